@@ -1,0 +1,84 @@
+//! The pinhole view of one frame: pixels ↔ rays in camera axes.
+//!
+//! Camera axes, right-handed: x to frame right, y up the frame, z from the scene **towards** the camera. A ray that
+//! leaves the camera has z < 0.
+
+use nalgebra::Vector3;
+
+use crate::image::Size;
+
+/// Horizontal field of view assumed where nothing tells it, in degrees.
+pub const ASSUMED_HORIZONTAL_FOV_DEG: f64 = 40.0;
+
+/// The range of horizontal fields of view tried where nothing tells it, in degrees.
+pub const UNKNOWN_FOV_RANGE_DEG: [f64; 2] = [18.0, 75.0];
+
+/// Where the field of view came from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum FovSource {
+    /// Focal length and sensor of the shot sheet.
+    Sheet,
+    /// The file's own metadata (EXIF or OpenEXR attributes).
+    File,
+    /// An option of the command line.
+    Option,
+    /// Nothing told it: the contract's 40° is assumed and the doubt carried.
+    Assumed,
+}
+
+/// The pinhole view of one frame, in stored pixels of its display window.
+#[derive(Debug, Clone, PartialEq)]
+pub struct View {
+    /// Focal length in stored pixel widths.
+    pub focal_px: f64,
+    /// Principal point in pixels from the display window's top-left corner.
+    pub centre_px: [f64; 2],
+    /// Pixel width over pixel height as displayed (anamorphic squeeze included).
+    pub pixel_aspect: f64,
+    /// Where the field of view came from.
+    pub source: FovSource,
+}
+
+impl View {
+    /// A view of a frame of `size` with the given horizontal field of view over its full display width.
+    pub fn from_horizontal_fov(size: Size, pixel_aspect: f64, horizontal_fov_deg: f64, source: FovSource) -> Self {
+        let width = size.width as f64;
+        Self {
+            focal_px: width / (2.0 * (horizontal_fov_deg.to_radians() / 2.0).tan()),
+            centre_px: [width / 2.0, size.height as f64 / 2.0],
+            pixel_aspect,
+            source,
+        }
+    }
+
+    /// The same view with another horizontal field of view.
+    #[must_use]
+    pub fn with_horizontal_fov(&self, horizontal_fov_deg: f64) -> Self {
+        Self { focal_px: self.centre_px[0] / (horizontal_fov_deg.to_radians() / 2.0).tan(), ..self.clone() }
+    }
+
+    /// Horizontal field of view over the full display width, in degrees.
+    pub fn horizontal_fov_deg(&self) -> f64 {
+        2.0 * (self.centre_px[0] / self.focal_px).atan().to_degrees()
+    }
+
+    /// Nothing told the field of view.
+    pub fn is_assumed(&self) -> bool {
+        self.source == FovSource::Assumed
+    }
+
+    /// The unit vector from the camera through a point of the frame (pixels from the display window's corner).
+    pub fn ray(&self, point_px: [f64; 2]) -> Vector3<f64> {
+        let x = (point_px[0] - self.centre_px[0]) / self.focal_px;
+        let y = -(point_px[1] - self.centre_px[1]) / (self.focal_px * self.pixel_aspect);
+        Vector3::new(x, y, -1.0).normalize()
+    }
+
+    /// Where a ray meets the frame; `None` behind the camera.
+    pub fn project(&self, ray: &Vector3<f64>) -> Option<[f64; 2]> {
+        (ray.z < -1e-9).then(|| {
+            let (x, y) = (ray.x / -ray.z, ray.y / -ray.z);
+            [self.centre_px[0] + x * self.focal_px, self.centre_px[1] - y * self.focal_px * self.pixel_aspect]
+        })
+    }
+}

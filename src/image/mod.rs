@@ -1,0 +1,129 @@
+//! Files → scene-linear frames, with a record of where every belief came from.
+
+pub mod bracket;
+pub mod encoding;
+mod exif;
+mod exr;
+pub mod limits;
+pub mod open;
+mod raster;
+
+use std::path::PathBuf;
+
+use crate::colour::ColourSpace;
+use crate::report::InputRecord;
+
+/// Width and height in pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Size {
+    /// Columns.
+    pub width: usize,
+    /// Rows.
+    pub height: usize,
+}
+
+/// The pixels present, relative to the display window's top-left pixel (x right, y down; may be negative: overscan).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct DataWindow {
+    /// First column.
+    pub x: i64,
+    /// First row.
+    pub y: i64,
+    /// Columns present.
+    pub width: usize,
+    /// Rows present.
+    pub height: usize,
+}
+
+/// What the file says about how it was exposed and through which lens. Absent values are `None`, never guessed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct CaptureMeta {
+    /// Exposure time in seconds (EXIF ExposureTime, OpenEXR `expTime`).
+    pub exposure_time_s: Option<f64>,
+    /// f-number (EXIF FNumber, OpenEXR `aperture`).
+    pub f_number: Option<f64>,
+    /// T-stop (OpenEXR `tStop`); preferred over the f-number.
+    pub t_stop: Option<f64>,
+    /// ISO speed (EXIF PhotographicSensitivity, OpenEXR `isoSpeed`).
+    pub iso: Option<f64>,
+    /// Focal length in millimetres (EXIF FocalLength; OpenEXR `pinholeFocalLength`, else `effectiveFocalLength`).
+    pub focal_length_mm: Option<f64>,
+    /// Width in millimetres of the sensor area that the stored columns cover (focal-plane resolution, or
+    /// acquisition rectangle × photosite pitch).
+    pub sensor_width_mm: Option<f64>,
+    /// Horizontal field of view in degrees where the file states it directly (OpenEXR `screenWindowWidth`,
+    /// unless it is the placeholder 1 with no other camera attribute).
+    pub horizontal_fov_deg: Option<f64>,
+    /// Automatic white balance was on (EXIF WhiteBalance = 0).
+    pub auto_white_balance: Option<bool>,
+    /// EXIF orientation (1 to 8) that has been applied to the pixels already.
+    pub orientation: Option<u16>,
+    /// Camera make and model, for the report.
+    pub camera: Option<String>,
+}
+
+impl CaptureMeta {
+    /// How much light the settings let in, in stops against f/1, 1 s, ISO 100: `Sv − Av − Tv` up to a constant
+    /// (APEX). Larger = recorded brighter. `None` unless time, aperture and ISO are all known.
+    pub fn exposure_stops(&self) -> Option<f64> {
+        let (t, n, iso) = (self.exposure_time_s?, self.t_stop.or(self.f_number)?, self.iso?);
+        (t > 0.0 && n > 0.0 && iso > 0.0).then(|| t.log2() - 2.0 * n.log2() + (iso / 100.0).log2())
+    }
+}
+
+/// One scene-linear picture in its own colour space.
+#[derive(Debug, Clone)]
+pub struct Frame {
+    /// Where it came from.
+    pub path: PathBuf,
+    /// The display window's size. Pixel coordinates are measured from its top-left corner.
+    pub size: Size,
+    /// The pixels that are present.
+    pub data: DataWindow,
+    /// Pixel width over pixel height as displayed.
+    pub pixel_aspect: f64,
+    /// The colour space of `rgb`.
+    pub space: ColourSpace,
+    /// Scene-linear pixels of the data window, row by row. A pixel that held NaN or Inf is NaN in all channels.
+    pub rgb: Vec<[f32; 3]>,
+    /// Coverage of each pixel of the data window, where the file has an alpha channel. `rgb` is as stored
+    /// (premultiplied or not, see the sheet).
+    pub alpha: Option<Vec<f32>>,
+    /// Scene-linear value per channel at or above which it counts as clipped; `None` = the recording has no known ceiling.
+    pub clip_level: Option<[f32; 3]>,
+    /// The samples were stored in 8 bits or fewer.
+    pub eight_bit: bool,
+    /// Width of one code step at a given linear value matters for noise: bits per sample of integer files.
+    pub integer_bits: Option<u8>,
+    /// The file format as a short word (`exr`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
+    pub format: &'static str,
+    /// Exposure and lens as the file states them.
+    pub meta: CaptureMeta,
+    /// The entry of the report's `inputs`.
+    pub record: InputRecord,
+    /// Things the reader of the report should know (masked NaN, guessed layer …).
+    pub warnings: Vec<String>,
+}
+
+impl Frame {
+    /// The stored pixel whose column and row in the display window are `(x, y)`, or `None` outside the data window
+    /// or where it is masked.
+    pub fn pixel(&self, x: i64, y: i64) -> Option<[f32; 3]> {
+        let (column, row) = (x - self.data.x, y - self.data.y);
+        let inside =
+            column >= 0 && row >= 0 && (column as usize) < self.data.width && (row as usize) < self.data.height;
+        let value = *inside.then(|| self.rgb.get(row as usize * self.data.width + column as usize)).flatten()?;
+        value[0].is_finite().then_some(value)
+    }
+
+    /// Coverage at `(x, y)`, where the file has alpha and the pixel is present.
+    pub fn alpha_at(&self, x: i64, y: i64) -> Option<f32> {
+        let (column, row) = (x - self.data.x, y - self.data.y);
+        let inside =
+            column >= 0 && row >= 0 && (column as usize) < self.data.width && (row as usize) < self.data.height;
+        if !inside {
+            return None;
+        }
+        self.alpha.as_ref()?.get(row as usize * self.data.width + column as usize).copied()
+    }
+}

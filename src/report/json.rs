@@ -1,0 +1,1 @@
+//! JSON files and schema.

@@ -1,0 +1,338 @@
+//! The report's data, exactly as the JSON file holds it.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+/// The format mark of a report.
+pub const REPORT_FORMAT: &str = "plateproof-report/1";
+
+/// The report of one shot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Report {
+    /// Always `plateproof-report/1`.
+    pub format: String,
+    /// Which program wrote it.
+    pub tool: ToolNote,
+    /// The shot's name.
+    pub shot: String,
+    /// The CG version, where the sheet or an option gives one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub version: Option<String>,
+    /// The worst of the findings that concern the CG.
+    pub verdict: ShotVerdict,
+    /// Every sphere measured, mirror before CG.
+    pub spheres: Vec<SphereReport>,
+    /// One entry per check and mirror, worst first.
+    pub findings: Vec<Finding>,
+    /// Every file read.
+    pub inputs: Vec<InputRecord>,
+    /// Conventions and assumptions under which the numbers hold, one sentence each.
+    pub assumptions: Vec<String>,
+    /// Things the reader should know.
+    pub warnings: Vec<String>,
+    /// Sheet keys that this version accepts and does not use.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub not_used: Vec<String>,
+    /// The sheet's `notes`, carried along.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub notes: Option<Map<String, Value>>,
+    /// Why the shot could not be done, else null.
+    pub error: Option<ErrorNote>,
+}
+
+/// Which program wrote a report.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ToolNote {
+    /// `plateproof`.
+    pub name: String,
+    /// Its version.
+    pub version: String,
+}
+
+impl ToolNote {
+    /// This build.
+    pub fn current() -> Self {
+        Self { name: "plateproof".to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() }
+    }
+}
+
+/// Verdict of a shot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ShotVerdict {
+    /// Everything compared agrees within tolerance.
+    Match,
+    /// Something could not be decided.
+    Unsure,
+    /// Something is off.
+    Mismatch,
+    /// The shot could not be done.
+    Error,
+}
+
+impl ShotVerdict {
+    /// The word in the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Match => "match",
+            Self::Unsure => "unsure",
+            Self::Mismatch => "mismatch",
+            Self::Error => "error",
+        }
+    }
+}
+
+/// Verdict of one finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Verdict {
+    /// The input of the check was not supplied.
+    NotGiven,
+    /// Within tolerance, beyond doubt.
+    Match,
+    /// The evidence does not decide.
+    Unsure,
+    /// Outside tolerance, beyond doubt.
+    Mismatch,
+}
+
+impl Verdict {
+    /// The word in the report.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::NotGiven => "not-given",
+            Self::Match => "match",
+            Self::Unsure => "unsure",
+            Self::Mismatch => "mismatch",
+        }
+    }
+}
+
+/// Whose sphere it is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum SphereRole {
+    /// Photographed on set.
+    Mirror,
+    /// Rendered.
+    Cg,
+}
+
+/// What one frame's sphere says.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SphereReport {
+    /// Photographed or rendered.
+    pub role: SphereRole,
+    /// Name of the mirror entry.
+    pub name: String,
+    /// Centre x, centre y, semi-axis a, semi-axis b (px), angle (deg).
+    pub outline_px: [f64; 5],
+    /// Their standard deviations.
+    pub outline_px_sd: [f64; 5],
+    /// `given`, `alpha` or `search`.
+    pub found_by: String,
+    /// Fraction of the outline that shows no usable edge.
+    pub unseen_outline_fraction: f64,
+    /// Horizontal field of view used, degrees.
+    pub horizontal_fov_deg: f64,
+    /// Where it came from: `sheet`, `file`, `option` or `assumed`.
+    pub horizontal_fov_from: String,
+    /// Half-angle of the cone of directions that the sphere cannot show, degrees.
+    pub blind_half_angle_deg: f64,
+    /// Fraction of the sphere's pixels in which some channel is clipped.
+    pub clipped_fraction: f64,
+    /// Fraction of the sphere's pixels that held NaN or Inf.
+    pub invalid_fraction: f64,
+    /// The lights, most illuminance first.
+    pub lights: Vec<LightReport>,
+    /// Two or more lights are within 1/3 stop of the brightest: there is no single key.
+    pub no_single_key: bool,
+    /// Largest over smallest illuminance on a matte patch (see `assumptions`).
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_ratio: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_ratio_sd: Option<f64>,
+    /// `lower` where clipping makes it a bound.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_ratio_bound: Option<String>,
+    /// The same in stops.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_stops: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_stops_sd: Option<f64>,
+    /// `lower` where clipping makes it a bound.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub key_fill_stops_bound: Option<String>,
+    /// Azimuth and elevation of the patch normal that receives most, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub brightest_patch_deg: Option<[f64; 2]>,
+    /// Azimuth and elevation of the patch normal that receives least, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub darkest_patch_deg: Option<[f64; 2]>,
+}
+
+/// One light.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LightReport {
+    /// 0 = from the camera side, +90 = frame right, 180 = from behind.
+    pub azimuth_deg: f64,
+    /// Positive = above.
+    pub elevation_deg: f64,
+    /// Standard deviation of the direction, degrees (root mean square of the two tangent components).
+    pub direction_sd_deg: f64,
+    /// Uniform disc of the same second moment; absent where unresolved.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub angular_radius_deg: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub angular_radius_sd_deg: Option<f64>,
+    /// Why the size is absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub angular_radius_reason: Option<String>,
+    /// Scene-linear luminance × steradian on a plane facing the light.
+    pub illuminance: f64,
+    /// Its standard deviation.
+    pub illuminance_sd: f64,
+    /// `lower` where the light is clipped.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub illuminance_bound: Option<String>,
+    /// Share of what a plane facing the light receives.
+    pub share: f64,
+    /// Its standard deviation.
+    pub share_sd: f64,
+    /// Some of its pixels are clipped.
+    pub clipped: bool,
+    /// Linear colour, green = 1, in the working space.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub colour_rgb: Option<[f64; 3]>,
+    /// Correlated colour temperature as balanced in the file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cct_kelvin: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub cct_kelvin_sd: Option<f64>,
+    /// Distance from the Planckian locus in CIE 1960 uv, + = green side.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duv: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duv_sd: Option<f64>,
+    /// Why the colour is absent.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub colour_reason: Option<String>,
+}
+
+/// One check's outcome on one mirror.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Finding {
+    /// Name of the check.
+    pub check: String,
+    /// `cg`, or `reference` for what came from set.
+    pub concerns: String,
+    /// Name of the mirror entry.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mirror: Option<String>,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// CG minus plate side; absent with a reason where it could not be measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<f64>,
+    /// One standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_sd: Option<f64>,
+    /// `lower` or `upper` where only a bound is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_bound: Option<String>,
+    /// Unit of value, sd and tolerance.
+    pub unit: String,
+    /// The tolerance it was held against.
+    pub tolerance: f64,
+    /// Further numbers, each with its unit in the name.
+    pub detail: Map<String, Value>,
+    /// Why the verdict is what it is, where that needs saying.
+    pub reason: String,
+    /// What to do.
+    pub remedy: String,
+    /// A waiver from the sheet that covers this finding.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub waived: Option<Value>,
+}
+
+/// Colour of one side against the other.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Balance {
+    /// CG minus plate side, log2 of red over green.
+    pub red_green_stops: f64,
+    /// Its standard deviation.
+    pub red_green_stops_sd: f64,
+    /// CG minus plate side, log2 of blue over green.
+    pub blue_green_stops: f64,
+    /// Its standard deviation.
+    pub blue_green_stops_sd: f64,
+    /// What the CG would be multiplied by, green = 1.
+    pub gain_rgb: [f64; 3],
+    /// Its standard deviations.
+    pub gain_rgb_sd: [f64; 3],
+    /// CG minus plate side in reciprocal megakelvin, + = CG warmer; absent far from the Planckian locus.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mired_error: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mired_error_sd: Option<f64>,
+    /// CG minus plate side, + = CG greener.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duv_error: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub duv_error_sd: Option<f64>,
+    /// CIEDE2000 of a grey patch of Y = 0.18 under both, for information.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub delta_e_2000: Option<f64>,
+    /// Its standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub delta_e_2000_sd: Option<f64>,
+}
+
+/// One file that was read.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct InputRecord {
+    /// `plate`, `mirror`, `cg`, …
+    pub role: String,
+    /// The path as the sheet gives it.
+    pub file: String,
+    /// Display window width, px.
+    pub width: usize,
+    /// Display window height, px.
+    pub height: usize,
+    /// Encoding used.
+    pub encoding: String,
+    /// Where that belief came from: `sheet`, `option`, `file`, `default`.
+    pub encoding_from: String,
+    /// Colour space used.
+    pub colour_space: String,
+    /// Where that belief came from: `sheet`, `option`, `chromaticities`, `profile`, `default`.
+    pub colour_space_from: String,
+    /// Layer or part read, where the file has several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub layer: Option<String>,
+    /// Fraction of the file's pixel blocks that were decoded.
+    pub decoded_fraction: f64,
+    /// Pixels that held NaN or Inf and were masked.
+    pub masked_pixels: u64,
+    /// Content hash.
+    pub blake3: String,
+}
+
+/// Why a shot could not be done.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct ErrorNote {
+    /// The file concerned.
+    pub file: String,
+    /// What is wrong.
+    pub cause: String,
+    /// What to do.
+    pub remedy: String,
+}

@@ -1,0 +1,1 @@
+//! Finding the sphere in a frame.

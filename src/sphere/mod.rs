@@ -1,0 +1,117 @@
+//! The sphere in a frame: its outline, and the mirror geometry that turns pixels into directions.
+
+use nalgebra::{Matrix3, Matrix5, Vector3};
+
+mod cone;
+pub mod find;
+
+pub use cone::{cone_of_outline, cone_through, outline_of_cone, tangents};
+
+/// An ellipse in stored pixels from the display window's outer top-left corner (a pixel's centre is at +0.5).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Outline {
+    /// Centre column.
+    pub centre_x: f64,
+    /// Centre row.
+    pub centre_y: f64,
+    /// Larger semi-axis.
+    pub semi_a: f64,
+    /// Smaller semi-axis.
+    pub semi_b: f64,
+    /// Angle of the larger semi-axis from the +x axis towards +y (down the frame), in degrees, in (−90, 90].
+    pub angle_deg: f64,
+}
+
+impl Outline {
+    /// A circle.
+    pub fn circle(centre_x: f64, centre_y: f64, radius: f64) -> Self {
+        Self { centre_x, centre_y, semi_a: radius, semi_b: radius, angle_deg: 0.0 }
+    }
+
+    /// Radius of the circle of equal area.
+    pub fn mean_radius(&self) -> f64 {
+        (self.semi_a * self.semi_b).sqrt()
+    }
+
+    /// The point of the outline at parameter `t_rad`.
+    pub fn point(&self, t_rad: f64) -> [f64; 2] {
+        let (sin_r, cos_r) = self.angle_deg.to_radians().sin_cos();
+        let (u, v) = (self.semi_a * t_rad.cos(), self.semi_b * t_rad.sin());
+        [self.centre_x + u * cos_r - v * sin_r, self.centre_y + u * sin_r + v * cos_r]
+    }
+
+    /// Normalised radius of a point: 0 at the centre, 1 on the outline.
+    pub fn normalised_radius(&self, point_px: [f64; 2]) -> f64 {
+        let (sin_r, cos_r) = self.angle_deg.to_radians().sin_cos();
+        let (dx, dy) = (point_px[0] - self.centre_x, point_px[1] - self.centre_y);
+        ((dx * cos_r + dy * sin_r) / self.semi_a).hypot((dy * cos_r - dx * sin_r) / self.semi_b)
+    }
+
+    /// As the contract writes it: centre x, centre y, a, b, angle.
+    pub fn to_array(self) -> [f64; 5] {
+        [self.centre_x, self.centre_y, self.semi_a, self.semi_b, self.angle_deg]
+    }
+}
+
+/// The cone of rays that touch the sphere. Its axis and half-angle hold everything the frame says about where the
+/// sphere is; the outline is the cone's intersection with the frame.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SphereCone {
+    /// Unit vector from the camera to the sphere's centre, camera axes (z < 0).
+    pub axis: Vector3<f64>,
+    /// Angular radius of the sphere seen from the camera, in radians.
+    pub half_angle_rad: f64,
+}
+
+/// How the outline was found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FoundBy {
+    /// Given in the sheet or by an option.
+    Given,
+    /// From the frame's alpha channel.
+    Alpha,
+    /// By search in the picture.
+    Search,
+}
+
+impl FoundBy {
+    /// The word the report uses.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Given => "given",
+            Self::Alpha => "alpha",
+            Self::Search => "search",
+        }
+    }
+}
+
+/// One fitted sphere.
+#[derive(Debug, Clone)]
+pub struct SphereFit {
+    /// The cone under the frame's view.
+    pub cone: SphereCone,
+    /// Covariance of (direction error along `tangent_x`, along `tangent_y`, half-angle error), rad². Tangents as
+    /// from `mirror::tangents(axis)`.
+    pub cone_cov: Matrix3<f64>,
+    /// The outline in the frame.
+    pub outline: Outline,
+    /// Covariance of the five outline numbers in the contract's order and units.
+    pub outline_cov: Matrix5<f64>,
+    /// How it was found.
+    pub found_by: FoundBy,
+    /// Fraction of the outline with no usable edge (hidden, cut by the frame, or without contrast).
+    pub unseen_fraction: f64,
+    /// Robust standard deviation of the edge points about the fit, px.
+    pub edge_sd_px: f64,
+    /// Quality in [0, 1] by which candidates are ranked.
+    pub score: f64,
+}
+
+/// What the search for a sphere gives.
+#[derive(Debug, Clone)]
+pub struct SphereSearch {
+    /// The best candidate.
+    pub best: SphereFit,
+    /// Others that are as good as the best within the evidence; non-empty means that nothing can be decided.
+    pub rivals: Vec<SphereFit>,
+}
