@@ -13,6 +13,10 @@ pub const ASSUMED_HORIZONTAL_FOV_DEG: f64 = 40.0;
 /// The range of horizontal fields of view tried where nothing tells it, in degrees.
 pub const UNKNOWN_FOV_RANGE_DEG: [f64; 2] = [18.0, 75.0];
 
+/// Field of view that stands for parallel rays (the orthographic limit): small enough that a sphere which fills the
+/// frame is seen under 0.06°, large enough for full numerical accuracy.
+pub const PARALLEL_FOV_DEG: f64 = 0.125;
+
 /// Where the field of view came from.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum FovSource {
@@ -22,8 +26,23 @@ pub enum FovSource {
     File,
     /// An option of the command line.
     Option,
-    /// Nothing told it: the contract's 40° is assumed and the doubt carried.
+    /// Nothing told it: 40° is assumed and the doubt carried.
     Assumed,
+    /// Nothing told it and only one frame is looked at: parallel rays, the doubt carried.
+    Parallel,
+}
+
+impl FovSource {
+    /// The word the report uses.
+    pub fn word(&self) -> &'static str {
+        match self {
+            Self::Sheet => "sheet",
+            Self::File => "file",
+            Self::Option => "option",
+            Self::Assumed => "assumed",
+            Self::Parallel => "parallel-rays",
+        }
+    }
 }
 
 /// The pinhole view of one frame, in stored pixels of its display window.
@@ -64,7 +83,7 @@ impl View {
 
     /// Nothing told the field of view.
     pub fn is_assumed(&self) -> bool {
-        self.source == FovSource::Assumed
+        matches!(self.source, FovSource::Assumed | FovSource::Parallel)
     }
 
     /// The unit vector from the camera through a point of the frame (pixels from the display window's corner).

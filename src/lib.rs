@@ -9,6 +9,8 @@ pub mod colour;
 pub mod demo;
 mod error;
 pub mod image;
+pub mod lights;
+pub mod radiance;
 pub mod register;
 pub mod report;
 pub mod sheet;

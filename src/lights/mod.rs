@@ -1,0 +1,231 @@
+//! Lights: every source brighter than its surroundings that matters for the illuminance at the sphere's place.
+
+mod basins;
+mod measure;
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
+use crate::colour::luminance;
+use crate::radiance::{PatchLight, Source, SphereImage, patch_light};
+use crate::units::Estimate;
+use basins::{Hill, Hills, NONE, find_hills};
+use measure::{Ground, Measured};
+
+/// A light is at least this much brighter than its surroundings (0.7 stop; common practice, no source).
+const MIN_CONTRAST: f64 = 1.6;
+
+/// Lights that give less than this share of what a plane facing them receives are left to the fill.
+const MIN_SHARE: f64 = 0.02;
+
+/// At most this many hills are measured, most light first.
+const MAX_CANDIDATES: usize = 32;
+
+/// Two lights within this many stops of each other: no single key.
+pub const CO_KEY_STOPS: f64 = 1.0 / 3.0;
+
+/// Centroid error that remains on a clean light, frame px.
+const CENTROID_SD_PX: f64 = 0.03;
+
+/// A clipped core may be lopsided by this fraction of its radius.
+const CLIPPED_CENTROID_FRACTION: f64 = 0.08;
+
+/// One light.
+#[derive(Debug, Clone)]
+pub struct Light {
+    /// Unit vector to the light, camera axes.
+    pub direction: Vector3<f64>,
+    /// Covariance of the direction's two tangent components (see `sphere::tangents`) from the picture alone, rad².
+    pub picture_sd_rad: f64,
+    /// Radius of the uniform disc of the same second moment, degrees, or why it is unresolved.
+    pub angular_radius_deg: Result<Estimate, &'static str>,
+    /// Radius of the disc of the core's luminance that gives the same flux, rad; a working size even where the
+    /// second moment is unresolved.
+    pub reach_rad: f64,
+    /// Luminance × sr on a plane facing the light.
+    pub illuminance: Estimate,
+    /// The same per channel, working space.
+    pub illuminance_rgb: [f64; 3],
+    /// Share of what a plane facing the light receives.
+    pub share: Estimate,
+    /// Some of its pixels are at the recording's ceiling: illuminance and share are lower bounds.
+    pub clipped: bool,
+    /// Colour temperature of the light, where it has one.
+    pub cct: Option<CctDuv>,
+    /// Relative sd of a channel of `illuminance_rgb`.
+    pub channel_sd: f64,
+    /// Where it is seen in the frame, px.
+    pub point_px: Option<[f64; 2]>,
+}
+
+/// The lights of one sphere, most illuminance first.
+#[derive(Debug, Clone, Default)]
+pub struct Lights {
+    /// Most illuminance first.
+    pub all: Vec<Light>,
+}
+
+impl Lights {
+    /// The light that gives most illuminance.
+    pub fn key(&self) -> Option<&Light> {
+        self.all.first()
+    }
+
+    /// The key and every light within 1/3 stop of it.
+    pub fn co_keys(&self) -> &[Light] {
+        let Some(key) = self.key() else { return &[] };
+        let limit = key.illuminance.value * (-CO_KEY_STOPS).exp2();
+        let count = self.all.iter().take_while(|l| l.illuminance.value >= limit).count();
+        &self.all[..count]
+    }
+
+    /// Two or more lights are within 1/3 stop of the brightest.
+    pub fn no_single_key(&self) -> bool {
+        self.co_keys().len() > 1
+    }
+
+    /// A direction lies inside a light or within `margin_rad` of its edge.
+    pub fn covers(&self, direction: &Vector3<f64>, margin_rad: f64) -> bool {
+        self.all.iter().any(|l| direction.dot(&l.direction) > (l.reach_rad + margin_rad).min(std::f64::consts::PI).cos())
+    }
+}
+
+/// Finds the lights in a sphere's picture. `sources` is the same light completed over all directions.
+pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) -> Lights {
+    let values = denoised(image);
+    let floor = ambient(&values);
+    let hills = find_hills(&values, image.width, floor * MIN_CONTRAST as f32);
+    let ground = Ground { image, label: &hills.label };
+    let cores = cores(&ground, &hills, image);
+    let mut owner = vec![NONE; values.len()];
+    for (index, core) in cores.iter().enumerate() {
+        for cell in core {
+            owner[*cell] = index as u32;
+        }
+    }
+    let mut all: Vec<Light> = cores
+        .iter()
+        .enumerate()
+        .filter_map(|(index, core)| ground.measure(core, &owner, index as u32))
+        .filter(|m| m.core_luminance >= MIN_CONTRAST * m.background)
+        .map(|m| describe(&m, sources, image, px_per_cell))
+        .filter(|l| l.share.value >= MIN_SHARE)
+        .collect();
+    all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
+    Lights { all }
+}
+
+/// Luminance with single-cell noise taken down by a 3×3 mean of the cells present; NaN off the sphere.
+fn denoised(image: &SphereImage) -> Vec<f32> {
+    (0..image.samples.len())
+        .map(|cell| {
+            let Some(own) = &image.samples[cell] else { return f32::NAN };
+            let (mut sum, mut weight) = (4.0 * own.luminance, 4.0);
+            for other in basins::neighbours(cell, image.width, image.samples.len()) {
+                if let Some(sample) = &image.samples[other] {
+                    sum += sample.luminance;
+                    weight += 1.0;
+                }
+            }
+            sum / weight
+        })
+        .collect()
+}
+
+/// Lower quartile of the luminance over the sphere's picture: the level no light sinks to.
+fn ambient(values: &[f32]) -> f32 {
+    let mut present: Vec<f32> = values.iter().copied().filter(|v| v.is_finite()).collect();
+    if present.is_empty() {
+        return f32::INFINITY;
+    }
+    let quarter = present.len() / 4;
+    let (_, value, _) = present.select_nth_unstable_by(quarter, f32::total_cmp);
+    value.max(0.0)
+}
+
+/// The cores of the hills that carry most light: cells above half of the top, without streaks.
+fn cores(ground: &Ground<'_>, hills: &Hills, image: &SphereImage) -> Vec<Vec<usize>> {
+    let mut flux = vec![0.0; hills.hills.len()];
+    for (cell, label) in hills.label.iter().enumerate() {
+        if let (true, Some(sample)) = (*label != NONE, &image.samples[cell]) {
+            let level = 0.5 * hills.hills[*label as usize].peak;
+            if f64::from(sample.luminance) > level {
+                flux[*label as usize] += f64::from(sample.luminance) * sample.steradian;
+            }
+        }
+    }
+    let mut order: Vec<usize> = (0..flux.len()).collect();
+    order.sort_by(|a, b| flux[*b].total_cmp(&flux[*a]).then(a.cmp(b)));
+    order.truncate(MAX_CANDIDATES);
+    order.into_iter().map(|h| core(ground, &hills.hills[h])).collect()
+}
+
+fn core(ground: &Ground<'_>, hill: &Hill) -> Vec<usize> {
+    let half = ground.plateau(hill.peak_cell, 0.5 * hill.peak);
+    // A single hot cell must not set the level for a whole window: judge by the upper tenth.
+    let mut values: Vec<f64> =
+        half.iter().filter_map(|c| ground.image.samples[*c].as_ref()).map(|s| f64::from(s.luminance)).collect();
+    values.sort_by(f64::total_cmp);
+    let top = values.get(values.len() * 9 / 10).copied().unwrap_or(hill.peak).min(hill.peak);
+    let clipped: Vec<usize> =
+        half.iter().copied().filter(|c| ground.image.samples[*c].as_ref().is_some_and(|s| s.clipped)).collect();
+    if clipped.len() > half.len() / 8 {
+        return ground.body(&clipped);
+    }
+    ground.body(&ground.plateau(hill.peak_cell, 0.5 * top))
+}
+
+fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: f64) -> Light {
+    let around = patch_light(sources, &m.direction);
+    let value = luminance(m.illuminance_rgb);
+    let cell_sd = image.noise_sd * (m.steradian * m.steradian * m.concentration.max(1e-9)).sqrt();
+    let edge = 0.004 + 0.02 / (m.core_cells as f64).sqrt();
+    let illuminance = Estimate::new(value, cell_sd.hypot(value * edge));
+    Light {
+        direction: m.direction,
+        picture_sd_rad: picture_sd_rad(m, px_per_cell),
+        angular_radius_deg: angular_radius(m),
+        reach_rad: (1.0 - m.steradian / (2.0 * std::f64::consts::PI)).clamp(-1.0, 1.0).acos(),
+        illuminance,
+        illuminance_rgb: m.illuminance_rgb,
+        share: share(&illuminance, &around),
+        clipped: m.clipped,
+        cct: cct_duv_from_working_rgb(m.illuminance_rgb),
+        channel_sd: (illuminance.sd / value.max(1e-30)).min(1.0),
+        point_px: None,
+    }
+}
+
+fn share(illuminance: &Estimate, around: &PatchLight) -> Estimate {
+    let total = around.luminance.max(illuminance.value).max(1e-30);
+    let value = illuminance.value / total;
+    let relative = illuminance.sd / illuminance.value.max(1e-30);
+    Estimate::new(value, (value * (1.0 - value) * relative).hypot(0.5 * around.filled / total).max(0.002))
+}
+
+/// Error of the direction from the picture alone: the centroid's, and a clipped core's lopsidedness.
+fn picture_sd_rad(m: &Measured, px_per_cell: f64) -> f64 {
+    let cell_rad = (m.blur_spread * 12.0).sqrt();
+    let centroid = CENTROID_SD_PX / px_per_cell * cell_rad;
+    let few_cells = 0.25 * cell_rad * m.concentration.sqrt();
+    let lopsided = if m.clipped { CLIPPED_CENTROID_FRACTION * (m.steradian / std::f64::consts::PI).sqrt() } else { 0.0 };
+    (centroid * centroid + few_cells * few_cells + lopsided * lopsided).sqrt()
+}
+
+/// The uniform disc with this spread: 1 − |mean direction| = (1 − cos ρ)/2.
+fn angular_radius(m: &Measured) -> Result<Estimate, &'static str> {
+    let cell_rad = (m.blur_spread * 12.0).sqrt();
+    if m.spread < 1.5 * m.blur_spread {
+        return Err("smaller than the picture resolves");
+    }
+    let cosine = (1.0 - 2.0 * m.spread).clamp(-1.0, 1.0);
+    let radius_rad = cosine.acos();
+    // Blur beyond the cells' own (lens, resampling) of up to about one cell widens the disc.
+    let sd_rad = (0.25 * cell_rad * cell_rad / radius_rad).hypot(0.05 * cell_rad).hypot(0.01 * radius_rad);
+    Ok(Estimate::new(radius_rad.to_degrees(), sd_rad.to_degrees()))
+}
+
+/// Covariance of a unit direction (3×3, rad²) with the given isotropic sd across it.
+pub fn isotropic_cov(direction: &Vector3<f64>, sd_rad: f64) -> Matrix3<f64> {
+    (Matrix3::identity() - direction * direction.transpose()) * (sd_rad * sd_rad)
+}

@@ -1,0 +1,11 @@
+//! Radiance by direction: what a sphere's pixels say about the light at its place.
+
+mod grid;
+mod map;
+mod patch;
+mod sphere_image;
+
+pub use grid::{CELLS, DirectionGrid};
+pub use map::{COMPARISON_FWHM_DEG, Deposit, DirectionMap, MapCell, Smoothed, Source};
+pub use patch::{Extremes, PATCH_CAP_DEG, PatchLight, cap_mean_rgb, extremes, patch_light, patch_rgb};
+pub use sphere_image::{Radiometry, RecordingLimit, Sample, SphereImage};
