@@ -1,1 +1,38 @@
-//! bradford
+//! Chromatic adaptation by the linearised Bradford transform.
+//!
+//! Source: Lam 1985 (thesis, University of Bradford); the linear form as in ICC.1:2010, annex E. Matrix from memory,
+//! checked against `golden/reference_values.json`.
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::spaces::xyz_of_white;
+
+/// CIE XYZ → sharpened cone responses.
+fn cone_response() -> Matrix3<f64> {
+    Matrix3::new(0.8951, 0.2664, -0.1614, -0.7502, 1.7135, 0.0367, 0.0389, -0.0685, 1.0296)
+}
+
+/// Matrix that takes CIE XYZ seen under a white `from_xy` to the corresponding XYZ under `to_xy` (CIE 1931 xy).
+///
+/// `identity` where a white is not usable (not finite, no luminance, or a cone response that is not positive): then
+/// there is nothing to adapt to.
+///
+/// ```
+/// use plateproof::colour::{bradford::adaptation, spaces::{ACES_WHITE_XY, D65_XY}};
+/// let white = adaptation(ACES_WHITE_XY, D65_XY) * nalgebra::Vector3::new(0.32168 / 0.33767, 1.0, 0.34065 / 0.33767);
+/// assert!((white.x - 0.3127 / 0.3290).abs() < 1e-12);
+/// ```
+pub fn adaptation(from_xy: [f64; 2], to_xy: [f64; 2]) -> Matrix3<f64> {
+    adaptation_between(from_xy, to_xy).unwrap_or_else(Matrix3::identity)
+}
+
+fn adaptation_between(from_xy: [f64; 2], to_xy: [f64; 2]) -> Option<Matrix3<f64>> {
+    let cones = cone_response();
+    let from = cones * xyz_of_white(from_xy)?;
+    let to = cones * xyz_of_white(to_xy)?;
+    if from.iter().chain(to.iter()).any(|response| *response <= 0.0) {
+        return None;
+    }
+    let gains: Vector3<f64> = to.component_div(&from);
+    Some(cones.try_inverse()? * Matrix3::from_diagonal(&gains) * cones)
+}
