@@ -1,1 +1,160 @@
-//! Checks.
+//! Checks: each in its own file, each a row of [`CHECKS`].
+
+pub mod colour_balance;
+pub mod exposure;
+pub mod highlight_direction;
+pub mod key_fill_ratio;
+
+use serde_json::{Map, Value};
+
+use crate::report::{Finding, Verdict};
+use crate::rotation::Rotation;
+use crate::sheet::Tolerances;
+use crate::side::Side;
+use crate::units::Estimate;
+
+/// Two sides of one mirror, ready to be compared.
+#[derive(Debug)]
+pub struct Comparison {
+    /// The photographed sphere.
+    pub mirror: Side,
+    /// The rendered sphere as it is.
+    pub cg: Side,
+    /// The rendered sphere limited to what the photograph could record; `None` where nothing is clipped.
+    pub cg_limited: Option<Side>,
+    /// The same pair under the smallest and the largest field of view, where it is unknown.
+    pub other_views: Vec<(Side, Side)>,
+    /// The rotation that best maps the CG's light on the mirror's, where it is well determined.
+    pub rotation: Option<Rotation>,
+    /// What the reference drift adds to the uncertainty of exposure, stops.
+    pub drift_sd_stops: f64,
+    /// What the reference drift adds to the uncertainty of colour, stops.
+    pub drift_colour_sd_stops: f64,
+    /// Tolerances.
+    pub tolerances: Tolerances,
+}
+
+impl Comparison {
+    /// The rendered sphere on equal terms with the photograph.
+    pub fn cg_on_equal_terms(&self) -> &Side {
+        self.cg_limited.as_ref().unwrap_or(&self.cg)
+    }
+
+    /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
+    /// tried, taken as uniform. Zero where the field of view is known.
+    pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
+        let moves = self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)).map(|v| (v - base).abs());
+        moves.fold(0.0, f64::max) / 3.0_f64.sqrt()
+    }
+}
+
+/// What `explain` tells of a check.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CheckDoc {
+    /// Name of the check.
+    pub name: &'static str,
+    /// Unit of its value.
+    pub unit: &'static str,
+    /// What it does.
+    pub what: &'static str,
+    /// Why it matters.
+    pub why: &'static str,
+    /// How it is measured.
+    pub how: &'static str,
+    /// Its tolerance and where that comes from.
+    pub tolerance: &'static str,
+    /// What it cannot see.
+    pub cannot_see: &'static str,
+}
+
+/// A check of the CG sphere against the photographed one.
+pub trait Check: Sync {
+    /// What `explain` tells of it.
+    fn doc(&self) -> &'static CheckDoc;
+    /// Compares; never fails, but may be unsure.
+    fn run(&self, pair: &Comparison) -> Finding;
+}
+
+/// Every check, in the order of `explain`.
+pub static CHECKS: &[&dyn Check] = &[
+    &highlight_direction::HighlightDirection,
+    &key_fill_ratio::KeyFillRatio,
+    &exposure::Exposure,
+    &colour_balance::ColourBalance,
+];
+
+/// The contract's rule: `mismatch` if |value| − 2 sd > tolerance, else `match` if |value| + 2 sd ≤ 1.1 tolerance,
+/// else `unsure`.
+///
+/// ```
+/// use plateproof::{Estimate, check::decide, report::Verdict};
+/// assert_eq!(decide(Estimate::new(0.1, 0.05), 0.25), Verdict::Match);
+/// assert_eq!(decide(Estimate::new(-0.4, 0.05), 0.25), Verdict::Mismatch);
+/// assert_eq!(decide(Estimate::new(0.2, 0.05), 0.25), Verdict::Unsure);
+/// ```
+pub fn decide(value: Estimate, tolerance: f64) -> Verdict {
+    let size = value.value.abs();
+    if !size.is_finite() || !value.sd.is_finite() {
+        Verdict::Unsure
+    } else if size - 2.0 * value.sd > tolerance {
+        Verdict::Mismatch
+    } else if size + 2.0 * value.sd <= 1.1 * tolerance {
+        Verdict::Match
+    } else {
+        Verdict::Unsure
+    }
+}
+
+/// A finding with nothing measured yet.
+pub(crate) fn blank(doc: &CheckDoc, mirror: &str, tolerance: f64) -> Finding {
+    Finding {
+        check: doc.name.to_owned(),
+        concerns: "cg".to_owned(),
+        mirror: Some(mirror.to_owned()),
+        verdict: Verdict::Unsure,
+        value: None,
+        value_sd: None,
+        value_bound: None,
+        unit: doc.unit.to_owned(),
+        tolerance,
+        detail: Map::new(),
+        reason: String::new(),
+        remedy: String::new(),
+        waived: None,
+    }
+}
+
+/// Sets value, uncertainty and the verdict that follows from them, with a reason where it is unsure.
+pub(crate) fn settle(finding: &mut Finding, value: Estimate, main_doubt: &str) {
+    finding.value = Some(value.value);
+    finding.value_sd = Some(value.sd);
+    finding.verdict = decide(value, finding.tolerance);
+    if finding.verdict == Verdict::Unsure {
+        finding.reason = format!(
+            "{:.2} +/- {:.2} {} cannot be told from the tolerance of {} {}: {main_doubt}",
+            value.value.abs(),
+            value.sd,
+            finding.unit,
+            finding.tolerance,
+            finding.unit
+        );
+    }
+}
+
+/// Writes a measured number and its uncertainty into a finding's detail.
+pub(crate) fn put(detail: &mut Map<String, Value>, key: &str, number: Estimate) {
+    if number.value.is_finite() && number.sd.is_finite() {
+        detail.insert(key.to_owned(), number.value.into());
+        detail.insert(format!("{key}_sd"), number.sd.into());
+    }
+}
+
+/// The largest of several named doubts, in words.
+pub(crate) fn main_doubt<'a>(doubts: &[(f64, &'a str)]) -> &'a str {
+    doubts.iter().max_by(|a, b| a.0.total_cmp(&b.0)).map_or("", |d| d.1)
+}
+
+/// Root of the sum of squares.
+pub(crate) fn combined(doubts: &[(f64, &str)]) -> f64 {
+    doubts.iter().map(|d| d.0 * d.0).sum::<f64>().sqrt()
+}

@@ -1,0 +1,208 @@
+//! `exposure`: is the CG as bright as the plate?
+
+use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
+use crate::lights::Light;
+use crate::pairing::pair_lights;
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, cap_mean_rgb, patch_light};
+use crate::report::{Finding, Verdict};
+use crate::rotation::Rotation;
+use crate::side::Side;
+use crate::units::{Estimate, Stops};
+
+/// With fewer directions than this fraction of all, the median says too little.
+const MIN_FRACTION: f64 = 0.30;
+
+/// Directions this close to a light's edge are left out, degrees: the blur reaches that far.
+const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
+
+/// Where a rotation is undone, light that it does not quite bring home leaks this much farther.
+const ROTATED_MARGIN_DEG: f64 = 3.0;
+
+/// Error that remains on clean input.
+const FLOOR_SD_STOPS: f64 = 0.008;
+
+/// A camera's tone curve and white balance shift absolute stops by about this much (measured on camera files).
+pub(crate) const TONE_CURVE_SD_STOPS: f64 = 0.4;
+
+/// A direction counts when its blurred luminance is this many noise deviations above zero.
+const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
+
+/// The check.
+#[derive(Debug)]
+pub struct Exposure;
+
+/// Text for `explain`.
+pub const DOC: CheckDoc =
+    CheckDoc { name: "exposure", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+
+/// Both sides in one direction after blurring.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SharedDirection {
+    pub(crate) mirror: Smoothed,
+    pub(crate) cg: Smoothed,
+    pub(crate) steradian: f64,
+}
+
+impl Check for Exposure {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.exposure.stops);
+        details(&mut finding, pair);
+        if pair.cg.trust.view_transform {
+            return refuse(finding);
+        }
+        let cg = pair.cg_on_equal_terms();
+        let Some((value, spread_sd)) = measure(pair, cg, &mut finding) else {
+            finding.reason = "one of the spheres is black or shows nothing that both have seen".to_owned();
+            finding.remedy = "check the encoding and the layer of both frames".to_owned();
+            return finding;
+        };
+        let doubts = doubts(pair, cg, value, spread_sd);
+        settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
+        if finding.verdict == Verdict::Mismatch {
+            finding.remedy = remedy(value);
+        } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
+            finding.remedy = "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
+        }
+        finding
+    }
+}
+
+fn refuse(mut finding: Finding) -> Finding {
+    finding.reason = "the CG picture has 8 bits and most likely a view transform, so its brightness says nothing".to_owned();
+    finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
+    finding
+}
+
+fn remedy(value: f64) -> String {
+    let side = if value > 0.0 { "over" } else { "under" };
+    format!("CG {:.2} stop {side}: multiply by {:.2}", value.abs(), Stops(-value).ratio())
+}
+
+/// The median over shared directions, else the patches' mean; with the statistical uncertainty.
+fn measure(pair: &Comparison, cg: &Side, finding: &mut Finding) -> Option<(f64, f64)> {
+    let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
+    let fraction = shared.iter().map(|s| s.steradian).sum::<f64>() / (4.0 * std::f64::consts::PI);
+    finding.detail.insert("directions_fraction".to_owned(), fraction.into());
+    if let Some(rotation) = pair.rotation.as_ref().filter(|_| fraction >= MIN_FRACTION) {
+        finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
+    }
+    if fraction >= MIN_FRACTION {
+        finding.detail.insert("method".to_owned(), "median over directions".into());
+        return median_stops(&shared);
+    }
+    finding.detail.insert("method".to_owned(), "mean illuminance of patches".into());
+    let stops = illuminance_stops(&pair.mirror, cg)?;
+    Some((stops, 0.15))
+}
+
+/// Median of log2(CG/mirror) over shared directions and its standard error. Blurred neighbours say the same, so the
+/// number of independent directions is the solid angle over that of the blur.
+pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
+    let ratios: Vec<(f64, f64)> = shared
+        .iter()
+        .filter_map(|s| Stops::from_ratio(s.cg.luminance, s.mirror.luminance).map(|r| (r.0, s.steradian)))
+        .collect();
+    let median = weighted_median(ratios.clone())?;
+    let deviation = weighted_median(ratios.iter().map(|(r, w)| ((r - median).abs(), *w)).collect())?;
+    let total: f64 = ratios.iter().map(|r| r.1).sum();
+    let blur = 2.0 * std::f64::consts::PI * (1.0 - COMPARISON_FWHM_DEG.to_radians().cos());
+    Some((median, 1.253 * 1.4826 * deviation / (total / blur).max(1.0).sqrt()))
+}
+
+/// Value at which half of the weight lies on either side.
+pub(crate) fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
+    let mut sum = 0.0;
+    values.iter().find(|(_, weight)| {
+        sum += weight;
+        sum >= half
+    }).map(|v| v.0)
+}
+
+/// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG
+/// is looked up where that rotation brings it from.
+pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<SharedDirection> {
+    let grid = DirectionGrid::shared();
+    let ours = mirror.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let theirs = cg.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let extra = if rotation.is_some() { ROTATED_MARGIN_DEG } else { 0.0 };
+    let margin = (LIGHT_MARGIN_DEG + extra).to_radians();
+    let mut shared = Vec::new();
+    for (cell, direction) in grid.directions.iter().enumerate() {
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let other = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (Some(a), Some(b)) = (ours[cell], theirs[other]) else { continue };
+        let usable = a.clipped < 0.01 && b.clipped < 0.01 && above_noise(mirror, &a) && above_noise(cg, &b);
+        if usable && !mirror.lights.covers(direction, margin) && !cg.lights.covers(&source, margin) {
+            shared.push(SharedDirection { mirror: a, cg: b, steradian: grid.steradian[cell] });
+        }
+    }
+    shared
+}
+
+fn above_noise(side: &Side, value: &Smoothed) -> bool {
+    // The blur averages many cells; count it as ten, which holds for the smallest spheres too.
+    value.luminance > MIN_SIGNAL_TO_NOISE * side.image.noise_sd / 10.0_f64.sqrt() && value.luminance > 0.0
+}
+
+fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
+    let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(cg.reflectance.common_sd_stops);
+    let curve = if pair.mirror.trust.tone_curve { TONE_CURVE_SD_STOPS } else { 0.0 };
+    let quick = |m: &Side, c: &Side| {
+        median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
+    };
+    let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
+    vec![
+        (spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"),
+        (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
+        (curve, "an 8-bit camera file has an unknown tone curve"),
+        (pair.drift_sd_stops, "the sphere frame was not exposed like the plate (see reference-drift)"),
+        (pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"),
+    ]
+}
+
+/// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
+pub(crate) fn illuminance_stops(mirror: &Side, cg: &Side) -> Option<f64> {
+    let mean = |side: &Side| crate::colour::luminance(cap_mean_rgb(&side.sources, &side.geometry.towards_camera()));
+    Stops::from_ratio(mean(cg), mean(mirror)).map(|s| s.0)
+}
+
+fn details(finding: &mut Finding, pair: &Comparison) {
+    let cg = pair.cg_on_equal_terms();
+    if let Some(stops) = illuminance_stops(&pair.mirror, cg) {
+        put(&mut finding.detail, "illuminance_stops", Estimate::new(stops, 0.03));
+    }
+    if let Some(extremes) = pair.mirror.extremes {
+        let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
+        if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
+            put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, 0.03));
+        }
+    }
+    key_stops(finding, pair, cg);
+}
+
+/// Key against its partner. A clipped key gives only a bound.
+fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+    let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
+    let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
+    let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
+    let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
+    let sd = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
+    if let Some(stops) = Stops::from_ratio(partner.illuminance.value, key.illuminance.value) {
+        put(&mut finding.detail, "key_stops", Estimate::new(stops.0, sd));
+    }
+    if key.clipped {
+        finding.detail.insert("key_stops_on_equal_terms".to_owned(), true.into());
+        let whole = pair_lights(&pair.mirror.lights, &pair.cg.lights);
+        let Some((_, c)) = whole.pairs.iter().find(|p| p.0 == 0) else { return };
+        if let Some(stops) = Stops::from_ratio(pair.cg.lights.all[*c].illuminance.value, key.illuminance.value) {
+            put(&mut finding.detail, "true_key_stops", Estimate::new(stops.0, sd));
+            finding.detail.insert("true_key_stops_bound".to_owned(), "upper".into());
+        }
+    }
+}

@@ -1,0 +1,275 @@
+//! `highlight-direction`: does the key come from the same side?
+
+use nalgebra::{Matrix3, Vector3};
+use serde_json::{Map, Value, json};
+
+use super::{Check, CheckDoc, Comparison, blank, put, settle};
+use crate::camera::UNKNOWN_FOV_RANGE_DEG;
+use crate::lights::{CO_KEY_STOPS, Light};
+use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
+use crate::report::{Finding, Verdict};
+use crate::side::Side;
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
+use crate::units::{Estimate, Stops, wrap_deg};
+
+/// An unpaired light that gives at least this share is a mismatch.
+const UNPAIRED_SHARE: f64 = 0.10;
+
+/// Above this elevation azimuth means little and remedies use frame axes instead.
+const STEEP_DEG: f64 = 60.0;
+
+/// The check.
+#[derive(Debug)]
+pub struct HighlightDirection;
+
+/// Text for `explain`.
+pub const DOC: CheckDoc = CheckDoc {
+    name: "highlight-direction",
+    unit: "deg",
+    what: "x",
+    why: "x",
+    how: "x",
+    tolerance: "x",
+    cannot_see: "x",
+};
+
+/// Error of one pair of lights.
+struct PairError {
+    angle_deg: Estimate,
+    azimuth_deg: Estimate,
+    elevation_deg: Estimate,
+}
+
+impl Check for HighlightDirection {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
+        let cg = pair.cg_on_equal_terms();
+        let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
+        list_lights(&mut finding.detail, &pairing, &pair.mirror, cg);
+        match worst_key(&pairing, &pair.mirror, cg) {
+            Some((mirror_key, cg_key)) => key_finding(&mut finding, pair, cg, mirror_key, cg_key),
+            None => no_key(&mut finding, &pair.mirror, cg),
+        }
+        unpaired(&mut finding, &pairing, &pair.mirror, cg);
+        finding
+    }
+}
+
+/// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
+/// angle.
+fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&'a Light, &'a Light)> {
+    let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
+    let mirror_keys = mirror.lights.co_keys().len();
+    let cg_keys = cg.lights.co_keys().len();
+    if mirror_keys < 2 && cg_keys < 2 {
+        return Some((mirror_key, cg_key));
+    }
+    let angle = |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
+    let co_keys = pairing.pairs.iter().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
+    let worst = co_keys.max_by(|a, b| angle(a).total_cmp(&angle(b)));
+    worst.map_or(Some((mirror_key, cg_key)), |p| Some((&mirror.lights.all[p.0], &cg.lights.all[p.1])))
+}
+
+fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: &Light, cg_key: &Light) {
+    let error = pair_error(&pair.mirror, mirror_key, cg, cg_key);
+    put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
+    put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
+    let doubt = if pair.mirror.view.is_assumed() || cg.view.is_assumed() {
+        "the field of view is not known; give focal length and sensor"
+    } else {
+        "the spheres' outlines or highlights are not sharp enough"
+    };
+    settle(finding, error.angle_deg, doubt);
+    if finding.verdict != Verdict::Match {
+        finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction);
+    }
+    if pair.mirror.lights.no_single_key() || cg.lights.no_single_key() {
+        finding.detail.insert("no_single_key".to_owned(), true.into());
+        let note = format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
+        finding.reason = [finding.reason.as_str(), note.as_str()].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join("; ");
+    }
+}
+
+/// Neither side, or only one, shows a light: compare where most light comes from, coarsely.
+fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
+    let (Some(a), Some(b)) = (net_flow(mirror), net_flow(cg)) else {
+        finding.reason = "no light stands out on the photographed sphere or on the CG sphere".to_owned();
+        finding.remedy = "look at the evidence picture; direction cannot be judged under such soft light".to_owned();
+        return;
+    };
+    let angle = angle_between_rad(&a.0, &b.0).to_degrees();
+    let sd = 3.0 / a.1.min(b.1).max(0.02);
+    settle(finding, Estimate::new(angle, sd), "no light stands out, so only the flow of all light can be compared");
+    finding.detail.insert("compared".to_owned(), "flow of all light".into());
+    if finding.verdict == Verdict::Mismatch {
+        finding.remedy = turn_remedy(&a.0, &b.0);
+    }
+}
+
+/// Mean direction of all light, and its strength (1 = all from one side).
+fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
+    let sum: Vector3<f64> = side.sources.iter().map(|s| s.direction * s.luminance).sum();
+    let total: f64 = side.sources.iter().map(|s| s.luminance).sum();
+    (total > 0.0).then(|| sum.try_normalize(1e-15).map(|d| (d, sum.norm() / total))).flatten()
+}
+
+/// Angle, azimuth and elevation of CG minus mirror with their uncertainties.
+fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) -> PairError {
+    let (a, b) = (&mirror_light.direction, &cg_light.direction);
+    let fov = fov_move(mirror, mirror_light, cg, cg_light);
+    let cov = mirror.direction_cov(mirror_light) + cg.direction_cov(cg_light) + fov * fov.transpose();
+    let angle_rad = angle_between_rad(a, b);
+    let rms = (cov.trace() / 2.0).sqrt();
+    let along = (b - a).try_normalize(1e-9).map_or(rms, |t| (t.transpose() * cov * t)[(0, 0)].max(0.0).sqrt());
+    // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
+    // point along.
+    let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
+    let [az_a, el_a] = azimuth_elevation_deg(a);
+    let [az_b, el_b] = azimuth_elevation_deg(b);
+    PairError {
+        angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
+        azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), component_sd(&cov, &across(b)).to_degrees() / el_b.to_radians().cos().max(0.05)),
+        elevation_deg: Estimate::new(el_b - el_a, component_sd(&cov, &upward(b)).to_degrees()),
+    }
+}
+
+fn component_sd(cov: &Matrix3<f64>, along: &Vector3<f64>) -> f64 {
+    (along.transpose() * cov * along)[(0, 0)].max(0.0).sqrt()
+}
+
+/// Unit vector of rising azimuth at a direction.
+fn across(direction: &Vector3<f64>) -> Vector3<f64> {
+    Vector3::y().cross(direction).try_normalize(1e-9).unwrap_or_else(Vector3::x)
+}
+
+/// Unit vector of rising elevation at a direction.
+fn upward(direction: &Vector3<f64>) -> Vector3<f64> {
+    direction.cross(&across(direction))
+}
+
+/// How the error moves (one sd, as a vector) when the unknown field of view moves, together where both are unknown.
+fn fov_move(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) -> Vector3<f64> {
+    let moved = |side: &Side, light: &Light, fov: f64| {
+        let other = light.point_px.filter(|_| side.view.is_assumed()).and_then(|p| side.direction_under_fov(p, fov));
+        other.map_or_else(Vector3::zeros, |d| d - light.direction)
+    };
+    UNKNOWN_FOV_RANGE_DEG
+        .into_iter()
+        .map(|fov| (moved(cg, cg_light, fov) - moved(mirror, mirror_light, fov)) / 3.0_f64.sqrt())
+        .max_by(|a, b| a.norm().total_cmp(&b.norm()))
+        .unwrap_or_else(Vector3::zeros)
+}
+
+/// What to do with the CG key, in words.
+pub(crate) fn turn_remedy(mirror: &Vector3<f64>, cg: &Vector3<f64>) -> String {
+    let [az_a, el_a] = azimuth_elevation_deg(mirror);
+    let [az_b, el_b] = azimuth_elevation_deg(cg);
+    let mut steps = Vec::new();
+    if el_a.abs().max(el_b.abs()) > STEEP_DEG {
+        let change = mirror - cg;
+        steep_step(&mut steps, change.x, "frame right", "frame left");
+        steep_step(&mut steps, change.z, "the camera", "the background");
+        if steps.is_empty() {
+            return "nothing to turn".to_owned();
+        }
+        return format!("move the CG key {}", steps.join(" and "));
+    }
+    let turn = wrap_deg(az_a - az_b);
+    if turn.abs() >= 0.05 {
+        let sense = if turn > 0.0 { "counter-clockwise" } else { "clockwise" };
+        let side = if mirror.x > cg.x { "right" } else { "left" };
+        steps.push(format!("turn the CG key {:.1} deg {sense} seen from above (towards frame {side})", turn.abs()));
+    }
+    let raise = el_a - el_b;
+    if raise.abs() >= 0.05 {
+        let verb = if raise > 0.0 { "raise" } else { "lower" };
+        let what = if steps.is_empty() { "the CG key" } else { "it" };
+        steps.push(format!("{verb} {what} {:.1} deg", raise.abs()));
+    }
+    if steps.is_empty() { "nothing to turn".to_owned() } else { steps.join(" and ") }
+}
+
+fn steep_step(steps: &mut Vec<String>, change: f64, positive: &str, negative: &str) {
+    let degrees = change.asin_deg();
+    if degrees.abs() >= 0.05 {
+        steps.push(format!("{:.1} deg towards {}", degrees.abs(), if degrees > 0.0 { positive } else { negative }));
+    }
+}
+
+/// Chord component → degrees.
+trait ChordAngle {
+    fn asin_deg(self) -> f64;
+}
+
+impl ChordAngle for f64 {
+    fn asin_deg(self) -> f64 {
+        (2.0 * (self * 0.5).clamp(-1.0, 1.0).asin()).to_degrees()
+    }
+}
+
+fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, mirror: &Side, cg: &Side) {
+    let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c)).collect();
+    detail.insert("lights".to_owned(), pairs.into());
+    detail.insert("missing_in_cg".to_owned(), pairing.only_mirror.iter().map(|i| light_entry(&mirror.lights.all[*i])).collect());
+    detail.insert("extra_in_cg".to_owned(), pairing.only_cg.iter().map(|i| light_entry(&cg.lights.all[*i])).collect());
+}
+
+fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize) -> Value {
+    let (a, b) = (&mirror.lights.all[m], &cg.lights.all[c]);
+    let error = pair_error(mirror, a, cg, b);
+    let mut entry = Map::new();
+    entry.insert("mirror_light".to_owned(), (m + 1).into());
+    entry.insert("cg_light".to_owned(), (c + 1).into());
+    put(&mut entry, "angle_deg", error.angle_deg);
+    put(&mut entry, "azimuth_error_deg", error.azimuth_deg);
+    put(&mut entry, "elevation_error_deg", error.elevation_deg);
+    if let Some(stops) = Stops::from_ratio(b.illuminance.value, a.illuminance.value) {
+        let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
+        let sd = relative(a).hypot(relative(b)) / std::f64::consts::LN_2;
+        put(&mut entry, "illuminance_error_stops", Estimate::new(stops.0, sd));
+    }
+    Value::Object(entry)
+}
+
+fn light_entry(light: &Light) -> Value {
+    let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
+    json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "direction_sd_deg": light.picture_sd_rad.to_degrees(),
+            "share": light.share.value, "share_sd": light.share.sd })
+}
+
+/// Lights without a partner that matter are a mismatch of their own.
+fn unpaired(finding: &mut Finding, pairing: &Pairing, mirror: &Side, cg: &Side) {
+    let missing = pairing.only_mirror.iter().map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
+    let extra = pairing.only_cg.iter().map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
+    for (light, what, verb) in missing.chain(extra) {
+        let (low, high) = (light.share.value - 2.0 * light.share.sd, light.share.value + 2.0 * light.share.sd);
+        if high < UNPAIRED_SHARE {
+            continue;
+        }
+        let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
+        let place = format!("azimuth {azimuth:.0} deg, elevation {elevation:.0} deg");
+        let share = 100.0 * light.share.value;
+        let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
+        if low >= UNPAIRED_SHARE {
+            finding.verdict = Verdict::Mismatch;
+            push(&mut finding.remedy, &format!("{verb} the light at {place}"));
+        } else if finding.verdict == Verdict::Match {
+            finding.verdict = Verdict::Unsure;
+        }
+        push(&mut finding.reason, &reason);
+    }
+    if !pairing.pairs.is_empty() || finding.value.is_some() {
+        finding.detail.insert("pairs_over_deg_count_as_unpaired".to_owned(), MAX_PAIR_DEG.into());
+    }
+}
+
+fn push(text: &mut String, more: &str) {
+    if !text.is_empty() {
+        text.push_str("; ");
+    }
+    text.push_str(more);
+}

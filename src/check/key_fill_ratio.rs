@@ -1,0 +1,166 @@
+//! `key-fill-ratio`: is the contrast of the light the same?
+
+use nalgebra::Vector3;
+
+use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
+use crate::radiance::patch_light;
+use crate::report::{Finding, Verdict};
+use crate::side::Side;
+use crate::units::{Estimate, Stops};
+
+/// Beyond this share of clipped light in the brightest patch nothing can be called a match.
+pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
+
+/// Error that remains on clean input: grid of directions, rim, glare.
+const FLOOR_SD_STOPS: f64 = 0.02;
+
+/// Filled-in directions may be off by this factor, stops.
+const FILL_SD_STOPS: f64 = 0.7;
+
+/// A tone curve changes contrast by about this fraction (measured on camera files: 2.00 stops read 1.2 to 2.7).
+const TONE_CURVE_FRACTION: f64 = 0.25;
+
+/// The check.
+#[derive(Debug)]
+pub struct KeyFillRatio;
+
+/// Text for `explain`.
+pub const DOC: CheckDoc =
+    CheckDoc { name: "key-fill-ratio", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+
+impl Check for KeyFillRatio {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.key_fill.stops);
+        let cg = pair.cg_on_equal_terms();
+        let Some(value) = difference_stops(&pair.mirror, cg) else {
+            finding.reason = "a patch on one of the spheres receives no light at all, so there is no ratio".to_owned();
+            finding.remedy = "check that the CG sphere is rendered with its full environment and the frame is linear".to_owned();
+            return finding;
+        };
+        let doubts = doubts(pair, value);
+        settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
+        same_patches(&mut finding, pair, cg);
+        clipped(&mut finding, pair);
+        remedy(&mut finding, value);
+        finding
+    }
+}
+
+/// log2 of largest over smallest patch illuminance of one side.
+pub(crate) fn ratio_stops(side: &Side) -> Option<f64> {
+    Stops::from_ratio(side.extremes?.bright.luminance, side.extremes?.dark.luminance).map(|s| s.0)
+}
+
+/// CG minus mirror.
+pub(crate) fn difference_stops(mirror: &Side, cg: &Side) -> Option<f64> {
+    Some(ratio_stops(cg)? - ratio_stops(mirror)?)
+}
+
+/// Uncertainty of one side's ratio, stops.
+pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
+    let Some(e) = side.extremes else { return 0.0 };
+    let filled = |p: crate::radiance::PatchLight| p.filled / p.luminance.max(1e-30);
+    let guess = FILL_SD_STOPS * filled(e.dark).hypot(filled(e.bright));
+    let curve = if side.trust.tone_curve { TONE_CURVE_FRACTION * ratio_stops(side).unwrap_or(0.0).abs().max(1.0) } else { 0.0 };
+    (guess * guess + FLOOR_SD_STOPS * FLOOR_SD_STOPS + curve * curve).sqrt()
+}
+
+fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
+    let curve = pair.mirror.trust.tone_curve || pair.cg.trust.view_transform;
+    let own = ratio_sd_stops(&pair.mirror).hypot(ratio_sd_stops(&pair.cg));
+    let why = if curve {
+        "an 8-bit camera file has an unknown tone curve; give a raw-developed linear frame or a bracket"
+    } else {
+        "part of the light had to be filled in where the sphere cannot show it"
+    };
+    let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
+    vec![
+        (own, why),
+        (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
+        (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
+    ]
+}
+
+/// Both ratios at the mirror's two normals: tells contrast from direction.
+fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+    let Some(extremes) = pair.mirror.extremes else { return };
+    let at = |side: &Side, normal: &Vector3<f64>| patch_light(&side.sources, normal).luminance;
+    let (bright, dark) = (&extremes.bright_normal, &extremes.dark_normal);
+    let Some(cg_stops) = Stops::from_ratio(at(cg, bright), at(cg, dark)) else { return };
+    let Some(mirror_stops) = Stops::from_ratio(at(&pair.mirror, bright), at(&pair.mirror, dark)) else { return };
+    let sd = finding.value_sd.unwrap_or(0.0);
+    put(&mut finding.detail, "same_patches_stops", Estimate::new((cg_stops - mirror_stops).0, sd));
+    if let Some(stops) = ratio_stops(&pair.mirror) {
+        put(&mut finding.detail, "mirror_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.mirror)));
+    }
+    if let Some(stops) = ratio_stops(&pair.cg) {
+        put(&mut finding.detail, "cg_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.cg)));
+    }
+    let (m, c) = (extremes.bright.luminance, at(cg, bright));
+    detail_stops(finding, "brightest_patch_stops", c, m, sd);
+    detail_stops(finding, "darkest_patch_stops", at(cg, dark), extremes.dark.luminance, sd);
+}
+
+fn detail_stops(finding: &mut Finding, key: &str, cg: f64, mirror: f64, sd: f64) {
+    if let Some(stops) = Stops::from_ratio(cg, mirror) {
+        put(&mut finding.detail, key, Estimate::new(stops.0, sd));
+    }
+}
+
+/// The contract's rule under clipping: the photographed ratio is a lower bound, so the error is an upper bound.
+fn clipped(finding: &mut Finding, pair: &Comparison) {
+    let share = pair.mirror.clipped_share();
+    if share > 0.0 {
+        finding.detail.insert("clipped_share".to_owned(), share.into());
+    }
+    let Some(true_bound) = difference_stops(&pair.mirror, &pair.cg).filter(|_| pair.cg_limited.is_some()) else { return };
+    let sd = finding.value_sd.unwrap_or(0.0);
+    put(&mut finding.detail, "true_difference_stops", Estimate::new(true_bound, sd));
+    finding.detail.insert("true_difference_stops_bound".to_owned(), "upper".into());
+    if share <= MAX_CLIPPED_SHARE {
+        return;
+    }
+    if true_bound + 2.0 * sd < -finding.tolerance {
+        finding.verdict = Verdict::Mismatch;
+        finding.reason = format!("even against the clipped photograph the CG is {:.2} stops too flat", -true_bound);
+    } else {
+        finding.verdict = Verdict::Unsure;
+        finding.reason = format!(
+            "clipped highlights carry {:.0} % of the light on the brightest patch, so the photographed ratio is only a lower bound",
+            100.0 * share
+        );
+    }
+}
+
+fn remedy(finding: &mut Finding, value: f64) {
+    match finding.verdict {
+        Verdict::Mismatch => {}
+        Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
+            finding.remedy = "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket".to_owned();
+            return;
+        }
+        _ => return,
+    }
+    let same = finding.detail.get("same_patches_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
+    if same.abs() <= finding.tolerance {
+        finding.remedy =
+            "the contrast differs only because the light comes from elsewhere: mend highlight-direction first, then check again".to_owned();
+        return;
+    }
+    let read = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64);
+    let dark = read("darkest_patch_stops").unwrap_or(0.0);
+    let factor = |stops: f64| Stops(-stops).ratio();
+    let way = if value > 0.0 { "contrasty" } else { "flat" };
+    finding.remedy = format!(
+        "the CG light is {:.2} stops too {way}: with the key as it is, multiply the fill by {:.2}; with the fill as it is, multiply the key by {:.2} (fill now {} by {:.2} stops)",
+        value.abs(),
+        Stops(value).ratio(),
+        factor(value),
+        if dark < 0.0 { "under" } else { "over" },
+        dark.abs()
+    );
+}

@@ -1,0 +1,51 @@
+//! Pairs the lights of two spheres one to one so that the angles add up to the least.
+
+use pathfinding::kuhn_munkres::kuhn_munkres_min;
+use pathfinding::matrix::Matrix;
+
+use crate::lights::Lights;
+use crate::sphere::angle_between_rad;
+
+/// Lights farther apart than this are not the same light.
+pub const MAX_PAIR_DEG: f64 = 30.0;
+
+/// Cost of leaving a light alone, in units of 10⁻⁶ degree.
+const ALONE: i64 = 30_000_000;
+
+/// Which light is which.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Pairing {
+    /// Index of the mirror's light, index of the CG's light; in the order of the mirror's lights.
+    pub pairs: Vec<(usize, usize)>,
+    /// The mirror's lights without a partner.
+    pub only_mirror: Vec<usize>,
+    /// The CG's lights without a partner.
+    pub only_cg: Vec<usize>,
+}
+
+/// Optimal assignment (Kuhn 1955, Munkres 1957). Every light may also stay alone at the price of a 30° error, so that
+/// one missing light does not push all others onto wrong partners.
+pub fn pair_lights(mirror: &Lights, cg: &Lights) -> Pairing {
+    let (rows, columns) = (mirror.all.len(), cg.all.len());
+    if rows == 0 || columns == 0 {
+        return Pairing { pairs: Vec::new(), only_mirror: (0..rows).collect(), only_cg: (0..columns).collect() };
+    }
+    // Square with room for every light to stay alone: [pairs, alone; alone, free].
+    let side = rows + columns;
+    let weights = Matrix::from_fn(side, side, |(r, c)| match (r < rows, c < columns) {
+        (true, true) => {
+            let angle = angle_between_rad(&mirror.all[r].direction, &cg.all[c].direction).to_degrees();
+            if angle > MAX_PAIR_DEG { 4 * ALONE } else { (angle * 1e6) as i64 }
+        }
+        (false, false) => 0,
+        _ => ALONE / 2,
+    });
+    let (_, partner) = kuhn_munkres_min(&weights);
+    let pairs: Vec<(usize, usize)> =
+        partner.iter().enumerate().take(rows).filter(|(_, c)| **c < columns).map(|(r, c)| (r, *c)).collect();
+    Pairing {
+        only_mirror: (0..rows).filter(|r| pairs.iter().all(|p| p.0 != *r)).collect(),
+        only_cg: (0..columns).filter(|c| pairs.iter().all(|p| p.1 != *c)).collect(),
+        pairs,
+    }
+}

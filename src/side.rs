@@ -1,0 +1,163 @@
+//! One side of a comparison: everything that one frame's sphere says, with the uncertainty of where it says it.
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
+use crate::image::Frame;
+use crate::lights::{Light, Lights, find_lights, isotropic_cov};
+use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes};
+use crate::report::SphereRole;
+use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tangents};
+
+/// How far a frame's numbers can be trusted as light, beyond noise.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Trust {
+    /// A camera file with an unknown tone curve (an 8-bit picture developed in the camera).
+    pub tone_curve: bool,
+    /// A CG picture with a view transform baked in: exposure and colour mean nothing.
+    pub view_transform: bool,
+    /// The camera balanced its white by itself.
+    pub auto_white_balance: bool,
+}
+
+/// Uncertainty of the sphere's reflectance that does not cancel between the sides.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct ReflectanceDoubt {
+    /// All channels together, stops.
+    pub common_sd_stops: f64,
+    /// Between channels, stops.
+    pub channel_sd_stops: f64,
+}
+
+/// One side.
+#[derive(Debug, Clone)]
+pub struct Side {
+    /// Photographed or rendered.
+    pub role: SphereRole,
+    /// Name of the mirror entry.
+    pub name: String,
+    /// The fitted sphere.
+    pub fit: SphereFit,
+    /// The view it was fitted in.
+    pub view: View,
+    /// Its mirror geometry.
+    pub geometry: MirrorGeometry,
+    /// Its pixels as radiance.
+    pub image: SphereImage,
+    /// Its light completed over all directions.
+    pub sources: Vec<Source>,
+    /// Its lights.
+    pub lights: Lights,
+    /// Its brightest and darkest patch.
+    pub extremes: Option<Extremes>,
+    /// Trust in its numbers.
+    pub trust: Trust,
+    /// Doubt about its reflectance.
+    pub reflectance: ReflectanceDoubt,
+}
+
+/// What a side is made from.
+#[derive(Debug, Clone)]
+pub struct SideRequest<'a> {
+    /// Photographed or rendered.
+    pub role: SphereRole,
+    /// Name of the mirror entry.
+    pub name: &'a str,
+    /// The frame.
+    pub frame: &'a Frame,
+    /// The view.
+    pub view: &'a View,
+    /// The fitted sphere.
+    pub fit: &'a SphereFit,
+    /// How pixels become radiance.
+    pub radiometry: &'a Radiometry,
+    /// Trust in the numbers.
+    pub trust: Trust,
+    /// Doubt about the reflectance.
+    pub reflectance: ReflectanceDoubt,
+}
+
+impl Side {
+    /// Measures a side.
+    pub fn measure(request: &SideRequest<'_>) -> Self {
+        let geometry = MirrorGeometry::new(request.view, &request.fit.cone);
+        let image = SphereImage::gather(request.frame, &geometry, &request.fit.outline, request.radiometry);
+        let sources = image.map.completed();
+        let mut lights = find_lights(&image, &sources, image.block_px as f64);
+        for light in &mut lights.all {
+            light.point_px = geometry.locate(&light.direction);
+        }
+        let extremes = extremes(&sources, &geometry.towards_camera());
+        Self {
+            role: request.role,
+            name: request.name.to_owned(),
+            fit: request.fit.clone(),
+            view: request.view.clone(),
+            geometry,
+            image,
+            sources,
+            lights,
+            extremes,
+            trust: request.trust,
+            reflectance: request.reflectance,
+        }
+    }
+
+    /// Direction in which the frame point `point_px` would be seen if the horizontal field of view were another.
+    /// The outline stays; the cone behind it follows.
+    pub fn direction_under_fov(&self, point_px: [f64; 2], horizontal_fov_deg: f64) -> Option<Vector3<f64>> {
+        let view = self.view.with_horizontal_fov(horizontal_fov_deg);
+        let cone = cone_of_outline(&view, &self.fit.outline)?;
+        Some(MirrorGeometry::new(&view, &cone).reflect(point_px)?.direction)
+    }
+
+    /// Covariance (3×3, rad²) of a light's direction from the picture and the outline, the field of view taken as
+    /// known.
+    pub fn direction_cov(&self, light: &Light) -> Matrix3<f64> {
+        let picture = isotropic_cov(&light.direction, light.picture_sd_rad);
+        let Some(jacobian) = light.point_px.and_then(|p| self.outline_jacobian(p)) else { return picture };
+        picture + jacobian * self.fit.cone_cov * jacobian.transpose()
+    }
+
+    /// Covariance of a light's direction from not knowing the field of view: the spread of directions over the range
+    /// tried, taken as uniform.
+    pub fn fov_cov(&self, light: &Light) -> Matrix3<f64> {
+        let Some(point) = light.point_px.filter(|_| self.view.is_assumed()) else { return Matrix3::zeros() };
+        UNKNOWN_FOV_RANGE_DEG
+            .into_iter()
+            .filter_map(|fov| self.direction_under_fov(point, fov))
+            .map(|d| (d - light.direction) * (d - light.direction).transpose() / 3.0)
+            .max_by(|a, b| a.trace().total_cmp(&b.trace()))
+            .unwrap_or_else(Matrix3::zeros)
+    }
+
+    /// How the direction seen at a point moves with the cone: columns are tangent x, tangent y and half-angle.
+    fn outline_jacobian(&self, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
+        let step = 1e-3 * self.fit.cone.half_angle_rad;
+        let [right, up] = tangents(&self.fit.cone.axis);
+        let seen = |axis: Vector3<f64>, half_angle_rad: f64| {
+            let cone = SphereCone { axis: axis.normalize(), half_angle_rad };
+            MirrorGeometry::new(&self.view, &cone).reflect(point_px).map(|r| r.direction)
+        };
+        let axis = self.fit.cone.axis;
+        let alpha = self.fit.cone.half_angle_rad;
+        let middle = seen(axis, alpha)?;
+        // Towards the rim only one of the two steps may still hit the sphere.
+        let slope = |plus: Option<Vector3<f64>>, minus: Option<Vector3<f64>>| match (plus, minus) {
+            (Some(p), Some(m)) => Some((p - m) / (2.0 * step)),
+            (Some(p), None) => Some((p - middle) / step),
+            (None, Some(m)) => Some((middle - m) / step),
+            (None, None) => None,
+        };
+        Some(Matrix3::from_columns(&[
+            slope(seen(axis + right * step, alpha), seen(axis - right * step, alpha))?,
+            slope(seen(axis + up * step, alpha), seen(axis - up * step, alpha))?,
+            slope(seen(axis, alpha + step), seen(axis, alpha - step))?,
+        ]))
+    }
+
+    /// Part of the brightest patch's illuminance that comes from clipped pixels.
+    pub fn clipped_share(&self) -> f64 {
+        self.extremes.map_or(0.0, |e| e.bright.clipped / e.bright.luminance.max(1e-30))
+    }
+}
