@@ -5,6 +5,7 @@
 
 pub mod bradford;
 pub mod cct_ohno2013;
+mod cie1931;
 pub mod difference;
 pub mod spaces;
 

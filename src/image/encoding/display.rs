@@ -62,8 +62,8 @@ pub(super) mod pq {
 pub(super) mod hlg {
     const A: f64 = 0.17883277;
     const B: f64 = 1.0 - 4.0 * A;
-    /// `0.5 − A ln(4 A)` to the digits that the Recommendation prints.
-    const C: f64 = 0.55991073;
+    /// `0.5 − A ln(4 A)`; the Recommendation prints 0.55991073.
+    const C: f64 = 0.559910729529562;
 
     pub(in super::super) fn decode(code: f64) -> f64 {
         if code <= 0.5 {

@@ -64,15 +64,14 @@ const SMALLEST_ARGUMENT: f64 = 1e-10;
 impl LogCurve {
     pub(super) fn decode(&self, code: f64) -> f64 {
         let Some(line) = self.line() else { return self.decode_log(code) };
-        // Published toes meet the logarithm only to the digits printed. Both pieces are held to their own side of the
-        // cut, so that the curve stays monotone across that gap.
-        let cut_code = line.code(line.cut);
-        if code < cut_code { (code - line.intercept) / line.slope } else { self.decode_log(code).max(line.cut) }
+        if code < self.encode_log(line.cut) { line.linear(code).min(line.cut) } else { self.decode_log(code) }
     }
 
     pub(super) fn encode(&self, linear: f64) -> f64 {
         let Some(line) = self.line() else { return self.encode_log(linear) };
-        if linear < line.cut { line.code(linear) } else { self.encode_log(linear).max(line.code(line.cut)) }
+        // Published toes meet the logarithm only to the digits printed. The line is held to its own side of the cut,
+        // here and when decoding, so that the curve stays monotone across that gap.
+        if linear < line.cut { line.code(linear).min(self.encode_log(line.cut)) } else { self.encode_log(linear) }
     }
 
     fn decode_log(&self, code: f64) -> f64 {
@@ -107,5 +106,9 @@ struct Line {
 impl Line {
     fn code(&self, linear: f64) -> f64 {
         self.slope * linear + self.intercept
+    }
+
+    fn linear(&self, code: f64) -> f64 {
+        (code - self.intercept) / self.slope
     }
 }

@@ -90,7 +90,7 @@ const fn mirrored(gain: f64, scale: f64, offset: f64) -> MirroredLog {
 }
 
 pub(super) const C_LOG: MirroredLog = mirrored(10.1596, 0.45310179, 0.12512248);
-pub(super) const C_LOG2: MirroredLog = mirrored(87.099375, 0.24136077, 0.092864125);
+pub(super) const C_LOG2: MirroredLog = mirrored(87.09937546, 0.24136077, 0.092864125);
 pub(super) const C_LOG3: MirroredLog = MirroredLog {
     gain: 14.98325,
     scale: 0.36726845,
