@@ -16,7 +16,7 @@ use self::blocks::{Grid, Pixels};
 use self::layers::{Meaning, Picked};
 use super::encoding::Encoding;
 use super::guard::contain;
-use super::open::{Belief, OpenRequest, Parts};
+use super::open::{Belief, OpenRequest, Parts, named_space};
 use super::stream::HashedFile;
 use super::{DataWindow, Frame, Size};
 use crate::colour::ColourSpace;
@@ -204,7 +204,7 @@ fn space_of(stated: Chromaticities) -> Option<ColourSpace> {
     if near(red, [1.0, 0.0]) && near(green, [0.0, 1.0]) && near(blue, [0.0, 0.0]) {
         return ColourSpace::parse("xyz");
     }
-    ColourSpace::from_chromaticities(red, green, blue, point(stated.white))
+    ColourSpace::from_chromaticities(red, green, blue, point(stated.white)).map(named_space)
 }
 
 /// A damaged file.

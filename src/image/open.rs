@@ -126,3 +126,16 @@ impl Parts {
         }
     }
 }
+
+/// Largest difference between matrix entries at which two colour spaces count as one; published chromaticities are
+/// rounded to 0.0001 to 0.001.
+const SAME_SPACE_SLACK: f64 = 5e-3;
+
+/// Names of the colour spaces that numbers in a file may turn out to mean.
+const NAMED_SPACES: [&str; 5] = ["rec709", "rec2020", "p3-d65", "aces2065-1", "acescg"];
+
+/// A space given by its numbers, under its name where it is one of the named ones within rounding.
+pub(super) fn named_space(space: ColourSpace) -> ColourSpace {
+    let same = |named: &ColourSpace| (named.to_working - space.to_working).amax() < SAME_SPACE_SLACK;
+    NAMED_SPACES.iter().filter_map(|name| ColourSpace::parse(name)).find(same).unwrap_or(space)
+}

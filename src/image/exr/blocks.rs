@@ -178,10 +178,8 @@ impl Job<'_> {
         let mut batch = self.read_batch(file, &mut queue, most_blocks)?;
         let mut masked = 0;
         while !batch.is_empty() {
-            let (decoded, next) = rayon::join(
-                || self.decode_batch(batch, bands),
-                || self.read_batch(file, &mut queue, most_blocks),
-            );
+            let (decoded, next) =
+                rayon::join(|| self.decode_batch(batch, bands), || self.read_batch(file, &mut queue, most_blocks));
             masked += decoded?;
             batch = next?;
         }
@@ -278,8 +276,7 @@ impl Job<'_> {
         let top = self.meta.headers[self.part].own_attributes.layer_position.y();
         let compressed_pixels_le = block.payload;
         let compressed_block = if self.grid.tiled {
-            let coordinates =
-                TileCoordinates { tile_index: Vec2(block.column, block.row), level_index: Vec2(0, 0) };
+            let coordinates = TileCoordinates { tile_index: Vec2(block.column, block.row), level_index: Vec2(0, 0) };
             CompressedBlock::Tile(CompressedTileBlock { coordinates, compressed_pixels_le })
         } else {
             let y_coordinate = top + (block.row * self.grid.block_height) as i32;
