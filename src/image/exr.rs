@@ -1,1 +1,235 @@
-//! exr
+//! OpenEXR in.
+
+mod attributes;
+mod blocks;
+mod layers;
+
+use std::io::Read;
+use std::path::Path;
+
+use ::exr::error::Error as ExrError;
+use ::exr::meta::MetaData;
+use ::exr::meta::attribute::{Chromaticities, IntegerBounds};
+use ::exr::meta::header::Header;
+
+use self::blocks::{Grid, Pixels};
+use self::layers::{Meaning, Picked};
+use super::encoding::Encoding;
+use super::guard::contain;
+use super::open::{Belief, OpenRequest, Parts, named_space};
+use super::stream::HashedFile;
+use super::{DataWindow, Frame, Size};
+use crate::colour::ColourSpace;
+use crate::{Error, ErrorKind, Result};
+
+/// How near chromaticities must be to CIE X, Y, Z themselves to mean them.
+const XYZ_CHROMATICITY_SLACK: f64 = 1e-3;
+
+/// Decompressed blocks held at the least: the packed and the unpacked form of one.
+const BLOCK_COPIES: u64 = 3;
+
+/// Opens an OpenEXR file.
+///
+/// # Errors
+/// See [`super::open::open`].
+pub(super) fn open(request: &OpenRequest<'_>, mut file: HashedFile) -> Result<Frame> {
+    let path = request.path;
+    let meta = read_meta(path, &mut file)?;
+    let mut picked = layers::pick(path, &meta, request.layer)?;
+    picked.alpha = picked.alpha.filter(|_| request.want_alpha);
+    let header = &meta.headers[picked.part];
+    check_kind(path, header)?;
+    check_size(request, header, &picked)?;
+
+    let encoding = request.encoding.unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
+    let offsets = read_offsets(path, &mut file, &meta, picked.part)?;
+    let pixels = blocks::read(path, &mut file, &meta, &picked, &offsets, encoding.value)?;
+    let blake3 = file.finish().map_err(|e| Error::io(path, &e))?;
+    Ok(frame(request, &meta, picked, pixels, encoding, blake3))
+}
+
+/// The headers of all parts. Contained: the header parser meets hostile bytes first.
+fn read_meta(path: &Path, file: &mut HashedFile) -> Result<MetaData> {
+    let meta = contain(|| MetaData::read_from_buffered(&mut *file, false));
+    let meta = meta.map_err(|panic| broken(path, format!("the header cannot be read ({panic})")))?;
+    let meta = meta.map_err(|e| from_exr(path, &e))?;
+    if meta.headers.is_empty() {
+        return Err(broken(path, "the file has no picture"));
+    }
+    Ok(meta)
+}
+
+/// Deep and subsampled pictures are sound files that are not read here; other oddities are damage.
+fn check_kind(path: &Path, header: &Header) -> Result<()> {
+    if header.deep {
+        let remedy = "flatten it to an ordinary (flat) OpenEXR and give that";
+        return Err(Error::new(ErrorKind::Unsupported, path, "this is deep data (samples at many depths)", remedy));
+    }
+    if header.channels.list.iter().any(|c| c.sampling.x() != 1 || c.sampling.y() != 1) {
+        let cause = "its channels are stored at unlike resolutions (luminance-chroma)";
+        let remedy = "write it again as full-resolution R, G, B channels";
+        return Err(Error::new(ErrorKind::Unsupported, path, cause, remedy));
+    }
+    let checked = contain(|| header.validate(false, &mut true, false));
+    checked
+        .map_err(|panic| broken(path, format!("the header contradicts itself ({panic})")))?
+        .map_err(|e| from_exr(path, &e))
+}
+
+/// Holds what the header claims against the limits before anything is allocated for it.
+fn check_size(request: &OpenRequest<'_>, header: &Header, picked: &Picked) -> Result<()> {
+    let grid = Grid::of(header);
+    let block_bytes = grid.block_pixels().saturating_mul(header.channels.bytes_per_pixel as u64);
+    let scratch = block_bytes.saturating_mul(BLOCK_COPIES);
+    let data = header.layer_size;
+    let with_alpha = picked.alpha.is_some();
+    request.limits.check_picture(request.path, data.width() as u64, data.height() as u64, with_alpha, scratch)?;
+    let display = header.shared_attributes.display_window.size;
+    request.limits.check_picture(request.path, display.width() as u64, display.height() as u64, false, 0)
+}
+
+/// The file positions of the blocks of the part's largest level, in increasing y, then x.
+fn read_offsets(path: &Path, file: &mut HashedFile, meta: &MetaData, part: usize) -> Result<Vec<u64>> {
+    let counts = meta.headers.iter().map(|h| h.chunk_count as u64);
+    let before: u64 = counts.clone().take(part).fold(0, u64::saturating_add);
+    let all: u64 = counts.fold(0, u64::saturating_add);
+    if all.saturating_mul(8) > file.length().saturating_sub(file.position()) {
+        return Err(truncated(path));
+    }
+    let start = file.position();
+    file.skip_to(start + before * 8).map_err(|_| truncated(path))?;
+    let count = Grid::of(&meta.headers[part]).count();
+    let mut table = vec![0; count.min(meta.headers[part].chunk_count) * 8];
+    file.read_exact(&mut table).map_err(|_| truncated(path))?;
+    file.skip_to(start + all * 8).map_err(|_| truncated(path))?;
+    let offsets: Vec<u64> = table.as_chunks::<8>().0.iter().map(|eight| u64::from_le_bytes(*eight)).collect();
+    if offsets.len() == count { Ok(offsets) } else { Err(broken(path, "its table of pixel blocks is too short")) }
+}
+
+/// Puts the parts together.
+fn frame(
+    request: &OpenRequest<'_>,
+    meta: &MetaData,
+    picked: Picked,
+    pixels: Pixels,
+    encoding: Belief<Encoding>,
+    blake3: String,
+) -> Frame {
+    let header = &meta.headers[picked.part];
+    let (capture, mut warnings) = attributes::capture_meta(header);
+    let space = colour_space(request, header, picked.meaning, &mut warnings);
+    let pixel_aspect = pixel_aspect(header, &mut warnings);
+    if picked.meaning == Meaning::Grey {
+        warnings.push("the picture has one channel: it is taken as grey and says nothing about colour".to_owned());
+    }
+    let (size, data) = windows(header);
+    let blocks_in_file: usize = meta.headers.iter().map(|h| h.chunk_count).sum();
+    Parts {
+        size,
+        data,
+        pixel_aspect,
+        encoding,
+        space,
+        rgb: pixels.rgb,
+        alpha: pixels.alpha,
+        masked: pixels.masked,
+        clip_level: None,
+        integer_bits: None,
+        format: "exr",
+        meta: capture,
+        layer: picked.title,
+        decoded_fraction: Grid::of(header).count() as f64 / blocks_in_file.max(1) as f64,
+        blake3,
+        warnings,
+    }
+    .into_frame(request)
+}
+
+/// The display window's size, and the data window relative to its top-left corner.
+fn windows(header: &Header) -> (Size, DataWindow) {
+    let IntegerBounds { position: origin, size } = header.shared_attributes.display_window;
+    let position = header.own_attributes.layer_position;
+    let data = DataWindow {
+        x: i64::from(position.x()) - i64::from(origin.x()),
+        y: i64::from(position.y()) - i64::from(origin.y()),
+        width: header.layer_size.width(),
+        height: header.layer_size.height(),
+    };
+    (Size { width: size.width(), height: size.height() }, data)
+}
+
+fn pixel_aspect(header: &Header, warnings: &mut Vec<String>) -> f64 {
+    let aspect = f64::from(header.shared_attributes.pixel_aspect);
+    if aspect.is_finite() && (0.01..=100.0).contains(&aspect) {
+        return aspect;
+    }
+    warnings.push(format!("the pixel aspect ratio {aspect} is not possible; square pixels are assumed"));
+    1.0
+}
+
+/// Sheet or option, else `chromaticities`, else the channel names, else what OpenEXR means without them: BT.709.
+fn colour_space(
+    request: &OpenRequest<'_>,
+    header: &Header,
+    meaning: Meaning,
+    warnings: &mut Vec<String>,
+) -> Belief<ColourSpace> {
+    if let Some(told) = &request.colour_space {
+        return told.clone();
+    }
+    if meaning == Meaning::Xyz
+        && let Some(value) = ColourSpace::parse("xyz")
+    {
+        return Belief { value, from: "file" };
+    }
+    if let Some(stated) = header.shared_attributes.chromaticities {
+        match space_of(stated) {
+            Some(value) => return Belief { value, from: "chromaticities" },
+            None => warnings.push("its chromaticities describe no colour space; BT.709 is assumed".to_owned()),
+        }
+    }
+    Belief { value: ColourSpace::rec709(), from: "default" }
+}
+
+/// The space of an OpenEXR `chromaticities` attribute.
+///
+/// Primaries at X, Y and Z mean CIE tristimulus values as they are: their nominal equal-energy white is the axes', not
+/// the scene's, so nothing is adapted.
+fn space_of(stated: Chromaticities) -> Option<ColourSpace> {
+    let point = |v: ::exr::math::Vec2<f32>| [f64::from(v.x()), f64::from(v.y())];
+    let (red, green, blue) = (point(stated.red), point(stated.green), point(stated.blue));
+    let near = |a: [f64; 2], b: [f64; 2]| {
+        (a[0] - b[0]).abs() < XYZ_CHROMATICITY_SLACK && (a[1] - b[1]).abs() < XYZ_CHROMATICITY_SLACK
+    };
+    if near(red, [1.0, 0.0]) && near(green, [0.0, 1.0]) && near(blue, [0.0, 0.0]) {
+        return ColourSpace::parse("xyz");
+    }
+    ColourSpace::from_chromaticities(red, green, blue, point(stated.white)).map(named_space)
+}
+
+/// A damaged file.
+fn broken(path: &Path, cause: impl Into<String>) -> Error {
+    Error::new(ErrorKind::Malformed, path, cause, "copy or render the file again")
+}
+
+/// A file that ends too early.
+fn truncated(path: &Path) -> Error {
+    let cause = "the file ends before its picture does";
+    Error::new(ErrorKind::Malformed, path, cause, "wait until it is written whole, or copy or render it again")
+}
+
+/// The decoder's error as ours.
+fn from_exr(path: &Path, error: &ExrError) -> Error {
+    match error {
+        ExrError::Io(source) if source.kind() == std::io::ErrorKind::UnexpectedEof => truncated(path),
+        ExrError::Io(source) => Error::io(path, source),
+        ExrError::NotSupported(what) => Error::new(
+            ErrorKind::Unsupported,
+            path,
+            format!("this OpenEXR feature is not read ({what})"),
+            "write it again as flat half-float RGB with ZIP compression",
+        ),
+        ExrError::Invalid(what) => broken(path, format!("not a sound OpenEXR file ({what})")),
+        ExrError::Aborted => broken(path, "decoding stopped"),
+    }
+}

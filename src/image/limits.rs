@@ -1,1 +1,89 @@
-//! limits
+//! How much one input file may cost. Checked against what a header claims before anything is allocated for it.
+
+use std::path::Path;
+
+use crate::{Error, ErrorKind, Result};
+
+/// Bytes of one decoded pixel in memory: three 32-bit channels.
+const PIXEL_BYTES: u64 = 12;
+
+/// Bytes of one decoded pixel's coverage.
+const ALPHA_BYTES: u64 = 4;
+
+/// Upper bounds on one input file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Limits {
+    /// Pixels of the data window, and of the display window. Default 2²⁸ (16384 × 16384): a 16K plate passes.
+    pub max_pixels: u64,
+    /// Bytes of the file. Default 16 GiB: a render with some hundred uncompressed channels passes, since OpenEXR files
+    /// are streamed. Files of the other kinds are held in memory and so count against `max_bytes` too.
+    pub max_file_bytes: u64,
+    /// Bytes of memory for the decoded picture with the blocks or file bytes being decoded. Default 4 GiB.
+    pub max_bytes: u64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { max_pixels: 1 << 28, max_file_bytes: 16 << 30, max_bytes: 4 << 30 }
+    }
+}
+
+impl Limits {
+    /// Refuses a file that is too long.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Limit`] above `max_file_bytes`.
+    pub fn check_file(&self, path: &Path, bytes: u64) -> Result<()> {
+        if bytes <= self.max_file_bytes {
+            return Ok(());
+        }
+        let cause = format!("the file has {bytes} bytes, more than the limit of {}", self.max_file_bytes);
+        Err(Error::new(ErrorKind::Limit, path, cause, "give a smaller file or raise the limit"))
+    }
+
+    /// Refuses a picture whose pixels, with `scratch_bytes` of working memory, would not fit.
+    ///
+    /// # Errors
+    /// [`ErrorKind::Malformed`] for a picture without pixels, [`ErrorKind::Limit`] for one that is too large.
+    pub fn check_picture(
+        &self,
+        path: &Path,
+        width: u64,
+        height: u64,
+        with_alpha: bool,
+        scratch_bytes: u64,
+    ) -> Result<()> {
+        let pixels = width.saturating_mul(height);
+        if pixels == 0 {
+            let cause = format!("the picture is {width} × {height} pixels");
+            return Err(Error::new(ErrorKind::Malformed, path, cause, "write the file again"));
+        }
+        let each = PIXEL_BYTES + if with_alpha { ALPHA_BYTES } else { 0 };
+        let bytes = pixels.saturating_mul(each).saturating_add(scratch_bytes);
+        if pixels <= self.max_pixels && bytes <= self.max_bytes {
+            return Ok(());
+        }
+        let cause = format!(
+            "the header claims {width} × {height} pixels ({bytes} bytes decoded); the limits are {} pixels and {} bytes",
+            self.max_pixels, self.max_bytes
+        );
+        Err(Error::new(ErrorKind::Limit, path, cause, "check the file, give a smaller one, or raise the limit"))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_16k_plate_passes_and_a_lying_header_does_not() {
+        let limits = Limits::default();
+        let path = Path::new("ferry.exr");
+        assert!(limits.check_picture(path, 16_384, 16_384, false, 0).is_ok());
+        let error = limits.check_picture(path, u64::MAX, 2, false, 0).unwrap_err();
+        assert_eq!(error.kind, ErrorKind::Limit);
+        let error = limits.check_picture(path, 0, 2, false, 0).unwrap_err();
+        assert_eq!(error.kind, ErrorKind::Malformed);
+        assert!(limits.check_file(path, 17 << 30).is_err());
+    }
+}

@@ -4,9 +4,12 @@ pub mod bracket;
 pub mod encoding;
 mod exif;
 mod exr;
+mod guard;
 pub mod limits;
 pub mod open;
 mod raster;
+mod sniff;
+mod stream;
 
 use std::path::PathBuf;
 
