@@ -3,9 +3,16 @@
 pub mod json;
 mod model;
 pub mod picture;
+#[cfg(test)]
+mod sample;
 pub mod text;
+pub mod wording;
+pub mod write;
 
+pub use json::{report_schema, to_json};
 pub use model::{
-    Balance, ErrorNote, Finding, InputRecord, LightReport, Report, ShotVerdict, SphereReport, SphereRole, ToolNote,
-    Verdict,
+    Balance, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ShotVerdict, SphereReport,
+    SphereRole, ToolNote, Verdict,
 };
+pub use text::render_text;
+pub use write::{WrittenPaths, report_stem, write_report};

@@ -1,4 +1,7 @@
 //! The report's data, exactly as the JSON file holds it.
+//!
+//! Keys that format 1 does not promise carry `serde(default)`, so that a report written by an earlier build or by
+//! another program still reads; such a number reads as 0 and such a text as empty.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -11,6 +14,7 @@ pub const REPORT_FORMAT: &str = "plateproof-report/1";
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
     /// Always `plateproof-report/1`.
+    #[schemars(extend("const" = REPORT_FORMAT))]
     pub format: String,
     /// Which program wrote it.
     pub tool: ToolNote,
@@ -28,6 +32,7 @@ pub struct Report {
     /// Every file read.
     pub inputs: Vec<InputRecord>,
     /// Conventions and assumptions under which the numbers hold, one sentence each.
+    #[serde(default)]
     pub assumptions: Vec<String>,
     /// Things the reader should know.
     pub warnings: Vec<String>,
@@ -133,20 +138,26 @@ pub struct SphereReport {
     /// `given`, `alpha` or `search`.
     pub found_by: String,
     /// Fraction of the outline that shows no usable edge.
+    #[serde(default)]
     pub unseen_outline_fraction: f64,
     /// Horizontal field of view used, degrees.
+    #[serde(default)]
     pub horizontal_fov_deg: f64,
     /// Where it came from: `sheet`, `file`, `option` or `assumed`.
+    #[serde(default)]
     pub horizontal_fov_from: String,
     /// Half-angle of the cone of directions that the sphere cannot show, degrees.
+    #[serde(default)]
     pub blind_half_angle_deg: f64,
     /// Fraction of the sphere's pixels in which some channel is clipped.
     pub clipped_fraction: f64,
     /// Fraction of the sphere's pixels that held NaN or Inf.
+    #[serde(default)]
     pub invalid_fraction: f64,
     /// The lights, most illuminance first.
     pub lights: Vec<LightReport>,
     /// Two or more lights are within 1/3 stop of the brightest: there is no single key.
+    #[serde(default)]
     pub no_single_key: bool,
     /// Largest over smallest illuminance on a matte patch (see `assumptions`).
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -195,6 +206,7 @@ pub struct LightReport {
     /// Scene-linear luminance × steradian on a plane facing the light.
     pub illuminance: f64,
     /// Its standard deviation.
+    #[serde(default)]
     pub illuminance_sd: f64,
     /// `lower` where the light is clipped.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -202,6 +214,7 @@ pub struct LightReport {
     /// Share of what a plane facing the light receives.
     pub share: f64,
     /// Its standard deviation.
+    #[serde(default)]
     pub share_sd: f64,
     /// Some of its pixels are clipped.
     pub clipped: bool,
@@ -321,6 +334,7 @@ pub struct InputRecord {
     /// Fraction of the file's pixel blocks that were decoded.
     pub decoded_fraction: f64,
     /// Pixels that held NaN or Inf and were masked.
+    #[serde(default)]
     pub masked_pixels: u64,
     /// Content hash.
     pub blake3: String,

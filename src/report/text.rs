@@ -1,1 +1,214 @@
-//! Text report.
+//! The text report: plain ASCII of our own, at most 80 columns, the worst first, readable in ten seconds.
+
+mod sections;
+
+use textwrap::core::display_width;
+use textwrap::{Options, WordSplitter};
+
+use super::wording::{prose, tolerance_words, value_words};
+use super::{Finding, Report, ShotVerdict, Verdict};
+use crate::printable_text;
+
+/// The first words of every text report; a file that begins otherwise is not ours.
+pub(crate) const TEXT_MARK: &str = "plateproof report";
+
+/// Columns of the page.
+const COLUMNS: usize = 80;
+
+/// The report as text of at most 80 columns.
+///
+/// `colour` adds ANSI colours and is for terminals only. Order: shot, version and verdict; the reason in one line;
+/// findings about the reference that failed; what to do, worst first; all findings; lights; conventions; inputs;
+/// warnings. Names and messages from files have their control characters escaped.
+///
+/// ```
+/// # let json = r#"{"format":"plateproof-report/1","tool":{"name":"plateproof","version":"0.1.0"},"shot":"SF_0420",
+/// # "verdict":"unsure","spheres":[],"findings":[],"inputs":[],"warnings":[],"error":null}"#;
+/// let report: plateproof::report::Report = serde_json::from_str(json)?;
+/// let text = plateproof::report::render_text(&report, false);
+/// assert!(text.starts_with("plateproof report  SF_0420"));
+/// # Ok::<(), serde_json::Error>(())
+/// ```
+pub fn render_text(report: &Report, colour: bool) -> String {
+    let mut page = Page { text: String::new(), colour, several_mirrors: has_several_mirrors(report) };
+    first_lines(&mut page, report);
+    sections::error(&mut page, report);
+    sections::reference_failures(&mut page, report);
+    sections::what_to_do(&mut page, report);
+    sections::findings(&mut page, report);
+    sections::lights(&mut page, report);
+    sections::conventions(&mut page, report);
+    sections::inputs(&mut page, report);
+    sections::warnings(&mut page, report);
+    page.text
+}
+
+/// Shot, version, verdict; then why, in one line.
+fn first_lines(page: &mut Page, report: &Report) {
+    let verdict = report.verdict.word().to_uppercase();
+    let mut name = printable_text(&report.shot);
+    if let Some(version) = &report.version {
+        name = format!("{name}  {}", printable_text(version));
+    }
+    let room = COLUMNS - TEXT_MARK.len() - verdict.len() - 4;
+    let name = clip(&name, room);
+    let gap = " ".repeat(room - display_width(&name) + 2);
+    let verdict = page.painted(&verdict, shot_colour(report.verdict));
+    page.line(&format!("{TEXT_MARK}  {name}{gap}{verdict}"));
+    page.line(&clip(&headline(report), COLUMNS));
+}
+
+/// Why the shot has its verdict, in one sentence without a full stop.
+pub fn headline(report: &Report) -> String {
+    let about_cg = || worst_first(report).into_iter().filter(|f| f.concerns != "reference");
+    let compared = about_cg().filter(|f| f.verdict != Verdict::NotGiven).count();
+    let count = |verdict| about_cg().filter(|f| f.verdict == verdict && f.waived.is_none()).count();
+    let first = |verdict| about_cg().find(|f| f.verdict == verdict && f.waived.is_none());
+    match report.verdict {
+        ShotVerdict::Error => report.error.as_ref().map(|e| prose(&e.cause)).unwrap_or_default(),
+        ShotVerdict::Mismatch => first(Verdict::Mismatch).map_or_else(
+            || "outside tolerance".to_owned(),
+            |f| format!("{} of {compared} checks off; worst: {}", count(Verdict::Mismatch), outside_words(f)),
+        ),
+        ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
+            || "nothing could be compared".to_owned(),
+            |f| format!("{}: {}", check_name(f), prose(&f.reason)),
+        ),
+        ShotVerdict::Match => match about_cg().filter(|f| f.waived.is_some() && f.verdict != Verdict::NotGiven).count()
+        {
+            0 => format!("all {compared} checks agree within tolerance"),
+            waived => format!("{} of {compared} checks agree within tolerance, {waived} waived", compared - waived),
+        },
+    }
+}
+
+fn outside_words(finding: &Finding) -> String {
+    format!("{} {}, tolerance {}", check_name(finding), value_words(finding), tolerance_words(finding))
+}
+
+/// Worst verdict first, waived ones among the matches; the producer's order within one verdict.
+fn worst_first(report: &Report) -> Vec<&Finding> {
+    let mut findings: Vec<&Finding> = report.findings.iter().collect();
+    let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
+    findings.sort_by_key(|f| std::cmp::Reverse(rank(f)));
+    findings
+}
+
+/// With one mirror its name behind every check would be noise.
+fn has_several_mirrors(report: &Report) -> bool {
+    let mut names = report.findings.iter().filter_map(|f| f.mirror.as_deref());
+    let first = names.next();
+    names.any(|name| Some(name) != first)
+}
+
+fn check_name(finding: &Finding) -> String {
+    printable_text(&finding.check)
+}
+
+/// At most `columns` wide; what is cut off leaves three dots.
+fn clip(text: &str, columns: usize) -> String {
+    if display_width(text) <= columns {
+        return text.to_owned();
+    }
+    let mut clipped = String::new();
+    for c in text.chars() {
+        if display_width(&clipped) + display_width(c.encode_utf8(&mut [0; 4])) + 3 > columns {
+            break;
+        }
+        clipped.push(c);
+    }
+    clipped + "..."
+}
+
+/// `text` clipped and filled with spaces to exactly `columns`.
+fn cell(text: &str, columns: usize) -> String {
+    let clipped = clip(text, columns);
+    let fill = columns.saturating_sub(display_width(&clipped));
+    clipped + &" ".repeat(fill)
+}
+
+/// ANSI colours that keep apart for the colour-blind; the word itself always says the verdict.
+#[derive(Debug, Clone, Copy)]
+enum Ink {
+    Bad,
+    Doubtful,
+    Good,
+    Faint,
+    Heading,
+}
+
+impl Ink {
+    fn code(self) -> &'static str {
+        match self {
+            Self::Bad => "1;31",
+            Self::Doubtful => "1;33",
+            Self::Good => "36",
+            Self::Faint => "2",
+            Self::Heading => "1",
+        }
+    }
+}
+
+fn shot_colour(verdict: ShotVerdict) -> Ink {
+    match verdict {
+        ShotVerdict::Match => Ink::Good,
+        ShotVerdict::Unsure => Ink::Doubtful,
+        ShotVerdict::Mismatch | ShotVerdict::Error => Ink::Bad,
+    }
+}
+
+fn finding_colour(finding: &Finding) -> Ink {
+    match finding.verdict {
+        Verdict::Mismatch if finding.waived.is_none() => Ink::Bad,
+        Verdict::Unsure => Ink::Doubtful,
+        Verdict::NotGiven => Ink::Faint,
+        Verdict::Mismatch | Verdict::Match => Ink::Good,
+    }
+}
+
+/// The page as it grows.
+struct Page {
+    text: String,
+    colour: bool,
+    several_mirrors: bool,
+}
+
+impl Page {
+    fn painted(&self, text: &str, ink: Ink) -> String {
+        if self.colour { format!("\u{1b}[{}m{text}\u{1b}[0m", ink.code()) } else { text.to_owned() }
+    }
+
+    /// `highlight-direction`, with several mirrors `highlight-direction (m1)`.
+    fn named(&self, finding: &Finding) -> String {
+        match &finding.mirror {
+            Some(mirror) if self.several_mirrors => format!("{} ({})", check_name(finding), printable_text(mirror)),
+            _ => check_name(finding),
+        }
+    }
+
+    fn line(&mut self, text: &str) {
+        self.text.push_str(text.trim_end());
+        self.text.push('\n');
+    }
+
+    fn heading(&mut self, text: &str) {
+        let heading = self.painted(text, Ink::Heading);
+        self.line("");
+        self.line(&heading);
+    }
+
+    /// Wraps `text` behind `first`, its further lines indented to match.
+    fn paragraph(&mut self, first: &str, text: &str) {
+        let indent = " ".repeat(display_width(first));
+        let options = Options::new(COLUMNS)
+            .initial_indent(first)
+            .subsequent_indent(&indent)
+            .word_splitter(WordSplitter::NoHyphenation);
+        for line in textwrap::wrap(text, options) {
+            self.line(&line);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,144 @@
+use proptest::prelude::*;
+
+use super::*;
+use crate::report::sample;
+
+fn widest(text: &str) -> usize {
+    text.lines().map(display_width).max().unwrap_or(0)
+}
+
+#[test]
+fn golden_mismatch() {
+    assert_eq!(render_text(&sample::mismatch(), false), include_str!("../testdata/golden_mismatch.report.txt"));
+}
+
+#[test]
+fn golden_unsure() {
+    assert_eq!(render_text(&sample::unsure(), false), include_str!("../testdata/golden_unsure.report.txt"));
+}
+
+#[test]
+fn golden_match() {
+    assert_eq!(render_text(&sample::all_match(), false), include_str!("../testdata/golden_match.report.txt"));
+}
+
+#[test]
+fn golden_error() {
+    assert_eq!(render_text(&sample::error(), false), include_str!("../testdata/golden_error.report.txt"));
+}
+
+#[test]
+fn colour_adds_nothing_but_colour() {
+    let plain = render_text(&sample::mismatch(), false);
+    let coloured = render_text(&sample::mismatch(), true);
+    assert!(!plain.contains('\u{1b}'));
+    let mut stripped = String::new();
+    for part in coloured.split('\u{1b}') {
+        stripped.push_str(if stripped.is_empty() { part } else { part.split_once('m').unwrap().1 });
+    }
+    assert_eq!(stripped, plain);
+    assert!(coloured.starts_with(TEXT_MARK), "the mark stands before any colour");
+}
+
+#[test]
+fn mirrors_are_named_where_there_are_several() {
+    let mut report = sample::mismatch();
+    report.findings[1].mirror = Some("m2".to_owned());
+    let text = render_text(&report, false);
+    assert!(text.contains("exposure (m2)") && text.contains("highlight-direction (m1)"), "{text}");
+}
+
+#[test]
+fn worst_comes_first_whatever_the_order() {
+    let mut report = sample::mismatch();
+    report.findings.reverse();
+    let text = render_text(&report, false);
+    let place = |word: &str| text.find(word).unwrap_or_else(|| panic!("{word} is missing"));
+    assert!(place("REFERENCE FROM SET") < place("WHAT TO DO"));
+    assert!(place("\n  mismatch  highlight-direction") < place("\n  unsure    colour-balance"));
+    assert!(place("\n  unsure    colour-balance") < place("\n  match     key-fill-ratio"));
+}
+
+#[test]
+fn a_waived_mismatch_asks_for_nothing() {
+    let text = render_text(&sample::all_match(), false);
+    assert!(!text.contains("multiply the CG"));
+    assert!(text.contains("waived by AB until 2027-01-31: dusk grade"));
+}
+
+#[test]
+fn a_shot_without_any_comparison_says_so() {
+    let mut report = sample::unsure();
+    report.findings.clear();
+    assert_eq!(headline(&report), "nothing could be compared");
+}
+
+#[test]
+fn names_cannot_steer_the_terminal() {
+    let mut report = sample::mismatch();
+    report.shot = "SF\u{1b}[2J\n0420\u{202e}".to_owned();
+    report.inputs[0].file = "plate\u{7}\r\n.exr".to_owned();
+    report.findings[0].check = "a\tb\nc".to_owned();
+    report.warnings = vec!["one\nplateproof report  forged MATCH".to_owned()];
+    let text = render_text(&report, false);
+    assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text:?}");
+    assert!(!text.contains('\u{202e}'));
+    assert_eq!(text.lines().filter(|line| line.starts_with(TEXT_MARK)).count(), 1);
+}
+
+#[test]
+fn numbers_that_are_none_do_not_show() {
+    let mut report = sample::mismatch();
+    report.findings[0].value = Some(f64::NAN);
+    report.findings[1].tolerance = f64::INFINITY;
+    report.findings[1].value_sd = Some(f64::NAN);
+    report.spheres[0].lights[0].share = f64::NAN;
+    report.spheres[0].outline_px = [f64::INFINITY; 5];
+    report.spheres[0].key_fill_stops_sd = Some(f64::NAN);
+    report.inputs[0].decoded_fraction = f64::NAN;
+    let text = render_text(&report, false);
+    let own_words = text.replace("NaN or Inf", "");
+    assert!(!own_words.contains("NaN") && !own_words.to_lowercase().contains(" inf"), "{text}");
+}
+
+proptest! {
+    #[test]
+    fn no_line_is_wider_than_the_page(words in "\\PC{0,300}", number in any::<f64>()) {
+        let mut report = sample::mismatch();
+        report.shot.clone_from(&words);
+        report.version = Some(words.clone());
+        report.findings[0].mirror = Some(words.clone());
+        report.findings[1].check.clone_from(&words);
+        report.findings[2].unit.clone_from(&words);
+        report.findings[2].tolerance = number;
+        report.findings[3].remedy.clone_from(&words);
+        report.findings[3].value = Some(number);
+        report.findings[4].reason.clone_from(&words);
+        report.inputs[0].role.clone_from(&words);
+        report.inputs[0].file.clone_from(&words);
+        report.inputs[0].encoding.clone_from(&words);
+        report.spheres[0].name.clone_from(&words);
+        report.spheres[0].lights[1].colour_reason = Some(words.clone());
+        report.spheres[1].lights[0].azimuth_deg = number;
+        report.spheres[1].key_fill_ratio = Some(number);
+        report.tool.name.clone_from(&words);
+        report.warnings = vec![words.clone()];
+        let text = render_text(&report, false);
+        prop_assert!(widest(&text) <= COLUMNS, "{text}");
+        prop_assert!(text.starts_with(TEXT_MARK));
+    }
+}
+
+/// Shows the reports; also how the golden files are renewed: run it, read what it wrote, copy it.
+#[test]
+fn write_golden_candidates() {
+    let Ok(dir) = std::env::var("PLATEPROOF_WRITE_SAMPLES") else { return };
+    for (name, report) in [
+        ("mismatch", sample::mismatch()),
+        ("unsure", sample::unsure()),
+        ("match", sample::all_match()),
+        ("error", sample::error()),
+    ] {
+        std::fs::write(format!("{dir}/golden_{name}.report.txt"), render_text(&report, false)).unwrap();
+    }
+}

@@ -1,0 +1,132 @@
+//! How measured numbers are put into words, the same in the text report and in the picture.
+//!
+//! Plain ASCII throughout, so that the words survive tickets and e-mail.
+
+use super::{Finding, Verdict};
+use crate::printable_text;
+
+/// What a finding measured: `10.3 +/- 0.3 deg`, `>= +1.20 stops`, or `not measured`.
+pub fn value_words(finding: &Finding) -> String {
+    let Some(value) = finding.value.filter(|value| value.is_finite()) else {
+        return "not measured".to_owned();
+    };
+    let bound = bound_sign(finding.value_bound.as_deref());
+    // An angle between two directions has no sign; a difference in stops without its sign says little.
+    let signed = finding.unit != "deg";
+    let unit = printable_text(&finding.unit);
+    format!("{bound}{} {unit}", number_words(value, finding.value_sd, &finding.unit, signed))
+}
+
+/// The tolerance with its unit, or a dash where there is none.
+pub fn tolerance_words(finding: &Finding) -> String {
+    if finding.tolerance.is_finite() && finding.tolerance > 0.0 {
+        format!("{} {}", plain_number(finding.tolerance), printable_text(&finding.unit))
+    } else {
+        "-".to_owned()
+    }
+}
+
+/// The verdict word, `waived` where a waiver covers a mismatch.
+pub fn verdict_words(finding: &Finding) -> &'static str {
+    if finding.waived.is_some() { "waived" } else { finding.verdict.word() }
+}
+
+/// Verdict, value and tolerance of a finding in one line, as the picture's table shows it.
+pub fn finding_words(finding: &Finding) -> String {
+    if finding.verdict == Verdict::NotGiven {
+        return prose(&finding.reason);
+    }
+    let tolerance = tolerance_words(finding);
+    let against = if tolerance == "-" { String::new() } else { format!(", tolerance {tolerance}") };
+    let waived = if finding.waived.is_some() { ", waived" } else { "" };
+    format!("{}{against}{waived}", value_words(finding))
+}
+
+/// `value +/- sd` with as many decimals as the standard deviation deserves.
+pub(crate) fn number_words(value: f64, sd: Option<f64>, unit: &str, signed: bool) -> String {
+    let decimals = decimals_for(sd, unit);
+    let number = fixed(value, decimals, signed);
+    match sd.filter(|sd| sd.is_finite()) {
+        Some(sd) => format!("{number} +/- {}", fixed(sd, decimals, false)),
+        None => number,
+    }
+}
+
+/// The sign before a number of which only a bound is known.
+pub(crate) fn bound_sign(bound: Option<&str>) -> &'static str {
+    match bound {
+        Some("lower") => ">= ",
+        Some("upper") => "<= ",
+        _ => "",
+    }
+}
+
+/// A number with a fixed count of decimals; never `-0.0`, a dash for NaN and Inf, powers of ten beyond seven digits.
+pub(crate) fn fixed(value: f64, decimals: usize, signed: bool) -> String {
+    if !value.is_finite() {
+        return "-".to_owned();
+    }
+    if value.abs() >= 1e7 {
+        return format!("{value:.3e}");
+    }
+    let plain = format!("{value:.decimals$}");
+    let is_zero = !plain.bytes().any(|b| (b'1'..=b'9').contains(&b));
+    match (is_zero, signed) {
+        (true, _) => format!("{:.decimals$}", 0.0),
+        (false, true) => format!("{value:+.decimals$}"),
+        (false, false) => plain,
+    }
+}
+
+/// A number as short as four significant digits allow.
+pub(crate) fn plain_number(value: f64) -> String {
+    super::json::rounded(value, 4).map_or_else(|| "-".to_owned(), |rounded| rounded.to_string())
+}
+
+/// A sentence from elsewhere: control characters escaped, the three signs that tickets mangle spelled out.
+pub(crate) fn prose(text: &str) -> String {
+    let spelled = text.replace('°', " deg").replace('±', "+/-").replace('\u{2212}', "-");
+    printable_text(spelled.trim())
+}
+
+/// Decimals such that the standard deviation keeps one or two significant digits.
+fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
+    let (fewest, most) = match unit {
+        "deg" => (1, 2),
+        "stops" => (2, 3),
+        _ => (0, 4),
+    };
+    let Some(sd) = sd.filter(|sd| *sd > 0.0) else {
+        return fewest.max(1);
+    };
+    // Negative exponents of huge deviations saturate to 0 in the cast.
+    let wanted = (-sd.log10()).ceil().max(0.0) as usize;
+    wanted.clamp(fewest, most)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn decimals_follow_the_deviation() {
+        assert_eq!(number_words(10.3456, Some(0.3), "deg", false), "10.3 +/- 0.3");
+        assert_eq!(number_words(0.4215, Some(0.03), "stops", true), "+0.42 +/- 0.03");
+        assert_eq!(number_words(-0.4215, Some(0.004), "stops", true), "-0.421 +/- 0.004");
+        assert_eq!(number_words(21.7, Some(12.0), "mired", true), "+22 +/- 12");
+    }
+
+    #[test]
+    fn zero_has_no_sign() {
+        assert_eq!(fixed(-0.001, 2, true), "0.00");
+        assert_eq!(fixed(0.0, 1, true), "0.0");
+        assert_eq!(fixed(-0.06, 1, false), "-0.1");
+        assert_eq!(fixed(f64::NAN, 1, true), "-");
+        assert_eq!(fixed(f64::MAX, 1, true), "1.798e308");
+    }
+
+    #[test]
+    fn signs_that_tickets_mangle_are_spelled_out() {
+        assert_eq!(prose("turn 5° ± 1, raise by \u{2212}2\u{1b}"), "turn 5 deg +/- 1, raise by -2\\u{1b}");
+    }
+}

@@ -1,0 +1,359 @@
+//! Writing a report's files: each complete under a temporary name first, then renamed, and never over a foreign file.
+
+use std::fs::{self, File};
+use std::io::{BufReader, Read, Write};
+use std::path::{Path, PathBuf};
+
+use serde::Deserialize;
+
+use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
+use super::text::TEXT_MARK;
+use super::{REPORT_FORMAT, Report, to_json};
+use crate::{Error, ErrorKind, Result, printable_text};
+
+/// Longest stem in bytes: leaves room for the endings within the 255 bytes that file systems allow a name.
+const STEM_LIMIT: usize = 160;
+
+/// A JSON report larger than this is not one of ours.
+const JSON_LIMIT_BYTES: u64 = 64 << 20;
+
+/// Our mark in a picture stands within this many bytes of its start.
+const PICTURE_HEAD_BYTES: u64 = 4096;
+
+/// Where a report went.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WrittenPaths {
+    /// `<stem>.report.json`.
+    pub json: PathBuf,
+    /// `<stem>.report.txt`.
+    pub text: PathBuf,
+    /// `<stem>.report.png`, where there is a picture.
+    pub picture: Option<PathBuf>,
+}
+
+/// The name before `.report.json`: `<shot>[.<version>]` from letters, digits, `.`, `_` and `-` alone.
+///
+/// Anything else becomes `_`. The name never begins with a dot or a hyphen, so it is no hidden file, no parent folder
+/// and no option; a very long one is cut and ends in eight digits of its hash.
+///
+/// ```
+/// use plateproof::report::report_stem;
+/// assert_eq!(report_stem("SF_0420", Some("v012")), "SF_0420.v012");
+/// assert_eq!(report_stem("../../etc/passwd", None), "_._.._etc_passwd");
+/// ```
+pub fn report_stem(shot: &str, version: Option<&str>) -> String {
+    let named = match version.filter(|version| !version.is_empty()) {
+        Some(version) => format!("{shot}.{version}"),
+        None => shot.to_owned(),
+    };
+    let mut stem: String = named.chars().map(safe_character).collect();
+    if stem.is_empty() {
+        "unnamed".clone_into(&mut stem);
+    }
+    if stem.starts_with(['.', '-']) {
+        stem.replace_range(..1, "_");
+    }
+    if is_device_name(&stem) {
+        stem.insert(0, '_');
+    }
+    cut_to_limit(stem, &named)
+}
+
+/// Writes `<stem>.report.json`, `.txt` and, where given, `.png` into `dir`, which is made where missing.
+///
+/// Each file is complete and on disk under a temporary name in the same folder before it takes its final name, the
+/// JSON last. Without a picture, an earlier picture of the same report is removed: it would show other numbers.
+///
+/// # Errors
+/// `Parameter` where a file of that name is not a report of this shot and version, or `dir` is a file; `Io` where
+/// writing fails: each file is then either the earlier one or the new one, whole.
+pub fn write_report(dir: &Path, report: &Report, text: &str, picture_png: Option<&[u8]>) -> Result<WrittenPaths> {
+    make_folder(dir)?;
+    let stem = report_stem(&report.shot, report.version.as_deref());
+    let path = |ending: &str| dir.join(format!("{stem}.report.{ending}"));
+    let (json, plain, picture) = (path("json"), path("txt"), path("png"));
+    check_same_report(&json, report)?;
+    check_ours(&plain, is_our_text, "text report")?;
+    check_ours(&picture, is_our_picture, "evidence picture")?;
+
+    let staged_picture = picture_png.map(|png| stage(dir, &picture, png)).transpose()?;
+    let staged_text = stage(dir, &plain, text.as_bytes())?;
+    let staged_json = stage(dir, &json, to_json(report).as_bytes())?;
+    match staged_picture {
+        Some(staged) => rename(staged, &picture)?,
+        None => remove_if_there(&picture)?,
+    }
+    rename(staged_text, &plain)?;
+    rename(staged_json, &json)?;
+    sync_folder(dir);
+    Ok(WrittenPaths { json, text: plain, picture: picture_png.is_some().then_some(picture) })
+}
+
+/// Writes one file by the same care: complete under a temporary name first, then renamed over `path`.
+///
+/// # Errors
+/// `Io` where the folder is missing or writing fails.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
+    let dir = path.parent().filter(|dir| !dir.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    rename(stage(dir, path, bytes)?, path)?;
+    sync_folder(dir);
+    Ok(())
+}
+
+fn safe_character(c: char) -> char {
+    if c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-') { c } else { '_' }
+}
+
+/// Names that one widespread system keeps for devices, whatever the ending.
+fn is_device_name(stem: &str) -> bool {
+    let first = stem.split('.').next().unwrap_or_default().to_ascii_uppercase();
+    let numbered = first.len() == 4 && (first.starts_with("COM") || first.starts_with("LPT"));
+    matches!(first.as_str(), "CON" | "PRN" | "AUX" | "NUL")
+        || (numbered && first.ends_with(|c: char| c.is_ascii_digit()))
+}
+
+/// Two long names that differ only in their tails must not meet in one file.
+fn cut_to_limit(mut stem: String, named: &str) -> String {
+    if stem.len() > STEM_LIMIT {
+        let hash = blake3::hash(named.as_bytes()).to_hex();
+        stem.truncate(STEM_LIMIT - 9);
+        stem.push('-');
+        stem.push_str(hash.get(..8).unwrap_or_default());
+    }
+    stem
+}
+
+fn make_folder(dir: &Path) -> Result<()> {
+    if dir.exists() && !dir.is_dir() {
+        return Err(Error::new(ErrorKind::Parameter, dir, "is a file, not a folder", "name a folder for the reports"));
+    }
+    fs::create_dir_all(dir).map_err(|e| Error::io(dir, &e))
+}
+
+/// What tells whose report a JSON file is; its other keys are passed over unread.
+#[derive(Deserialize)]
+struct Identity {
+    format: String,
+    shot: String,
+    version: Option<String>,
+}
+
+/// An earlier report may be replaced by one of the same shot and version only.
+fn check_same_report(path: &Path, report: &Report) -> Result<()> {
+    let Some(file) = open_existing(path)? else { return Ok(()) };
+    let earlier: Option<Identity> = serde_json::from_reader(BufReader::new(file.take(JSON_LIMIT_BYTES))).ok();
+    let Some(earlier) = earlier.filter(|earlier| earlier.format == REPORT_FORMAT) else {
+        return Err(foreign(path, "report"));
+    };
+    if earlier.shot == report.shot && earlier.version == report.version {
+        return Ok(());
+    }
+    let version = earlier.version.map(|version| format!(" {version}")).unwrap_or_default();
+    let cause = format!("holds the report of another shot, {}", printable_text(&format!("{}{version}", earlier.shot)));
+    Err(Error::new(ErrorKind::Parameter, path, cause, "rename one of the two shots, or write to another folder"))
+}
+
+/// Refuses `path` where something stands there that `ours` does not know.
+fn check_ours(path: &Path, ours: fn(File) -> bool, kind: &str) -> Result<()> {
+    let known = open_existing(path)?.is_none_or(ours);
+    if known { Ok(()) } else { Err(foreign(path, kind)) }
+}
+
+/// The ordinary file at `path`, `None` where nothing is there. A folder, pipe or device is foreign and not opened.
+fn open_existing(path: &Path) -> Result<Option<File>> {
+    match fs::metadata(path) {
+        Ok(meta) if meta.is_file() => File::open(path).map(Some).map_err(|e| Error::io(path, &e)),
+        Ok(_) => Err(foreign(path, "report")),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(Error::io(path, &e)),
+    }
+}
+
+fn foreign(path: &Path, kind: &str) -> Error {
+    let cause = format!("something else than a plateproof {kind} stands there and is not written over");
+    Error::new(ErrorKind::Parameter, path, cause, "move it away, or write to another folder")
+}
+
+fn is_our_text(file: File) -> bool {
+    let mut head = Vec::new();
+    file.take(TEXT_MARK.len() as u64).read_to_end(&mut head).is_ok() && head == TEXT_MARK.as_bytes()
+}
+
+/// Looks for our text chunk among the first chunks of a PNG file.
+fn is_our_picture(file: File) -> bool {
+    let mut head = Vec::new();
+    if file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_err() {
+        return false;
+    }
+    let Some(mut rest) = head.strip_prefix(&PNG_SIGNATURE) else { return false };
+    let mark = [b"tEXt".as_slice(), PICTURE_KEYWORD.as_bytes(), b"\0"].concat();
+    while let Some((length, chunk)) = rest.split_first_chunk::<4>() {
+        if chunk.starts_with(&mark) {
+            return true;
+        }
+        // A chunk is its length, a four-byte name, that many bytes and a four-byte check sum (PNG, section 5.3).
+        let next = (u32::from_be_bytes(*length) as usize).saturating_add(8);
+        rest = chunk.get(next..).unwrap_or_default();
+    }
+    false
+}
+
+/// The whole content, on disk, under a temporary name that vanishes unless renamed.
+fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile> {
+    let failed = |e: std::io::Error| Error::io(target, &e);
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".plateproof-").suffix(".tmp");
+    // Temporary files are private by default; a report is for everyone whom the umask lets read.
+    #[cfg(unix)]
+    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
+    let mut staged = builder.tempfile_in(dir).map_err(failed)?;
+    staged.write_all(bytes).and_then(|()| staged.as_file().sync_all()).map_err(failed)?;
+    Ok(staged)
+}
+
+fn rename(staged: tempfile::NamedTempFile, target: &Path) -> Result<()> {
+    staged.persist(target).map(drop).map_err(|e| Error::io(target, &e.error))
+}
+
+fn remove_if_there(path: &Path) -> Result<()> {
+    match fs::remove_file(path) {
+        Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(Error::io(path, &e)),
+        _ => Ok(()),
+    }
+}
+
+/// Makes the renames last through a power cut where the system can; the files themselves are on disk already.
+fn sync_folder(dir: &Path) {
+    if cfg!(unix) {
+        let _ = File::open(dir).and_then(|folder| folder.sync_all());
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::{picture, render_text, sample};
+
+    fn names_in(dir: &Path) -> Vec<String> {
+        let mut names: Vec<_> =
+            fs::read_dir(dir).unwrap().map(|e| e.unwrap().file_name().into_string().unwrap()).collect();
+        names.sort();
+        names
+    }
+
+    fn write(dir: &Path, report: &Report, png: Option<&[u8]>) -> Result<WrittenPaths> {
+        write_report(dir, report, &render_text(report, false), png)
+    }
+
+    fn small_png() -> Vec<u8> {
+        picture::encode_png(2, 1, &[0, 0, 0, 255, 255, 255], "plateproof-report/1").unwrap()
+    }
+
+    #[test]
+    fn hostile_names_stay_in_the_folder() {
+        for (shot, version, stem) in [
+            ("SF_0420", Some("v012"), "SF_0420.v012"),
+            ("SF_0420", Some(""), "SF_0420"),
+            ("", None, "unnamed"),
+            (".", None, "_"),
+            ("..", None, "_."),
+            ("-rf", None, "_rf"),
+            ("a/b\\c:d\u{0}\n", None, "a_b_c_d__"),
+            ("F\u{e4}hre \u{202e}", None, "F_hre__"),
+            ("nul", Some("v1"), "_nul.v1"),
+            ("Com1", None, "_Com1"),
+            ("common", None, "common"),
+        ] {
+            assert_eq!(report_stem(shot, version), stem, "{shot:?}");
+        }
+    }
+
+    #[test]
+    fn long_names_are_cut_but_stay_apart() {
+        let long = "x".repeat(1000);
+        let (one, two) = (report_stem(&long, Some("v1")), report_stem(&long, Some("v2")));
+        assert_eq!(one.len(), STEM_LIMIT);
+        assert_ne!(one, two);
+    }
+
+    #[test]
+    fn a_report_is_written_whole_and_may_be_written_again() {
+        let root = tempfile::tempdir().unwrap();
+        let dir = root.path().join("made/on the way");
+        let report = sample::mismatch();
+        let written = write(&dir, &report, Some(&small_png())).unwrap();
+        let all = ["SF_0420.v012.report.json", "SF_0420.v012.report.png", "SF_0420.v012.report.txt"];
+        assert_eq!(names_in(&dir), all, "no temporary file is left");
+        assert_eq!(fs::read_to_string(&written.json).unwrap(), to_json(&report));
+        assert_eq!(fs::read_to_string(&written.text).unwrap(), render_text(&report, false));
+        assert_eq!(fs::read(written.picture.unwrap()).unwrap(), small_png());
+
+        write(&dir, &report, Some(&small_png())).unwrap();
+        assert_eq!(names_in(&dir), all);
+        assert_eq!(write(&dir, &report, None).unwrap().picture, None);
+        assert_eq!(names_in(&dir), [all[0], all[2]], "the earlier picture would show other numbers");
+    }
+
+    #[test]
+    fn foreign_files_are_not_written_over() {
+        let unmarked = fs_png_without_mark();
+        let foreign: [(&str, &[u8]); 6] = [
+            ("json", b"{\"format\": \"another/1\", \"shot\": \"SF_0420\", \"version\": \"v012\"}"),
+            ("json", b"not json at all"),
+            ("json", b""),
+            ("txt", b"shopping list\n"),
+            ("png", b"\x89PNG\r\n\x1a\n\xff\xff\xff\xffIHDR"),
+            ("png", &unmarked),
+        ];
+        for (ending, content) in foreign {
+            let dir = tempfile::tempdir().unwrap();
+            let name = format!("SF_0420.v012.report.{ending}");
+            fs::write(dir.path().join(&name), content).unwrap();
+            let error = write(dir.path(), &sample::mismatch(), Some(&small_png())).unwrap_err();
+            assert_eq!(error.kind, ErrorKind::Parameter);
+            assert_eq!(error.file, dir.path().join(&name));
+            assert_eq!(fs::read(dir.path().join(&name)).unwrap(), content);
+            assert_eq!(names_in(dir.path()), [name], "nothing else was written");
+        }
+    }
+
+    fn fs_png_without_mark() -> Vec<u8> {
+        let marked = small_png();
+        let at = marked.windows(4).position(|window| window == b"tEXt").unwrap();
+        let mut unmarked = marked;
+        unmarked[at + 4] = b'P';
+        unmarked
+    }
+
+    #[test]
+    fn folders_and_other_shots_are_left_alone() {
+        let dir = tempfile::tempdir().unwrap();
+        fs::create_dir(dir.path().join("SF_0420.v012.report.txt")).unwrap();
+        assert_eq!(write(dir.path(), &sample::mismatch(), None).unwrap_err().kind, ErrorKind::Parameter);
+
+        let dir = tempfile::tempdir().unwrap();
+        let mut spaced = sample::mismatch();
+        spaced.shot = "SF 0420".to_owned();
+        write(dir.path(), &spaced, None).unwrap();
+        let error = write(dir.path(), &sample::mismatch(), None).unwrap_err();
+        assert!(error.cause.contains("SF 0420 v012"), "{error}");
+    }
+
+    #[test]
+    fn a_file_in_the_place_of_the_folder_is_said() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("reports");
+        fs::write(&file, "x").unwrap();
+        assert_eq!(write(&file, &sample::mismatch(), None).unwrap_err().kind, ErrorKind::Parameter);
+    }
+
+    #[test]
+    fn single_files_are_replaced_whole() {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("m1.json");
+        write_atomically(&path, b"first, longer").unwrap();
+        write_atomically(&path, b"second").unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"second");
+        assert_eq!(names_in(dir.path()), ["m1.json"]);
+    }
+}
