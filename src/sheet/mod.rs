@@ -1,1 +1,59 @@
-//! The shot sheet.
+//! The shot sheet: what the artist says about a shot, read from `shot.json`.
+//!
+//! The Rust types here are the single truth. Their JSON Schema is published, and the loader itself walks that schema
+//! for unknown keys, wrong types and ranges, so what is published and what is enforced cannot drift apart. Rules that
+//! tie several keys together are in `rules`.
+
+mod camera;
+mod cg;
+mod date;
+mod extends;
+mod image;
+mod mirror;
+mod not_used;
+mod rules;
+mod schema;
+mod set;
+mod settle;
+mod shot;
+mod structure;
+mod tolerances;
+
+pub use camera::{CameraSpec, SheetFieldOfView};
+pub use cg::{AlphaKind, CgSpec, CgSphereSpec, Reflectance};
+pub use date::IsoDate;
+pub use image::ImageSpec;
+pub use mirror::{MatteSpec, MirrorSpec};
+pub use schema::sheet_schema;
+pub use set::{EnvironmentSpec, MeasuredSpec, WaiverSpec};
+pub use shot::{SHEET_FORMAT, ShotSheet};
+pub use tolerances::{AngleTolerance, ColourTolerance, StopsTolerance, Tolerances};
+
+use std::path::Path;
+
+use serde_json::Value;
+
+use crate::Result;
+
+/// The largest sheet that is read, in bytes. A sheet is written by people; anything larger is another kind of file.
+pub const MAX_SHEET_BYTES: u64 = 4 << 20;
+
+/// Reads a shot sheet with everything that it extends.
+///
+/// # Errors
+/// Names the file, the key and the remedy where the sheet cannot be read, is not JSON, holds an unknown key, a value
+/// of the wrong type or out of range, lacks a needed key, or extends itself.
+pub fn load_sheet(path: &Path) -> Result<ShotSheet> {
+    let merged = extends::read_chain(path)?;
+    let base_dir = path.parent().unwrap_or(Path::new(""));
+    settle::sheet_from_value(merged, path, base_dir)
+}
+
+/// A sheet from JSON held in memory; `origin` is what errors name, and paths are relative to `base_dir`.
+///
+/// # Errors
+/// As [`load_sheet`], except that `extends` is refused: there is no file that it could be relative to.
+pub fn sheet_from_json(value: Value, origin: &Path, base_dir: &Path) -> Result<ShotSheet> {
+    let value = extends::without_parent(value, origin)?;
+    settle::sheet_from_value(value, origin, base_dir)
+}

@@ -1,0 +1,212 @@
+//! The camera that a picture was taken or rendered with.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::schema;
+use crate::image::Size;
+
+/// Two shapes count as the same within this relative difference (a pixel or two of rounding on a small picture).
+const SAME_ASPECT: f64 = 0.005;
+
+/// A camera. Every key may be left out; the field of view needs `focal_length_mm` and `sensor_mm`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct CameraSpec {
+    /// Which of several cameras it was.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub id: Option<String>,
+    /// Focal length, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub focal_length_mm: Option<f64>,
+    /// Anamorphic squeeze; 1 for spherical lenses, 2 for a lens that takes in twice the width.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.25, max = 4.0))]
+    pub squeeze: Option<f64>,
+    /// Width and height that `sensor_px` covers, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::positive_pair")]
+    pub sensor_mm: Option<[f64; 2]>,
+    /// Columns and rows of the sensor.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::positive_pair")]
+    pub sensor_px: Option<[f64; 2]>,
+    /// Columns and rows of the sensor that were read out.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::positive_pair")]
+    pub used_px: Option<[f64; 2]>,
+    /// Columns and rows that were written to the file.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::positive_pair")]
+    pub recorded_px: Option<[f64; 2]>,
+    /// Tilt; + = looking up, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -90.0, max = 90.0))]
+    pub tilt_deg: Option<f64>,
+    /// Roll, degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -180.0, max = 180.0))]
+    pub roll_deg: Option<f64>,
+    /// Height of the lens above the ground, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub height_mm: Option<f64>,
+    /// Distance from the lens to the sphere, mm.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub distance_mm: Option<f64>,
+}
+
+/// The field of view that a sheet tells for one picture.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SheetFieldOfView {
+    /// Over the picture's full display width, degrees, with the squeeze taken out.
+    pub horizontal_fov_deg: f64,
+    /// The picture has another shape than the camera recorded, so it was cut or padded: what was assumed.
+    pub warning: Option<String>,
+}
+
+impl CameraSpec {
+    /// Every key that `self` leaves out taken from `other`.
+    #[must_use]
+    pub fn or(&self, other: &Self) -> Self {
+        Self {
+            id: self.id.clone().or_else(|| other.id.clone()),
+            focal_length_mm: self.focal_length_mm.or(other.focal_length_mm),
+            squeeze: self.squeeze.or(other.squeeze),
+            sensor_mm: self.sensor_mm.or(other.sensor_mm),
+            sensor_px: self.sensor_px.or(other.sensor_px),
+            used_px: self.used_px.or(other.used_px),
+            recorded_px: self.recorded_px.or(other.recorded_px),
+            tilt_deg: self.tilt_deg.or(other.tilt_deg),
+            roll_deg: self.roll_deg.or(other.roll_deg),
+            height_mm: self.height_mm.or(other.height_mm),
+            distance_mm: self.distance_mm.or(other.distance_mm),
+        }
+    }
+
+    /// Width of the scene that the read-out part of the sensor saw, mm on the sensor, squeeze undone.
+    fn used_width_mm(&self) -> Option<f64> {
+        let read_out = match (self.used_px, self.sensor_px) {
+            (Some(used), Some(sensor)) => used[0] / sensor[0],
+            _ => 1.0,
+        };
+        Some(self.sensor_mm?[0] * read_out * self.squeeze.unwrap_or(1.0))
+    }
+
+    /// The horizontal field of view of a picture of `size`, `2 atan(width / 2f)` of a pinhole; `None` unless focal
+    /// length and sensor size are given.
+    ///
+    /// A picture of another size but the recorded shape was scaled, which changes nothing. One of another shape was
+    /// cut or padded: where its height is the recorded height, its width tells by how much; otherwise the full
+    /// recorded width is assumed. Both come with a warning.
+    pub fn horizontal_fov(&self, size: Size) -> Option<SheetFieldOfView> {
+        let focal_mm = self.focal_length_mm?;
+        let crop = self.width_crop(size);
+        let width_mm = self.used_width_mm()? * crop.factor;
+        let horizontal_fov_deg = 2.0 * (width_mm / (2.0 * focal_mm)).atan().to_degrees();
+        Some(SheetFieldOfView { horizontal_fov_deg, warning: crop.warning })
+    }
+
+    /// Shape of what the camera recorded, in columns and rows.
+    fn recorded(&self) -> Option<[f64; 2]> {
+        self.recorded_px.or(self.used_px).or(self.sensor_px).or(self.sensor_mm)
+    }
+
+    fn width_crop(&self, size: Size) -> WidthCrop {
+        let Some(recorded) = self.recorded() else { return WidthCrop::none() };
+        let (width, height) = (size.width as f64, size.height as f64);
+        let stretch = (width / height) / (recorded[0] / recorded[1]);
+        let desqueezed = stretch / self.squeeze.unwrap_or(1.0);
+        if [stretch, desqueezed].iter().any(|ratio| (ratio - 1.0).abs() <= SAME_ASPECT) {
+            return WidthCrop::none();
+        }
+        let told_by_height = self.recorded_px.is_some_and(|px| (px[1] - height).abs() < 0.5);
+        WidthCrop::of(size, recorded, told_by_height.then_some(width / recorded[0]))
+    }
+}
+
+/// By how much a picture is narrower (or wider) than what the camera recorded.
+struct WidthCrop {
+    factor: f64,
+    warning: Option<String>,
+}
+
+impl WidthCrop {
+    fn none() -> Self {
+        Self { factor: 1.0, warning: None }
+    }
+
+    fn of(size: Size, recorded: [f64; 2], known_factor: Option<f64>) -> Self {
+        let assumed = match known_factor {
+            Some(_) => "its width was cut or padded and the field of view follows it",
+            None => "it was cut or padded in a way that the sheet does not tell, and the full width is assumed",
+        };
+        let warning = format!(
+            "the picture is {}x{} where the camera recorded the shape {}x{}: {assumed}",
+            size.width, size.height, recorded[0], recorded[1]
+        );
+        Self { factor: known_factor.unwrap_or(1.0), warning: Some(warning) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use approx::assert_relative_eq;
+
+    use super::*;
+
+    const UHD: Size = Size { width: 4096, height: 2160 };
+
+    fn super_35(focal_length_mm: f64) -> CameraSpec {
+        CameraSpec { focal_length_mm: Some(focal_length_mm), sensor_mm: Some([24.89, 18.66]), ..CameraSpec::default() }
+    }
+
+    #[test]
+    fn field_of_view_follows_the_pinhole_formula() {
+        // Closed form 2 atan(d / 2f) for a 24.89 mm gate: 18 mm 69.32°, 35 mm 39.15°, 50 mm 27.95°.
+        for (focal, degrees) in [(18.0, 69.32), (35.0, 39.15), (50.0, 27.95)] {
+            let told = super_35(focal).horizontal_fov(Size { width: 2048, height: 1536 }).unwrap();
+            assert_relative_eq!(told.horizontal_fov_deg, degrees, epsilon = 0.01);
+        }
+    }
+
+    #[test]
+    fn reading_out_half_the_sensor_halves_the_tangent() {
+        let whole = CameraSpec { sensor_px: Some([4608.0, 2430.0]), ..super_35(32.0) };
+        let half = CameraSpec { used_px: Some([2304.0, 2430.0]), ..whole.clone() };
+        let tangent =
+            |camera: &CameraSpec| (camera.horizontal_fov(UHD).unwrap().horizontal_fov_deg.to_radians() / 2.0).tan();
+        assert_relative_eq!(tangent(&half), tangent(&whole) / 2.0, epsilon = 1e-12);
+    }
+
+    #[test]
+    fn squeeze_widens() {
+        let spherical = super_35(40.0);
+        let anamorphic = CameraSpec { squeeze: Some(2.0), ..spherical.clone() };
+        let tangent =
+            |camera: &CameraSpec| (camera.horizontal_fov(UHD).unwrap().horizontal_fov_deg.to_radians() / 2.0).tan();
+        assert_relative_eq!(tangent(&anamorphic), 2.0 * tangent(&spherical), epsilon = 1e-12);
+    }
+
+    #[test]
+    fn a_scaled_picture_keeps_its_field_of_view_and_a_cut_one_warns() {
+        let camera = CameraSpec { recorded_px: Some([4096.0, 2160.0]), ..super_35(32.0) };
+        let half_size = camera.horizontal_fov(Size { width: 2048, height: 1080 }).unwrap();
+        assert_eq!(half_size, camera.horizontal_fov(UHD).unwrap());
+        assert_eq!(half_size.warning, None);
+
+        let cut = camera.horizontal_fov(Size { width: 3840, height: 2160 }).unwrap();
+        assert!(cut.horizontal_fov_deg < half_size.horizontal_fov_deg);
+        assert!(cut.warning.is_some());
+        let letterbox = camera.horizontal_fov(Size { width: 4096, height: 1716 }).unwrap();
+        assert_relative_eq!(letterbox.horizontal_fov_deg, half_size.horizontal_fov_deg);
+        assert!(letterbox.warning.is_some());
+    }
+
+    #[test]
+    fn without_focal_length_or_sensor_nothing_is_told() {
+        assert_eq!(CameraSpec { sensor_mm: Some([24.89, 18.66]), ..CameraSpec::default() }.horizontal_fov(UHD), None);
+        assert_eq!(CameraSpec { focal_length_mm: Some(32.0), ..CameraSpec::default() }.horizontal_fov(UHD), None);
+    }
+}

@@ -1,0 +1,144 @@
+//! One picture as the sheet names it.
+
+use std::path::{Path, PathBuf};
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::{Error, ErrorKind, Result};
+
+/// One picture. In a sheet, a plain string stands for an object with that `frame`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+#[schemars(extend("required" = ["frame"]))]
+pub struct ImageSpec {
+    /// The file, relative to the sheet. `####` or `%04d` stands for the frame number.
+    #[schemars(length(min = 1))]
+    pub frame: String,
+    /// How code values relate to light (`scene-linear`, `srgb`, …); absent: as the file says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub encoding: Option<String>,
+    /// `rec709`, `rec2020`, `p3-d65`, `aces2065-1`, `acescg` or `xyz`; absent: as the file says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub colour_space: Option<String>,
+    /// Scene-linear value at which the recording clips.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub clip_level: Option<f64>,
+    /// Layer or part of a file that holds several.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub layer: Option<String>,
+    /// Relative to the plate, in stops; + = recorded brighter. Radiance = pixel / 2^stops.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -40.0, max = 40.0))]
+    pub exposure_stops: Option<f64>,
+    /// The number that stands for `####` or `%04d`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub frame_number: Option<u32>,
+    /// First and last number of a sequence.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub frame_range: Option<[u32; 2]>,
+    /// `encoding` came from an option of the command line, not from the sheet.
+    #[serde(skip)]
+    pub encoding_by_option: bool,
+    /// `colour_space` came from an option of the command line, not from the sheet.
+    #[serde(skip)]
+    pub colour_space_by_option: bool,
+}
+
+impl ImageSpec {
+    /// A picture of which nothing but the file is told.
+    pub fn of_frame(frame: impl Into<String>) -> Self {
+        Self { frame: frame.into(), ..Self::default() }
+    }
+
+    /// The file name with its frame number filled in: `frame_number`, else the first of `frame_range`.
+    ///
+    /// # Errors
+    /// Where the name holds `####` or `%04d` and neither number is given.
+    pub fn file_name(&self) -> Result<String> {
+        let Some(pattern) = NumberPattern::find(&self.frame) else { return Ok(self.frame.clone()) };
+        let number = self.frame_number.or(self.frame_range.map(|range| range[0])).ok_or_else(|| {
+            let cause = format!("`{}` stands for a frame number, and none is given", pattern.text);
+            Error::new(ErrorKind::Parameter, &self.frame, cause, "add `frame_number` or `frame_range` beside `frame`")
+        })?;
+        Ok(pattern.fill(number))
+    }
+
+    /// The file itself; a relative name is taken from `base_dir`.
+    ///
+    /// # Errors
+    /// As [`Self::file_name`].
+    pub fn path(&self, base_dir: &Path) -> Result<PathBuf> {
+        Ok(base_dir.join(self.file_name()?))
+    }
+}
+
+/// The place of the frame number in a file name.
+struct NumberPattern<'a> {
+    before: &'a str,
+    text: &'a str,
+    after: &'a str,
+    digits: usize,
+}
+
+impl<'a> NumberPattern<'a> {
+    fn find(name: &'a str) -> Option<Self> {
+        // A folder may carry a lone # in its name; only the file's own name is a pattern.
+        let file_start = name.rfind(['/', '\\']).map_or(0, |at| at + 1);
+        Self::find_hashes(name, file_start).or_else(|| Self::find_percent(name, file_start))
+    }
+
+    fn find_hashes(name: &'a str, from: usize) -> Option<Self> {
+        let start = from + name.get(from..)?.rfind('#')? + 1;
+        let digits = name[from..start].chars().rev().take_while(|&c| c == '#').count();
+        Some(Self::at(name, start - digits, start, digits))
+    }
+
+    fn find_percent(name: &'a str, from: usize) -> Option<Self> {
+        let start = from + name.get(from..)?.rfind('%')?;
+        let width = name[start + 1..].find('d')?;
+        let digits = &name[start + 1..start + 1 + width];
+        let plain = digits.len() <= 3 && digits.chars().all(|c| c.is_ascii_digit());
+        plain.then(|| Self::at(name, start, start + 2 + width, digits.parse().unwrap_or(0).min(20)))
+    }
+
+    fn at(name: &'a str, start: usize, end: usize, digits: usize) -> Self {
+        Self { before: &name[..start], text: &name[start..end], after: &name[end..], digits }
+    }
+
+    fn fill(&self, number: u32) -> String {
+        format!("{}{number:0digits$}{}", self.before, self.after, digits = self.digits.min(20))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn numbered(frame: &str, number: u32) -> String {
+        ImageSpec { frame_number: Some(number), ..ImageSpec::of_frame(frame) }.file_name().unwrap()
+    }
+
+    #[test]
+    fn both_number_patterns_are_filled() {
+        assert_eq!(numbered("plate.####.exr", 7), "plate.0007.exr");
+        assert_eq!(numbered("plate.%04d.exr", 1001), "plate.1001.exr");
+        assert_eq!(numbered("plate.%d.exr", 7), "plate.7.exr");
+        assert_eq!(numbered("dir#1/plate.#.exr", 12), "dir#1/plate.12.exr");
+        assert_eq!(numbered("dir#1/plate.exr", 12), "dir#1/plate.exr");
+        assert_eq!(numbered("100%.exr", 12), "100%.exr");
+    }
+
+    #[test]
+    fn a_range_gives_its_first_frame() {
+        let image = ImageSpec { frame_range: Some([1001, 1010]), ..ImageSpec::of_frame("p.####.exr") };
+        assert_eq!(image.path(Path::new("a")).unwrap(), Path::new("a/p.1001.exr"));
+    }
+
+    #[test]
+    fn a_pattern_without_number_is_an_error() {
+        let error = ImageSpec::of_frame("p.####.exr").file_name().unwrap_err();
+        assert!(error.to_string().contains("frame_number"), "{error}");
+    }
+}

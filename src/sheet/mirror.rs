@@ -1,0 +1,115 @@
+//! Spheres photographed on set.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{ImageSpec, schema};
+use crate::sphere::Outline;
+
+/// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct MirrorSpec {
+    /// Its name; absent: `m1`, `m2`, … in the sheet's order.
+    #[schemars(length(min = 1))]
+    pub name: String,
+    /// The exposures. A single `frame` is a bracket of one; a loaded sheet always holds at least one here.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub bracket: Vec<ImageSpec>,
+    /// `frame` in place of a bracket, and what holds for every exposure (`encoding`, `colour_space`, `clip_level`,
+    /// `layer`); a loaded sheet has it applied to each entry of `bracket` already.
+    #[serde(flatten, skip_serializing)]
+    pub whole: ImageSpec,
+    /// Linear reflectance in the frame's own colour space; absent: unknown.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::reflectance_rgb")]
+    pub reflectance: Option<[f64; 3]>,
+    /// One standard deviation of that reflectance, in stops.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 10.0))]
+    pub reflectance_sd_stops: Option<f64>,
+    /// Diameter in millimetres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub diameter_mm: Option<f64>,
+    /// Where it stood, in millimetres.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub position_mm: Option<[f64; 3]>,
+    /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::outline_px")]
+    pub outline_px: Option<Vec<f64>>,
+    /// Regions of the sphere that do not count.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ignore: Vec<serde_json::Value>,
+    /// Correct the mirror side by the drift measured between plate and mirror frame.
+    pub correct_drift: bool,
+}
+
+impl MirrorSpec {
+    /// The outline given in place of the search.
+    pub fn outline(&self) -> Option<Outline> {
+        outline_from(self.outline_px.as_deref()?)
+    }
+}
+
+/// A matte sphere or card photographed on set. In a sheet, a plain string stands for an object with that `frame`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct MatteSpec {
+    /// Its name.
+    #[schemars(length(min = 1))]
+    pub name: String,
+    /// The exposures.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub bracket: Vec<ImageSpec>,
+    /// As on a mirror.
+    #[serde(flatten, skip_serializing)]
+    pub whole: ImageSpec,
+    /// Linear reflectance in the frame's own colour space.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::reflectance_rgb")]
+    pub reflectance: Option<[f64; 3]>,
+    /// The outline, as on a mirror.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::outline_px")]
+    pub outline_px: Option<Vec<f64>>,
+}
+
+/// An outline from the three or five numbers of a sheet or an option; `None` for any other count, or where a
+/// semi-axis is not positive.
+pub(crate) fn outline_from(numbers: &[f64]) -> Option<Outline> {
+    let outline = match *numbers {
+        [x, y, radius] => Outline::circle(x, y, radius),
+        [centre_x, centre_y, semi_a, semi_b, angle_deg] => Outline { centre_x, centre_y, semi_a, semi_b, angle_deg },
+        _ => return None,
+    };
+    (outline.semi_a > 0.0 && outline.semi_b > 0.0).then(|| ordered(outline))
+}
+
+/// The same ellipse with the larger semi-axis first, as [`Outline`] promises, and its angle in (−90, 90].
+fn ordered(outline: Outline) -> Outline {
+    let turned = outline.semi_b > outline.semi_a;
+    let angle_deg = outline.angle_deg + if turned { 90.0 } else { 0.0 };
+    let half_turn = angle_deg.rem_euclid(180.0);
+    Outline {
+        semi_a: outline.semi_a.max(outline.semi_b),
+        semi_b: outline.semi_a.min(outline.semi_b),
+        angle_deg: if half_turn > 90.0 { half_turn - 180.0 } else { half_turn },
+        ..outline
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn three_numbers_are_a_circle_and_five_an_ellipse() {
+        assert_eq!(outline_from(&[10.0, 20.0, 5.0]), Some(Outline::circle(10.0, 20.0, 5.0)));
+        let given = outline_from(&[10.0, 20.0, 4.0, 5.0, 10.0]).unwrap();
+        assert_eq!(given.to_array(), [10.0, 20.0, 5.0, 4.0, -80.0]);
+        assert_eq!(outline_from(&[10.0, 20.0, 0.0]), None);
+        assert_eq!(outline_from(&[10.0, 20.0, 5.0, 4.0]), None);
+    }
+}

@@ -1,0 +1,75 @@
+//! Keys that a sheet may hold and that no check of this version reads.
+
+use super::{CameraSpec, ImageSpec, MirrorSpec, ShotSheet};
+
+impl ShotSheet {
+    /// Paths of the keys that are accepted and not used, in the sheet's order.
+    pub fn not_used(&self) -> Vec<String> {
+        let mut paths = Vec::new();
+        for (path, image) in self.images() {
+            note(&mut paths, more_than_one_frame(image), format!("{path}.frame_range after its first frame"));
+        }
+        for (i, mirror) in self.mirrors.iter().enumerate() {
+            mirror.note_not_used(&format!("mirrors[{i}]"), &mut paths);
+        }
+        for (i, sphere) in self.cg.spheres.iter().enumerate() {
+            note(&mut paths, !sphere.light_layers.is_empty(), format!("cg.spheres[{i}].light_layers"));
+        }
+        for (path, camera) in [("camera", &self.camera), ("cg.camera", &self.cg.camera)] {
+            camera.iter().for_each(|camera| camera.note_not_used(path, &mut paths));
+        }
+        self.note_whole_sections(&mut paths);
+        paths
+    }
+
+    fn note_whole_sections(&self, paths: &mut Vec<String>) {
+        let sections = [
+            ("mattes", !self.mattes.is_empty()),
+            ("environment", self.environment.is_some()),
+            ("clean_plate", self.clean_plate.is_some()),
+            ("straight_lines", self.straight_lines.is_some()),
+            ("measured", !self.measured.is_empty()),
+        ];
+        for (key, given) in sections {
+            note(paths, given, key.to_owned());
+        }
+    }
+
+    /// Every picture that a check reads, with its place in the sheet.
+    pub(super) fn images(&self) -> Vec<(String, &ImageSpec)> {
+        let mut images: Vec<_> = self.plate.iter().map(|plate| ("plate".to_owned(), plate)).collect();
+        for (i, mirror) in self.mirrors.iter().enumerate() {
+            let bracket = mirror.bracket.iter().enumerate();
+            images.extend(bracket.map(|(j, exposure)| (format!("mirrors[{i}].bracket[{j}]"), exposure)));
+        }
+        images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));
+        images
+    }
+}
+
+impl MirrorSpec {
+    fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
+        note(paths, self.position_mm.is_some(), format!("{path}.position_mm"));
+        note(paths, self.diameter_mm.is_some(), format!("{path}.diameter_mm"));
+        note(paths, !self.ignore.is_empty(), format!("{path}.ignore"));
+    }
+}
+
+impl CameraSpec {
+    fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
+        note(paths, self.tilt_deg.is_some(), format!("{path}.tilt_deg"));
+        note(paths, self.roll_deg.is_some(), format!("{path}.roll_deg"));
+        note(paths, self.height_mm.is_some(), format!("{path}.height_mm"));
+        note(paths, self.distance_mm.is_some(), format!("{path}.distance_mm"));
+    }
+}
+
+fn more_than_one_frame(image: &ImageSpec) -> bool {
+    image.frame_number.is_none() && image.frame_range.is_some_and(|[first, last]| last > first)
+}
+
+fn note(paths: &mut Vec<String>, given: bool, path: String) {
+    if given {
+        paths.push(path);
+    }
+}

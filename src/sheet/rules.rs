@@ -1,0 +1,154 @@
+//! Rules that tie several keys of a sheet together, and the keys that no sheet can do without.
+
+use std::collections::BTreeSet;
+
+use super::structure::{Misfit, missing_key, nearest};
+use super::{ImageSpec, IsoDate, MirrorSpec, ShotSheet, WaiverSpec};
+use crate::sheet::mirror::outline_from;
+
+type Rule = Result<(), Misfit>;
+
+/// Names of checks that a waiver may cover.
+const WAIVABLE: [&str; 11] = [
+    "highlight-direction",
+    "key-fill-ratio",
+    "exposure",
+    "colour-balance",
+    "reference-drift",
+    "rotation",
+    "environment",
+    "camera",
+    "scale",
+    "clean-plate",
+    "straight-lines",
+];
+
+/// `shot`, one mirror with a frame and one CG sphere with a frame.
+pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
+    if sheet.shot.is_empty() {
+        return Err(missing_key("shot"));
+    }
+    if sheet.mirrors.is_empty() {
+        return Err(missing_key("mirrors"));
+    }
+    if sheet.cg.spheres.is_empty() {
+        return Err(missing_key("cg.spheres"));
+    }
+    for (i, mirror) in sheet.mirrors.iter().enumerate() {
+        one_of_frame_and_bracket(&format!("mirrors[{i}]"), &mirror.whole, &mirror.bracket)?;
+    }
+    for (i, matte) in sheet.mattes.iter().enumerate() {
+        one_of_frame_and_bracket(&format!("mattes[{i}]"), &matte.whole, &matte.bracket)?;
+    }
+    Ok(())
+}
+
+fn one_of_frame_and_bracket(path: &str, whole: &ImageSpec, bracket: &[ImageSpec]) -> Rule {
+    match (whole.frame.is_empty(), bracket.is_empty()) {
+        (true, true) => Err(missing_key(&format!("{path}.frame"))),
+        (false, false) => {
+            let cause = format!("`{path}` has both `frame` and `bracket`");
+            Err(misfit(cause, "keep one; a bracket holds all exposures"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Everything else.
+pub(super) fn check(sheet: &ShotSheet) -> Rule {
+    name_for_files("shot", &sheet.shot)?;
+    sheet.cg.version.as_deref().map_or(Ok(()), |version| name_for_files("cg.version", version))?;
+    unique_mirrors(&sheet.mirrors)?;
+    spheres_have_mirrors(sheet)?;
+    for (path, image) in sheet.images() {
+        image_rules(&path, image)?;
+    }
+    for (path, outline) in outlines(sheet) {
+        outline_rule(&path, outline)?;
+    }
+    sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
+}
+
+/// Shot and version name the report's files; characters that file names cannot hold are replaced there.
+fn name_for_files(key: &str, name: &str) -> Rule {
+    if name.trim().is_empty() || name.contains(char::is_control) {
+        let cause = format!("`{key}` is \"{}\", which is no name", crate::printable_text(name));
+        return Err(misfit(cause, "use letters, digits, `_`, `-` and `.`"));
+    }
+    Ok(())
+}
+
+fn unique_mirrors(mirrors: &[MirrorSpec]) -> Rule {
+    let mut seen = BTreeSet::new();
+    match mirrors.iter().find(|mirror| !seen.insert(mirror.name.as_str())) {
+        Some(twice) => Err(misfit(format!("two mirrors are named \"{}\"", twice.name), "give each its own name")),
+        None => Ok(()),
+    }
+}
+
+fn spheres_have_mirrors(sheet: &ShotSheet) -> Rule {
+    let mut seen = BTreeSet::new();
+    for (i, sphere) in sheet.cg.spheres.iter().enumerate() {
+        let Some(name) = sphere.mirror.as_deref() else {
+            let cause = format!("`cg.spheres[{i}]` has no mirror in the same place of the list");
+            return Err(misfit(cause, "add its `mirror`, or leave the sphere out"));
+        };
+        if sheet.mirror(name).is_none() {
+            return Err(unknown_mirror(i, name, sheet));
+        }
+        if !seen.insert(name) {
+            let cause = format!("two CG spheres stand for mirror \"{name}\"");
+            return Err(misfit(cause, "keep one, or name another `mirror`"));
+        }
+    }
+    Ok(())
+}
+
+fn unknown_mirror(place: usize, name: &str, sheet: &ShotSheet) -> Misfit {
+    let known = || sheet.mirrors.iter().map(|mirror| mirror.name.as_str());
+    let cause = format!("`cg.spheres[{place}].mirror` is \"{name}\", and no mirror has this name");
+    let guess = nearest(name, known()).map_or(String::new(), |near| format!("did you mean \"{near}\"? "));
+    misfit(cause, format!("{guess}Mirrors of this sheet: {}", known().collect::<Vec<_>>().join(", ")))
+}
+
+fn image_rules(path: &str, image: &ImageSpec) -> Rule {
+    if let Some([first, last]) = image.frame_range
+        && first > last
+    {
+        let cause = format!("`{path}.frame_range` ends before it starts");
+        return Err(misfit(cause, "give the first frame, then the last"));
+    }
+    image.file_name().map(drop).map_err(|error| misfit(format!("`{path}.frame`: {}", error.cause), error.remedy))
+}
+
+fn outlines(sheet: &ShotSheet) -> impl Iterator<Item = (String, &[f64])> {
+    let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), m.outline_px.as_deref()));
+    let mattes = sheet.mattes.iter().enumerate().map(|(i, m)| (format!("mattes[{i}]"), m.outline_px.as_deref()));
+    let cg = sheet.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), s.outline_px.as_deref()));
+    mirrors.chain(mattes).chain(cg).filter_map(|(path, outline)| Some((path, outline?)))
+}
+
+fn outline_rule(path: &str, outline: &[f64]) -> Rule {
+    if outline_from(outline).is_some() {
+        return Ok(());
+    }
+    let cause = format!("`{path}.outline_px` is no circle and no ellipse");
+    Err(misfit(cause, "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0"))
+}
+
+fn waiver_rules(place: usize, waiver: &WaiverSpec) -> Rule {
+    if !WAIVABLE.contains(&waiver.check.as_str()) {
+        let cause = format!("`waivers[{place}].check`: there is no check named \"{}\"", waiver.check);
+        let guess = nearest(&waiver.check, WAIVABLE.into_iter()).unwrap_or_default();
+        return Err(misfit(cause, format!("did you mean \"{guess}\"?")));
+    }
+    if IsoDate::parse(&waiver.until).is_none() {
+        let cause = format!("`waivers[{place}].until`: \"{}\" is no date", crate::printable_text(&waiver.until));
+        return Err(misfit(cause, "write the last day on which it holds as YYYY-MM-DD"));
+    }
+    Ok(())
+}
+
+fn misfit(cause: impl Into<String>, remedy: impl Into<String>) -> Misfit {
+    Misfit { cause: cause.into(), remedy: remedy.into() }
+}

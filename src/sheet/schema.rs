@@ -1,0 +1,95 @@
+//! The sheet's published JSON Schema, made from the Rust types.
+
+use schemars::generate::SchemaSettings;
+use schemars::{Schema, SchemaGenerator, json_schema};
+use serde_json::{Map, Value, json};
+
+use super::ShotSheet;
+use super::tolerances::TOLERANCE_NAMES;
+
+/// The entries for which a plain string stands for an object with that `frame`.
+const PLAIN_FRAME_ENTRIES: [&str; 5] = ["ImageSpec", "EnvironmentSpec", "MirrorSpec", "MatteSpec", "CgSphereSpec"];
+
+/// The entries that give either one `frame` or a `bracket`.
+const BRACKET_ENTRIES: [&str; 2] = ["MirrorSpec", "MatteSpec"];
+
+/// JSON Schema (draft 2020-12) of a shot sheet.
+///
+/// A sheet that extends another may leave out what the other gives, so only `format` is required here; the loader
+/// asks for the rest once everything is merged.
+pub fn sheet_schema() -> Value {
+    let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<ShotSheet>().to_value();
+    if let Some(entries) = schema.get_mut("$defs").and_then(Value::as_object_mut) {
+        BRACKET_ENTRIES.iter().for_each(|name| accept_frame_or_bracket(entries, name));
+        PLAIN_FRAME_ENTRIES.iter().for_each(|name| accept_plain_frame(entries, name));
+        add_check_names(entries);
+    }
+    refuse_unknown_keys(&mut schema);
+    schema
+}
+
+fn accept_frame_or_bracket(entries: &mut Map<String, Value>, name: &str) {
+    if let Some(entry) = entries.get_mut(name).and_then(Value::as_object_mut) {
+        entry.remove("required");
+    }
+}
+
+fn accept_plain_frame(entries: &mut Map<String, Value>, name: &str) {
+    if let Some(entry) = entries.get_mut(name) {
+        let object = entry.take();
+        *entry =
+            json!({ "anyOf": [{ "type": "string", "minLength": 1, "description": "The `frame` alone." }, object] });
+    }
+}
+
+fn add_check_names(entries: &mut Map<String, Value>) {
+    let Some(properties) = entries.get_mut("Tolerances").and_then(|entry| entry.get_mut("properties")) else { return };
+    for [key, check] in TOLERANCE_NAMES {
+        let same = properties.get(key).cloned().unwrap_or(Value::Bool(true));
+        properties[check] = same;
+    }
+}
+
+/// Closes every object that lists its keys.
+fn refuse_unknown_keys(schema: &mut Value) {
+    match schema {
+        Value::Object(map) => {
+            if map.get("properties").is_some_and(Value::is_object) {
+                map.entry("additionalProperties").or_insert(Value::Bool(false));
+            }
+            map.values_mut().for_each(refuse_unknown_keys);
+        }
+        Value::Array(list) => list.iter_mut().for_each(refuse_unknown_keys),
+        _ => {}
+    }
+}
+
+/// Three reflectances; 1.2 leaves room for a measured value that is a little too high, and no more.
+pub(super) fn reflectance_rgb(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({
+        "type": ["array", "null"],
+        "items": { "type": "number", "exclusiveMinimum": 0, "maximum": 1.2 },
+        "minItems": 3,
+        "maxItems": 3
+    })
+}
+
+/// The word that makes the CG's reflectance cancel.
+pub(super) fn same_as_mirror(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": "string", "const": "same-as-mirror" })
+}
+
+/// Three numbers of a circle or five of an ellipse.
+pub(super) fn outline_px(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": ["array", "null"], "items": { "type": "number" }, "minItems": 3, "maxItems": 5 })
+}
+
+/// A width and a height.
+pub(super) fn positive_pair(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({
+        "type": ["array", "null"],
+        "items": { "type": "number", "exclusiveMinimum": 0 },
+        "minItems": 2,
+        "maxItems": 2
+    })
+}

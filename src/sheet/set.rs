@@ -1,0 +1,78 @@
+//! What else came from set, and what a lead has signed off.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{ImageSpec, IsoDate};
+
+/// An environment picture that the CG is lit by.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct EnvironmentSpec {
+    /// The picture.
+    #[serde(flatten)]
+    pub image: ImageSpec,
+    /// Azimuth in camera axes of the picture's centre column; 0 = the centre faces the camera.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub heading_deg: Option<f64>,
+}
+
+/// A length measured on set and its ends in the plate.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+#[schemars(extend("required" = ["name", "ends_px", "length", "unit"]))]
+pub struct MeasuredSpec {
+    /// What was measured.
+    pub name: String,
+    /// Its two ends in the plate, px.
+    pub ends_px: [[f64; 2]; 2],
+    /// Its length in `unit`.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub length: f64,
+    /// Unit of `length` and `distance`: `mm`, `cm`, `m`, `in` or `ft`.
+    #[schemars(extend("enum" = ["mm", "cm", "m", "in", "ft"]))]
+    pub unit: String,
+    /// Distance from the camera in `unit`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub distance: Option<f64>,
+}
+
+/// A mismatch that somebody answers for until a date.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+#[schemars(extend("required" = ["check", "by", "why", "until"]))]
+pub struct WaiverSpec {
+    /// The check it covers.
+    pub check: String,
+    /// Who answers for it.
+    #[schemars(length(min = 1))]
+    pub by: String,
+    /// Why.
+    #[schemars(length(min = 1))]
+    pub why: String,
+    /// The last day on which it holds, `YYYY-MM-DD`.
+    pub until: String,
+}
+
+impl WaiverSpec {
+    /// It covers `check` on that day; the date in `until` is the last day that counts.
+    pub fn covers(&self, check: &str, day: IsoDate) -> bool {
+        self.check == check && IsoDate::parse(&self.until).is_some_and(|until| day <= until)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_waiver_holds_through_its_last_day() {
+        let waiver =
+            WaiverSpec { check: "exposure".to_owned(), until: "2027-01-31".to_owned(), ..WaiverSpec::default() };
+        let day = |text| IsoDate::parse(text).unwrap();
+        assert!(waiver.covers("exposure", day("2027-01-31")));
+        assert!(!waiver.covers("exposure", day("2027-02-01")));
+        assert!(!waiver.covers("colour-balance", day("2027-01-30")));
+    }
+}

@@ -1,0 +1,88 @@
+//! The shot sheet's top level.
+
+use std::path::PathBuf;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use super::{
+    CameraSpec, CgSpec, CgSphereSpec, EnvironmentSpec, ImageSpec, MatteSpec, MeasuredSpec, MirrorSpec, Tolerances,
+    WaiverSpec,
+};
+
+/// The format mark of a sheet.
+pub const SHEET_FORMAT: &str = "plateproof-shot/1";
+
+/// One shot: what was photographed, what was rendered, and what is known about both.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+#[schemars(extend("required" = ["format"]))]
+pub struct ShotSheet {
+    /// Always `plateproof-shot/1`.
+    #[schemars(extend("const" = SHEET_FORMAT))]
+    pub format: String,
+    /// Another sheet, relative to this one, whose keys hold where this one is silent.
+    #[serde(skip_serializing)]
+    pub extends: Option<String>,
+    /// The shot's name.
+    #[schemars(length(min = 1))]
+    pub shot: String,
+    /// The folder that relative paths are taken from.
+    #[serde(skip)]
+    pub base_dir: PathBuf,
+    /// The live-action plate.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub plate: Option<ImageSpec>,
+    /// Mirror spheres photographed on set.
+    #[schemars(length(min = 1))]
+    pub mirrors: Vec<MirrorSpec>,
+    /// Matte spheres or cards photographed on set.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub mattes: Vec<MatteSpec>,
+    /// The rendered side.
+    pub cg: CgSpec,
+    /// The camera of plate and mirror frames.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub camera: Option<CameraSpec>,
+    /// The environment picture that the CG is lit by.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub environment: Option<EnvironmentSpec>,
+    /// The plate without the actors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clean_plate: Option<ImageSpec>,
+    /// A picture of straight lines through the same lens.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub straight_lines: Option<ImageSpec>,
+    /// Lengths measured on set.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub measured: Vec<MeasuredSpec>,
+    /// How far the CG may be off before it counts.
+    pub tolerances: Tolerances,
+    /// Mismatches that somebody answers for until a date.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub waivers: Vec<WaiverSpec>,
+    /// Carried into the report.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub notes: Option<Map<String, Value>>,
+}
+
+impl ShotSheet {
+    /// The mirror of that name.
+    pub fn mirror(&self, name: &str) -> Option<&MirrorSpec> {
+        self.mirrors.iter().find(|mirror| mirror.name == name)
+    }
+
+    /// The rendered sphere that stands for the mirror of that name.
+    pub fn cg_sphere(&self, mirror: &str) -> Option<&CgSphereSpec> {
+        self.cg.spheres.iter().find(|sphere| sphere.mirror.as_deref() == Some(mirror))
+    }
+
+    /// The CG camera: its own keys, else those of the plate's camera.
+    pub fn cg_camera(&self) -> Option<CameraSpec> {
+        match (&self.cg.camera, &self.camera) {
+            (Some(own), Some(plate)) => Some(own.or(plate)),
+            (own, plate) => own.clone().or_else(|| plate.clone()),
+        }
+    }
+}

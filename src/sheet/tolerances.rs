@@ -1,0 +1,74 @@
+//! How far the CG may be off before it counts.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// Tolerances by check; those left out keep their defaults.
+///
+/// The defaults are common practice (about a third and a quarter of a stop, an eighth correction gel); no source.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct Tolerances {
+    /// Of `highlight-direction`, default 5 deg; either name may be used.
+    pub direction: AngleTolerance,
+    /// Of `key-fill-ratio`, default 0.33 stops; either name may be used.
+    #[serde(rename = "key-fill")]
+    pub key_fill: StopsTolerance,
+    /// Of `exposure`, default 0.25 stops.
+    pub exposure: StopsTolerance,
+    /// Of `colour-balance`, default 0.1 stops and 20 mired; either name may be used.
+    pub colour: ColourTolerance,
+    /// Of `reference-drift`, default 0.1 stops.
+    #[serde(rename = "reference-drift")]
+    pub reference_drift: StopsTolerance,
+}
+
+impl Default for Tolerances {
+    fn default() -> Self {
+        Self {
+            direction: AngleTolerance { deg: 5.0 },
+            key_fill: StopsTolerance { stops: 0.33 },
+            exposure: StopsTolerance { stops: 0.25 },
+            colour: ColourTolerance::default(),
+            reference_drift: StopsTolerance { stops: 0.1 },
+        }
+    }
+}
+
+/// The names that a sheet may use for one tolerance: the key of the type first, then the check.
+pub(super) const TOLERANCE_NAMES: [[&str; 2]; 3] =
+    [["direction", "highlight-direction"], ["key-fill", "key-fill-ratio"], ["colour", "colour-balance"]];
+
+/// Largest allowed angle.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct AngleTolerance {
+    /// Degrees.
+    #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 180))]
+    pub deg: f64,
+}
+
+/// Largest allowed difference in light.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct StopsTolerance {
+    /// Stops.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub stops: f64,
+}
+
+/// Largest allowed difference in colour.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct ColourTolerance {
+    /// Stops between two channels.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub stops: f64,
+    /// Reciprocal megakelvin.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub mired: f64,
+}
+
+impl Default for ColourTolerance {
+    fn default() -> Self {
+        Self { stops: 0.1, mired: 20.0 }
+    }
+}
