@@ -7,6 +7,7 @@ mod exr;
 pub mod limits;
 pub mod open;
 mod raster;
+pub mod write;
 
 use std::path::PathBuf;
 
