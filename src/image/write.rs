@@ -124,11 +124,8 @@ pub fn write_exr(
             "give one value per pixel of a window that is not empty",
         ));
     }
-    let encoding = Encoding {
-        compression: Compression::ZIP16,
-        blocks: Blocks::ScanLines,
-        line_order: LineOrder::Increasing,
-    };
+    let encoding =
+        Encoding { compression: Compression::ZIP16, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing };
     let channels = channels_of(rgb, alpha, attributes.depth);
     let layer = Layer::new(Vec2(data.width, data.height), attributes.own(data), encoding, channels);
     let mut image = Image::from_layer(layer);
@@ -186,7 +183,12 @@ pub fn write_jpeg(path: &Path, size: Size, rgb: &[[u8; 3]], quality: u8) -> Resu
 }
 
 fn cannot_write(path: &Path, cause: &str) -> Error {
-    Error::new(ErrorKind::Io, path, format!("could not be written: {cause}"), "check the disk and the path, then run again")
+    Error::new(
+        ErrorKind::Io,
+        path,
+        format!("could not be written: {cause}"),
+        "check the disk and the path, then run again",
+    )
 }
 
 /// Fills a new file beside `path` and renames it to `path` when `fill` has succeeded.
