@@ -10,10 +10,13 @@ pub mod demo;
 mod error;
 pub mod image;
 pub mod lights;
+pub mod pairing;
 pub mod radiance;
 pub mod register;
 pub mod report;
+pub mod rotation;
 pub mod sheet;
+pub mod side;
 pub mod sphere;
 mod units;
 

@@ -10,6 +10,7 @@ pub mod open;
 mod raster;
 mod sniff;
 mod stream;
+pub mod write;
 
 use std::path::PathBuf;
 

@@ -1,0 +1,217 @@
+//! Frames → files: OpenEXR and JPEG. For the demo show and for tests; what the tool reports is written elsewhere.
+//!
+//! Every file is written beside its target under another name and renamed when complete, so nobody reads half a file.
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::Path;
+
+use exr::prelude::{
+    AnyChannel, AnyChannels, Blocks, Compression, Encoding, FlatSamples, Image, ImageAttributes, Layer,
+    LayerAttributes, LineOrder, Vec2, WritableImage, f16,
+};
+use tempfile::NamedTempFile;
+
+use super::{DataWindow, Size};
+use crate::error::{Error, ErrorKind, Result};
+
+/// Primaries and white of ITU-R BT.709 as CIE 1931 xy: red, green, blue, white.
+pub const REC709_CHROMATICITIES: [[f32; 2]; 4] = [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06], [0.3127, 0.3290]];
+
+/// Sample type of the channels in the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum SampleDepth {
+    /// 16-bit half float. Values beyond ±65504 are limited to it.
+    #[default]
+    Half,
+    /// 32-bit float.
+    Float,
+}
+
+/// What is written into the header beside the pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ExrAttributes {
+    /// Sample type.
+    pub depth: SampleDepth,
+    /// CIE 1931 xy of red, green, blue and white.
+    pub chromaticities: Option<[[f32; 2]; 4]>,
+    /// Pixel width over pixel height as displayed.
+    pub pixel_aspect: f32,
+    /// `expTime` in seconds.
+    pub exposure_time_s: Option<f32>,
+    /// `aperture` as f-number.
+    pub f_number: Option<f32>,
+    /// `isoSpeed`.
+    pub iso_speed: Option<f32>,
+    /// Other float attributes by name (`pinholeFocalLength` …). With more than one of them, the bytes of the header
+    /// may differ from run to run.
+    pub other_floats: Vec<(String, f32)>,
+}
+
+impl Default for ExrAttributes {
+    fn default() -> Self {
+        Self {
+            depth: SampleDepth::Half,
+            chromaticities: Some(REC709_CHROMATICITIES),
+            pixel_aspect: 1.0,
+            exposure_time_s: None,
+            f_number: None,
+            iso_speed: None,
+            other_floats: Vec::new(),
+        }
+    }
+}
+
+impl ExrAttributes {
+    fn shared(&self, size: Size) -> ImageAttributes {
+        let mut shared = ImageAttributes::with_size(Vec2(size.width, size.height));
+        shared.pixel_aspect = self.pixel_aspect;
+        shared.chromaticities =
+            self.chromaticities.map(|[red, green, blue, white]| exr::meta::attribute::Chromaticities {
+                red: Vec2(red[0], red[1]),
+                green: Vec2(green[0], green[1]),
+                blue: Vec2(blue[0], blue[1]),
+                white: Vec2(white[0], white[1]),
+            });
+        shared
+    }
+
+    fn own(&self, data: DataWindow) -> LayerAttributes {
+        let mut own = LayerAttributes {
+            layer_position: Vec2(data.x as i32, data.y as i32),
+            exposure: self.exposure_time_s,
+            aperture: self.f_number,
+            iso_speed: self.iso_speed,
+            ..LayerAttributes::default()
+        };
+        for (name, value) in &self.other_floats {
+            own.other.insert(name.as_str().into(), exr::meta::attribute::AttributeValue::F32(*value));
+        }
+        own
+    }
+}
+
+/// Writes scene-linear pixels as a ZIP-compressed OpenEXR file with channels R, G, B and, where given, A.
+///
+/// `size` is the display window; `rgb` and `alpha` fill the data window row by row.
+///
+/// # Errors
+/// `Parameter` where the pixels do not fill the data window, `Io` where the file cannot be written.
+///
+/// ```
+/// use plateproof::image::{DataWindow, Size, write::{ExrAttributes, write_exr}};
+/// let folder = tempfile::tempdir().unwrap();
+/// let data = DataWindow { x: 0, y: 0, width: 2, height: 1 };
+/// let pixels = [[0.18, 0.18, 0.18], [1.0, 0.5, 0.25]];
+/// write_exr(&folder.path().join("two.exr"), Size { width: 2, height: 1 }, data, &pixels, None,
+///           &ExrAttributes::default()).unwrap();
+/// ```
+pub fn write_exr(
+    path: &Path,
+    size: Size,
+    data: DataWindow,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    attributes: &ExrAttributes,
+) -> Result<()> {
+    let pixels = data.width.saturating_mul(data.height);
+    let filled = rgb.len() == pixels && alpha.is_none_or(|a| a.len() == pixels);
+    if pixels == 0 || !filled || size.width == 0 || size.height == 0 {
+        return Err(Error::new(
+            ErrorKind::Parameter,
+            path,
+            format!("{} pixels cannot fill a window of {} × {}", rgb.len(), data.width, data.height),
+            "give one value per pixel of a window that is not empty",
+        ));
+    }
+    let encoding =
+        Encoding { compression: Compression::ZIP16, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing };
+    let channels = channels_of(rgb, alpha, attributes.depth);
+    let layer = Layer::new(Vec2(data.width, data.height), attributes.own(data), encoding, channels);
+    let mut image = Image::from_layer(layer);
+    image.attributes = attributes.shared(size);
+    write_atomically(path, |file| {
+        image.write().to_unbuffered(file).map_err(|error| cannot_write(path, &error.to_string()))
+    })
+}
+
+/// R, G, B and, where there is coverage, A.
+fn channels_of(rgb: &[[f32; 3]], alpha: Option<&[f32]>, depth: SampleDepth) -> AnyChannels<FlatSamples> {
+    let colours = ["R", "G", "B"].into_iter().enumerate();
+    let mut list: Vec<_> = colours
+        .map(|(channel, name)| AnyChannel::new(name, samples_of(rgb.iter().map(|p| p[channel]), depth)))
+        .collect();
+    list.extend(alpha.map(|alpha| AnyChannel::new("A", samples_of(alpha.iter().copied(), depth))));
+    AnyChannels::sort(list.into_iter().collect())
+}
+
+fn samples_of(values: impl Iterator<Item = f32>, depth: SampleDepth) -> FlatSamples {
+    match depth {
+        SampleDepth::Half => FlatSamples::F16(values.map(half_of).collect()),
+        SampleDepth::Float => FlatSamples::F32(values.collect()),
+    }
+}
+
+/// Half float without overflow to infinity; NaN and infinities stay what they are.
+fn half_of(value: f32) -> f16 {
+    let limit = f16::MAX.to_f32();
+    f16::from_f32(if value.is_finite() { value.clamp(-limit, limit) } else { value })
+}
+
+/// Writes display-referred 8-bit RGB as JPEG. `quality` is 1 to 100.
+///
+/// # Errors
+/// `Parameter` where the pixels do not fill the frame, `Io` where the file cannot be written.
+pub fn write_jpeg(path: &Path, size: Size, rgb: &[[u8; 3]], quality: u8) -> Result<()> {
+    let fits = u16::try_from(size.width).is_ok() && u16::try_from(size.height).is_ok();
+    if !fits || rgb.is_empty() || rgb.len() != size.width * size.height {
+        return Err(Error::new(
+            ErrorKind::Parameter,
+            path,
+            format!("{} pixels do not make a JPEG of {} × {}", rgb.len(), size.width, size.height),
+            "give one value per pixel and at most 65535 pixels a side",
+        ));
+    }
+    write_atomically(path, |file| {
+        let mut buffer = BufWriter::new(file);
+        let mut encoder = image::codecs::jpeg::JpegEncoder::new_with_quality(&mut buffer, quality.clamp(1, 100));
+        encoder
+            .encode(rgb.as_flattened(), size.width as u32, size.height as u32, image::ExtendedColorType::Rgb8)
+            .map_err(|error| cannot_write(path, &error.to_string()))?;
+        buffer.flush().map_err(|error| Error::io(path, &error))
+    })
+}
+
+fn cannot_write(path: &Path, cause: &str) -> Error {
+    Error::new(
+        ErrorKind::Io,
+        path,
+        format!("could not be written: {cause}"),
+        "check the disk and the path, then run again",
+    )
+}
+
+/// Fills a new file beside `path` and renames it to `path` when `fill` has succeeded.
+///
+/// # Errors
+/// What `fill` returns, or `Io` where the folder does not take the file.
+pub fn write_atomically(path: &Path, fill: impl FnOnce(&mut File) -> Result<()>) -> Result<()> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut temporary = new_temporary(folder).map_err(|error| Error::io(path, &error))?;
+    fill(temporary.as_file_mut())?;
+    temporary.persist(path).map(|_| ()).map_err(|error| Error::io(path, &error.error))
+}
+
+/// A temporary file with the permissions of an ordinary new file.
+fn new_temporary(folder: &Path) -> std::io::Result<NamedTempFile> {
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".plateproof-").suffix(".part");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        builder.permissions(std::fs::Permissions::from_mode(0o666)); // the umask still applies
+        builder.tempfile_in(folder)
+    }
+    #[cfg(not(unix))]
+    builder.tempfile_in(folder)
+}
