@@ -1,0 +1,88 @@
+//! From the sheet's image entries to frames and views.
+
+use std::path::Path;
+
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
+use crate::colour::ColourSpace;
+use crate::image::encoding::Encoding;
+use crate::image::limits::Limits;
+use crate::image::open::{Belief, OpenRequest, open};
+use crate::image::Frame;
+use crate::sheet::{CameraSpec, ImageSpec};
+use crate::{Error, ErrorKind, Result};
+
+/// Opens the frame of an image entry.
+pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alpha: bool) -> Result<Frame> {
+    let path = spec.path(base_dir)?;
+    let shown_as = spec.file_name()?;
+    open(&OpenRequest {
+        path: &path,
+        shown_as: &shown_as,
+        role,
+        encoding: encoding(spec, &path)?,
+        colour_space: colour_space(spec, &path)?,
+        layer: spec.layer.as_deref(),
+        clip_level: spec.clip_level,
+        want_alpha,
+        limits: &Limits::default(),
+    })
+}
+
+fn told_by(option: bool) -> &'static str {
+    if option { "option" } else { "sheet" }
+}
+
+fn encoding(spec: &ImageSpec, path: &Path) -> Result<Option<Belief<Encoding>>> {
+    let Some(name) = &spec.encoding else { return Ok(None) };
+    let value = Encoding::parse(name).ok_or_else(|| {
+        let known: Vec<_> = Encoding::ALL.iter().map(|e| e.name()).collect();
+        Error::new(ErrorKind::Parameter, path, format!("unknown encoding \"{name}\""), format!("use one of {}", known.join(", ")))
+    })?;
+    Ok(Some(Belief { value, from: told_by(spec.encoding_by_option) }))
+}
+
+fn colour_space(spec: &ImageSpec, path: &Path) -> Result<Option<Belief<ColourSpace>>> {
+    let Some(name) = &spec.colour_space else { return Ok(None) };
+    let value = ColourSpace::parse(name).ok_or_else(|| {
+        let remedy = format!("use one of {}", ColourSpace::NAMES.join(", "));
+        Error::new(ErrorKind::Parameter, path, format!("unknown colour space \"{name}\""), remedy)
+    })?;
+    Ok(Some(Belief { value, from: told_by(spec.colour_space_by_option) }))
+}
+
+/// The view of a frame: the sheet's camera, else the file's own lens notes, else an assumed field of view.
+pub(super) fn view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut Vec<String>) -> View {
+    let aspect = pixel_aspect(frame, camera);
+    let view = |fov: f64, source: FovSource| View::from_horizontal_fov(frame.size, aspect, fov, source);
+    if let Some(told) = camera.and_then(|c| c.horizontal_fov(frame.size)) {
+        warnings.extend(told.warning.map(|w| format!("{}: {w}", frame.record.file)));
+        return view(told.horizontal_fov_deg, FovSource::Sheet);
+    }
+    if let Some(fov) = fov_of_file(frame) {
+        return view(fov, FovSource::File);
+    }
+    view(ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed)
+}
+
+/// Field of view as the file tells it.
+pub(super) fn fov_of_file(frame: &Frame) -> Option<f64> {
+    let lens = || {
+        let (focal, width) = (frame.meta.focal_length_mm?, frame.meta.sensor_width_mm?);
+        (focal > 0.0 && width > 0.0).then(|| 2.0 * (width / (2.0 * focal)).atan().to_degrees())
+    };
+    lens().or(frame.meta.horizontal_fov_deg).filter(|fov| (0.05..170.0).contains(fov))
+}
+
+/// The file's pixel aspect; where it says square but the sheet tells a squeeze and the picture still has the shape of
+/// the squeezed recording, the squeeze.
+pub(super) fn pixel_aspect(frame: &Frame, camera: Option<&CameraSpec>) -> f64 {
+    let Some(camera) = camera else { return frame.pixel_aspect };
+    let squeeze = camera.squeeze.unwrap_or(1.0);
+    if (frame.pixel_aspect - 1.0).abs() > 1e-3 || (squeeze - 1.0).abs() < 1e-3 {
+        return frame.pixel_aspect;
+    }
+    let recorded = camera.recorded_px.or(camera.used_px).or(camera.sensor_px).or(camera.sensor_mm);
+    let shape = frame.size.width as f64 / frame.size.height as f64;
+    let still_squeezed = recorded.is_none_or(|r| (shape / (r[0] / r[1]) - 1.0).abs() < 0.05);
+    if still_squeezed { squeeze } else { 1.0 }
+}
