@@ -5,6 +5,7 @@ pub mod encoding;
 mod exif;
 mod exr;
 pub mod limits;
+pub mod noise;
 pub mod open;
 mod raster;
 
