@@ -1,1 +1,237 @@
-//! bracket
+//! Several exposures of one view merged into one linear frame.
+
+use rayon::prelude::*;
+
+use super::noise::NoiseModel;
+use super::{CaptureMeta, Frame};
+use crate::register::robust::{Weighted, consensus};
+use crate::{Error, ErrorKind, Estimate, Result, Stops};
+
+/// A frame and how it was exposed.
+#[derive(Debug, Clone)]
+pub struct BracketFrame {
+    /// The linear frame.
+    pub frame: Frame,
+    /// Exposure relative to the plate, + = recorded brighter: radiance = pixel / 2^stops.
+    pub stops: Stops,
+}
+
+/// From this share of the clip level on, a pixel's weight falls smoothly to zero at the level itself.
+const ROLL_OFF_START: f32 = 0.8;
+/// Measured and stated stops may differ by this much (nominal values are rounded; common practice, no source).
+const STATED_TOLERANCE_STOPS: f64 = 0.15;
+/// Stated stops beyond this are a mistake, and would overflow.
+const LARGEST_STOPS: f64 = 60.0;
+/// Pixels compared between two frames, about.
+const COMPARED_PIXELS: usize = 60_000;
+/// Comparable pixels needed for measured stops.
+const LEAST_COMPARED: usize = 200;
+/// Standard deviation in stops that comparing frames pixel by pixel cannot beat (shutters and irises repeat no better).
+const COMPARE_SD_STOPS: f64 = 0.01;
+
+/// Merges a bracket to the plate's exposure: per pixel and channel the mean of `pixel / 2^stops`, weighted by one over
+/// its noise variance, without what is clipped or masked.
+///
+/// Where every frame is clipped the shortest exposure's value stays, at or above the merged clip level, so a clipped
+/// core remains a lower bound. The merged frame carries the record, metadata and path of the frame nearest to the
+/// plate's exposure (its exposure time scaled to the merged exposure) and the warnings of all; the caller keeps the
+/// records of the others. Stated stops that the pictures contradict become a warning.
+///
+/// # Errors
+/// No frame at all, stops that are not finite, or frames that differ in size, data window or colour space.
+pub fn merge(frames: Vec<BracketFrame>) -> Result<Frame> {
+    check(&frames)?;
+    let warnings = warnings(&frames);
+    let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
+    let mut layers: Vec<Layer<'_>> = frames.par_iter().map(Layer::new).collect();
+    layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
+    let rgb = (0..frames[0].frame.rgb.len()).into_par_iter().map(|i| merged_pixel(&layers, i)).collect();
+    let clip_level = layers[0].merged_clip();
+    drop(layers);
+    let nearest = frames.into_iter().min_by(|a, b| a.stops.0.abs().total_cmp(&b.stops.0.abs()));
+    let BracketFrame { frame, stops } = nearest.ok_or_else(no_frames)?;
+    let meta = at_plate_exposure(&frame.meta, stops);
+    Ok(Frame { rgb, clip_level, eight_bit, warnings, meta, ..frame })
+}
+
+/// The metadata with the exposure time that would have recorded the merged values.
+fn at_plate_exposure(meta: &CaptureMeta, stops: Stops) -> CaptureMeta {
+    CaptureMeta { exposure_time_s: meta.exposure_time_s.map(|t| t / stops.ratio()), ..meta.clone() }
+}
+
+/// How much brighter `frame` was exposed than `plate`, as both files state it. T-stops are compared with T-stops and
+/// f-numbers with f-numbers where both have them. `None` unless time, aperture and ISO of both are known.
+pub fn stops_from_metadata(plate: &CaptureMeta, frame: &CaptureMeta) -> Option<Stops> {
+    let both_t = plate.t_stop.is_some() && frame.t_stop.is_some();
+    let both_f = plate.f_number.is_some() && frame.f_number.is_some();
+    let alike = |meta: &CaptureMeta| match (both_t, both_f) {
+        (false, true) => CaptureMeta { t_stop: None, ..meta.clone() },
+        _ => meta.clone(),
+    };
+    let difference = alike(frame).exposure_stops()? - alike(plate).exposure_stops()?;
+    difference.is_finite().then_some(Stops(difference))
+}
+
+/// How much brighter `b` was recorded than `a`, from well exposed pixels at the same places: the value most of them
+/// agree on. `None` where the frames differ in size or too little is well exposed in both.
+pub fn measured_stops(a: &Frame, b: &Frame) -> Option<Estimate> {
+    if a.data != b.data || a.rgb.len() != b.rgb.len() {
+        return None;
+    }
+    let (first, second) = rayon::join(|| Exposed::new(a), || Exposed::new(b));
+    let step = (a.rgb.len() / COMPARED_PIXELS) | 1;
+    let ratio = |i: usize| {
+        let ((va, sd_a), (vb, sd_b)) = (first.at(i)?, second.at(i)?);
+        let value = Stops::from_ratio(vb, va)?.0;
+        Some(Weighted { value, weight: 1.0 / (sd_a.hypot(sd_b).powi(2) + COMPARE_SD_STOPS.powi(2)) })
+    };
+    let ratios: Vec<Weighted> = (0..a.rgb.len()).step_by(step).filter_map(ratio).collect();
+    let found = consensus(&ratios, 1e-4).filter(|_| ratios.len() >= LEAST_COMPARED)?;
+    let chance = found.spread / (ratios.len() as f64).sqrt();
+    let doubt = found.rival.map_or(0.0, |rival| 0.5 * (rival - found.centre).abs());
+    Some(Estimate::new(found.centre, chance.hypot(COMPARE_SD_STOPS).hypot(doubt)))
+}
+
+/// The well exposed pixels of one frame.
+struct Exposed<'a> {
+    frame: &'a Frame,
+    noise: NoiseModel,
+}
+
+impl<'a> Exposed<'a> {
+    fn new(frame: &'a Frame) -> Self {
+        Self { frame, noise: NoiseModel::of(frame) }
+    }
+
+    /// Mean of the channels and its standard deviation in stops; `None` where clipped, masked or within ten sd of
+    /// black.
+    fn at(&self, i: usize) -> Option<(f64, f64)> {
+        let rgb = self.frame.rgb[i];
+        let clipped = |c: usize| self.frame.clip_level.is_some_and(|level| rgb[c] >= ROLL_OFF_START * level[c]);
+        let mean = rgb.iter().map(|v| f64::from(*v)).sum::<f64>() / 3.0;
+        let variance = (0..3).map(|c| self.noise.variance(c, f64::from(rgb[c]))).sum::<f64>() / 9.0;
+        let usable = mean.is_finite() && mean > 10.0 * variance.sqrt() && !(0..3).any(clipped);
+        usable.then(|| (mean, variance.sqrt() / (mean * std::f64::consts::LN_2)))
+    }
+}
+
+fn no_frames() -> Error {
+    Error::new(ErrorKind::Parameter, "bracket", "the bracket holds no frame", "give at least one frame")
+}
+
+/// All frames show the same pixels in the same colour space, with possible stops.
+fn check(frames: &[BracketFrame]) -> Result<()> {
+    let first = &frames.first().ok_or_else(no_frames)?.frame;
+    for BracketFrame { frame, stops } in frames {
+        if !(stops.0.abs() <= LARGEST_STOPS) {
+            return Err(fault(frame, format!("{} stops is no exposure", stops.0), "correct its exposure_stops"));
+        }
+        if frame.size != first.size || frame.data != first.data {
+            let cause = format!("it has another size or data window than {}", crate::printable(&first.path));
+            return Err(fault(frame, cause, "give a bracket whose frames were all delivered alike"));
+        }
+        if frame.rgb.len() != frame.data.width.saturating_mul(frame.data.height) {
+            return Err(fault(frame, "its pixels do not fill its data window".to_owned(), "deliver the frame again"));
+        }
+        if (frame.space.to_working - first.space.to_working).abs().max() > 1e-4 {
+            let cause =
+                format!("it is in {}, {} in {}", frame.space.name, crate::printable(&first.path), first.space.name);
+            return Err(fault(frame, cause, "deliver the bracket in one colour space or state it with colour_space"));
+        }
+    }
+    Ok(())
+}
+
+fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
+    Error::new(ErrorKind::Parameter, &frame.path, cause, remedy)
+}
+
+/// The frames' own warnings and what the pictures say against the stated stops.
+fn warnings(frames: &[BracketFrame]) -> Vec<String> {
+    let mut order: Vec<&BracketFrame> = frames.iter().collect();
+    order.sort_by(|a, b| a.stops.0.total_cmp(&b.stops.0));
+    let disagreements = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1]));
+    let mut all: Vec<String> = Vec::new();
+    for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
+        if !all.contains(&warning) {
+            all.push(warning);
+        }
+    }
+    all
+}
+
+fn disagreement(darker: &BracketFrame, brighter: &BracketFrame) -> Option<String> {
+    let measured = measured_stops(&darker.frame, &brighter.frame)?;
+    let stated = (brighter.stops - darker.stops).0;
+    ((measured.value - stated).abs() - 3.0 * measured.sd > STATED_TOLERANCE_STOPS).then(|| {
+        format!(
+            "{} is stated {stated:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the \
+             light changed or the files are not linear",
+            crate::printable(&brighter.frame.path),
+            crate::printable(&darker.frame.path),
+            measured.value
+        )
+    })
+}
+
+/// One frame of the bracket on its way into the mean.
+struct Layer<'a> {
+    frame: &'a Frame,
+    stops: f64,
+    /// From pixel value to radiance at the plate's exposure.
+    to_radiance: f64,
+    noise: NoiseModel,
+}
+
+impl<'a> Layer<'a> {
+    fn new(source: &'a BracketFrame) -> Self {
+        let frame = &source.frame;
+        Self { frame, stops: source.stops.0, to_radiance: (-source.stops).ratio(), noise: NoiseModel::of(frame) }
+    }
+
+    fn merged_clip(&self) -> Option<[f32; 3]> {
+        self.frame.clip_level.map(|level| level.map(|v| (f64::from(v) * self.to_radiance) as f32))
+    }
+
+    fn radiance(&self, i: usize, c: usize) -> f64 {
+        f64::from(self.frame.rgb[i][c]) * self.to_radiance
+    }
+
+    /// 1 well below the clip level, smoothly down to 0 at it; 0 where masked.
+    fn trust(&self, i: usize, c: usize) -> f64 {
+        let value = self.frame.rgb[i][c];
+        if !value.is_finite() {
+            return 0.0;
+        }
+        let Some(level) = self.frame.clip_level.map(|l| l[c]).filter(|l| *l > 0.0) else { return 1.0 };
+        let t = ((1.0 - value / level) / (1.0 - ROLL_OFF_START)).clamp(0.0, 1.0);
+        f64::from(t * t * (3.0 - 2.0 * t))
+    }
+
+    /// Variance of the radiance that this frame gives where the true radiance is `expected`.
+    fn variance(&self, c: usize, expected: f64) -> f64 {
+        self.noise.variance(c, expected / self.to_radiance) * self.to_radiance.powi(2)
+    }
+}
+
+/// The merged pixel; `layers` from the shortest exposure to the longest. A pixel masked in all is NaN in all channels.
+fn merged_pixel(layers: &[Layer<'_>], i: usize) -> [f32; 3] {
+    let rgb = [0, 1, 2].map(|c| merged_channel(layers, i, c).map_or(f32::NAN, |v| v as f32));
+    if rgb.iter().all(|v| v.is_finite()) { rgb } else { [f32::NAN; 3] }
+}
+
+fn merged_channel(layers: &[Layer<'_>], i: usize, c: usize) -> Option<f64> {
+    let trusted = || layers.iter().map(|l| (l, l.trust(i, c))).filter(|(_, trust)| *trust > 0.0);
+    let Some((best, _)) = trusted().last() else {
+        return layers.iter().map(|l| l.radiance(i, c)).find(|r| r.is_finite());
+    };
+    // All frames are weighed at one expected radiance: weighing each at its own noisy value would favour low readings.
+    let expected = best.radiance(i, c);
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (layer, trust) in trusted() {
+        let w = trust / layer.variance(c, expected);
+        sum += w * layer.radiance(i, c);
+        weight += w;
+    }
+    (weight > 0.0).then(|| sum / weight).filter(|r| r.is_finite())
+}

@@ -6,6 +6,7 @@ mod exif;
 mod exr;
 mod guard;
 pub mod limits;
+pub mod noise;
 pub mod open;
 mod raster;
 mod sniff;

@@ -1,0 +1,204 @@
+//! Small squares cut from both pictures, compared at a common sub-pixel place.
+
+use nalgebra::{Matrix6, Vector6};
+
+/// Side of a patch in pixels.
+pub(super) const SIDE: usize = 48;
+/// Rim around it: two pixels for cubic interpolation, one for the gradient.
+pub(super) const RIM: usize = 3;
+/// Side with its rim.
+pub(super) const FULL: usize = SIDE + 2 * RIM;
+/// Side of the aligned square: the patch and one pixel around, for central differences.
+const RING: usize = SIDE + 2;
+
+/// One square of the fixed picture and the square of the moving picture a whole-pixel offset away.
+#[derive(Debug, Clone)]
+pub(super) struct Patch {
+    /// `FULL × FULL` values of the fixed picture; NaN = masked or outside.
+    pub(super) fixed: Vec<f32>,
+    /// The same of the moving picture at the offset.
+    pub(super) moving: Vec<f32>,
+    aligned_fixed: Vec<f32>,
+    aligned_moving: Vec<f32>,
+}
+
+/// Weighted sums over one patch about their means: fixed gradient x, y, moving gradient x, y, fixed value, residual.
+#[derive(Debug, Clone)]
+pub(super) struct Scatter {
+    /// Sum of weights.
+    pub(super) weight: f64,
+    /// Weighted sums of products of deviations from the patch means.
+    pub(super) about_mean: Matrix6<f64>,
+}
+
+impl Patch {
+    /// A patch whose values at column `x`, row `y` (from −`RIM`) are given; `None` where under a third is present in
+    /// both.
+    pub(super) fn cut(fixed: impl Fn(i64, i64) -> f32, moving: impl Fn(i64, i64) -> f32) -> Option<Self> {
+        Self::new(square(fixed), square(moving))
+    }
+
+    fn new(fixed: Vec<f32>, moving: Vec<f32>) -> Option<Self> {
+        let present = fixed.iter().zip(&moving).filter(|(f, m)| (*f + *m).is_finite()).count();
+        (3 * present >= FULL * FULL).then(|| Self {
+            fixed,
+            moving,
+            aligned_fixed: vec![f32::NAN; RING * RING],
+            aligned_moving: vec![f32::NAN; RING * RING],
+        })
+    }
+
+    /// Brings both squares half-way: the fixed one is read at `x − shift/2`, the moving one at `x + shift/2`.
+    ///
+    /// Meeting in the middle gives both the same interpolation blur, so that blur cannot pass for a shift or a gain.
+    pub(super) fn align(&mut self, shift: [f64; 2]) {
+        let [x, y] = shift.map(|d| 0.5 * d);
+        interpolate(&self.fixed, [-x, -y], &mut self.aligned_fixed);
+        interpolate(&self.moving, [x, y], &mut self.aligned_moving);
+    }
+
+    /// Median of `moving − gain × fixed` and the absolute deviations from it, both from every seventh pixel.
+    pub(super) fn residuals(&self, gain: f64) -> (f64, Vec<f32>) {
+        let mut sample: Vec<f32> = (RING..RING * (RING - 1))
+            .step_by(7)
+            .map(|i| self.aligned_moving[i] - gain as f32 * self.aligned_fixed[i])
+            .filter(|e| e.is_finite())
+            .collect();
+        let middle = super::robust::median_of(&mut sample);
+        sample.iter_mut().for_each(|e| *e = (*e - middle as f32).abs());
+        (middle, sample)
+    }
+
+    /// Weighted sums with Tukey's biweight on the residual about `middle`, zero beyond `reach`.
+    pub(super) fn scatter(&self, gain: f64, middle: f64, reach: f64) -> Scatter {
+        let mut sums = Sums::default();
+        let (gain, middle, per_reach) = (gain as f32, middle as f32, 1.0 / reach as f32);
+        for row in 1..=SIDE {
+            for i in row * RING + 1..=row * RING + SIDE {
+                let [fx, fy] = gradient(&self.aligned_fixed, i);
+                let [mx, my] = gradient(&self.aligned_moving, i);
+                let f = self.aligned_fixed[i];
+                let e = self.aligned_moving[i] - gain * f - middle;
+                let u = e * per_reach;
+                let everything = fx + fy + mx + my + e;
+                if everything.is_finite() && u.abs() < 1.0 {
+                    let w = 1.0 - u * u;
+                    sums.add(f64::from(w * w), [fx, fy, mx, my, f, e]);
+                }
+            }
+        }
+        sums.about_mean()
+    }
+}
+
+/// `FULL × FULL` values from a function of column and row, both from −`RIM`.
+fn square(value: impl Fn(i64, i64) -> f32) -> Vec<f32> {
+    let rim = RIM as i64;
+    let range = -rim..SIDE as i64 + rim;
+    range.clone().flat_map(|y| range.clone().map(move |x| (x, y))).map(|(x, y)| value(x, y)).collect()
+}
+
+/// Central differences per pixel.
+fn gradient(values: &[f32], i: usize) -> [f32; 2] {
+    [0.5 * (values[i + 1] - values[i - 1]), 0.5 * (values[i + RING] - values[i - RING])]
+}
+
+/// Reads a `FULL` square at a fractional offset (each component within ±0.5) into a `RING` square by cubic
+/// convolution (Keys 1981, IEEE Trans. ASSP 29(6), a = −1/2).
+fn interpolate(from: &[f32], offset: [f64; 2], into: &mut [f32]) {
+    let (first_x, taps_x) = keys_taps(offset[0]);
+    let (first_y, taps_y) = keys_taps(offset[1]);
+    let mut across = [0.0f32; FULL * RING];
+    for (row, out) in from.chunks_exact(FULL).zip(across.chunks_exact_mut(RING)) {
+        combine(out, taps_x, |tap| &row[first_x + tap..]);
+    }
+    for (y, out) in into.chunks_exact_mut(RING).enumerate() {
+        combine(out, taps_y, |tap| &across[(first_y + y + tap) * RING..]);
+    }
+}
+
+/// `out = Σ tap × source(tap)`, element by element.
+fn combine<'a>(out: &mut [f32], taps: [f32; 4], source: impl Fn(usize) -> &'a [f32]) {
+    let [a, b, c, d] = [0, 1, 2, 3].map(|tap| &source(tap)[..RING]);
+    for i in 0..RING {
+        out[i] = taps[0] * a[i] + taps[1] * b[i] + taps[2] * c[i] + taps[3] * d[i];
+    }
+}
+
+/// Index of the first of four taps for the first output (which lies one pixel before the patch), and the tap weights.
+fn keys_taps(offset: f64) -> (usize, [f32; 4]) {
+    let base = offset.floor().clamp(-1.0, 0.0);
+    let t = (offset - base) as f32;
+    let first = RIM as i64 - 1 + base as i64 - 1;
+    let taps = [
+        -0.5 * t + t * t - 0.5 * t * t * t,
+        1.0 - 2.5 * t * t + 1.5 * t * t * t,
+        0.5 * t + 2.0 * t * t - 1.5 * t * t * t,
+        -0.5 * t * t + 0.5 * t * t * t,
+    ];
+    (first.max(0) as usize, taps)
+}
+
+/// Running weighted sums of six numbers and their products.
+#[derive(Default)]
+struct Sums {
+    weight: f64,
+    first: [f64; 6],
+    products: [f64; 21],
+}
+
+impl Sums {
+    fn add(&mut self, weight: f64, values: [f32; 6]) {
+        let v = values.map(f64::from);
+        self.weight += weight;
+        let mut next = 0;
+        for i in 0..6 {
+            let weighted = weight * v[i];
+            self.first[i] += weighted;
+            for value in v.iter().take(i + 1) {
+                self.products[next] += weighted * value;
+                next += 1;
+            }
+        }
+    }
+
+    fn about_mean(&self) -> Scatter {
+        let mut raw = Matrix6::zeros();
+        let mut next = 0;
+        for i in 0..6 {
+            for j in 0..=i {
+                raw[(i, j)] = self.products[next];
+                raw[(j, i)] = self.products[next];
+                next += 1;
+            }
+        }
+        let first = Vector6::from(self.first);
+        let about_mean =
+            if self.weight > 0.0 { raw - first * first.transpose() / self.weight } else { Matrix6::zeros() };
+        Scatter { weight: self.weight, about_mean }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn cubic_interpolation_is_exact_on_a_quadratic() {
+        let value = |x: f64, y: f64| 0.3 * x * x + 0.1 * x * y - 0.2 * y + 1.0;
+        let square: Vec<f32> = square(|x, y| value(x as f64, y as f64) as f32);
+        let mut out = vec![0.0; RING * RING];
+        for offset in [[0.25, -0.375], [-0.1, 0.0], [0.0, 0.5]] {
+            interpolate(&square, offset, &mut out);
+            for (x, y) in [(0usize, 0usize), (20, 31), (49, 49)] {
+                let expected = value(x as f64 - 1.0 + offset[0], y as f64 - 1.0 + offset[1]);
+                approx::assert_relative_eq!(
+                    f64::from(out[y * RING + x]),
+                    expected,
+                    epsilon = 1e-3,
+                    max_relative = 1e-5
+                );
+            }
+        }
+    }
+}

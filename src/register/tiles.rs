@@ -1,0 +1,91 @@
+//! The last step of registration at full resolution, on a few well-textured tiles: cheap, and free of what the cells
+//! average away.
+
+use rayon::prelude::*;
+
+use super::backdrop::log_luminance;
+use super::field::{Field, SphereMask};
+use super::patch::{FULL, Patch, RIM, SIDE};
+use super::plane::Plane;
+use super::refine::{Refined, refine};
+use crate::colour::WORKING_LUMINANCE;
+use crate::image::Frame;
+
+/// The frame is divided in this many columns and rows; the best tile of each part is taken.
+const PARTS: [usize; 2] = [8, 6];
+
+/// Log luminance of single pixels of one frame.
+pub(super) struct Pixels<'a> {
+    frame: &'a Frame,
+    luminance_row: [f32; 3],
+    lift: f32,
+    mask: Option<&'a SphereMask>,
+}
+
+impl<'a> Pixels<'a> {
+    /// Pixels of a frame without those under the mask.
+    pub(super) fn new(frame: &'a Frame, lift: f32, mask: Option<&'a SphereMask>) -> Self {
+        let row = nalgebra::RowVector3::from(WORKING_LUMINANCE) * frame.space.to_working;
+        Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask }
+    }
+
+    fn at(&self, x: i64, y: i64) -> f32 {
+        let Some(rgb) = self.frame.pixel(x, y) else { return f32::NAN };
+        if self.mask.is_some_and(|m| m.covers([x as f64 + 0.5, y as f64 + 0.5])) {
+            return f32::NAN;
+        }
+        let y: f32 = rgb.iter().zip(self.luminance_row).map(|(c, w)| c * w).sum();
+        log_luminance(y, self.lift)
+    }
+
+    /// The square of a patch with its rim, smoothed; `corner` is the patch's own first pixel.
+    fn square(&self, corner: [i64; 2]) -> Plane {
+        // One pixel more on each side for the smoothing.
+        let start = corner.map(|c| c - RIM as i64 - 1);
+        Plane::from_fn(FULL + 2, FULL + 2, |x, y| self.at(start[0] + x as i64, start[1] + y as i64)).smoothed()
+    }
+}
+
+/// Refines a shift at full resolution; `plane` (the plate's cells) tells where there is texture.
+pub(super) fn refine_on_tiles(
+    plate: &Pixels<'_>,
+    mirror: &Pixels<'_>,
+    plane: &Plane,
+    field: &Field,
+    start_px: [f64; 2],
+) -> Option<Refined> {
+    let corners = best_tiles(plane, field, start_px);
+    let cut = |offset: [i64; 2]| -> Vec<Patch> {
+        corners.par_iter().filter_map(|corner| cut_tile(plate, mirror, *corner, offset)).collect()
+    };
+    refine(&cut, start_px)
+}
+
+fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [i64; 2]) -> Option<Patch> {
+    let (f, m) = (plate.square(corner), mirror.square([corner[0] + offset[0], corner[1] + offset[1]]));
+    let inset = RIM as i64 + 1;
+    Patch::cut(|x, y| f.at(x + inset, y + inset), |x, y| m.at(x + inset, y + inset))
+}
+
+/// Top-left pixels of the best-textured tile of each part of the frame whose counterpart lies inside the other frame.
+fn best_tiles(plane: &Plane, field: &Field, shift_px: [f64; 2]) -> Vec<[i64; 2]> {
+    let side = SIDE as f64 / field.cell_px[0];
+    let frame = [field.width as f64 * field.cell_px[0], field.height as f64 * field.cell_px[0]];
+    let fits = |corner: [f64; 2]| {
+        (0..2).all(|a| corner[a] + shift_px[a] >= 0.0 && corner[a] + shift_px[a] + SIDE as f64 <= frame[a])
+    };
+    let mut best = vec![(0.0, [0i64; 2]); PARTS[0] * PARTS[1]];
+    for row in 0..(frame[1] / SIDE as f64) as usize {
+        for column in 0..(frame[0] / SIDE as f64) as usize {
+            let corner = [column * SIDE, row * SIDE].map(|c| c as f64);
+            let cell = corner.map(|c| (c / field.cell_px[0]).round() as i64);
+            let detail = super::detail_of(plane, cell, side.ceil() as i64, 1);
+            let part = |a: usize| ((corner[a] / frame[a] * PARTS[a] as f64) as usize).min(PARTS[a] - 1);
+            let slot = &mut best[part(1) * PARTS[0] + part(0)];
+            if detail > slot.0 && fits(corner) {
+                *slot = (detail, corner.map(|c| c as i64));
+            }
+        }
+    }
+    best.into_iter().filter(|(detail, _)| *detail > 0.0).map(|(_, corner)| corner).collect()
+}
