@@ -90,3 +90,44 @@ fn empty_report(sheet: &ShotSheet) -> Report {
         error: None,
     }
 }
+
+fn run(sheet: &ShotSheet, options: &RunOptions, report: &mut Report) -> Result<Option<Vec<u8>>> {
+    let mut frames = open_frames(sheet, report)?;
+    let mut pairs = Vec::new();
+    for mirror in &sheet.mirrors {
+        let Some(cg) = sheet.cg_sphere(&mirror.name) else {
+            report.warnings.push(format!("mirror {}: no CG sphere is given for it", mirror.name));
+            continue;
+        };
+        pairs.extend(check_pair(sheet, mirror, cg, &mut frames, report)?);
+    }
+    conclude(sheet, report);
+    if !options.picture {
+        return Ok(None);
+    }
+    pairs.first().map(|pair| evidence::picture(pair, report)).transpose()
+}
+
+/// Opens every frame of the shot, all at once; the first error in the sheet's order counts.
+fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
+    let mut jobs: Vec<(String, &'static str, &crate::sheet::ImageSpec)> = Vec::new();
+    jobs.extend(sheet.plate.iter().map(|p| (String::new(), "plate", p)));
+    for mirror in &sheet.mirrors {
+        jobs.extend(mirror.bracket.iter().map(|spec| (mirror.name.clone(), "mirror", spec)));
+    }
+    jobs.extend(sheet.cg.spheres.iter().map(|s| (s.mirror.clone().unwrap_or_default(), "cg", &s.image)));
+    let opened: Vec<Result<Frame>> =
+        jobs.par_iter().map(|(_, role, spec)| intake::open_frame(spec, &sheet.base_dir, role, *role == "cg")).collect();
+    let mut frames = Frames { plate: None, mirrors: BTreeMap::new(), cg: BTreeMap::new() };
+    for ((name, role, spec), frame) in jobs.into_iter().zip(opened) {
+        let frame = frame?;
+        report.inputs.push(frame.record.clone());
+        report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
+        match role {
+            "plate" => frames.plate = Some(frame),
+            "cg" => drop(frames.cg.insert(name, frame)),
+            _ => frames.mirrors.entry(name).or_default().push(Exposure { stops: spec.exposure_stops, frame }),
+        }
+    }
+    Ok(frames)
+}
