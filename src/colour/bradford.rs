@@ -36,3 +36,29 @@ fn adaptation_between(from_xy: [f64; 2], to_xy: [f64; 2]) -> Option<Matrix3<f64>
     let gains: Vector3<f64> = to.component_div(&from);
     Some(cones.try_inverse()? * Matrix3::from_diagonal(&gains) * cones)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::colour::spaces::{ACES_WHITE_XY, D65_XY};
+
+    #[test]
+    fn there_and_back_is_an_identity() {
+        let there_and_back = adaptation(D65_XY, ACES_WHITE_XY) * adaptation(ACES_WHITE_XY, D65_XY);
+        assert!((there_and_back - Matrix3::identity()).abs().max() < 1e-12);
+    }
+
+    /// The ACES white is not the CIE's D60, near as they are.
+    #[test]
+    fn the_aces_white_is_not_d60() {
+        let difference = adaptation(ACES_WHITE_XY, D65_XY) - adaptation([0.321_617, 0.337_620], D65_XY);
+        assert!(difference.abs().max() > 5e-5);
+    }
+
+    #[test]
+    fn unusable_whites_adapt_nothing() {
+        for white in [[0.3, 0.0], [f64::NAN, 0.3], [0.3, f64::INFINITY], [0.9, 0.05]] {
+            assert_eq!(adaptation(white, D65_XY), Matrix3::identity(), "{white:?}");
+        }
+    }
+}

@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 
 use nalgebra::Vector3;
 
-use super::cie1931::{CMF, FIRST_NM, STEP_NM};
+use super::cie1931;
 use super::spaces::working_to_xyz;
 use crate::Kelvin;
 
@@ -115,8 +115,8 @@ fn planckian_sums(kelvin: f64) -> [f64; 3] {
     let radiance = |nm: f64| (nm / 560.0).powi(-5) / (C2_M_K / (nm * 1e-9 * kelvin)).exp_m1();
     let reference = radiance(560.0);
     let mut sums = [0.0; 3];
-    for (index, cmf) in CMF.iter().enumerate() {
-        let power = radiance(FIRST_NM + STEP_NM * index as f64) / reference;
+    for (nm, cmf) in cie1931::by_nanometre() {
+        let power = radiance(*nm) / reference;
         for (sum, response) in sums.iter_mut().zip(cmf) {
             *sum += power * response;
         }
@@ -167,4 +167,79 @@ fn parabola_solution(radiators: [&Radiator; 3], uv: [f64; 2], side: f64) -> CctD
     let lowest = -slope / (2.0 * curvature);
     let distance = d1 + slope * lowest + curvature * lowest * lowest;
     CctDuv { cct: Kelvin(origin + lowest), duv: distance.copysign(side) }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::colour::spaces::xyz_to_working;
+
+    /// A radiator's chromaticity moved off the locus along its normal.
+    fn uv_at(kelvin: f64, duv: f64) -> [f64; 2] {
+        let [u, v] = planckian_uv(kelvin);
+        let [hotter_u, hotter_v] = planckian_uv(kelvin * 1.0001);
+        let (du, dv) = (hotter_u - u, hotter_v - v);
+        let length = du.hypot(dv);
+        // The locus runs towards smaller u as it gets hotter; its normal with positive v is "above".
+        [u + duv * dv / length, v - duv * du / length]
+    }
+
+    proptest! {
+        /// Ohno 2013 states 1 K within 1000 to 20 000 K and |Duv| up to 0.03.
+        #[test]
+        fn a_light_near_the_locus_gives_its_temperature_and_duv(mired in 50.5..990.0_f64, duv in -0.03..0.03_f64) {
+            let kelvin = 1e6 / mired;
+            let [u, v] = uv_at(kelvin, duv);
+            let found = cct_duv_from_uv1960(u, v).unwrap();
+            prop_assert!((found.cct.0 - kelvin).abs() < 1.0, "{} for {kelvin} K, Duv {duv}", found.cct.0);
+            prop_assert!((found.duv - duv).abs() < 1e-5, "{} for {kelvin} K, Duv {duv}", found.duv);
+        }
+
+        #[test]
+        fn any_three_numbers_give_an_answer_in_range_or_none(rgb in prop::array::uniform3(prop::num::f64::ANY)) {
+            if let Some(found) = cct_duv_from_working_rgb(rgb) {
+                prop_assert!((1000.0..=20_000.0).contains(&found.cct.0));
+                prop_assert!(found.duv.abs() <= LARGEST_DUV);
+            }
+        }
+
+        #[test]
+        fn brightness_does_not_change_the_colour(kelvin in 1500.0..15_000.0_f64, stops in -20.0..20.0_f64) {
+            let rgb: [f64; 3] = (xyz_to_working().unwrap() * Vector3::from(planckian_xyz(Kelvin(kelvin)).unwrap())).into();
+            let found = cct_duv_from_working_rgb(rgb.map(|channel| channel * stops.exp2())).unwrap();
+            prop_assert!((found.cct.0 - kelvin).abs() < 1.0);
+        }
+    }
+
+    /// CIE 015:2018: no colour temperature beyond 0.05 from the locus; the primaries of BT.709 are such colours.
+    #[test]
+    fn colours_that_are_no_white_have_no_temperature() {
+        for rgb in [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.0; 3], [-1.0; 3], [f64::NAN, 1.0, 1.0]] {
+            assert_eq!(cct_duv_from_working_rgb(rgb), None, "{rgb:?}");
+        }
+    }
+
+    #[test]
+    fn temperatures_outside_the_stated_range_are_refused() {
+        for kelvin in [700.0, 990.0, 20_100.0, 40_000.0] {
+            let [u, v] = planckian_uv(kelvin);
+            assert_eq!(cct_duv_from_uv1960(u, v), None, "{kelvin} K");
+        }
+    }
+
+    #[test]
+    fn impossible_radiators_have_no_colour() {
+        for kelvin in [0.0, -3200.0, 1.0, f64::NAN, f64::INFINITY] {
+            assert_eq!(planckian_xyz(Kelvin(kelvin)), None, "{kelvin} K");
+        }
+    }
+
+    #[test]
+    fn the_working_white_is_d65() {
+        let white = cct_duv_from_working_rgb([1.0; 3]).unwrap();
+        // Exact nearest radiator: 6504.24 K, Duv +0.003207 (golden/reference_values.json).
+        assert!((white.cct.0 - 6504.24).abs() < 0.5 && (white.duv - 0.003207).abs() < 1e-5);
+    }
 }

@@ -53,3 +53,45 @@ fn lab_response(ratio: f64) -> f64 {
     const EDGE: f64 = 6.0 / 29.0;
     if ratio > EDGE.powi(3) { ratio.cbrt() } else { ratio / (3.0 * EDGE * EDGE) + 4.0 / 29.0 }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn white_has_a_lightness_of_100_and_no_colour() {
+        let [l, a, b] = lab_from_working_rgb([1.0; 3]).unwrap();
+        assert!((l - 100.0).abs() < 1e-9 && a.abs() < 1e-9 && b.abs() < 1e-9);
+    }
+
+    /// CIE 015:2018: Y = 0.18 is L* = 49.4961 (116 · 0.18^(1/3) − 16).
+    #[test]
+    fn mid_grey_has_the_lightness_of_the_formula() {
+        let [l, ..] = lab_from_working_rgb([0.18; 3]).unwrap();
+        assert!((l - (116.0 * 0.18_f64.cbrt() - 16.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn lights_without_luminance_have_no_difference() {
+        assert_eq!(grey_patch_difference([0.0; 3], [1.0; 3], 0.18), None);
+        assert_eq!(grey_patch_difference([1.0; 3], [-1.0, -1.0, 0.0], 0.18), None);
+        assert_eq!(grey_patch_difference([1.0; 3], [f64::NAN, 1.0, 1.0], 0.18), None);
+        assert_eq!(grey_patch_difference([1.0; 3], [f64::INFINITY, 1.0, 1.0], 0.18), None);
+    }
+
+    proptest! {
+        #[test]
+        fn only_the_lights_colour_counts(rgb in prop::array::uniform3(0.1..4.0_f64), stops in -6.0..6.0_f64) {
+            let brighter = rgb.map(|channel| channel * stops.exp2());
+            prop_assert!(grey_patch_difference(rgb, brighter, 0.18).unwrap() < 1e-6);
+        }
+
+        #[test]
+        fn a_difference_is_the_same_both_ways(a in prop::array::uniform3(0.1..4.0_f64), b in prop::array::uniform3(0.1..4.0_f64)) {
+            let (ab, ba) = (grey_patch_difference(a, b, 0.18).unwrap(), grey_patch_difference(b, a, 0.18).unwrap());
+            prop_assert!((ab - ba).abs() < 1e-9 && ab >= 0.0);
+        }
+    }
+}

@@ -198,3 +198,85 @@ fn is_finite(matrix: &Matrix3<f64>) -> bool {
 fn fold(name: &str) -> String {
     name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    #[test]
+    fn every_name_is_read_back() {
+        for name in ColourSpace::NAMES {
+            assert_eq!(ColourSpace::parse(name).unwrap().name, *name);
+            assert_eq!(ColourSpace::parse(&name.to_uppercase().replace('-', "_")).unwrap().name, *name);
+        }
+        for (alias, name) in
+            [("BT.709", "rec709"), ("ap0", "aces2065-1"), ("aces-ap0", "aces2065-1"), ("AP1", "acescg")]
+        {
+            assert_eq!(ColourSpace::parse(alias).unwrap().name, name);
+        }
+        assert_eq!(ColourSpace::parse(""), None);
+    }
+
+    #[test]
+    fn the_working_space_is_an_identity() {
+        let parsed = ColourSpace::parse("rec709").unwrap();
+        assert!((parsed.to_working - ColourSpace::rec709().to_working).abs().max() < 1e-15);
+    }
+
+    /// A neutral stays neutral through any space: that is what adapting the white means.
+    #[test]
+    fn white_stays_white() {
+        for name in ["rec709", "rec2020", "p3-d65", "aces2065-1", "acescg"] {
+            let white = ColourSpace::parse(name).unwrap().to_working([1.0; 3]);
+            assert!(white.iter().all(|channel| (channel - 1.0).abs() < 1e-12), "{name}: {white:?}");
+        }
+    }
+
+    /// A file in XYZ and the same picture in BT.709 must agree: D65 in XYZ is white.
+    #[test]
+    fn xyz_is_not_adapted() {
+        let xyz = ColourSpace::from_chromaticities([1.0, 0.0], [0.0, 1.0], [0.0, 0.0], [0.333_333, 0.333_333]).unwrap();
+        assert_eq!(xyz, ColourSpace::parse("xyz").unwrap());
+        let white = xyz.to_working([0.3127 / 0.3290, 1.0, 0.3583 / 0.3290]);
+        assert!(white.iter().all(|channel| (channel - 1.0).abs() < 1e-12), "{white:?}");
+    }
+
+    #[test]
+    fn chromaticities_rounded_by_a_file_are_still_recognised() {
+        let space = ColourSpace::from_chromaticities([0.6401, 0.3299], [0.3, 0.6], [0.15, 0.06], [0.3127, 0.329]);
+        assert_eq!(space.unwrap().name, "rec709");
+        let other = ColourSpace::from_chromaticities([0.64, 0.33], [0.29, 0.60], [0.15, 0.06], [0.3127, 0.3291]);
+        assert_eq!(other.unwrap().name, "chromaticities");
+    }
+
+    #[test]
+    fn degenerate_chromaticities_are_refused() {
+        let [r, g, b, w] = [[0.64, 0.33], [0.3, 0.6], [0.15, 0.06], D65_XY];
+        let midpoint = [0.47, 0.465];
+        assert_eq!(ColourSpace::from_chromaticities(r, r, r, w), None);
+        assert_eq!(ColourSpace::from_chromaticities(r, g, midpoint, w), None, "on one line");
+        assert_eq!(ColourSpace::from_chromaticities(r, g, b, [0.3, 0.0]), None, "a white without luminance");
+        assert_eq!(ColourSpace::from_chromaticities(r, g, b, midpoint), None, "a white without blue");
+        assert_eq!(ColourSpace::from_chromaticities(r, g, [f64::NAN, 0.06], w), None);
+        assert_eq!(ColourSpace::from_chromaticities(r, g, b, [f64::INFINITY, 0.3]), None);
+    }
+
+    proptest! {
+        #[test]
+        fn any_chromaticities_give_a_usable_space_or_none(numbers in prop::array::uniform8(prop::num::f64::ANY)) {
+            let [rx, ry, gx, gy, bx, by, wx, wy] = numbers;
+            if let Some(space) = ColourSpace::from_chromaticities([rx, ry], [gx, gy], [bx, by], [wx, wy]) {
+                prop_assert!(is_finite(&space.to_working));
+            }
+        }
+
+        #[test]
+        fn into_the_working_space_and_back(rgb in prop::array::uniform3(-2.0..20.0_f64), name in prop::sample::select(ColourSpace::NAMES)) {
+            let space = ColourSpace::parse(name).unwrap();
+            let back = space.from_working().unwrap() * Vector3::from(space.to_working(rgb));
+            prop_assert!((back - Vector3::from(rgb)).abs().max() < 1e-10);
+        }
+    }
+}

@@ -1,8 +1,8 @@
 //! Transfer encodings: code values ↔ linear light.
 //!
 //! Traps worth knowing:
-//! - `bt709` is the inverse of the *camera* curve and gives scene light; `bt1886` is the *display* curve. They differ by
-//!   up to half a stop in the shadows.
+//! - `bt709` is the inverse of the *camera* curve and gives scene light; `bt1886` is the *display* curve: code 0.1 is
+//!   0.022 by the one and 0.004 by the other.
 //! - LogC3 changes with the exposure index: code 0.5 is 0.484, 0.498, 0.513, 0.530 at EI 200, 400, 800, 1600.
 //! - Cineon with and without its black offset differ below 0.02 of white; without it, nothing encodes zero.
 //! - Codes are full scale (`code / 1023`), footroom included; a file expanded from legal to full range reads wrong.
@@ -166,6 +166,9 @@ impl Encoding {
     /// assert!((Encoding::LogC3.decode(0.391007) - 0.18).abs() < 1e-5);
     /// ```
     pub fn decode(self, code: f64) -> f64 {
+        if code.is_nan() {
+            return code; // `max` and `min` within the curves would turn it into a number
+        }
         let light = match &self.row().curve {
             Curve::Linear => code,
             Curve::Srgb => srgb::decode(code),
@@ -184,8 +187,12 @@ impl Encoding {
 
     /// The code value of a linear light, the inverse of [`Self::decode`].
     ///
-    /// Light too dark for the curve encodes as its lowest value, never as minus infinity.
+    /// Light too dark for the curve encodes as its lowest value, never as minus infinity; NaN stays
+    /// NaN.
     pub fn encode(self, linear: f64) -> f64 {
+        if linear.is_nan() {
+            return linear;
+        }
         let linear = linear.clamp(-LARGEST, LARGEST);
         match &self.row().curve {
             Curve::Linear => linear,
