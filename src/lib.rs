@@ -16,6 +16,7 @@ pub mod register;
 pub mod report;
 pub mod rotation;
 pub mod sheet;
+pub mod shot;
 pub mod side;
 pub mod sphere;
 mod units;

@@ -50,7 +50,9 @@ impl Field {
         let mut seen: Vec<f64> = smoothed.iter().flatten().map(|s| s.luminance).filter(|l| *l > 0.0).collect();
         let middle = seen.len() / 2;
         let floor = if seen.is_empty() { 1.0 } else { *seen.select_nth_unstable_by(middle, f64::total_cmp).1 * 0.05 };
-        Self { values: smoothed.iter().map(|s| s.map_or(f64::NAN, |s| (s.luminance.max(0.0) + floor).log2())).collect() }
+        Self {
+            values: smoothed.iter().map(|s| s.map_or(f64::NAN, |s| (s.luminance.max(0.0) + floor).log2())).collect(),
+        }
     }
 }
 
@@ -98,11 +100,8 @@ fn correlation(target: &Field, source: &Field, rotation: &UnitQuaternion<f64>, s
 /// A grid over the rotation group about 15° apart, then a descent from the best few.
 fn search(target: &Field, source: &Field) -> Option<(UnitQuaternion<f64>, f64)> {
     let starts = rotation_grid();
-    let mut scored: Vec<(f64, usize)> = starts
-        .par_iter()
-        .enumerate()
-        .filter_map(|(i, r)| correlation(target, source, r, 9).map(|c| (c, i)))
-        .collect();
+    let mut scored: Vec<(f64, usize)> =
+        starts.par_iter().enumerate().filter_map(|(i, r)| correlation(target, source, r, 9).map(|c| (c, i))).collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let refined: Vec<(UnitQuaternion<f64>, f64)> =
         scored.par_iter().take(8).filter_map(|(_, i)| refine(target, source, starts[*i])).collect();
@@ -146,7 +145,9 @@ fn rotation_grid() -> Vec<UnitQuaternion<f64>> {
             let axis = nalgebra::Unit::new_normalize(Vector3::new(way.cos(), 0.0, way.sin()));
             let lean = UnitQuaternion::from_axis_angle(&axis, tilt_deg.to_radians());
             for turn in 0..24 {
-                all.push(lean * UnitQuaternion::from_axis_angle(&Vector3::y_axis(), (f64::from(turn) * step).to_radians()));
+                all.push(
+                    lean * UnitQuaternion::from_axis_angle(&Vector3::y_axis(), (f64::from(turn) * step).to_radians()),
+                );
             }
         }
     }

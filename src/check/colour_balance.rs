@@ -44,7 +44,8 @@ impl Check for ColourBalance {
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.colour.stops);
         if pair.cg.trust.view_transform {
-            finding.reason = "the CG picture has 8 bits and most likely a view transform, so its colour says nothing".to_owned();
+            finding.reason =
+                "the CG picture has 8 bits and most likely a view transform, so its colour says nothing".to_owned();
             finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
             return finding;
         }
@@ -167,10 +168,12 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
         let verdict = decide(Estimate::new(mired, mired_sd), mired_tolerance);
         if verdict > finding.verdict {
             finding.verdict = verdict;
-            finding.reason = format!("{:.0} +/- {mired_sd:.0} mired against a tolerance of {mired_tolerance} mired", mired.abs());
+            finding.reason =
+                format!("{:.0} +/- {mired_sd:.0} mired against a tolerance of {mired_tolerance} mired", mired.abs());
         }
     } else if finding.verdict == Verdict::Match {
-        finding.reason = "too far from the Planckian locus for a colour temperature; judged by channels alone".to_owned();
+        finding.reason =
+            "too far from the Planckian locus for a colour temperature; judged by channels alone".to_owned();
     }
     if finding.verdict == Verdict::Mismatch {
         let [r, g, b] = overall.gain_rgb;
@@ -188,7 +191,9 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
         if key.clipped {
             finding.detail.insert("key_reason".to_owned(), "the key is clipped: its colour is not known".into());
-        } else if let Some(b) = balance(&Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb }, sd.hypot(key.channel_sd)) {
+        } else if let Some(b) =
+            balance(&Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb }, sd.hypot(key.channel_sd))
+        {
             insert(finding, "key", &b);
         }
     }

@@ -65,14 +65,16 @@ impl Check for Exposure {
         if finding.verdict == Verdict::Mismatch {
             finding.remedy = remedy(value);
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
-            finding.remedy = "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
+            finding.remedy =
+                "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
         }
         finding
     }
 }
 
 fn refuse(mut finding: Finding) -> Finding {
-    finding.reason = "the CG picture has 8 bits and most likely a view transform, so its brightness says nothing".to_owned();
+    finding.reason =
+        "the CG picture has 8 bits and most likely a view transform, so its brightness says nothing".to_owned();
     finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
     finding
 }
@@ -118,10 +120,13 @@ pub(crate) fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
     values.sort_by(|a, b| a.0.total_cmp(&b.0));
     let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
     let mut sum = 0.0;
-    values.iter().find(|(_, weight)| {
-        sum += weight;
-        sum >= half
-    }).map(|v| v.0)
+    values
+        .iter()
+        .find(|(_, weight)| {
+            sum += weight;
+            sum >= half
+        })
+        .map(|v| v.0)
 }
 
 /// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG

@@ -68,7 +68,8 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
     if mirror_keys < 2 && cg_keys < 2 {
         return Some((mirror_key, cg_key));
     }
-    let angle = |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
+    let angle =
+        |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
     let co_keys = pairing.pairs.iter().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
     let worst = co_keys.max_by(|a, b| angle(a).total_cmp(&angle(b)));
     worst.map_or(Some((mirror_key, cg_key)), |p| Some((&mirror.lights.all[p.0], &cg.lights.all[p.1])))
@@ -89,8 +90,13 @@ fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: 
     }
     if pair.mirror.lights.no_single_key() || cg.lights.no_single_key() {
         finding.detail.insert("no_single_key".to_owned(), true.into());
-        let note = format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
-        finding.reason = [finding.reason.as_str(), note.as_str()].into_iter().filter(|s| !s.is_empty()).collect::<Vec<_>>().join("; ");
+        let note =
+            format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
+        finding.reason = [finding.reason.as_str(), note.as_str()]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect::<Vec<_>>()
+            .join("; ");
     }
 }
 
@@ -132,7 +138,10 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) 
     let [az_b, el_b] = azimuth_elevation_deg(b);
     PairError {
         angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
-        azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), component_sd(&cov, &across(b)).to_degrees() / el_b.to_radians().cos().max(0.05)),
+        azimuth_deg: Estimate::new(
+            wrap_deg(az_b - az_a),
+            component_sd(&cov, &across(b)).to_degrees() / el_b.to_radians().cos().max(0.05),
+        ),
         elevation_deg: Estimate::new(el_b - el_a, component_sd(&cov, &upward(b)).to_degrees()),
     }
 }
@@ -214,7 +223,10 @@ impl ChordAngle for f64 {
 fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, mirror: &Side, cg: &Side) {
     let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c)).collect();
     detail.insert("lights".to_owned(), pairs.into());
-    detail.insert("missing_in_cg".to_owned(), pairing.only_mirror.iter().map(|i| light_entry(&mirror.lights.all[*i])).collect());
+    detail.insert(
+        "missing_in_cg".to_owned(),
+        pairing.only_mirror.iter().map(|i| light_entry(&mirror.lights.all[*i])).collect(),
+    );
     detail.insert("extra_in_cg".to_owned(), pairing.only_cg.iter().map(|i| light_entry(&cg.lights.all[*i])).collect());
 }
 

@@ -38,7 +38,8 @@ impl Check for KeyFillRatio {
         let cg = pair.cg_on_equal_terms();
         let Some(value) = difference_stops(&pair.mirror, cg) else {
             finding.reason = "a patch on one of the spheres receives no light at all, so there is no ratio".to_owned();
-            finding.remedy = "check that the CG sphere is rendered with its full environment and the frame is linear".to_owned();
+            finding.remedy =
+                "check that the CG sphere is rendered with its full environment and the frame is linear".to_owned();
             return finding;
         };
         let doubts = doubts(pair, value);
@@ -65,7 +66,8 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
     let filled = |p: crate::radiance::PatchLight| p.filled / p.luminance.max(1e-30);
     let guess = FILL_SD_STOPS * filled(e.dark).hypot(filled(e.bright));
-    let curve = if side.trust.tone_curve { TONE_CURVE_FRACTION * ratio_stops(side).unwrap_or(0.0).abs().max(1.0) } else { 0.0 };
+    let curve =
+        if side.trust.tone_curve { TONE_CURVE_FRACTION * ratio_stops(side).unwrap_or(0.0).abs().max(1.0) } else { 0.0 };
     (guess * guess + FLOOR_SD_STOPS * FLOOR_SD_STOPS + curve * curve).sqrt()
 }
 
@@ -117,7 +119,9 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
     if share > 0.0 {
         finding.detail.insert("clipped_share".to_owned(), share.into());
     }
-    let Some(true_bound) = difference_stops(&pair.mirror, &pair.cg).filter(|_| pair.cg_limited.is_some()) else { return };
+    let Some(true_bound) = difference_stops(&pair.mirror, &pair.cg).filter(|_| pair.cg_limited.is_some()) else {
+        return;
+    };
     let sd = finding.value_sd.unwrap_or(0.0);
     put(&mut finding.detail, "true_difference_stops", Estimate::new(true_bound, sd));
     finding.detail.insert("true_difference_stops_bound".to_owned(), "upper".into());
@@ -140,7 +144,9 @@ fn remedy(finding: &mut Finding, value: f64) {
     match finding.verdict {
         Verdict::Mismatch => {}
         Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
-            finding.remedy = "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket".to_owned();
+            finding.remedy =
+                "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket"
+                    .to_owned();
             return;
         }
         _ => return,

@@ -4,6 +4,7 @@ pub mod colour_balance;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod reference_drift;
 
 use serde_json::{Map, Value};
 
@@ -157,4 +158,16 @@ pub(crate) fn main_doubt<'a>(doubts: &[(f64, &'a str)]) -> &'a str {
 /// Root of the sum of squares.
 pub(crate) fn combined(doubts: &[(f64, &str)]) -> f64 {
     doubts.iter().map(|d| d.0 * d.0).sum::<f64>().sqrt()
+}
+
+/// Default tolerance of a check, for findings that could not be measured.
+pub(crate) fn tolerance_of(check: &str) -> f64 {
+    let defaults = Tolerances::default();
+    match check {
+        "highlight-direction" => defaults.direction.deg,
+        "key-fill-ratio" => defaults.key_fill.stops,
+        "exposure" => defaults.exposure.stops,
+        "colour-balance" => defaults.colour.stops,
+        _ => defaults.reference_drift.stops,
+    }
 }

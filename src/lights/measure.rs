@@ -12,6 +12,9 @@ const RING_DEG: f64 = 8.0;
 /// A light's edge zone: cells around the core that may hold part of it (anti-aliasing, lens blur).
 const EDGE_CELLS: usize = 2;
 
+/// Radius of the disc that a light's core must hold, as a fraction of the largest that it holds: streaks are thinner.
+const OPENING_FRACTION: f64 = 0.6;
+
 /// A light as measured on the sphere's cells.
 #[derive(Debug, Clone)]
 pub(super) struct Measured {
@@ -75,28 +78,24 @@ impl Ground<'_> {
     }
 
     /// Removes thin parts (streaks, spikes) from a region: what a disc of 0.6 of the largest inscribed radius cannot
-    /// reach is dropped (morphological opening). Small regions are left alone.
+    /// reach is dropped (morphological opening with a Euclidean disc). Small regions are left alone.
     pub(super) fn body(&self, cells: &[usize]) -> Vec<usize> {
         let width = self.image.width;
         let inside: std::collections::BTreeSet<usize> = cells.iter().copied().collect();
-        let depth = depths(cells, &inside, width, self.label.len());
-        let deepest = depth.values().copied().max().unwrap_or(0);
-        let radius = (f64::from(deepest) * 0.6) as u32;
-        if radius == 0 {
+        let len = self.label.len();
+        let around: std::collections::BTreeSet<usize> =
+            cells.iter().flat_map(|c| neighbours(*c, width, len)).filter(|n| !inside.contains(n)).collect();
+        let outside: Vec<usize> = around.into_iter().collect();
+        let depth: Vec<f64> = cells.iter().map(|c| nearest(*c, &outside, width)).collect();
+        let radius = depth.iter().copied().fold(0.0, f64::max) * OPENING_FRACTION;
+        if radius < 1.0 {
             return cells.to_vec();
         }
-        let kernel: Vec<usize> = depth.iter().filter(|(_, d)| **d > radius).map(|(c, _)| *c).collect();
-        let mut reached: std::collections::BTreeSet<usize> = kernel.iter().copied().collect();
-        let mut ring = kernel;
-        for _ in 0..radius {
-            let next: Vec<usize> = ring
-                .iter()
-                .flat_map(|c| neighbours(*c, width, self.label.len()))
-                .filter(|c| inside.contains(c))
-                .collect();
-            ring = next.into_iter().filter(|c| reached.insert(*c)).collect();
-        }
-        reached.into_iter().collect()
+        let kernel: Vec<usize> = cells.iter().zip(&depth).filter(|(_, d)| **d > radius).map(|(c, _)| *c).collect();
+        let in_kernel: std::collections::BTreeSet<usize> = kernel.iter().copied().collect();
+        let shore: Vec<usize> =
+            kernel.into_iter().filter(|c| neighbours(*c, width, len).any(|n| !in_kernel.contains(&n))).collect();
+        cells.iter().copied().filter(|c| in_kernel.contains(c) || nearest(*c, &shore, width) <= radius).collect()
     }
 
     /// Measures the light whose core is `core`. `owner` tells for every cell the light it belongs to, so that a
@@ -227,33 +226,12 @@ fn facing_light(cells: &[&Sample], direction: &Vector3<f64>, background: &Backgr
     all
 }
 
-/// For each cell of a region the number of steps to its outside (1 = at the edge).
-fn depths(
-    cells: &[usize],
-    inside: &std::collections::BTreeSet<usize>,
-    width: usize,
-    len: usize,
-) -> std::collections::BTreeMap<usize, u32> {
-    let mut depth = std::collections::BTreeMap::new();
-    let edge = |c: &usize| neighbours(*c, width, len).any(|n| !inside.contains(&n));
-    let mut ring: Vec<usize> = cells.iter().copied().filter(edge).collect();
-    for cell in &ring {
-        depth.insert(*cell, 1);
-    }
-    let mut level = 1;
-    while !ring.is_empty() {
-        level += 1;
-        let next: Vec<usize> = ring.iter().flat_map(|c| neighbours(*c, width, len)).filter(|c| inside.contains(c)).collect();
-        ring = next
-            .into_iter()
-            .filter(|c| {
-                let new = !depth.contains_key(c);
-                if new {
-                    depth.insert(*c, level);
-                }
-                new
-            })
-            .collect();
-    }
-    depth
+/// Distance in cells to the nearest of `others`; infinite where there are none.
+fn nearest(cell: usize, others: &[usize], width: usize) -> f64 {
+    let (x, y) = ((cell % width) as i64, (cell / width) as i64);
+    let squared = others.iter().map(|o| {
+        let (dx, dy) = ((o % width) as i64 - x, (o / width) as i64 - y);
+        dx * dx + dy * dy
+    });
+    squared.min().map_or(f64::INFINITY, |d| (d as f64).sqrt())
 }

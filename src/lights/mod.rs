@@ -18,6 +18,9 @@ const MIN_CONTRAST: f64 = 1.6;
 /// Lights that give less than this share of what a plane facing them receives are left to the fill.
 const MIN_SHARE: f64 = 0.02;
 
+/// Nor do lights count that give less than this fraction of the illuminance on the brightest light's plane.
+const MIN_FRACTION_OF_KEY_PLANE: f64 = 0.015;
+
 /// At most this many hills are measured, most light first.
 const MAX_CANDIDATES: usize = 32;
 
@@ -86,7 +89,9 @@ impl Lights {
 
     /// A direction lies inside a light or within `margin_rad` of its edge.
     pub fn covers(&self, direction: &Vector3<f64>, margin_rad: f64) -> bool {
-        self.all.iter().any(|l| direction.dot(&l.direction) > (l.reach_rad + margin_rad).min(std::f64::consts::PI).cos())
+        self.all
+            .iter()
+            .any(|l| direction.dot(&l.direction) > (l.reach_rad + margin_rad).min(std::f64::consts::PI).cos())
     }
 }
 
@@ -112,6 +117,8 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
         .filter(|l| l.share.value >= MIN_SHARE)
         .collect();
     all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
+    let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
+    all.retain(|l| l.illuminance.value >= MIN_FRACTION_OF_KEY_PLANE * plane);
     Lights { all }
 }
 
@@ -208,7 +215,8 @@ fn picture_sd_rad(m: &Measured, px_per_cell: f64) -> f64 {
     let cell_rad = (m.blur_spread * 12.0).sqrt();
     let centroid = CENTROID_SD_PX / px_per_cell * cell_rad;
     let few_cells = 0.25 * cell_rad * m.concentration.sqrt();
-    let lopsided = if m.clipped { CLIPPED_CENTROID_FRACTION * (m.steradian / std::f64::consts::PI).sqrt() } else { 0.0 };
+    let lopsided =
+        if m.clipped { CLIPPED_CENTROID_FRACTION * (m.steradian / std::f64::consts::PI).sqrt() } else { 0.0 };
     (centroid * centroid + few_cells * few_cells + lopsided * lopsided).sqrt()
 }
 

@@ -4,10 +4,10 @@ use std::path::Path;
 
 use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
+use crate::image::Frame;
 use crate::image::encoding::Encoding;
 use crate::image::limits::Limits;
 use crate::image::open::{Belief, OpenRequest, open};
-use crate::image::Frame;
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::{Error, ErrorKind, Result};
 
@@ -36,7 +36,12 @@ fn encoding(spec: &ImageSpec, path: &Path) -> Result<Option<Belief<Encoding>>> {
     let Some(name) = &spec.encoding else { return Ok(None) };
     let value = Encoding::parse(name).ok_or_else(|| {
         let known: Vec<_> = Encoding::ALL.iter().map(|e| e.name()).collect();
-        Error::new(ErrorKind::Parameter, path, format!("unknown encoding \"{name}\""), format!("use one of {}", known.join(", ")))
+        Error::new(
+            ErrorKind::Parameter,
+            path,
+            format!("unknown encoding \"{name}\""),
+            format!("use one of {}", known.join(", ")),
+        )
     })?;
     Ok(Some(Belief { value, from: told_by(spec.encoding_by_option) }))
 }

@@ -1,36 +1,26 @@
 //! One shot from its sheet to its report.
 
 mod describe;
+mod evidence;
 mod intake;
+mod mirror;
+mod pair;
+mod query;
+
+pub use query::{SphereOutcome, SphereQuery, measure_sphere};
 
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
+use serde_json::json;
 
-use crate::camera::UNKNOWN_FOV_RANGE_DEG;
-use crate::check::{CHECKS, Comparison, blank};
-use crate::image::Frame;
-use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{ErrorNote, Finding, Report, ShotVerdict, SphereRole, ToolNote, Verdict};
-use crate::rotation::find_rotation;
-use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
-use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
-use crate::sphere::find::{find_sphere, given_sphere};
-use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, cone_of_outline};
-use crate::{Error, ErrorKind, Result};
+use crate::Result;
 use crate::camera::View;
-
-/// Reflectance taken where nothing tells it.
-const UNKNOWN_REFLECTANCE: f64 = 0.7;
-
-/// Its uncertainty, stops, all channels together.
-const UNKNOWN_REFLECTANCE_SD_STOPS: f64 = 0.35;
-
-/// Uncertainty of a given reflectance without one of its own, stops (common practice, no source).
-const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.1;
-
-/// Uncertainty of an outline given by hand, px.
-const GIVEN_OUTLINE_SD_PX: f64 = 0.25;
+use crate::image::Frame;
+use crate::report::{ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
+use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
+use crate::sphere::find::{find_sphere, given_sphere};
+use crate::sphere::{Outline, SphereSearch};
 
 /// How a shot is run.
 #[derive(Debug, Clone, Copy, Default)]
@@ -51,8 +41,14 @@ pub struct ShotOutcome {
 /// Frames of a shot by what they are.
 struct Frames {
     plate: Option<Frame>,
-    mirrors: BTreeMap<String, Frame>,
+    mirrors: BTreeMap<String, Vec<Exposure>>,
     cg: BTreeMap<String, Frame>,
+}
+
+/// One frame of a mirror's bracket with the stops that the sheet states for it.
+struct Exposure {
+    stops: Option<f64>,
+    frame: Frame,
 }
 
 /// Checks one shot. Never fails: what went wrong is in the report.
@@ -69,7 +65,7 @@ pub fn check_shot(sheet: &ShotSheet, options: &RunOptions) -> ShotOutcome {
 }
 
 /// An error as the report holds it.
-pub fn note(error: &Error) -> ErrorNote {
+pub fn note(error: &crate::Error) -> ErrorNote {
     ErrorNote { file: crate::printable(&error.file), cause: error.cause.clone(), remedy: error.remedy.clone() }
 }
 
@@ -93,15 +89,16 @@ fn empty_report(sheet: &ShotSheet) -> Report {
 
 fn run(sheet: &ShotSheet, options: &RunOptions, report: &mut Report) -> Result<Option<Vec<u8>>> {
     let mut frames = open_frames(sheet, report)?;
+    assumptions(report);
     let mut pairs = Vec::new();
     for mirror in &sheet.mirrors {
         let Some(cg) = sheet.cg_sphere(&mirror.name) else {
             report.warnings.push(format!("mirror {}: no CG sphere is given for it", mirror.name));
             continue;
         };
-        pairs.extend(check_pair(sheet, mirror, cg, &mut frames, report)?);
+        pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
     }
-    conclude(sheet, report);
+    conclude(sheet, report, IsoDate::today_utc());
     if !options.picture {
         return Ok(None);
     }
@@ -110,7 +107,7 @@ fn run(sheet: &ShotSheet, options: &RunOptions, report: &mut Report) -> Result<O
 
 /// Opens every frame of the shot, all at once; the first error in the sheet's order counts.
 fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
-    let mut jobs: Vec<(String, &'static str, &crate::sheet::ImageSpec)> = Vec::new();
+    let mut jobs: Vec<(String, &'static str, &ImageSpec)> = Vec::new();
     jobs.extend(sheet.plate.iter().map(|p| (String::new(), "plate", p)));
     for mirror in &sheet.mirrors {
         jobs.extend(mirror.bracket.iter().map(|spec| (mirror.name.clone(), "mirror", spec)));
@@ -130,4 +127,49 @@ fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
         }
     }
     Ok(frames)
+}
+
+/// The conventions that the numbers stand on.
+fn assumptions(report: &mut Report) {
+    report.assumptions = [
+        "directions are in camera axes: azimuth 0 from the camera side, +90 frame right, 180 from behind; elevation + above",
+        "errors are CG minus plate side; turns are seen from above",
+        "key/fill is the largest over the smallest illuminance of a small matte patch within 75 deg of the line to the camera; it is not the set's key-to-fill lamp ratio",
+        "luminance and colour in linear light with BT.709 primaries and D65 white; colour temperature as balanced in the file",
+    ]
+    .map(str::to_owned)
+    .to_vec();
+}
+
+/// Honours waivers, sorts the findings worst first and sets the shot's verdict: the worst of what concerns the CG.
+fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
+    for finding in &mut report.findings {
+        let waiver = sheet.waivers.iter().find(|w| w.covers(&finding.check, today));
+        if let Some(w) = waiver.filter(|_| finding.verdict == Verdict::Mismatch) {
+            finding.waived = Some(json!({ "by": w.by, "why": w.why, "until": w.until }));
+        }
+    }
+    report.findings.sort_by_key(|f| std::cmp::Reverse((f.verdict, f.waived.is_none())));
+    let counted = report.findings.iter().filter(|f| f.concerns == "cg").filter_map(|f| match f.verdict {
+        Verdict::NotGiven => None,
+        Verdict::Mismatch if f.waived.is_some() => Some(ShotVerdict::Match),
+        Verdict::Mismatch => Some(ShotVerdict::Mismatch),
+        Verdict::Unsure => Some(ShotVerdict::Unsure),
+        Verdict::Match => Some(ShotVerdict::Match),
+    });
+    report.verdict = counted.max().unwrap_or(ShotVerdict::Unsure);
+}
+
+/// Uncertainty of an outline given by hand, px (common practice, no source).
+const GIVEN_OUTLINE_SD_PX: f64 = 0.25;
+
+/// The sphere of a frame: as given, else found.
+fn find(frame: &Frame, view: &View, given: Option<Outline>) -> Result<SphereSearch> {
+    match given {
+        Some(outline) => {
+            let best = given_sphere(frame, view, &outline, GIVEN_OUTLINE_SD_PX)?;
+            Ok(SphereSearch { best, rivals: Vec::new() })
+        }
+        None => find_sphere(frame, view),
+    }
 }

@@ -1,0 +1,112 @@
+//! `reference-drift`: was the sphere frame shot as the plate was?
+
+use super::{CheckDoc, blank, put, settle};
+use crate::register::{Drift, DriftOutcome};
+use crate::report::{Finding, Verdict};
+use crate::sheet::Tolerances;
+use crate::units::{Estimate, Stops};
+
+/// Text for `explain`.
+pub const DOC: CheckDoc =
+    CheckDoc { name: "reference-drift", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+
+/// What is known about the sphere frame as a reference for the plate.
+#[derive(Debug, Clone)]
+pub struct Reference {
+    /// Measured against the plate; `None` without a plate.
+    pub drift: Option<DriftOutcome>,
+    /// Stops that were stated for the frame and are taken out already.
+    pub applied_stops: Stops,
+    /// The sheet asks for the drift to be corrected.
+    pub corrected: bool,
+}
+
+impl Reference {
+    /// Drift beyond what was stated.
+    fn beyond_stated(&self, drift: &Drift) -> Estimate {
+        Estimate::new(drift.stops.value - self.applied_stops.0, drift.stops.sd)
+    }
+}
+
+/// The finding of one mirror.
+pub fn run(mirror: &str, reference: &Reference, tolerances: &Tolerances) -> Finding {
+    let mut finding = blank(&DOC, mirror, tolerances.reference_drift.stops);
+    finding.concerns = "reference".to_owned();
+    match &reference.drift {
+        None => {
+            finding.verdict = Verdict::NotGiven;
+            finding.reason =
+                "no plate is given, so nothing tells whether the sphere frame was exposed like it".to_owned();
+        }
+        Some(DriftOutcome::NotMeasurable(reason)) => finding.reason.clone_from(reason),
+        Some(DriftOutcome::Measured(drift)) => measured(&mut finding, reference, drift),
+    }
+    finding
+}
+
+fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
+    let value = reference.beyond_stated(drift);
+    let detail = &mut finding.detail;
+    put(detail, "measured_stops", drift.stops);
+    detail.insert("stated_stops".to_owned(), reference.applied_stops.0.into());
+    put(detail, "red_green_stops", drift.red_green_stops);
+    put(detail, "blue_green_stops", drift.blue_green_stops);
+    detail.insert("used_fraction".to_owned(), drift.used_fraction.into());
+    detail.insert("corrected".to_owned(), reference.corrected.into());
+    if let Some(shift) = &drift.shift {
+        put(detail, "shift_x_px", shift.dx_px);
+        put(detail, "shift_y_px", shift.dy_px);
+        let (x, y) = (shift.dx_px, shift.dy_px);
+        put(detail, "misregistration_px", Estimate::new(x.value.hypot(y.value), x.sd.hypot(y.sd)));
+    }
+    if let Some(stops) = drift.metadata_stops {
+        detail.insert("metadata_stops".to_owned(), stops.into());
+    }
+    if let Some(agrees) = drift.consistent_with_metadata {
+        detail.insert("agrees_with_metadata".to_owned(), agrees.into());
+    }
+    settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
+    if finding.verdict == Verdict::Mismatch {
+        remedy(finding, reference, value);
+    }
+    for warning in &drift.warnings {
+        if !finding.reason.is_empty() {
+            finding.reason.push_str("; ");
+        }
+        finding.reason.push_str(warning);
+    }
+}
+
+fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
+    let side = if value.value > 0.0 { "brighter" } else { "darker" };
+    let size = value.value.abs();
+    finding.remedy = if reference.corrected {
+        format!(
+            "the sphere frame is {size:.2} stop {side} than the plate; the sheet asks for correction, and it was corrected"
+        )
+    } else {
+        format!(
+            "the sphere frame is {size:.2} stop {side} than the plate and was not corrected: use a frame shot as the plate was, state exposure_stops, or set \"correct_drift\": true"
+        )
+    };
+}
+
+/// What the drift adds to the uncertainty of exposure and of colour, stops: all of it where the check failed and
+/// nothing was corrected, its own uncertainty where it was corrected, nothing where the frames agree.
+pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
+    let Some(DriftOutcome::Measured(drift)) = &reference.drift else { return (0.0, 0.0) };
+    let colour = if drift.red_green_stops.value.abs() > drift.blue_green_stops.value.abs() {
+        drift.red_green_stops
+    } else {
+        drift.blue_green_stops
+    };
+    let stops = reference.beyond_stated(drift);
+    if reference.corrected {
+        return (stops.sd, colour.sd);
+    }
+    let beyond = |e: Estimate, tolerance: f64| {
+        let failed = super::decide(e, tolerance) != Verdict::Match;
+        if failed { e.value.hypot(e.sd) } else { 0.0 }
+    };
+    (beyond(stops, tolerances.reference_drift.stops), beyond(colour, tolerances.colour.stops))
+}

@@ -1,0 +1,133 @@
+//! The photographed sphere: bracket, outline, reflectance, drift.
+
+use crate::Result;
+use crate::camera::View;
+use crate::check::reference_drift::Reference;
+use crate::image::Frame;
+use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};
+use crate::radiance::Radiometry;
+use crate::register::{DriftOutcome, measure_drift};
+use crate::report::Report;
+use crate::sheet::{MirrorSpec, ShotSheet};
+use crate::side::Trust;
+use crate::sphere::SphereSearch;
+use crate::units::Stops;
+
+use super::{Exposure, find, intake};
+
+/// Reflectance taken where nothing tells it.
+pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
+
+/// The photographed side before it is measured.
+pub(super) struct Photographed {
+    pub(super) frame: Frame,
+    pub(super) view: View,
+    pub(super) search: SphereSearch,
+    pub(super) radiometry: Radiometry,
+    pub(super) trust: Trust,
+    pub(super) reference: Reference,
+}
+
+/// Stops of an exposure: as the sheet states them, else as both files' metadata do, else as the plate.
+fn stops_of(exposure: &Exposure, plate: Option<&Frame>) -> f64 {
+    let metadata = || stops_from_metadata(&plate?.meta, &exposure.frame.meta);
+    exposure.stops.or_else(|| metadata().map(|s| s.0)).unwrap_or(0.0)
+}
+
+/// Merges the bracket, finds the sphere and measures the drift against the plate.
+pub(super) fn prepare(
+    sheet: &ShotSheet,
+    spec: &MirrorSpec,
+    exposures: Vec<Exposure>,
+    plate: Option<&Frame>,
+    report: &mut Report,
+) -> Result<Photographed> {
+    let stated: Vec<f64> = exposures.iter().map(|e| stops_of(e, plate)).collect();
+    note_exposures(spec, &exposures, &stated, plate, report);
+    let nearest = (0..stated.len()).min_by(|a, b| stated[*a].abs().total_cmp(&stated[*b].abs())).unwrap_or(0);
+    let several = exposures.len() > 1;
+    let single = exposures.get(nearest).map(|e| e.frame.clone()).filter(|_| several && plate.is_some());
+    let frames = exposures.into_iter().zip(&stated).map(|(e, s)| BracketFrame { frame: e.frame, stops: Stops(*s) });
+    let frame = one_frame(frames.collect(), report)?;
+    let view = intake::view_of(&frame, sheet.camera.as_ref(), &mut report.warnings);
+    let search = find(&frame, &view, spec.outline())?;
+    let applied = Stops(stated.get(nearest).copied().unwrap_or(0.0));
+    let drift =
+        plate.map(|plate| measure_drift(plate, single.as_ref().unwrap_or(&frame), &search.best.outline, Some(applied)));
+    let gain = if several { 1.0 } else { (-applied).ratio() };
+    let reference = Reference { drift, applied_stops: applied, corrected: spec.correct_drift };
+    let mut radiometry =
+        Radiometry { reflectance: spec.reflectance.unwrap_or([UNKNOWN_REFLECTANCE; 3]), gain, ..Radiometry::default() };
+    correct(&mut radiometry, &reference);
+    let trust = trust_of(&frame);
+    Ok(Photographed { view, search, radiometry, trust, reference, frame })
+}
+
+/// A bracket merged; a single frame as it is (its stops go into the gain, which spares a pass over the pixels).
+fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame> {
+    if frames.len() == 1
+        && let Some(only) = frames.pop()
+    {
+        return Ok(only.frame);
+    }
+    let merged = merge(frames)?;
+    report.warnings.extend(merged.warnings.iter().filter(|w| w.contains("stop")).cloned());
+    Ok(merged)
+}
+
+fn note_exposures(
+    spec: &MirrorSpec,
+    exposures: &[Exposure],
+    stated: &[f64],
+    plate: Option<&Frame>,
+    report: &mut Report,
+) {
+    for (exposure, stops) in exposures.iter().zip(stated) {
+        let from = if exposure.stops.is_some() {
+            "the sheet"
+        } else if plate.is_some_and(|p| stops_from_metadata(&p.meta, &exposure.frame.meta).is_some()) {
+            "the files' exposure metadata"
+        } else {
+            continue;
+        };
+        if stops.abs() > 1e-6 {
+            let line = format!(
+                "{} is taken as exposed {stops:+.2} stops against the plate, by {from}",
+                exposure.frame.record.file
+            );
+            report.assumptions.push(line);
+        }
+    }
+    if spec.reflectance.is_none() {
+        report.assumptions.push(format!(
+            "mirror {}: reflectance unknown, {UNKNOWN_REFLECTANCE} taken (sd 0.35 stop); it cancels where the CG sphere has the same",
+            spec.name
+        ));
+    }
+}
+
+/// An 8-bit picture in a display encoding went through a tone curve in the camera that no standard describes.
+pub(super) fn trust_of(frame: &Frame) -> Trust {
+    Trust {
+        tone_curve: is_display_picture(frame),
+        view_transform: false,
+        auto_white_balance: frame.meta.auto_white_balance == Some(true) && frame.eight_bit,
+    }
+}
+
+/// The picture has 8 bits in a display encoding.
+pub(super) fn is_display_picture(frame: &Frame) -> bool {
+    let encoding = crate::image::encoding::Encoding::parse(&frame.record.encoding);
+    frame.eight_bit && encoding.is_none_or(|e| e.is_display_referred())
+}
+
+/// Undoes the measured drift, where the sheet asks for it.
+fn correct(radiometry: &mut Radiometry, reference: &Reference) {
+    let Some(DriftOutcome::Measured(drift)) = reference.drift.as_ref().filter(|_| reference.corrected) else { return };
+    let (red, blue) = (drift.red_green_stops.value, drift.blue_green_stops.value);
+    let weights = crate::colour::WORKING_LUMINANCE;
+    let green = drift.stops.value - reference.applied_stops.0 - weights[0] * red - weights[2] * blue;
+    for (channel, stops) in [green + red, green, green + blue].into_iter().enumerate() {
+        radiometry.reflectance[channel] *= stops.exp2();
+    }
+}

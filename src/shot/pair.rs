@@ -1,0 +1,232 @@
+//! One mirror against its CG sphere.
+
+use crate::Result;
+use crate::camera::UNKNOWN_FOV_RANGE_DEG;
+use crate::check::{CHECKS, Comparison, blank, reference_drift};
+use crate::image::Frame;
+use crate::radiance::{Radiometry, RecordingLimit};
+use crate::report::{Report, SphereRole, Verdict};
+use crate::rotation::find_rotation;
+use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
+use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
+
+use super::mirror::{Photographed, is_display_picture, prepare};
+use super::{Frames, describe, find, intake};
+
+/// Uncertainty of a reflectance that nothing tells, stops, all channels together.
+const UNKNOWN_REFLECTANCE_SD_STOPS: f64 = 0.35;
+
+/// Uncertainty of a given reflectance without one of its own, stops (common practice, no source).
+const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.1;
+
+/// Part of a reflectance's uncertainty that differs between channels (common practice, no source).
+const TINT_FRACTION: f64 = 0.2;
+
+/// What is needed to draw the evidence of a pair.
+pub(super) struct Pair {
+    pub(super) mirror_frame: Frame,
+    pub(super) cg_frame: Frame,
+    pub(super) comparison: Comparison,
+}
+
+/// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
+pub(super) fn check(
+    sheet: &ShotSheet,
+    spec: &MirrorSpec,
+    cg: &CgSphereSpec,
+    frames: &mut Frames,
+    report: &mut Report,
+) -> Result<Option<Pair>> {
+    let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
+    let photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
+    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
+    let cg_camera = sheet.cg_camera();
+    let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
+    let cg_search = find(&cg_frame, &cg_view, cg.outline())?;
+    if undecided(&photographed.search, &cg_search, spec, report) {
+        return Ok(None);
+    }
+    let rendered = Rendered {
+        frame: &cg_frame,
+        view: cg_view,
+        search: cg_search,
+        radiometry: cg_radiometry(spec, cg, &photographed),
+    };
+    let comparison = compare(sheet, spec, cg, &photographed, &rendered);
+    notes(sheet, &comparison, report);
+    report.spheres.push(describe::sphere_report(&comparison.mirror));
+    report.spheres.push(describe::sphere_report(&comparison.cg));
+    report.findings.extend(CHECKS.iter().map(|check| check.run(&comparison)));
+    Ok(Some(Pair { mirror_frame: photographed.frame, cg_frame, comparison }))
+}
+
+struct Rendered<'a> {
+    frame: &'a Frame,
+    view: crate::camera::View,
+    search: SphereSearch,
+    radiometry: Radiometry,
+}
+
+/// Several spheres are equally good: every check is unsure and the candidates are listed.
+fn undecided(mirror: &SphereSearch, cg: &SphereSearch, spec: &MirrorSpec, report: &mut Report) -> bool {
+    let mut said = Vec::new();
+    for (search, side) in [(mirror, "mirror"), (cg, "cg")] {
+        if search.rivals.is_empty() {
+            continue;
+        }
+        let all = std::iter::once(&search.best).chain(&search.rivals);
+        let list: Vec<String> = all.map(|f| outline_words(f)).collect();
+        said.push(format!("{side} frame: {} spheres are equally good: {}", list.len(), list.join("; ")));
+    }
+    if said.is_empty() {
+        return false;
+    }
+    for check in CHECKS {
+        let mut finding = blank(check.doc(), &spec.name, crate::check::tolerance_of(check.doc().name));
+        finding.reason = said.join("; ");
+        finding.remedy = "give the right one as outline_px in the sheet".to_owned();
+        report.findings.push(finding);
+    }
+    report.warnings.extend(said);
+    true
+}
+
+fn outline_words(fit: &SphereFit) -> String {
+    let o = fit.outline;
+    format!("[{:.1}, {:.1}, {:.1}]", o.centre_x, o.centre_y, o.mean_radius())
+}
+
+fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed: &Photographed) -> Radiometry {
+    let same = spec.reflectance.unwrap_or([super::mirror::UNKNOWN_REFLECTANCE; 3]);
+    let _ = photographed;
+    Radiometry {
+        reflectance: match cg.reflectance {
+            Reflectance::SameAsMirror => same,
+            Reflectance::Rgb(rgb) => rgb,
+        },
+        gain: 1.0,
+        premultiplied: cg.alpha == AlphaKind::Premultiplied,
+        limit: None,
+    }
+}
+
+/// What of the reflectance's uncertainty does not cancel.
+fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
+    if cg.reflectance == Reflectance::SameAsMirror {
+        return ReflectanceDoubt::default();
+    }
+    let unknown = spec.reflectance.is_none();
+    let default = if unknown { UNKNOWN_REFLECTANCE_SD_STOPS } else { GIVEN_REFLECTANCE_SD_STOPS };
+    let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);
+    ReflectanceDoubt { common_sd_stops, channel_sd_stops: TINT_FRACTION * common_sd_stops }
+}
+
+fn compare(
+    sheet: &ShotSheet,
+    spec: &MirrorSpec,
+    cg: &CgSphereSpec,
+    photographed: &Photographed,
+    rendered: &Rendered<'_>,
+) -> Comparison {
+    let mirror_request = SideRequest {
+        role: SphereRole::Mirror,
+        name: &spec.name,
+        frame: &photographed.frame,
+        view: &photographed.view,
+        fit: &photographed.search.best,
+        radiometry: &photographed.radiometry,
+        trust: photographed.trust,
+        reflectance: doubt(spec, cg),
+    };
+    let cg_request = SideRequest {
+        role: SphereRole::Cg,
+        frame: rendered.frame,
+        view: &rendered.view,
+        fit: &rendered.search.best,
+        radiometry: &rendered.radiometry,
+        trust: Trust { view_transform: is_display_picture(rendered.frame), ..Trust::default() },
+        reflectance: ReflectanceDoubt::default(),
+        ..mirror_request.clone()
+    };
+    let (mirror, cg_side) = rayon::join(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
+    let limited = recording_limit(photographed, &mirror)
+        .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
+    let cg_limited =
+        limited.as_ref().map(|radiometry| Side::measure(&SideRequest { radiometry, ..cg_request.clone() }));
+    let equal_request =
+        SideRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
+    let other_views = other_views(&mirror_request, &equal_request);
+    let rotation = find_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
+    let (drift_sd_stops, drift_colour_sd_stops) = reference_drift::doubt(&photographed.reference, &sheet.tolerances);
+    Comparison {
+        mirror,
+        cg: cg_side,
+        cg_limited,
+        other_views,
+        rotation,
+        drift_sd_stops,
+        drift_colour_sd_stops,
+        tolerances: sheet.tolerances.clone(),
+    }
+}
+
+/// The most that the photograph could record, as radiance; `None` where nothing of the sphere is clipped.
+fn recording_limit(photographed: &Photographed, mirror: &Side) -> Option<RecordingLimit> {
+    let level = photographed.frame.clip_level.filter(|_| mirror.image.clipped_fraction > 0.0)?;
+    let mut radiance = [0.0; 3];
+    for channel in 0..3 {
+        radiance[channel] =
+            f64::from(level[channel]) * photographed.radiometry.gain / photographed.radiometry.reflectance[channel];
+    }
+    Some(RecordingLimit { space: photographed.frame.space.clone(), radiance })
+}
+
+/// Both sides under the smallest and largest field of view, where one of them is unknown.
+fn other_views(mirror: &SideRequest<'_>, cg: &SideRequest<'_>) -> Vec<(Side, Side)> {
+    if !mirror.view.is_assumed() && !cg.view.is_assumed() {
+        return Vec::new();
+    }
+    UNKNOWN_FOV_RANGE_DEG.into_iter().filter_map(|fov| Some((under(mirror, fov)?, under(cg, fov)?))).collect()
+}
+
+fn under(request: &SideRequest<'_>, horizontal_fov_deg: f64) -> Option<Side> {
+    if !request.view.is_assumed() {
+        return Some(Side::measure(request));
+    }
+    let view = request.view.with_horizontal_fov(horizontal_fov_deg);
+    let cone = cone_of_outline(&view, &request.fit.outline)?;
+    let fit = SphereFit { cone, ..request.fit.clone() };
+    Some(Side::measure(&SideRequest { view: &view, fit: &fit, ..request.clone() }))
+}
+
+fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
+    for (side, word) in [(&comparison.mirror, "mirror"), (&comparison.cg, "CG")] {
+        if side.view.is_assumed() {
+            report.assumptions.push(format!(
+                "{word} field of view unknown: {:.0} deg horizontal taken, 18 to 75 deg tried",
+                side.view.horizontal_fov_deg()
+            ));
+        }
+        if side.image.invalid_fraction > 0.0 {
+            let percent = 100.0 * side.image.invalid_fraction;
+            report
+                .warnings
+                .push(format!("{word} sphere {}: {percent:.2} % of its pixels are missing, NaN or Inf", side.name));
+        }
+    }
+    if comparison.mirror.image.clipped_fraction > 0.0 {
+        report.assumptions.push(
+            "the photographed sphere has clipped pixels: the CG was limited to what the photograph could record before comparing".to_owned(),
+        );
+    }
+    if sheet.cg.distortion.as_ref().is_some_and(|d| d == "none") {
+        report.assumptions.push("the CG is rendered without lens distortion while the plate may have it".to_owned());
+    }
+    if report.findings.iter().any(|f| f.check == "reference-drift" && f.verdict == Verdict::Mismatch) {
+        report.warnings.push(
+            "the sphere frame was not exposed like the plate: exposure and colour are less certain for it".to_owned(),
+        );
+    }
+}

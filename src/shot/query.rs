@@ -1,0 +1,111 @@
+//! What one frame's sphere says, on its own.
+
+use std::path::Path;
+
+use crate::camera::{FovSource, PARALLEL_FOV_DEG, View};
+use crate::image::Frame;
+use crate::radiance::Radiometry;
+use crate::report::{ErrorNote, InputRecord, SphereReport, SphereRole};
+use crate::sheet::{CameraSpec, ImageSpec};
+use crate::side::{ReflectanceDoubt, Side, SideRequest};
+use crate::sphere::{Outline, SphereFit};
+use crate::{Error, Result};
+
+use super::{describe, evidence, find, intake, mirror, note};
+
+/// One frame to look at.
+#[derive(Debug, Clone, Default)]
+pub struct SphereQuery {
+    /// The frame, path relative to the working directory.
+    pub image: ImageSpec,
+    /// Its camera, where known.
+    pub camera: Option<CameraSpec>,
+    /// Horizontal field of view over the full display width, where given by option.
+    pub horizontal_fov_deg: Option<f64>,
+    /// The outline, where given.
+    pub outline: Option<Outline>,
+    /// Reflectance per channel, where known; else 1, and illuminances are those of the reflection.
+    pub reflectance: Option<[f64; 3]>,
+    /// Make the picture too.
+    pub picture: bool,
+}
+
+/// What it says.
+#[derive(Debug, Clone, Default)]
+pub struct SphereOutcome {
+    /// The sphere, unless there is an error or a choice.
+    pub sphere: Option<SphereReport>,
+    /// Several outlines that are equally good.
+    pub candidates: Vec<[f64; 5]>,
+    /// The file read.
+    pub inputs: Vec<InputRecord>,
+    /// Things the reader should know.
+    pub warnings: Vec<String>,
+    /// Why there is no sphere.
+    pub error: Option<ErrorNote>,
+    /// The picture as PNG bytes.
+    pub picture_png: Option<Vec<u8>>,
+}
+
+/// Looks at one frame. Never fails: errors are in the outcome.
+pub fn measure_sphere(query: &SphereQuery) -> SphereOutcome {
+    let mut outcome = SphereOutcome::default();
+    if let Err(error) = look(query, &mut outcome) {
+        outcome.error = Some(note(&error));
+    }
+    outcome
+}
+
+fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
+    let frame = intake::open_frame(&query.image, Path::new(""), "sphere", true)?;
+    outcome.inputs.push(frame.record.clone());
+    outcome.warnings.extend(frame.warnings.iter().cloned());
+    let view = view(query, &frame, outcome);
+    let search = find(&frame, &view, query.outline)?;
+    if !search.rivals.is_empty() {
+        outcome.candidates =
+            std::iter::once(&search.best).chain(&search.rivals).map(|f| f.outline.to_array()).collect();
+        return Ok(());
+    }
+    let side = side(query, &frame, &view, &search.best);
+    if query.picture {
+        outcome.picture_png = Some(evidence::sphere_picture(&side, &frame)?);
+    }
+    outcome.sphere = Some(describe::sphere_report(&side));
+    Ok(())
+}
+
+fn side(query: &SphereQuery, frame: &Frame, view: &View, fit: &SphereFit) -> Side {
+    let radiometry = Radiometry {
+        reflectance: query.reflectance.unwrap_or([1.0; 3]),
+        premultiplied: frame.alpha.is_some(),
+        ..Radiometry::default()
+    };
+    Side::measure(&SideRequest {
+        role: SphereRole::Mirror,
+        name: "sphere",
+        frame,
+        view,
+        fit,
+        radiometry: &radiometry,
+        trust: mirror::trust_of(frame),
+        reflectance: ReflectanceDoubt::default(),
+    })
+}
+
+/// As for a shot, but with nothing known parallel rays are taken: with one frame there is no second one that the same
+/// wrong field of view would shift alike, and the spheres of unknown pictures are mostly seen through long lenses.
+fn view(query: &SphereQuery, frame: &Frame, outcome: &mut SphereOutcome) -> View {
+    let aspect = intake::pixel_aspect(frame, query.camera.as_ref());
+    if let Some(fov) = query.horizontal_fov_deg {
+        return View::from_horizontal_fov(frame.size, aspect, fov, FovSource::Option);
+    }
+    let view = intake::view_of(frame, query.camera.as_ref(), &mut outcome.warnings);
+    if view.source != FovSource::Assumed {
+        return view;
+    }
+    outcome
+        .warnings
+        .push("field of view unknown: parallel rays taken, and directions are less certain for it".to_owned());
+    View::from_horizontal_fov(frame.size, aspect, PARALLEL_FOV_DEG, FovSource::Parallel)
+}
