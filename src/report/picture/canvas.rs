@@ -1,6 +1,6 @@
 //! The page: paper, ink, shapes and pixels.
 
-use tiny_skia::{Color, FillRule, LineCap, Paint, PathBuilder, Pixmap, Rect, Stroke, StrokeDash, Transform};
+use tiny_skia::{Color, LineCap, Paint, PathBuilder, Pixmap, Rect, Stroke, StrokeDash, Transform};
 
 use crate::{Error, ErrorKind, Result};
 
@@ -34,6 +34,10 @@ impl Area {
 
     pub(super) fn right(self) -> f32 {
         self.x + self.width
+    }
+
+    pub(super) fn holds(self, [x, y]: [f32; 2]) -> bool {
+        (self.x..=self.right()).contains(&x) && (self.y..=self.bottom()).contains(&y)
     }
 
     pub(super) fn bottom(self) -> f32 {
@@ -113,13 +117,6 @@ impl Canvas {
     /// A closed line through points.
     pub(super) fn polygon(&mut self, points: &[[f32; 2]], pen: Pen) {
         self.stroke(points, true, pen);
-    }
-
-    /// A filled shape with straight sides.
-    pub(super) fn fill_polygon(&mut self, points: &[[f32; 2]], ink: Rgb) {
-        if let Some(path) = path(points, true) {
-            self.pixmap.fill_path(&path, &paint(ink, 1.0), FillRule::Winding, Transform::identity(), None);
-        }
     }
 
     /// A circle.

@@ -1,12 +1,12 @@
 //! The evidence page of a shot: both spheres, both unwrapped, their difference, both matte spheres, the findings.
 
-use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE};
+use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE, hatch};
 use super::display::Display;
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL, TABLE};
 use super::light_list::draw_light_list;
-use super::light_marks::Shape;
-use super::map_panel::{AXIS_BELOW, AXIS_LEFT, draw_difference, draw_stops_legend, draw_unwrapped};
+use super::light_marks::{Shape, symbol};
+use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
 use super::png_file::encode_png;
 use super::sphere_panel::{draw_crop, draw_matte};
 use super::{Evidence, FindingLine};
@@ -14,22 +14,22 @@ use crate::Result;
 use crate::report::{REPORT_FORMAT, Verdict};
 
 const PAGE_WIDTH: f32 = 1600.0;
-const PAGE_HEIGHT: f32 = 1420.0;
-const MARGIN: f32 = 44.0;
+const PAGE_HEIGHT: f32 = 1456.0;
+const MARGIN: f32 = 68.0;
 const CONTENT_WIDTH: f32 = PAGE_WIDTH - 2.0 * MARGIN;
-/// Between the two columns.
-const GUTTER: f32 = 32.0;
+/// Between the two columns; holds the elevation axis of the right one, as the margin holds that of the left one.
+const GUTTER: f32 = 56.0;
 const COLUMN_WIDTH: f32 = (CONTENT_WIDTH - GUTTER) / 2.0;
-const MAP_WIDTH: f32 = 696.0;
+const MAP_WIDTH: f32 = COLUMN_WIDTH;
 const MAP_HEIGHT: f32 = MAP_WIDTH / 2.0;
-const CROP_SIDE: f32 = 320.0;
-const MATTE_SIDE: f32 = 240.0;
+const CROP_SIDE: f32 = 312.0;
+const MATTE_SIDE: f32 = 232.0;
 /// From a heading's top to its panel.
-const HEADING_HEIGHT: f32 = 34.0;
+const HEADING_HEIGHT: f32 = 32.0;
 /// Between one row of panels and the heading of the next.
-const ROW_GAP: f32 = 16.0;
+const ROW_GAP: f32 = 14.0;
 
-/// The evidence picture as a PNG file of 1600 × 1420 px.
+/// The evidence picture as a PNG file of 1600 × 1456 px.
 ///
 /// Both sides are shown under one gain and one display transform (see the source of `display`), unknown directions
 /// hatched grey. The picture carries the mark by which [`write_report`](crate::report::write_report) knows it.
@@ -122,8 +122,8 @@ impl Page<'_> {
         let top = y + HEADING_HEIGHT;
         for (column, side) in [&evidence.mirror, &evidence.cg].into_iter().enumerate() {
             let left = MARGIN + column as f32 * (COLUMN_WIDTH + GUTTER);
-            self.heading(left + AXIS_LEFT, y, &format!("{}, unwrapped by direction", side.title), MAP_WIDTH);
-            let panel = Area::new(left + AXIS_LEFT, top, MAP_WIDTH, MAP_HEIGHT);
+            self.heading(left, y, &format!("{}, unwrapped by direction", side.title), MAP_WIDTH);
+            let panel = Area::new(left, top, MAP_WIDTH, MAP_HEIGHT);
             draw_unwrapped(&mut self.canvas, &self.lettering, side, panel, &self.display)?;
         }
         Ok(top + MAP_HEIGHT + AXIS_BELOW)
@@ -132,7 +132,7 @@ impl Page<'_> {
     /// The difference in stops with its legend.
     fn difference(&mut self, y: f32) -> Result<()> {
         let evidence = self.evidence;
-        let left = MARGIN + AXIS_LEFT;
+        let left = MARGIN;
         self.heading(left, y, "CG minus plate side, in stops", MAP_WIDTH);
         let panel = Area::new(left, y + HEADING_HEIGHT, MAP_WIDTH, MAP_HEIGHT);
         let sides = [(&evidence.mirror, "P", Shape::Ring), (&evidence.cg, "C", Shape::Square)];
@@ -142,18 +142,36 @@ impl Page<'_> {
         draw_stops_legend(&mut self.canvas, &self.lettering, bar);
         self.lettering.text_right(&mut self.canvas, bar.x - 12.0, below + 13.0, "CG darker", SMALL.inked(INK));
         self.lettering.text(&mut self.canvas, bar.right() + 12.0, below + 13.0, "CG brighter", SMALL.inked(INK));
-        let words = "ring P = plate side light, square C = CG light, dashed = clipped, hatched = not seen by both";
-        self.lettering.text(&mut self.canvas, left, below + 56.0, words, SMALL);
+        self.key(below);
         Ok(())
+    }
+
+    /// What the marks mean, beside the legend of the difference.
+    fn key(&mut self, y: f32) {
+        let left = MARGIN + COLUMN_WIDTH + GUTTER;
+        let (middle, step) = (y + 8.0, MAP_WIDTH / 4.0);
+        let columns: [f32; 4] = std::array::from_fn(|index| left + 10.0 + index as f32 * step);
+        let [ring, square, clipped, unseen] = columns;
+        symbol(&mut self.canvas, [ring, middle], 8.0, Shape::Ring, false);
+        symbol(&mut self.canvas, [square, middle], 8.0, Shape::Square, false);
+        symbol(&mut self.canvas, [clipped, middle], 8.0, Shape::Ring, true);
+        let corner = [(unseen - 10.0) as usize, y as usize];
+        self.canvas.pixels(corner, [20, 16], |x, y| Some(hatch(corner[0] + x, corner[1] + y)));
+        for (x, words) in columns.into_iter().zip(["plate light P", "CG light C", "clipped light", "not seen"]) {
+            self.lettering.text(&mut self.canvas, x + 16.0, middle + 5.0, words, SMALL);
+        }
     }
 
     /// The table of findings, worst first.
     fn findings(&mut self, y: f32) {
-        let left = MARGIN + COLUMN_WIDTH + GUTTER + AXIS_LEFT;
+        let left = MARGIN + COLUMN_WIDTH + GUTTER;
         self.heading(left, y, "Findings", MAP_WIDTH);
         let mut row = y + HEADING_HEIGHT;
         self.rule(left, row);
-        let last = PAGE_HEIGHT - MARGIN - 56.0;
+        if self.evidence.findings.is_empty() {
+            self.lettering.text(&mut self.canvas, left, row + 23.0, "nothing was compared", TABLE);
+        }
+        let last = PAGE_HEIGHT - 120.0;
         for (index, finding) in self.evidence.findings.iter().enumerate() {
             let rest = self.evidence.findings.len() - index;
             if row + 48.0 > last && rest > 1 {
@@ -191,7 +209,7 @@ impl Page<'_> {
     fn foot(&mut self) {
         let gain = self.display.gain_words();
         let words = format!("Both sides shown {gain}, sRGB with a soft shoulder above half of white.");
-        let y = PAGE_HEIGHT - 22.0;
+        let y = PAGE_HEIGHT - 24.0;
         self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
         let program = concat!("plateproof ", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, MARGIN + CONTENT_WIDTH, y, program, SMALL);

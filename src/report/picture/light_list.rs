@@ -1,27 +1,28 @@
 //! The list of a side's lights.
 
-use super::EvidenceSide;
-use super::LightMark;
-use super::canvas::{Area, Canvas, FAINT_INK, Pen, RULE};
+use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::lettering::{Face, Lettering, SMALL, Style};
 use super::light_marks;
+use super::{EvidenceSide, LightMark};
 use crate::report::wording::fixed;
 
-const ROW: Style = Style::new(Face::Fixed, 14.0, super::canvas::INK);
+const TITLE: Style = Style::new(Face::Light, 17.0, INK);
+const LIGHT: Style = Style::new(Face::Fixed, 14.0, INK);
+const COLUMNS: Style = LIGHT.inked(FAINT_INK);
 const ROW_HEIGHT: f32 = 19.0;
 
 /// The lights of one side in `area`: number, azimuth, elevation, radius and label; what does not fit is counted.
 pub(super) fn draw_light_list(canvas: &mut Canvas, lettering: &Lettering, side: &EvidenceSide, area: Area) {
-    let title = lettering.fitted(&side.title, ROW, area.width);
-    lettering.text(canvas, area.x, area.y + 14.0, &title, ROW);
-    lettering.text(canvas, area.x, area.y + 33.0, " #  azim.  elev. radius", SMALL.inked(FAINT_INK));
+    let title = lettering.fitted(&side.title, TITLE, area.width);
+    lettering.text(canvas, area.x, area.y + 14.0, &title, TITLE);
+    lettering.text(canvas, area.x, area.y + 33.0, " # azimuth  elev. radius", COLUMNS);
     let rule = area.y + 39.0;
     canvas.polyline(&[[area.x, rule], [area.right(), rule]], Pen::new(RULE, 1.0));
     let mut y = rule + 17.0;
     let rows = (((area.bottom() - y) / ROW_HEIGHT).floor().max(0.0) as usize).min(light_marks::MARKS_SHOWN);
     for (number, light) in light_marks::numbered(&side.lights).take(rows) {
-        let row = lettering.fitted(&row_words(number, light), SMALL.inked(super::canvas::INK), area.width);
-        lettering.text(canvas, area.x, y, &row, SMALL.inked(super::canvas::INK));
+        let row = lettering.fitted(&row_words(number, light), LIGHT, area.width);
+        lettering.text(canvas, area.x, y, &row, LIGHT);
         y += ROW_HEIGHT;
     }
     if let Some(words) = rest_words(side.lights.len(), rows) {
@@ -33,7 +34,7 @@ fn row_words(number: usize, light: &LightMark) -> String {
     let radius = light.angular_radius_deg.map_or_else(|| "-".to_owned(), |radius| fixed(radius, 1, false));
     let (azimuth, elevation) = (fixed(light.azimuth_deg, 1, true), fixed(light.elevation_deg, 1, true));
     let clipped = if light.clipped { " clipped" } else { "" };
-    format!("{number:>2} {azimuth:>6} {elevation:>6} {radius:>6}  {}{clipped}", light.label)
+    format!("{number:>2} {azimuth:>7} {elevation:>6} {radius:>6}  {}{clipped}", light.label)
 }
 
 fn rest_words(lights: usize, rows: usize) -> Option<String> {

@@ -20,6 +20,25 @@ pub(super) enum Shape {
     Square,
 }
 
+/// Where a light's number stands; lights of two sides at one place keep their numbers apart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Beside {
+    /// Above, to the right.
+    Above,
+    /// Below, to the right.
+    Below,
+}
+
+impl Beside {
+    /// The place that goes with a shape in a shared panel.
+    pub(super) fn of(shape: Shape) -> Self {
+        match shape {
+            Shape::Ring => Self::Above,
+            Shape::Square => Self::Below,
+        }
+    }
+}
+
 /// A closed outline with halo; dashed for a clipped light.
 pub(super) fn outline(canvas: &mut Canvas, points: &[[f32; 2]], clipped: bool) {
     canvas.polygon(points, Pen::new(PAPER, HALO_WIDTH).opacity(0.9));
@@ -42,19 +61,28 @@ pub(super) fn symbol(canvas: &mut Canvas, at: [f32; 2], radius: f32, shape: Shap
 }
 
 /// The number of a light beside its mark of `radius`, kept within `panel`.
-pub(super) fn tag(canvas: &mut Canvas, lettering: &Lettering, at: [f32; 2], radius: f32, text: &str, panel: Area) {
-    let width = lettering.width(text, TAG).ceil() + 8.0;
-    let height = 17.0;
-    let beside = at[0] + radius * 0.75 + 2.0;
-    let x = if beside + width > panel.right() { at[0] - radius * 0.75 - 2.0 - width } else { beside };
-    let above = at[1] - radius * 0.75 - height;
-    let y = if above < panel.y { at[1] + radius * 0.75 } else { above };
-    let (x, y) = (x.max(panel.x).round(), y.min(panel.bottom() - height).round());
+pub(super) fn tag(
+    canvas: &mut Canvas,
+    lettering: &Lettering,
+    at: [f32; 2],
+    radius: f32,
+    text: &str,
+    beside: Beside,
+    panel: Area,
+) {
+    let (width, height) = (lettering.width(text, TAG).ceil() + 8.0, 17.0);
+    let reach = radius * 0.75;
+    let right = at[0] + reach + 2.0;
+    let x = if right + width > panel.right() { at[0] - reach - 2.0 - width } else { right };
+    let (above, below) = (at[1] - reach - height, at[1] + reach);
+    let is_above = (beside == Beside::Above && above >= panel.y) || below + height > panel.bottom();
+    let (x, y) = (x.max(panel.x).round(), if is_above { above } else { below }.round());
     canvas.fill(Area::new(x, y, width, height), INK);
     lettering.text(canvas, x + 4.0, y + 13.0, text, TAG);
 }
 
-/// The lights that are marked, each with its number.
+/// The lights that are marked, each with its number. One without a usable direction keeps its number unmarked.
 pub(super) fn numbered(lights: &[LightMark]) -> impl Iterator<Item = (usize, &LightMark)> {
-    lights.iter().take(MARKS_SHOWN).enumerate().map(|(index, light)| (index + 1, light))
+    let usable = |light: &LightMark| light.azimuth_deg.abs() <= 360.0 && light.elevation_deg.abs() <= 90.0;
+    (1..).zip(lights).take(MARKS_SHOWN).filter(move |(_, light)| usable(light))
 }

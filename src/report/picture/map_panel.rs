@@ -3,15 +3,13 @@
 use super::canvas::{Area, Canvas, INK, PAPER, Pen, RULE, hatch};
 use super::display::Display;
 use super::lettering::{Lettering, SMALL};
-use super::light_marks::{self, Shape};
+use super::light_marks::{self, Beside, Shape};
 use super::resize::{Source, resized};
 use super::stops_scale::{SCALE_END_STOPS, stops_colour};
 use super::{EvidenceSide, LightMark, LinearPicture, LinearPictureGrey, check_size};
 use crate::Result;
 
-/// Room left of a map for the elevation axis.
-pub(super) const AXIS_LEFT: f32 = 40.0;
-/// Room below a map for the azimuth axis.
+/// Room below a map for the azimuth axis. The elevation axis takes 40 px of the margin to the left.
 pub(super) const AXIS_BELOW: f32 = 22.0;
 
 /// Lights smaller than this would be marked by a dot; the ring is drawn at least so large.
@@ -50,8 +48,8 @@ pub(super) fn draw_difference(
     let fitted = resized(&Source { width: difference.width, height: difference.height, pixels: values }, width, height);
     let (left, top) = (panel.x as usize, panel.y as usize);
     let pixel = |x: usize, y: usize| {
-        let stops = fitted.get(y * width + x).map_or(f32::NAN, |value| value[0]);
-        Some(stops_colour(stops).unwrap_or_else(|| hatch(left + x, top + y)))
+        let known = fitted.get(y * width + x).filter(|(_, known)| *known >= 0.5);
+        Some(known.and_then(|([stops], _)| stops_colour(*stops)).unwrap_or_else(|| hatch(left + x, top + y)))
     };
     canvas.pixels([left, top], [width, height], pixel);
     grid(canvas, panel);
@@ -60,7 +58,15 @@ pub(super) fn draw_difference(
         for (number, light) in light_marks::numbered(&side.lights) {
             let at = place(light.azimuth_deg, light.elevation_deg, panel);
             light_marks::symbol(canvas, at, SYMBOL_RADIUS, shape, light.clipped);
-            light_marks::tag(canvas, lettering, at, SYMBOL_RADIUS, &format!("{letter}{number}"), panel);
+            light_marks::tag(
+                canvas,
+                lettering,
+                at,
+                SYMBOL_RADIUS,
+                &format!("{letter}{number}"),
+                Beside::of(shape),
+                panel,
+            );
         }
     }
     Ok(())
@@ -87,7 +93,7 @@ fn draw_picture(canvas: &mut Canvas, picture: &LinearPicture, panel: Area, displ
     let fitted = resized(&picture.source()?, width, height);
     let (left, top) = (panel.x as usize, panel.y as usize);
     canvas.pixels([left, top], [width, height], |x, y| match fitted.get(y * width + x) {
-        Some(rgb) if !rgb[0].is_nan() => Some(display.rgb(*rgb)),
+        Some((rgb, known)) if *known >= 0.5 => Some(display.rgb(*rgb)),
         _ => Some(hatch(left + x, top + y)),
     });
     Ok(())
@@ -147,7 +153,15 @@ fn draw_light(canvas: &mut Canvas, lettering: &Lettering, light: &LightMark, num
         None => light_marks::symbol(canvas, at, SYMBOL_RADIUS, Shape::Ring, light.clipped),
     }
     let reach = radius_deg.map_or(SYMBOL_RADIUS, |radius| (radius / 180.0) as f32 * panel.height);
-    light_marks::tag(canvas, lettering, at, reach.clamp(SYMBOL_RADIUS, 60.0), &number.to_string(), panel);
+    light_marks::tag(
+        canvas,
+        lettering,
+        at,
+        reach.clamp(SYMBOL_RADIUS, 60.0),
+        &number.to_string(),
+        Beside::Above,
+        panel,
+    );
 }
 
 /// Points of the circle at `radius_deg` around a direction, on the map.
@@ -176,12 +190,16 @@ mod tests {
 
     const PANEL: Area = Area { x: 100.0, y: 50.0, width: 360.0, height: 180.0 };
 
+    fn assert_near(at: [f32; 2], wanted: [f32; 2]) {
+        assert!((at[0] - wanted[0]).abs() < 1e-3 && (at[1] - wanted[1]).abs() < 1e-3, "{at:?} {wanted:?}");
+    }
+
     #[test]
     fn directions_lie_where_the_axes_say() {
-        assert_eq!(place(0.0, 0.0, PANEL), [280.0, 140.0]);
-        assert_eq!(place(-90.0, 0.0, PANEL), [190.0, 140.0]);
-        assert_eq!(place(90.0, 45.0, PANEL), [370.0, 95.0]);
-        assert_eq!(place(180.0, -90.0, PANEL), [460.0, 230.0]);
+        assert_near(place(0.0, 0.0, PANEL), [280.0, 140.0]);
+        assert_near(place(-90.0, 0.0, PANEL), [190.0, 140.0]);
+        assert_near(place(90.0, 45.0, PANEL), [370.0, 95.0]);
+        assert_near(place(180.0, -90.0, PANEL), [460.0, 230.0]);
     }
 
     #[test]

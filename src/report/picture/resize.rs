@@ -9,6 +9,9 @@ pub(super) struct Source<'a, const N: usize> {
     pub(super) pixels: &'a [[f32; N]],
 }
 
+/// A mean over what is known, and the fraction that is known.
+pub(super) type Mean<const N: usize> = ([f32; N], f32);
+
 /// One output pixel's share of a row or column of the source: first index and the weights from there on.
 struct Span {
     first: usize,
@@ -17,11 +20,11 @@ struct Span {
 
 /// The picture at `width` × `height`: area means when it shrinks, linear interpolation when it grows.
 ///
-/// A target pixel of which more than half is unknown is unknown.
-pub(super) fn resized<const N: usize>(source: &Source<N>, width: usize, height: usize) -> Vec<[f32; N]> {
+/// Each pixel is the mean of what is known and the fraction that is known, 0 to 1.
+pub(super) fn resized<const N: usize>(source: &Source<N>, width: usize, height: usize) -> Vec<Mean<N>> {
     let columns = spans(source.width, width);
     let rows = spans(source.height, height);
-    let mut target = vec![[f32::NAN; N]; width * height];
+    let mut target = vec![([0.0; N], 0.0); width * height];
     target.par_chunks_mut(width.max(1)).zip(&rows).for_each(|(line, row)| {
         let sums = row_sums(source, row);
         for (pixel, column) in line.iter_mut().zip(&columns) {
@@ -32,7 +35,7 @@ pub(super) fn resized<const N: usize>(source: &Source<N>, width: usize, height: 
 }
 
 /// Weighted sums down the source's columns, with the weight that was known in each.
-fn row_sums<const N: usize>(source: &Source<N>, row: &Span) -> Vec<([f32; N], f32)> {
+fn row_sums<const N: usize>(source: &Source<N>, row: &Span) -> Vec<Mean<N>> {
     let mut sums = vec![([0.0; N], 0.0); source.width];
     for (offset, &weight) in row.weights.iter().enumerate() {
         let start = (row.first + offset) * source.width;
@@ -49,8 +52,8 @@ fn row_sums<const N: usize>(source: &Source<N>, row: &Span) -> Vec<([f32; N], f3
     sums
 }
 
-/// The mean across a span of column sums; NaN where less than half is known.
-fn mean<const N: usize>(sums: &[([f32; N], f32)], column: &Span) -> [f32; N] {
+/// The mean across a span of column sums.
+fn mean<const N: usize>(sums: &[Mean<N>], column: &Span) -> Mean<N> {
     let mut total = [0.0; N];
     let mut known = 0.0;
     let run = sums.get(column.first..).unwrap_or_default();
@@ -60,7 +63,7 @@ fn mean<const N: usize>(sums: &[([f32; N], f32)], column: &Span) -> [f32; N] {
         }
         known += weight * weight_down;
     }
-    if known < 0.5 { [f32::NAN; N] } else { total.map(|t| t / known) }
+    if known > 0.0 { (total.map(|t| t / known), known) } else { (total, 0.0) }
 }
 
 /// The spans that map `from` source pixels onto `to` target pixels; the weights of each add up to one.
@@ -90,10 +93,11 @@ fn linear_span(index: usize, scale: f64, from: usize) -> Span {
 mod tests {
     use super::*;
 
+    /// Means of what is known; NaN where nothing is.
     fn resize(values: &[f32], width: usize, to: (usize, usize)) -> Vec<f32> {
         let pixels: Vec<[f32; 1]> = values.iter().map(|&v| [v]).collect();
         let source = Source { width, height: values.len() / width, pixels: &pixels };
-        resized(&source, to.0, to.1).into_iter().map(|[v]| v).collect()
+        resized(&source, to.0, to.1).into_iter().map(|([v], known)| if known > 0.0 { v } else { f32::NAN }).collect()
     }
 
     #[test]
@@ -113,8 +117,17 @@ mod tests {
 
     #[test]
     fn the_unknown_takes_no_part() {
-        assert_eq!(resize(&[f32::NAN, 3.0, f32::NAN, f32::NAN], 4, (2, 1))[0], 3.0);
-        assert!(resize(&[f32::NAN, 3.0, f32::NAN, f32::NAN], 4, (2, 1))[1].is_nan());
+        let halves = resize(&[f32::NAN, 3.0, f32::NAN, f32::NAN], 4, (2, 1));
+        assert_eq!(halves[..1], [3.0]);
+        assert!(halves[1].is_nan());
+    }
+
+    #[test]
+    fn the_known_fraction_is_said() {
+        let pixels = [[f32::NAN], [3.0], [1.0], [1.0]];
+        let source = Source { width: 4, height: 1, pixels: &pixels };
+        let fractions: Vec<_> = resized(&source, 2, 1).into_iter().map(|(_, known)| known).collect();
+        assert_eq!(fractions, [0.5, 1.0]);
     }
 
     #[test]

@@ -6,23 +6,23 @@ use super::display::Display;
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
 use super::light_list::draw_light_list;
-use super::map_panel::{AXIS_BELOW, AXIS_LEFT, draw_unwrapped};
+use super::map_panel::{AXIS_BELOW, draw_unwrapped};
 use super::png_file::encode_png;
 use super::sphere_panel::{draw_crop, draw_matte};
 use crate::Result;
 
-const PAGE_WIDTH: f32 = 1160.0;
-const MARGIN: f32 = 44.0;
+const PAGE_WIDTH: f32 = 1140.0;
+const MARGIN: f32 = 60.0;
 const CONTENT_WIDTH: f32 = PAGE_WIDTH - 2.0 * MARGIN;
 const CROP_SIDE: f32 = 380.0;
 const MATTE_SIDE: f32 = 280.0;
-const MAP_WIDTH: f32 = CONTENT_WIDTH - AXIS_LEFT;
+const MAP_WIDTH: f32 = CONTENT_WIDTH;
 const MAP_HEIGHT: f32 = MAP_WIDTH / 2.0;
 
 /// The mark in a sphere picture's text chunk.
 const SPHERE_MARK: &str = "plateproof-sphere/1";
 
-/// One frame's sphere as a PNG file, 1160 px wide: crop with outline and lights, matte sphere, unwrapped light.
+/// One frame's sphere as a PNG file, 1140 px wide: crop with outline and lights, matte sphere, unwrapped light.
 ///
 /// `heading` names the frame, of `lines` three are shown; `exposure` is the linear gain for display.
 ///
@@ -44,8 +44,8 @@ pub fn render_sphere_picture(side: &EvidenceSide, heading: &str, lines: &[String
     lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 36.0, "predicted, not photographed", SMALL);
 
     let map_top = top + CROP_SIDE + 50.0;
-    lettering.text(&mut canvas, MARGIN + AXIS_LEFT, map_top - 12.0, "Unwrapped by direction", HEADING);
-    let panel = Area::new(MARGIN + AXIS_LEFT, map_top, MAP_WIDTH, MAP_HEIGHT);
+    lettering.text(&mut canvas, MARGIN, map_top - 12.0, "Unwrapped by direction", HEADING);
+    let panel = Area::new(MARGIN, map_top, MAP_WIDTH, MAP_HEIGHT);
     draw_unwrapped(&mut canvas, &lettering, side, panel, &display)?;
     let foot = panel.bottom() + AXIS_BELOW + 34.0;
     let words =

@@ -1,13 +1,15 @@
 //! Square panels: the sphere as photographed or rendered, and the matte sphere predicted from it.
 
-use super::canvas::{Area, CARD, Canvas, INK, PAPER, Pen, RULE, hatch};
+use super::canvas::{Area, CARD, Canvas, INK, PAPER, Pen, RULE, Rgb, hatch};
 use super::display::Display;
 use super::lettering::Lettering;
-use super::light_marks::{self, Shape};
+use super::light_marks::{self, Beside, Shape};
 use super::resize::resized;
 use super::{EvidenceSide, LinearPicture};
 use crate::Result;
 
+/// The fitted outline.
+const OUTLINE: Rgb = [255, 214, 10];
 /// Radius of a light's mark on the sphere.
 const MARK_RADIUS: f32 = 9.0;
 
@@ -19,15 +21,16 @@ pub(super) fn draw_crop(
     panel: Area,
     display: &Display,
 ) -> Result<()> {
-    let fit = draw_square(canvas, &side.crop, panel, display, Unknown::Hatched)?;
+    let fit = draw_fitted(canvas, &side.crop, panel, display, hatch)?;
     let outline: Vec<_> = side.outline_points.iter().map(|point| fit.place(*point)).collect();
     // The line lies on the very edge that the eye should check, so it is thin and lets the edge through.
-    canvas.polygon(&outline, Pen::new(INK, 3.0).opacity(0.45));
-    canvas.polygon(&outline, Pen::new([255, 214, 10], 1.3));
+    for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
+        draw_within(canvas, &outline, panel, pen);
+    }
     for (number, light) in light_marks::numbered(&side.lights) {
-        let Some(at) = light.crop_xy.map(|at| fit.place(at)) else { continue };
+        let Some(at) = light.crop_xy.map(|at| fit.place(at)).filter(|at| panel.holds(*at)) else { continue };
         light_marks::symbol(canvas, at, MARK_RADIUS, Shape::Ring, light.clipped);
-        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &number.to_string(), panel);
+        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &number.to_string(), Beside::Above, panel);
     }
     canvas.frame(panel, Pen::new(INK, 1.0));
     Ok(())
@@ -38,16 +41,21 @@ pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, 
     canvas.fill(panel, CARD);
     let inset = (panel.width * 0.04).round();
     let inner = Area::new(panel.x + inset, panel.y + inset, panel.width - 2.0 * inset, panel.height - 2.0 * inset);
-    draw_square(canvas, &side.matte, inner, display, Unknown::Bare)?;
+    draw_fitted(canvas, &side.matte, inner, display, |_, _| CARD)?;
     canvas.frame(panel, Pen::new(RULE, 1.0));
     Ok(())
 }
 
-/// What shows where nothing is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Unknown {
-    Hatched,
-    Bare,
+/// The parts of a closed line that lie within the panel.
+fn draw_within(canvas: &mut Canvas, points: &[[f32; 2]], panel: Area, pen: Pen) {
+    if points.iter().all(|point| panel.holds(*point)) {
+        canvas.polygon(points, pen);
+        return;
+    }
+    let closed: Vec<_> = points.iter().chain(points.first()).copied().collect();
+    for run in closed.split(|point| !panel.holds(*point)) {
+        canvas.polyline(run, pen);
+    }
 }
 
 /// How a picture was fitted into a panel.
@@ -72,25 +80,31 @@ impl Fit {
     }
 }
 
-fn draw_square(
+/// Draws a picture as large as the panel allows; what is unknown shows `behind`.
+fn draw_fitted(
     canvas: &mut Canvas,
     picture: &LinearPicture,
     panel: Area,
     display: &Display,
-    unknown: Unknown,
+    behind: impl Fn(usize, usize) -> Rgb,
 ) -> Result<Fit> {
-    let source = picture.source()?;
     let fit = Fit::new(picture, panel);
     let width = (picture.width as f32 * fit.scale).round().max(1.0) as usize;
     let height = (picture.height as f32 * fit.scale).round().max(1.0) as usize;
-    let fitted = resized(&source, width, height);
+    let fitted = resized(&picture.source()?, width, height);
     let (left, top) = (fit.left as usize, fit.top as usize);
-    if unknown == Unknown::Hatched {
-        canvas.fill(panel, PAPER);
-    }
-    canvas.pixels([left, top], [width, height], |x, y| match fitted.get(y * width + x) {
-        Some(rgb) if !rgb[0].is_nan() => Some(display.rgb(*rgb)),
-        _ => (unknown == Unknown::Hatched).then(|| hatch(left + x, top + y)),
+    canvas.pixels([left, top], [width, height], |x, y| {
+        let (rgb, known) = fitted.get(y * width + x)?;
+        let behind = if *known < 1.0 { behind(left + x, top + y) } else { PAPER };
+        Some(mixed(behind, display.rgb(*rgb), *known))
     });
     Ok(fit)
+}
+
+/// A soft edge where a pixel is known in part.
+fn mixed(behind: Rgb, before: Rgb, known: f32) -> Rgb {
+    std::array::from_fn(|c| {
+        let (behind, before) = (f32::from(behind[c]), f32::from(before[c]));
+        (behind + (before - behind) * known.clamp(0.0, 1.0)).round() as u8
+    })
 }
