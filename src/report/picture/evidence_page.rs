@@ -8,7 +8,7 @@ use super::light_list::draw_light_list;
 use super::light_marks::{Shape, symbol};
 use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
 use super::png_file::encode_png;
-use super::sphere_panel::{draw_crop, draw_matte};
+use super::sphere_panel::{OUTLINE, draw_crop, draw_matte};
 use super::{Evidence, FindingLine};
 use crate::Result;
 use crate::report::{REPORT_FORMAT, Verdict};
@@ -149,15 +149,18 @@ impl Page<'_> {
     /// What the marks mean, beside the legend of the difference.
     fn key(&mut self, y: f32) {
         let left = MARGIN + COLUMN_WIDTH + GUTTER;
-        let (middle, step) = (y + 8.0, MAP_WIDTH / 4.0);
-        let columns: [f32; 4] = std::array::from_fn(|index| left + 10.0 + index as f32 * step);
-        let [ring, square, clipped, unseen] = columns;
+        let (middle, step) = (y + 8.0, MAP_WIDTH / 5.0);
+        let columns: [f32; 5] = std::array::from_fn(|index| left + 10.0 + index as f32 * step);
+        let [ring, square, clipped, outline, unseen] = columns;
         symbol(&mut self.canvas, [ring, middle], 8.0, Shape::Ring, false);
         symbol(&mut self.canvas, [square, middle], 8.0, Shape::Square, false);
         symbol(&mut self.canvas, [clipped, middle], 8.0, Shape::Ring, true);
+        for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
+            self.canvas.polyline(&[[outline - 9.0, middle], [outline + 9.0, middle]], pen);
+        }
         let corner = [(unseen - 10.0) as usize, y as usize];
         self.canvas.pixels(corner, [20, 16], |x, y| Some(hatch(corner[0] + x, corner[1] + y)));
-        for (x, words) in columns.into_iter().zip(["plate light P", "CG light C", "clipped light", "not seen"]) {
+        for (x, words) in columns.into_iter().zip(["plate light P", "CG light C", "clipped", "outline", "not seen"]) {
             self.lettering.text(&mut self.canvas, x + 16.0, middle + 5.0, words, SMALL);
         }
     }

@@ -93,7 +93,7 @@ pub struct FindingLine {
     pub check: String,
     /// Its number and tolerance in words; see [`finding_words`](super::wording::finding_words).
     pub text: String,
-    /// Its verdict.
+    /// Its verdict; a waived mismatch is given as `Match`, its text says that it is waived.
     pub verdict: Verdict,
 }
 

@@ -9,7 +9,7 @@ use super::{EvidenceSide, LinearPicture};
 use crate::Result;
 
 /// The fitted outline.
-const OUTLINE: Rgb = [255, 214, 10];
+pub(super) const OUTLINE: Rgb = [255, 214, 10];
 /// Radius of a light's mark on the sphere.
 const MARK_RADIUS: f32 = 9.0;
 
