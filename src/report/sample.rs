@@ -7,6 +7,14 @@ use super::{
     ToolNote, Verdict,
 };
 
+/// Writes a sample into the folder that `PLATEPROOF_WRITE_SAMPLES` names, if any: pages are to be looked at, and a
+/// golden text is renewed by reading what was written here and copying it.
+pub(crate) fn keep_for_looking(name: &str, bytes: &[u8]) {
+    if let Ok(dir) = std::env::var("PLATEPROOF_WRITE_SAMPLES") {
+        std::fs::write(format!("{dir}/{name}"), bytes).unwrap();
+    }
+}
+
 /// A CG key turned too far counter-clockwise, half a stop over, a reference that drifted.
 pub(crate) fn mismatch() -> Report {
     let mut report = base(ShotVerdict::Mismatch);

@@ -39,7 +39,8 @@ pub fn finding_words(finding: &Finding) -> String {
     let tolerance = tolerance_words(finding);
     let against = if tolerance == "-" { String::new() } else { format!(", tolerance {tolerance}") };
     let waived = if finding.waived.is_some() { ", waived" } else { "" };
-    format!("{}{against}{waived}", value_words(finding))
+    let reference = if finding.concerns == "reference" { " (reference)" } else { "" };
+    format!("{}{against}{waived}{reference}", value_words(finding))
 }
 
 /// `value +/- sd` with as many decimals as the standard deviation deserves.

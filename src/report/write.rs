@@ -232,7 +232,8 @@ fn sync_folder(dir: &Path) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::{picture, render_text, sample};
+    use crate::report::picture::encode_png;
+    use crate::report::{render_text, sample};
 
     fn names_in(dir: &Path) -> Vec<String> {
         let mut names: Vec<_> =
@@ -246,7 +247,7 @@ mod tests {
     }
 
     fn small_png() -> Vec<u8> {
-        picture::encode_png(2, 1, &[0, 0, 0, 255, 255, 255], "plateproof-report/1").unwrap()
+        encode_png(2, 1, &[0, 0, 0, 255, 255, 255], "plateproof-report/1").unwrap()
     }
 
     #[test]

@@ -15,6 +15,9 @@ const HASH_DIGITS: usize = 16;
 /// Lights listed for a sphere; the JSON report has all of them.
 const LIGHTS_SHOWN: usize = 12;
 
+/// Puts what belongs to a finding under its check's name.
+const FINDING_INDENT: &str = "            ";
+
 /// Why the shot could not be done.
 pub(super) fn error(page: &mut Page, report: &Report) {
     let Some(error) = &report.error else { return };
@@ -84,18 +87,17 @@ fn finding_row(page: &mut Page, finding: &Finding) {
     let measured = cell(&value_words(finding), 25);
     let tolerance = clip(&tolerance_words(finding), 12);
     page.line(&format!("  {verdict} {} {measured} {tolerance}", cell(&page.named(finding), 29)));
-    const INDENT: &str = "            ";
     if finding.verdict >= Verdict::Unsure {
         let detail = detail_words(&finding.detail);
         if !detail.is_empty() {
-            page.paragraph(INDENT, &detail);
+            page.paragraph(FINDING_INDENT, &detail);
         }
         if !finding.reason.is_empty() {
-            page.paragraph(INDENT, &prose(&finding.reason));
+            page.paragraph(FINDING_INDENT, &prose(&finding.reason));
         }
     }
     if let Some(waiver) = &finding.waived {
-        page.paragraph(INDENT, &waiver_words(waiver));
+        page.paragraph(FINDING_INDENT, &waiver_words(waiver));
     }
 }
 

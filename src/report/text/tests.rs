@@ -1,30 +1,40 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::report::sample;
+use crate::report::sample::{self, keep_for_looking};
 
 fn widest(text: &str) -> usize {
     text.lines().map(display_width).max().unwrap_or(0)
 }
 
+fn assert_golden(report: &Report, name: &str, golden: &str) {
+    let text = render_text(report, false);
+    keep_for_looking(name, text.as_bytes());
+    assert_eq!(text, golden);
+}
+
 #[test]
 fn golden_mismatch() {
-    assert_eq!(render_text(&sample::mismatch(), false), include_str!("../testdata/golden_mismatch.report.txt"));
+    assert_golden(
+        &sample::mismatch(),
+        "golden_mismatch.report.txt",
+        include_str!("../testdata/golden_mismatch.report.txt"),
+    );
 }
 
 #[test]
 fn golden_unsure() {
-    assert_eq!(render_text(&sample::unsure(), false), include_str!("../testdata/golden_unsure.report.txt"));
+    assert_golden(&sample::unsure(), "golden_unsure.report.txt", include_str!("../testdata/golden_unsure.report.txt"));
 }
 
 #[test]
 fn golden_match() {
-    assert_eq!(render_text(&sample::all_match(), false), include_str!("../testdata/golden_match.report.txt"));
+    assert_golden(&sample::all_match(), "golden_match.report.txt", include_str!("../testdata/golden_match.report.txt"));
 }
 
 #[test]
 fn golden_error() {
-    assert_eq!(render_text(&sample::error(), false), include_str!("../testdata/golden_error.report.txt"));
+    assert_golden(&sample::error(), "golden_error.report.txt", include_str!("../testdata/golden_error.report.txt"));
 }
 
 #[test]
@@ -126,19 +136,5 @@ proptest! {
         let text = render_text(&report, false);
         prop_assert!(widest(&text) <= COLUMNS, "{text}");
         prop_assert!(text.starts_with(TEXT_MARK));
-    }
-}
-
-/// Shows the reports; also how the golden files are renewed: run it, read what it wrote, copy it.
-#[test]
-fn write_golden_candidates() {
-    let Ok(dir) = std::env::var("PLATEPROOF_WRITE_SAMPLES") else { return };
-    for (name, report) in [
-        ("mismatch", sample::mismatch()),
-        ("unsure", sample::unsure()),
-        ("match", sample::all_match()),
-        ("error", sample::error()),
-    ] {
-        std::fs::write(format!("{dir}/golden_{name}.report.txt"), render_text(&report, false)).unwrap();
     }
 }

@@ -1,0 +1,232 @@
+//! The evidence page of a shot: both spheres, both unwrapped, their difference, both matte spheres, the findings.
+
+use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE, hatch};
+use super::display::Display;
+use super::header::Header;
+use super::lettering::{HEADING, Lettering, SMALL, TABLE};
+use super::light_list::draw_light_list;
+use super::light_marks::{Shape, symbol};
+use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
+use super::png_file::encode_png;
+use super::sphere_panel::{OUTLINE, draw_crop, draw_matte};
+use super::{Evidence, FindingLine};
+use crate::Result;
+use crate::report::{REPORT_FORMAT, Verdict};
+
+const PAGE_WIDTH: f32 = 1600.0;
+const PAGE_HEIGHT: f32 = 1456.0;
+const MARGIN: f32 = 68.0;
+const CONTENT_WIDTH: f32 = PAGE_WIDTH - 2.0 * MARGIN;
+/// Between the two columns; holds the elevation axis of the right one, as the margin holds that of the left one.
+const GUTTER: f32 = 56.0;
+const COLUMN_WIDTH: f32 = (CONTENT_WIDTH - GUTTER) / 2.0;
+const MAP_WIDTH: f32 = COLUMN_WIDTH;
+const MAP_HEIGHT: f32 = MAP_WIDTH / 2.0;
+const CROP_SIDE: f32 = 312.0;
+const MATTE_SIDE: f32 = 232.0;
+/// From a heading's top to its panel.
+const HEADING_HEIGHT: f32 = 32.0;
+/// Between one row of panels and the heading of the next.
+const ROW_GAP: f32 = 14.0;
+
+/// The evidence picture as a PNG file of 1600 × 1456 px.
+///
+/// Both sides are shown under one gain and one display transform (see the source of `display`), unknown directions
+/// hatched grey. The picture carries the mark by which [`write_report`](crate::report::write_report) knows it.
+///
+/// # Errors
+/// `Parameter` where a picture's pixels do not fill its sides.
+pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
+    let mut page = Page {
+        canvas: Canvas::new(PAGE_WIDTH as u32, PAGE_HEIGHT as u32)?,
+        lettering: Lettering::new(),
+        display: Display::new(evidence.exposure),
+        evidence,
+    };
+    let head_end = page.head();
+    let spheres_end = page.spheres(head_end + 12.0)?;
+    let maps_end = page.maps(spheres_end + ROW_GAP)?;
+    page.difference(maps_end + ROW_GAP)?;
+    page.findings(maps_end + ROW_GAP);
+    page.foot();
+    let (width, height, rgb) = page.canvas.into_rgb();
+    encode_png(width, height, &rgb, REPORT_FORMAT)
+}
+
+struct Page<'a> {
+    canvas: Canvas,
+    lettering: Lettering,
+    display: Display,
+    evidence: &'a Evidence,
+}
+
+impl Page<'_> {
+    fn head(&mut self) -> f32 {
+        let header = Header {
+            name: &self.evidence.shot,
+            version: self.evidence.version.as_deref(),
+            verdict: Some(self.evidence.verdict),
+            lines: &self.evidence.headline,
+        };
+        header.draw(&mut self.canvas, &self.lettering, Area::new(MARGIN, 32.0, CONTENT_WIDTH, 0.0))
+    }
+
+    fn heading(&mut self, x: f32, y: f32, words: &str, room: f32) {
+        let words = self.lettering.fitted(words, HEADING, room);
+        self.lettering.text(&mut self.canvas, x, y + 22.0, &words, HEADING);
+    }
+
+    /// Both spheres, the lists of their lights, both matte spheres.
+    fn spheres(&mut self, y: f32) -> Result<f32> {
+        let evidence = self.evidence;
+        let top = y + HEADING_HEIGHT;
+        let mut x = MARGIN;
+        for side in [&evidence.mirror, &evidence.cg] {
+            self.heading(x, y, &side.title, CROP_SIDE);
+            draw_crop(&mut self.canvas, &self.lettering, side, Area::new(x, top, CROP_SIDE, CROP_SIDE), &self.display)?;
+            x += CROP_SIDE + 20.0;
+        }
+        let mattes_left = MARGIN + CONTENT_WIDTH - 2.0 * MATTE_SIDE - 16.0;
+        self.light_lists(x + 12.0, y, mattes_left - 32.0 - x);
+        self.mattes(mattes_left, y)?;
+        Ok(top + CROP_SIDE)
+    }
+
+    fn light_lists(&mut self, x: f32, y: f32, width: f32) {
+        self.heading(x, y, "Lights", width);
+        let half = CROP_SIDE / 2.0;
+        for (index, side) in [&self.evidence.mirror, &self.evidence.cg].into_iter().enumerate() {
+            let area = Area::new(x, y + HEADING_HEIGHT + index as f32 * half, width, half - 8.0);
+            draw_light_list(&mut self.canvas, &self.lettering, side, area);
+        }
+    }
+
+    fn mattes(&mut self, left: f32, y: f32) -> Result<()> {
+        self.heading(left, y, "Grey matte sphere under each light", 2.0 * MATTE_SIDE + 16.0);
+        let top = y + HEADING_HEIGHT;
+        let mut x = left;
+        for side in [&self.evidence.mirror, &self.evidence.cg] {
+            draw_matte(&mut self.canvas, side, Area::new(x, top, MATTE_SIDE, MATTE_SIDE), &self.display)?;
+            let words = self.lettering.fitted(&side.title, SMALL, MATTE_SIDE);
+            self.lettering.text(&mut self.canvas, x, top + MATTE_SIDE + 18.0, &words, SMALL);
+            x += MATTE_SIDE + 16.0;
+        }
+        let remark = "predicted from the unwrapped light, not photographed";
+        self.lettering.text(&mut self.canvas, left, top + MATTE_SIDE + 38.0, remark, SMALL);
+        Ok(())
+    }
+
+    /// Both sides unwrapped by direction.
+    fn maps(&mut self, y: f32) -> Result<f32> {
+        let evidence = self.evidence;
+        let top = y + HEADING_HEIGHT;
+        for (column, side) in [&evidence.mirror, &evidence.cg].into_iter().enumerate() {
+            let left = MARGIN + column as f32 * (COLUMN_WIDTH + GUTTER);
+            self.heading(left, y, &format!("{}, unwrapped by direction", side.title), MAP_WIDTH);
+            let panel = Area::new(left, top, MAP_WIDTH, MAP_HEIGHT);
+            draw_unwrapped(&mut self.canvas, &self.lettering, side, panel, &self.display)?;
+        }
+        Ok(top + MAP_HEIGHT + AXIS_BELOW)
+    }
+
+    /// The difference in stops with its legend.
+    fn difference(&mut self, y: f32) -> Result<()> {
+        let evidence = self.evidence;
+        let left = MARGIN;
+        self.heading(left, y, "CG minus plate side, in stops", MAP_WIDTH);
+        let panel = Area::new(left, y + HEADING_HEIGHT, MAP_WIDTH, MAP_HEIGHT);
+        let sides = [(&evidence.mirror, "P", Shape::Ring), (&evidence.cg, "C", Shape::Square)];
+        draw_difference(&mut self.canvas, &self.lettering, &evidence.difference_stops, sides, panel)?;
+        let below = panel.bottom() + AXIS_BELOW + 10.0;
+        let bar = Area::new(left + 128.0, below, MAP_WIDTH - 256.0, 16.0);
+        draw_stops_legend(&mut self.canvas, &self.lettering, bar);
+        self.lettering.text_right(&mut self.canvas, bar.x - 12.0, below + 13.0, "CG darker", SMALL.inked(INK));
+        self.lettering.text(&mut self.canvas, bar.right() + 12.0, below + 13.0, "CG brighter", SMALL.inked(INK));
+        self.key(below);
+        Ok(())
+    }
+
+    /// What the marks mean, beside the legend of the difference.
+    fn key(&mut self, y: f32) {
+        let left = MARGIN + COLUMN_WIDTH + GUTTER;
+        let (middle, step) = (y + 8.0, MAP_WIDTH / 5.0);
+        let columns: [f32; 5] = std::array::from_fn(|index| left + 10.0 + index as f32 * step);
+        let [ring, square, clipped, outline, unseen] = columns;
+        symbol(&mut self.canvas, [ring, middle], 8.0, Shape::Ring, false);
+        symbol(&mut self.canvas, [square, middle], 8.0, Shape::Square, false);
+        symbol(&mut self.canvas, [clipped, middle], 8.0, Shape::Ring, true);
+        for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
+            self.canvas.polyline(&[[outline - 9.0, middle], [outline + 9.0, middle]], pen);
+        }
+        let corner = [(unseen - 10.0) as usize, y as usize];
+        self.canvas.pixels(corner, [20, 16], |x, y| Some(hatch(corner[0] + x, corner[1] + y)));
+        for (x, words) in columns.into_iter().zip(["plate light P", "CG light C", "clipped", "outline", "not seen"]) {
+            self.lettering.text(&mut self.canvas, x + 16.0, middle + 5.0, words, SMALL);
+        }
+    }
+
+    /// The table of findings, worst first.
+    fn findings(&mut self, y: f32) {
+        let left = MARGIN + COLUMN_WIDTH + GUTTER;
+        self.heading(left, y, "Findings", MAP_WIDTH);
+        let mut row = y + HEADING_HEIGHT;
+        self.rule(left, row);
+        if self.evidence.findings.is_empty() {
+            self.lettering.text(&mut self.canvas, left, row + 23.0, "nothing was compared", TABLE);
+        }
+        let last = PAGE_HEIGHT - 120.0;
+        for (index, finding) in self.evidence.findings.iter().enumerate() {
+            let rest = self.evidence.findings.len() - index;
+            if row + 48.0 > last && rest > 1 {
+                let words = format!("and {rest} more in the text report");
+                self.lettering.text(&mut self.canvas, left, row + 22.0, &words, SMALL);
+                return;
+            }
+            row = self.finding_row(left, row, finding);
+        }
+    }
+
+    fn finding_row(&mut self, left: f32, y: f32, finding: &FindingLine) -> f32 {
+        let ink = if finding.verdict == Verdict::NotGiven { FAINT_INK } else { INK };
+        let style = TABLE.inked(ink);
+        let baseline = y + 23.0;
+        verdict_symbol(&mut self.canvas, [left + 8.0, baseline - 5.0], finding.verdict);
+        self.lettering.text(&mut self.canvas, left + 28.0, baseline, finding.verdict.word(), style);
+        let check = self.lettering.fitted(&finding.check, style, 190.0);
+        self.lettering.text(&mut self.canvas, left + 120.0, baseline, &check, style);
+        let room = MAP_WIDTH - 316.0;
+        let lines = self.lettering.wrapped(&finding.text, style, room, 2);
+        for (index, line) in lines.iter().enumerate() {
+            self.lettering.text(&mut self.canvas, left + 316.0, baseline + index as f32 * 20.0, line, style);
+        }
+        let bottom = y + 34.0 + lines.len().saturating_sub(1) as f32 * 20.0;
+        self.rule(left, bottom);
+        bottom
+    }
+
+    fn rule(&mut self, left: f32, y: f32) {
+        self.canvas.polyline(&[[left, y], [left + MAP_WIDTH, y]], Pen::new(RULE, 1.0));
+    }
+
+    /// Under which display transform the page shows light.
+    fn foot(&mut self) {
+        let gain = self.display.gain_words();
+        let words = format!("Both sides shown {gain}, sRGB with a soft shoulder above half of white.");
+        let y = PAGE_HEIGHT - 24.0;
+        self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
+        let program = concat!("plateproof ", env!("CARGO_PKG_VERSION"));
+        self.lettering.text_right(&mut self.canvas, MARGIN + CONTENT_WIDTH, y, program, SMALL);
+    }
+}
+
+/// The verdict as a shape: full square, hollow diamond, hollow ring, dash.
+fn verdict_symbol(canvas: &mut Canvas, [x, y]: [f32; 2], verdict: Verdict) {
+    match verdict {
+        Verdict::Mismatch => canvas.fill(Area::new(x - 6.0, y - 6.0, 12.0, 12.0), INK),
+        Verdict::Unsure => {
+            canvas.polygon(&[[x, y - 7.0], [x + 7.0, y], [x, y + 7.0], [x - 7.0, y]], Pen::new(INK, 1.8));
+        }
+        Verdict::Match => canvas.circle([x, y], 5.5, Pen::new(INK, 1.8)),
+        Verdict::NotGiven => canvas.polyline(&[[x - 5.0, y], [x + 5.0, y]], Pen::new(FAINT_INK, 1.8)),
+    }
+}

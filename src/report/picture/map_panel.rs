@@ -1,0 +1,225 @@
+//! Panels by direction: unwrapped radiance and the difference in stops, with grid, axes and light marks.
+
+use super::canvas::{Area, Canvas, INK, PAPER, Pen, RULE, hatch};
+use super::display::Display;
+use super::lettering::{Lettering, SMALL};
+use super::light_marks::{self, Beside, Shape};
+use super::resize::{Source, resized};
+use super::stops_scale::{SCALE_END_STOPS, stops_colour};
+use super::{EvidenceSide, LightMark, LinearPicture, LinearPictureGrey, check_size};
+use crate::Result;
+
+/// Room below a map for the azimuth axis. The elevation axis takes 40 px of the margin to the left.
+pub(super) const AXIS_BELOW: f32 = 22.0;
+
+/// Lights smaller than this would be marked by a dot; the ring is drawn at least so large.
+const SMALLEST_RING_DEG: f64 = 3.0;
+/// Half the side of a mark of fixed size.
+const SYMBOL_RADIUS: f32 = 8.0;
+
+/// Unwrapped radiance of one side with its lights.
+pub(super) fn draw_unwrapped(
+    canvas: &mut Canvas,
+    lettering: &Lettering,
+    side: &EvidenceSide,
+    panel: Area,
+    display: &Display,
+) -> Result<()> {
+    draw_picture(canvas, &side.unwrapped, panel, display)?;
+    grid(canvas, panel);
+    axes(canvas, lettering, panel);
+    for (number, light) in light_marks::numbered(&side.lights) {
+        draw_light(canvas, lettering, light, number, panel);
+    }
+    Ok(())
+}
+
+/// The difference in stops with the lights of both sides.
+pub(super) fn draw_difference(
+    canvas: &mut Canvas,
+    lettering: &Lettering,
+    difference: &LinearPictureGrey,
+    sides: [(&EvidenceSide, &str, Shape); 2],
+    panel: Area,
+) -> Result<()> {
+    check_size(difference.width, difference.height, difference.values.len())?;
+    let (width, height) = (panel.width as usize, panel.height as usize);
+    let (values, _) = difference.values.as_chunks::<1>();
+    let fitted = resized(&Source { width: difference.width, height: difference.height, pixels: values }, width, height);
+    let (left, top) = (panel.x as usize, panel.y as usize);
+    let pixel = |x: usize, y: usize| {
+        let known = fitted.get(y * width + x).filter(|(_, known)| *known >= 0.5);
+        Some(known.and_then(|([stops], _)| stops_colour(*stops)).unwrap_or_else(|| hatch(left + x, top + y)))
+    };
+    canvas.pixels([left, top], [width, height], pixel);
+    grid(canvas, panel);
+    axes(canvas, lettering, panel);
+    for (side, letter, shape) in sides {
+        for (number, light) in light_marks::numbered(&side.lights) {
+            let at = place(light.azimuth_deg, light.elevation_deg, panel);
+            light_marks::symbol(canvas, at, SYMBOL_RADIUS, shape, light.clipped);
+            light_marks::tag(
+                canvas,
+                lettering,
+                at,
+                SYMBOL_RADIUS,
+                &format!("{letter}{number}"),
+                Beside::of(shape),
+                panel,
+            );
+        }
+    }
+    Ok(())
+}
+
+/// The scale of differences with numbers, the bar within `area`, the words beside and below it.
+pub(super) fn draw_stops_legend(canvas: &mut Canvas, lettering: &Lettering, area: Area) {
+    let width = area.width as usize;
+    let across = |x: usize| (x as f32 + 0.5) / area.width * 2.0 * SCALE_END_STOPS - SCALE_END_STOPS;
+    canvas.pixels([area.x as usize, area.y as usize], [width, area.height as usize], |x, _| stops_colour(across(x)));
+    canvas.frame(area, Pen::new(RULE, 1.0));
+    for (stops, words) in
+        [(-2.0, "-2"), (-1.0, "-1"), (-0.5, "-0.5"), (0.0, "0"), (0.5, "+0.5"), (1.0, "+1"), (2.0, "+2")]
+    {
+        let x = area.x + (stops + SCALE_END_STOPS) / (2.0 * SCALE_END_STOPS) * area.width;
+        canvas.polyline(&[[x, area.bottom()], [x, area.bottom() + 5.0]], Pen::new(INK, 1.0));
+        lettering.text_centred(canvas, x, area.bottom() + 18.0, words, SMALL);
+    }
+}
+
+/// A linear picture in a panel, hatched where nothing is known.
+fn draw_picture(canvas: &mut Canvas, picture: &LinearPicture, panel: Area, display: &Display) -> Result<()> {
+    let (width, height) = (panel.width as usize, panel.height as usize);
+    let fitted = resized(&picture.source()?, width, height);
+    let (left, top) = (panel.x as usize, panel.y as usize);
+    canvas.pixels([left, top], [width, height], |x, y| match fitted.get(y * width + x) {
+        Some((rgb, known)) if *known >= 0.5 => Some(display.rgb(*rgb)),
+        _ => Some(hatch(left + x, top + y)),
+    });
+    Ok(())
+}
+
+/// Thin lines every 30 degrees of elevation and 45 of azimuth, stronger on the horizon and towards the camera.
+fn grid(canvas: &mut Canvas, panel: Area) {
+    for azimuth_deg in [-135.0, -90.0, -45.0, 0.0, 45.0, 90.0, 135.0] {
+        grid_line(canvas, [azimuth_deg, 90.0], [azimuth_deg, -90.0], azimuth_deg == 0.0, panel);
+    }
+    for elevation_deg in [-60.0, -30.0, 0.0, 30.0, 60.0] {
+        grid_line(canvas, [-180.0, elevation_deg], [180.0, elevation_deg], elevation_deg == 0.0, panel);
+    }
+    canvas.frame(panel, Pen::new(INK, 1.0));
+}
+
+/// A light line beside a dark one shows on any background.
+fn grid_line(canvas: &mut Canvas, from: [f64; 2], to: [f64; 2], strong: bool, panel: Area) {
+    let opacity = if strong { 0.5 } else { 0.26 };
+    let (from, to) = (place(from[0], from[1], panel), place(to[0], to[1], panel));
+    let moved = |[x, y]: [f32; 2], by: f32| [x.round() + by, y.round() + by];
+    canvas.polyline(&[moved(from, 0.5), moved(to, 0.5)], Pen::new(PAPER, 1.0).opacity(opacity));
+    canvas.polyline(&[moved(from, 1.5), moved(to, 1.5)], Pen::new(INK, 1.0).opacity(opacity * 0.6));
+}
+
+/// Names of the directions below, elevations to the left.
+fn axes(canvas: &mut Canvas, lettering: &Lettering, panel: Area) {
+    let y = panel.bottom() + 16.0;
+    lettering.text(canvas, panel.x, y, "behind", SMALL);
+    lettering.text_right(canvas, panel.right(), y, "behind", SMALL);
+    for (azimuth_deg, words) in [(-90.0, "-90 frame left"), (0.0, "0 camera"), (90.0, "frame right +90")] {
+        lettering.text_centred(canvas, place(azimuth_deg, 0.0, panel)[0], y, words, SMALL);
+    }
+    for (elevation_deg, words) in
+        [(90.0, "+90"), (60.0, "+60"), (30.0, "+30"), (0.0, "0"), (-30.0, "-30"), (-60.0, "-60"), (-90.0, "-90")]
+    {
+        let at = place(0.0, elevation_deg, panel)[1];
+        let baseline = (at + 4.5).clamp(panel.y + 10.0, panel.bottom());
+        lettering.text_right(canvas, panel.x - 6.0, baseline, words, SMALL);
+    }
+}
+
+/// Where a direction lies in a panel.
+fn place(azimuth_deg: f64, elevation_deg: f64, panel: Area) -> [f32; 2] {
+    let across = (azimuth_deg + 180.0) / 360.0;
+    let down = (90.0 - elevation_deg) / 180.0;
+    [panel.x + across as f32 * panel.width, panel.y + down as f32 * panel.height]
+}
+
+/// A light as the outline of its disc on the map; an unresolved one as a mark of fixed size.
+fn draw_light(canvas: &mut Canvas, lettering: &Lettering, light: &LightMark, number: usize, panel: Area) {
+    let at = place(light.azimuth_deg, light.elevation_deg, panel);
+    let radius_deg = light.angular_radius_deg.filter(|radius| *radius > SMALLEST_RING_DEG);
+    let ring = radius_deg.map(|radius| disc_outline(light.azimuth_deg, light.elevation_deg, radius, panel));
+    match ring.filter(|ring| is_whole(ring, panel)) {
+        Some(ring) => light_marks::outline(canvas, &ring, light.clipped),
+        None => light_marks::symbol(canvas, at, SYMBOL_RADIUS, Shape::Ring, light.clipped),
+    }
+    let reach = radius_deg.map_or(SYMBOL_RADIUS, |radius| (radius / 180.0) as f32 * panel.height);
+    light_marks::tag(
+        canvas,
+        lettering,
+        at,
+        reach.clamp(SYMBOL_RADIUS, 60.0),
+        &number.to_string(),
+        Beside::Above,
+        panel,
+    );
+}
+
+/// Points of the circle at `radius_deg` around a direction, on the map.
+fn disc_outline(azimuth_deg: f64, elevation_deg: f64, radius_deg: f64, panel: Area) -> Vec<[f32; 2]> {
+    let (azimuth, elevation, radius) = (azimuth_deg.to_radians(), elevation_deg.to_radians(), radius_deg.to_radians());
+    let point = |step: u32| {
+        let around = f64::from(step) / 48.0 * std::f64::consts::TAU;
+        let (up, aside) = (radius.sin() * around.cos(), radius.sin() * around.sin());
+        let y = radius.cos() * elevation.sin() + up * elevation.cos();
+        let ahead = radius.cos() * elevation.cos() - up * elevation.sin();
+        let turned = azimuth + aside.atan2(ahead);
+        place(turned.to_degrees(), y.clamp(-1.0, 1.0).asin().to_degrees(), panel)
+    };
+    (0..48).map(point).collect()
+}
+
+/// Discs that cross the seam behind or hold a pole have no closed outline on the map.
+fn is_whole(points: &[[f32; 2]], panel: Area) -> bool {
+    points.iter().all(|[x, _]| (panel.x..=panel.right()).contains(x))
+        && points.iter().zip(points.iter().cycle().skip(1)).all(|(a, b)| (a[0] - b[0]).abs() < panel.width / 4.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PANEL: Area = Area { x: 100.0, y: 50.0, width: 360.0, height: 180.0 };
+
+    fn assert_near(at: [f32; 2], wanted: [f32; 2]) {
+        assert!((at[0] - wanted[0]).abs() < 1e-3 && (at[1] - wanted[1]).abs() < 1e-3, "{at:?} {wanted:?}");
+    }
+
+    #[test]
+    fn directions_lie_where_the_axes_say() {
+        assert_near(place(0.0, 0.0, PANEL), [280.0, 140.0]);
+        assert_near(place(-90.0, 0.0, PANEL), [190.0, 140.0]);
+        assert_near(place(90.0, 45.0, PANEL), [370.0, 95.0]);
+        assert_near(place(180.0, -90.0, PANEL), [460.0, 230.0]);
+    }
+
+    #[test]
+    fn a_disc_keeps_its_angular_radius() {
+        let ring = disc_outline(40.0, 50.0, 10.0, PANEL);
+        let cosine_to_centre = |[x, y]: [f32; 2]| {
+            let azimuth = f64::from(x - 280.0).to_radians() - 40_f64.to_radians();
+            let elevation = f64::from(140.0 - y).to_radians();
+            let centre = 50_f64.to_radians();
+            elevation.sin() * centre.sin() + elevation.cos() * centre.cos() * azimuth.cos()
+        };
+        for point in ring {
+            assert!((cosine_to_centre(point) - 10_f64.to_radians().cos()).abs() < 1e-5);
+        }
+    }
+
+    #[test]
+    fn discs_over_the_seam_or_a_pole_are_not_whole() {
+        assert!(is_whole(&disc_outline(40.0, 50.0, 10.0, PANEL), PANEL));
+        assert!(!is_whole(&disc_outline(176.0, 0.0, 10.0, PANEL), PANEL));
+        assert!(!is_whole(&disc_outline(0.0, 86.0, 10.0, PANEL), PANEL));
+    }
+}
