@@ -55,6 +55,9 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance_mm: Option<f64>,
+    /// Focal length or sensor came from an option of the command line, not from the sheet.
+    #[serde(skip)]
+    pub by_option: bool,
 }
 
 /// The field of view that a sheet tells for one picture.
@@ -82,6 +85,7 @@ impl CameraSpec {
             roll_deg: self.roll_deg.or(other.roll_deg),
             height_mm: self.height_mm.or(other.height_mm),
             distance_mm: self.distance_mm.or(other.distance_mm),
+            by_option: self.by_option || other.by_option,
         }
     }
 
