@@ -1,5 +1,7 @@
 //! The program as a person or a render farm meets it: output, files and exit status.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Output, Stdio};
@@ -272,4 +274,17 @@ fn the_demo_writes_a_show_and_its_reports() {
     let reports = fs::read_dir(here.path().join("ferry/reports")).unwrap();
     let json = reports.filter(|entry| entry.as_ref().unwrap().path().extension().is_some_and(|e| e == "json")).count();
     assert!(json >= 1 && !out.contains("error"), "{out}");
+}
+
+#[test]
+fn commands_of_the_readme_parse() {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let commands: Vec<&str> = readme.lines().filter_map(|line| line.strip_prefix("plateproof ")).collect();
+    assert!(commands.len() >= 8, "{commands:?}");
+    let here = temp();
+    for command in commands {
+        let words: Vec<&str> = command.split(" #").next().unwrap_or_default().split_whitespace().collect();
+        let (_, _, err) = run(here.path(), &words);
+        assert!(!err.contains("Usage:"), "plateproof {command}\n{err}");
+    }
 }

@@ -1,5 +1,8 @@
 //! Shot sheets from disk: what is understood, what is refused and in which words.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
+#![allow(clippy::float_cmp, reason = "numbers that were typed come back unchanged")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 

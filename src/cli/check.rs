@@ -19,7 +19,6 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
         out: args.out.clone(),
         format: args.format,
         picture: !args.no_picture,
-        horizontal_fov_deg: args.lens.fov_deg,
         version: args.version_name.clone(),
     };
     let mut run = ShotRun::new(wanted, jobs.len(), console);

@@ -50,12 +50,12 @@ impl From<ExitStatus> for ExitCode {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::ShotVerdict::{Error, Match, Mismatch, Unsure};
 
     #[test]
     fn two_outranks_one_outranks_three() {
         let worst =
             |verdicts: &[ShotVerdict]| verdicts.iter().map(|v| ExitStatus::from(*v)).max().unwrap_or_default().number();
-        use ShotVerdict::{Error, Match, Mismatch, Unsure};
         assert_eq!(worst(&[]), 0);
         assert_eq!(worst(&[Match, Unsure]), 3);
         assert_eq!(worst(&[Unsure, Mismatch, Match]), 1);

@@ -31,14 +31,14 @@ fn nothing_named(name: &str) -> anyhow::Error {
 
 fn list() -> String {
     let line = |name: &str, title: &str| format!("  {name:<20}  {title}\n");
-    let checks: String = CHECK_DOCS.iter().map(|doc| line(doc.name, doc.title)).collect();
-    let topics: String = TOPICS.iter().map(|topic| line(topic.name, topic.title)).collect();
-    format!("Checks:\n{checks}\nBesides:\n{topics}\nplateproof explain NAME tells more.\n")
+    let checks: Vec<String> = CHECK_DOCS.iter().map(|doc| line(doc.name, doc.title)).collect();
+    let topics: Vec<String> = TOPICS.iter().map(|topic| line(topic.name, topic.title)).collect();
+    format!("Checks:\n{}\nBesides:\n{}\nplateproof explain NAME tells more.\n", checks.concat(), topics.concat())
 }
 
 fn explanation(name: &str) -> Option<String> {
     let check = CHECK_DOCS.iter().find(|doc| doc.name == name).map(|doc| check_text(doc));
-    check.or_else(|| TOPICS.iter().find(|topic| topic.name == name).map(|topic| topic_text(topic)))
+    check.or_else(|| TOPICS.iter().find(|topic| topic.name == name).map(topic_text))
 }
 
 fn check_text(doc: &CheckDoc) -> String {
@@ -50,8 +50,8 @@ fn check_text(doc: &CheckDoc) -> String {
         ("Tolerance", doc.tolerance),
         ("What it cannot see", doc.cannot_see),
     ];
-    let body: String = sections.iter().map(|(heading, text)| format!("\n{heading}\n{}", paragraphs(text))).collect();
-    format!("{}: {}\n{unit}\n{body}", doc.name, doc.title)
+    let sections = sections.map(|(heading, text)| format!("\n{heading}\n{}", paragraphs(text)));
+    format!("{}: {}\n{unit}\n{}", doc.name, doc.title, sections.concat())
 }
 
 fn topic_text(topic: &Topic) -> String {

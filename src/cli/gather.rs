@@ -82,7 +82,7 @@ fn is_sheet(path: &Path) -> bool {
     if name == "shot.json" || name.ends_with(".shot.json") {
         return path.is_file();
     }
-    name.ends_with(".json") && peek_sheet(path).is_some_and(|peek| !peek.is_base)
+    path.extension().is_some_and(|ending| ending == "json") && peek_sheet(path).is_some_and(|peek| !peek.is_base)
 }
 
 fn file_name(path: &Path) -> String {

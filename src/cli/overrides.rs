@@ -237,9 +237,9 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
     Ok(())
 }
 
-/// The camera with the options' focal length and sensor; the sensor of an option is what was recorded, whole.
+/// The camera with what the options say of it; the sensor of an option is what was recorded, whole.
 pub(super) fn camera(given: Option<CameraSpec>, lens: &LensArgs, origin: &Path) -> Result<Option<CameraSpec>> {
-    let Some(Positive(focal_length_mm)) = lens.focal_length_mm else { return Ok(given) };
+    let Some(Positive(focal_length_mm)) = lens.focal_length_mm else { return Ok(with_fov(given, lens.fov_deg)) };
     let mut camera = given.unwrap_or_default();
     camera.focal_length_mm = Some(focal_length_mm);
     camera.by_option = true;
@@ -247,12 +247,17 @@ pub(super) fn camera(given: Option<CameraSpec>, lens: &LensArgs, origin: &Path) 
         camera.sensor_mm = Some(sensor.0);
         (camera.sensor_px, camera.used_px, camera.recorded_px) = (None, None, None);
     }
-    match camera.sensor_mm {
-        Some(_) => Ok(Some(camera)),
-        None => {
-            let remedy = "add --sensor-mm WIDTHxHEIGHT, or give --fov-deg in place of both";
-            Err(Error::new(ErrorKind::Parameter, origin, "--focal-length-mm without a sensor size", remedy))
-        }
+    if camera.sensor_mm.is_none() {
+        let remedy = "add --sensor-mm WIDTHxHEIGHT, or give --fov-deg in place of both";
+        return Err(Error::new(ErrorKind::Parameter, origin, "--focal-length-mm without a sensor size", remedy));
+    }
+    Ok(Some(camera))
+}
+
+fn with_fov(given: Option<CameraSpec>, fov_deg: Option<f64>) -> Option<CameraSpec> {
+    match fov_deg {
+        Some(_) => Some(CameraSpec { fov_by_option_deg: fov_deg, ..given.unwrap_or_default() }),
+        None => given,
     }
 }
 
@@ -306,7 +311,7 @@ mod tests {
         assert_eq!(sheet.cg.spheres[1].image.colour_space.as_deref(), Some("acescg"));
         assert_eq!(sheet.plate.as_ref().unwrap().clip_level, Some(12.5));
         assert_eq!(sheet.mirror("left").unwrap().outline_px, Some(vec![10.0, 20.0, 5.0]));
-        assert_eq!(sheet.tolerances.key_fill.stops, 0.5);
+        assert_eq!(Some(sheet.tolerances.key_fill.stops), Some(0.5));
     }
 
     #[test]
@@ -332,6 +337,17 @@ mod tests {
         assert!(Path::new(&after.cg.spheres[0].image.frame).is_absolute());
         assert!(after.cg.spheres[0].image.frame.ends_with("new.exr"));
         assert_eq!(after.cg.spheres[0].image.layer.as_deref(), Some("beauty"));
+    }
+
+    #[test]
+    fn a_field_of_view_holds_for_both_sides() {
+        let lens = LensArgs { fov_deg: Some(42.0), ..LensArgs::default() };
+        let typed = CheckArgs { lens, ..args() };
+        let mut before = sheet(&typed);
+        before.cg.camera = Some(CameraSpec { focal_length_mm: Some(32.0), ..CameraSpec::default() });
+        let after = apply(before, &typed, Path::new("o")).unwrap();
+        assert_eq!(after.camera.as_ref().unwrap().fov_by_option_deg, Some(42.0));
+        assert_eq!(after.cg_camera().unwrap().fov_by_option_deg, Some(42.0));
     }
 
     #[test]

@@ -24,8 +24,6 @@ pub(super) struct Wanted {
     pub(super) format: Format,
     /// With the evidence picture.
     pub(super) picture: bool,
-    /// Field of view of every picture, where an option tells it.
-    pub(super) horizontal_fov_deg: Option<f64>,
     /// Version of the CG, where an option tells it.
     pub(super) version: Option<String>,
 }
@@ -52,7 +50,7 @@ struct Line {
 
 impl<'a> ShotRun<'a> {
     pub(super) fn new(wanted: Wanted, count: usize, console: &'a mut Console) -> Self {
-        let options = RunOptions { picture: wanted.picture, horizontal_fov_deg: wanted.horizontal_fov_deg };
+        let options = RunOptions { picture: wanted.picture };
         let progress = Progress::start(console.watched);
         let (taken, lines, status) = (BTreeMap::new(), Vec::new(), ExitStatus::default());
         Self { wanted, options, console, progress, count, taken, lines, status }
@@ -182,11 +180,9 @@ fn written_words(written: Option<&WrittenPaths>) -> String {
 
 fn summary(lines: &[Line], out: &Path) -> String {
     let widest = lines.iter().map(|line| line.stem.len()).max().unwrap_or_default();
-    let mut text = String::new();
-    for line in lines {
-        text += &format!("{:<8}  {:<widest$}  {}\n", line.verdict.word(), line.stem, line.headline);
-    }
-    text + &format!("\n{}. Reports in {}\n", counts(lines), printable(out))
+    let row = |line: &Line| format!("{:<8}  {:<widest$}  {}\n", line.verdict.word(), line.stem, line.headline);
+    let rows: Vec<String> = lines.iter().map(row).collect();
+    format!("{}\n{}. Reports in {}\n", rows.concat(), counts(lines), printable(out))
 }
 
 fn counts(lines: &[Line]) -> String {

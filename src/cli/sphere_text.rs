@@ -6,22 +6,19 @@ use crate::report::{InputRecord, LightReport, SphereReport};
 
 /// The document as text of at most 80 columns where names and messages allow.
 pub(super) fn render(document: &SphereDocument) -> String {
-    let mut text = String::new();
-    document.inputs.iter().for_each(|input| text += &input_line(input));
-    if let Some(sphere) = &document.sphere {
-        text += &sphere_lines(sphere);
-    }
+    let mut lines: Vec<String> = document.inputs.iter().map(input_line).collect();
+    lines.extend(document.sphere.iter().flat_map(sphere_lines));
     if document.candidates.len() > 1 {
-        text += "\nSeveral spheres fit equally well; give --outline with one of these:\n";
-        document.candidates.iter().for_each(|outline| text += &format!("  {}\n", outline_words(outline)));
+        lines.push("\nSeveral spheres fit equally well; give --outline with one of these:".to_owned());
+        lines.extend(document.candidates.iter().map(|outline| format!("  {}", outline_words(outline))));
     }
-    document.warnings.iter().for_each(|warning| text += &format!("\nWarning: {}\n", printable_text(warning)));
-    text
+    lines.extend(document.warnings.iter().map(|warning| format!("\nWarning: {}", printable_text(warning))));
+    lines.into_iter().map(|line| line + "\n").collect()
 }
 
 fn input_line(input: &InputRecord) -> String {
     format!(
-        "{}: {}x{}, {} (from {}), {} (from {})\n",
+        "{}: {}x{}, {} (from {}), {} (from {})",
         printable_text(&input.file),
         input.width,
         input.height,
@@ -37,45 +34,50 @@ fn outline_words(outline: &[f64; 5]) -> String {
     outline.map(|number| format!("{number:.2}")).join(",")
 }
 
-fn sphere_lines(sphere: &SphereReport) -> String {
+fn sphere_lines(sphere: &SphereReport) -> Vec<String> {
     let sd = sphere.outline_px_sd.map(|sd| format!("{sd:.2}")).join(",");
-    let mut text = format!("Outline {} px, deg (sd {sd}), by {}\n", outline_words(&sphere.outline_px), sphere.found_by);
-    text += &format!(
-        "Field of view {:.2} deg horizontal ({}); blind within {:.1} deg of straight behind\n",
-        sphere.horizontal_fov_deg, sphere.horizontal_fov_from, sphere.blind_half_angle_deg
-    );
-    text += &format!("Clipped: {:.2} % of the sphere\n", 100.0 * sphere.clipped_fraction);
-    text + &key_fill_line(sphere) + &light_lines(sphere)
+    let mut lines = vec![
+        format!("Outline {} (px, angle in deg), by {}", outline_words(&sphere.outline_px), sphere.found_by),
+        format!("     sd {sd}"),
+        format!("Horizontal field of view {:.2} deg ({})", sphere.horizontal_fov_deg, sphere.horizontal_fov_from),
+        format!("Unseen: within {:.1} deg of straight behind the sphere", sphere.blind_half_angle_deg),
+        format!("Clipped: {:.2} % of the sphere", 100.0 * sphere.clipped_fraction),
+    ];
+    lines.extend(key_fill_line(sphere));
+    lines.extend(light_lines(sphere));
+    lines
 }
 
-fn key_fill_line(sphere: &SphereReport) -> String {
-    let Some(ratio) = sphere.key_fill_ratio else { return String::new() };
+fn key_fill_line(sphere: &SphereReport) -> Option<String> {
+    let ratio = sphere.key_fill_ratio?;
     let at_least = if sphere.key_fill_ratio_bound.is_some() { "at least " } else { "" };
     let stops = match (sphere.key_fill_stops, sphere.key_fill_stops_sd) {
         (Some(stops), Some(sd)) => format!(", {stops:.2} stops (sd {sd:.2})"),
         _ => String::new(),
     };
-    format!("Key to fill on a matte patch: {at_least}{ratio:.2}:1{stops}\n")
+    Some(format!("Key to fill on a matte patch: {at_least}{ratio:.2}:1{stops}"))
 }
 
-fn light_lines(sphere: &SphereReport) -> String {
+fn light_lines(sphere: &SphereReport) -> Vec<String> {
     if sphere.lights.is_empty() {
-        return "\nNo light stands out from its surroundings.\n".to_owned();
+        return vec!["\nNo light stands out from its surroundings.".to_owned()];
     }
-    let mut text = "\nLights, camera axes: azimuth + = frame right, elevation + = above\n".to_owned();
-    text += "  azimuth  elevation   sd deg   radius    share  illuminance     CCT      Duv\n";
-    sphere.lights.iter().for_each(|light| text += &light_line(light));
+    let mut lines = vec![
+        "\nLights, camera axes: azimuth + = frame right, elevation + = above".to_owned(),
+        "  azimuth  elevation   sd deg   radius    share  illuminance     CCT      Duv".to_owned(),
+    ];
+    lines.extend(sphere.lights.iter().map(light_line));
     if sphere.no_single_key {
-        text += "No single key: two or more lights are within 1/3 stop of the brightest.\n";
+        lines.push("No single key: two or more lights are within 1/3 stop of the brightest.".to_owned());
     }
-    text
+    lines
 }
 
 fn light_line(light: &LightReport) -> String {
     let absent = |number: Option<f64>, decimals: usize| number.map_or("-".to_owned(), |n| format!("{n:.decimals$}"));
     let illuminance = format!("{}{:.3}", if light.clipped { ">" } else { "" }, light.illuminance);
     format!(
-        "  {:>7.2}  {:>9.2}  {:>7.2}  {:>7}  {:>6.1}%  {:>11}  {:>6}  {:>7}\n",
+        "  {:>7.2}  {:>9.2}  {:>7.2}  {:>7}  {:>6.1}%  {:>11}  {:>6}  {:>7}",
         light.azimuth_deg,
         light.elevation_deg,
         light.direction_sd_deg,
@@ -143,7 +145,7 @@ mod tests {
 
     #[test]
     fn a_sphere_is_told_within_eighty_columns() {
-        let text = sphere_lines(&sphere());
+        let text = sphere_lines(&sphere()).join("\n");
         for words in ["812.50,604.00,143.40", "at least 4.10:1", ">4.470", "3200", "by search", "-41.90"] {
             assert!(text.contains(words), "{words} in\n{text}");
         }
