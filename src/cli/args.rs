@@ -84,7 +84,7 @@ pub(super) struct CheckArgs {
     /// Print text for people, or one JSON report per line
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
-    /// Leave out the evidence picture, which takes about as long as the rest
+    /// Leave out the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
     #[command(flatten)]
