@@ -1,5 +1,8 @@
 //! Shot sheets from disk: what is understood, what is refused and in which words.
 
+#![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
+#![allow(clippy::float_cmp, reason = "numbers that were typed come back unchanged")]
+
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -37,18 +40,31 @@ fn write(folder: &Path, name: &str, value: &Value) -> PathBuf {
     path
 }
 
+/// The sheets that the README shows.
+fn sheets_of_the_readme() -> Vec<Value> {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let blocks = readme.split("```json\n").skip(1).map(|rest| rest.split("```").next().unwrap());
+    blocks.map(|block| serde_json::from_str(block).unwrap()).collect()
+}
+
 #[test]
-fn every_example_validates_against_the_published_schema() {
+fn every_example_validates_against_the_published_schema_and_loads() {
     let schema = sheet_schema();
     jsonschema::draft202012::meta::validate(&schema).unwrap();
     let validator = jsonschema::draft202012::new(&schema).unwrap();
-    let paths = examples();
-    assert!(paths.len() >= 3);
-    for path in paths {
-        let value: Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+    let (paths, shown) = (examples(), sheets_of_the_readme());
+    assert!(paths.len() >= 4 && !shown.is_empty());
+    let stored = paths.iter().map(|path| serde_json::from_slice::<Value>(&fs::read(path).unwrap()).unwrap());
+    for value in stored.chain(shown.iter().cloned()) {
         let errors: Vec<String> =
             validator.iter_errors(&value).map(|e| format!("{} at {}", e, e.instance_path())).collect();
-        assert!(errors.is_empty(), "{}: {errors:?}", path.display());
+        assert!(errors.is_empty(), "{value}: {errors:?}");
+    }
+    for path in paths.iter().filter(|path| !path.ends_with("show.json")) {
+        load_sheet(path).unwrap_or_else(|error| panic!("{error}"));
+    }
+    for value in shown {
+        read(value).unwrap();
     }
 }
 
@@ -94,9 +110,8 @@ fn the_shortest_sheet_is_filled_in() {
 #[test]
 fn the_full_example_is_understood() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples");
-    let sheet = load_sheet(&folder.join("shot.json")).unwrap();
+    let sheet = load_sheet(&folder.join("every_key.json")).unwrap();
     let mirror = sheet.mirror("m1").unwrap();
-    assert_eq!(mirror.reflectance, Some([0.62, 0.60, 0.56]), "inherited from the show");
     assert_eq!(mirror.bracket.iter().map(|e| e.exposure_stops).collect::<Vec<_>>(), [Some(-2.0), Some(0.0)]);
     assert_eq!(mirror.outline().unwrap().to_array(), [812.5, 604.0, 143.2, 143.2, 0.0]);
     assert_eq!(sheet.cg_camera().unwrap().sensor_mm, Some([24.89, 13.12]));
@@ -105,6 +120,16 @@ fn the_full_example_is_understood() {
         assert!(not_used.iter().any(|path| path == key), "{key} in {not_used:?}");
     }
     assert!(not_used.contains(&"cg.spheres[0].light_layers".to_owned()));
+}
+
+#[test]
+fn the_example_of_a_show_is_inherited() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples");
+    let sheet = load_sheet(&folder.join("shot.json")).unwrap();
+    assert_eq!(sheet.mirrors[0].reflectance, Some([0.62, 0.60, 0.56]));
+    assert_eq!(sheet.camera.as_ref().unwrap().focal_length_mm, Some(32.0));
+    assert_eq!(sheet.plate.as_ref().unwrap().file_name().unwrap(), "plate.1001.exr");
+    assert_eq!((sheet.tolerances.direction.deg, sheet.tolerances.colour.mired), (3.0, 15.0));
 }
 
 #[test]

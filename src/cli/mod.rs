@@ -1,1 +1,71 @@
-//! The command line.
+//! The command line: what was typed becomes requests to the library. The only module that names clap.
+
+mod args;
+mod assignment;
+mod check;
+mod console;
+mod demo;
+mod examples;
+mod exit;
+mod explain;
+mod gather;
+mod overrides;
+mod progress;
+mod shots;
+mod sphere;
+mod sphere_document;
+mod sphere_text;
+
+use std::ffi::OsString;
+use std::process::ExitCode;
+
+use clap::Parser;
+
+use args::{Cli, Command, SchemaArgs, SchemaOf};
+use console::Console;
+use exit::ExitStatus;
+
+/// Runs the command line and gives the exit status: 0 all match, 1 some mismatch, 2 wrong use or an input that could
+/// not be used, 3 something unsure.
+pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let outcome = Cli::try_parse_from(words).map_err(anyhow::Error::from).and_then(|cli| dispatch(cli.command));
+    outcome.unwrap_or_else(|error| tell(&error)).into()
+}
+
+fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
+    let mut console = Console::of_process();
+    match command {
+        Command::Check(args) => check::run(&args, &mut console),
+        Command::Sphere(args) => sphere::run(&args, &mut console),
+        Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
+        Command::Demo(args) => demo::run(&args, &mut console),
+        Command::Schema(args) => print_schema(&args, &mut console),
+    }
+}
+
+fn print_schema(args: &SchemaArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
+    let schema = match args.of {
+        SchemaOf::Report => crate::report::report_schema(),
+        SchemaOf::Sheet => crate::sheet::sheet_schema(),
+        SchemaOf::Sphere => sphere_document::sphere_schema(),
+    };
+    console.answer(&format!("{schema:#}\n"))?;
+    Ok(ExitStatus::AllMatch)
+}
+
+/// Says why nothing could be done. Asking for help or the version is no failure.
+fn tell(error: &anyhow::Error) -> ExitStatus {
+    let Some(usage) = error.downcast_ref::<clap::Error>() else {
+        Console::remark(&format!("plateproof: {error:#}"));
+        return ExitStatus::Unusable;
+    };
+    // Where even this cannot be printed, the exit status still tells.
+    drop(usage.print());
+    if usage.use_stderr() { ExitStatus::Unusable } else { ExitStatus::AllMatch }
+}
+
+/// An error of use, worded as clap words its own.
+fn wrong_use(message: impl std::fmt::Display) -> anyhow::Error {
+    use clap::CommandFactory;
+    Cli::command().error(clap::error::ErrorKind::ArgumentConflict, message).into()
+}

@@ -55,6 +55,12 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance_mm: Option<f64>,
+    /// Focal length or sensor came from an option of the command line, not from the sheet.
+    #[serde(skip)]
+    pub by_option: bool,
+    /// Horizontal field of view over the full display width, given by an option; it outranks everything else.
+    #[serde(skip)]
+    pub fov_by_option_deg: Option<f64>,
 }
 
 /// The field of view that a sheet tells for one picture.
@@ -64,6 +70,8 @@ pub struct SheetFieldOfView {
     pub horizontal_fov_deg: f64,
     /// The picture has another shape than the camera recorded, so it was cut or padded: what was assumed.
     pub warning: Option<String>,
+    /// An option of the command line told it, not the sheet.
+    pub by_option: bool,
 }
 
 impl CameraSpec {
@@ -82,6 +90,8 @@ impl CameraSpec {
             roll_deg: self.roll_deg.or(other.roll_deg),
             height_mm: self.height_mm.or(other.height_mm),
             distance_mm: self.distance_mm.or(other.distance_mm),
+            by_option: self.by_option || other.by_option,
+            fov_by_option_deg: self.fov_by_option_deg.or(other.fov_by_option_deg),
         }
     }
 
@@ -101,11 +111,14 @@ impl CameraSpec {
     /// cut or padded: where its height is the recorded height, its width tells by how much; otherwise the full
     /// recorded width is assumed. Both come with a warning.
     pub fn horizontal_fov(&self, size: Size) -> Option<SheetFieldOfView> {
+        if let Some(horizontal_fov_deg) = self.fov_by_option_deg {
+            return Some(SheetFieldOfView { horizontal_fov_deg, warning: None, by_option: true });
+        }
         let focal_mm = self.focal_length_mm?;
         let crop = self.width_crop(size);
         let width_mm = self.used_width_mm()? * crop.factor;
         let horizontal_fov_deg = 2.0 * (width_mm / (2.0 * focal_mm)).atan().to_degrees();
-        Some(SheetFieldOfView { horizontal_fov_deg, warning: crop.warning })
+        Some(SheetFieldOfView { horizontal_fov_deg, warning: crop.warning, by_option: self.by_option })
     }
 
     /// Shape of what the camera recorded, in columns and rows.
@@ -202,6 +215,14 @@ mod tests {
         let letterbox = camera.horizontal_fov(Size { width: 4096, height: 1716 }).unwrap();
         assert_relative_eq!(letterbox.horizontal_fov_deg, half_size.horizontal_fov_deg);
         assert!(letterbox.warning.is_some());
+    }
+
+    #[test]
+    fn a_field_of_view_by_option_outranks_the_lens() {
+        let camera = CameraSpec { fov_by_option_deg: Some(42.0), ..super_35(32.0) };
+        let told = camera.horizontal_fov(UHD).unwrap();
+        assert_relative_eq!(told.horizontal_fov_deg, 42.0);
+        assert!(told.by_option && !super_35(32.0).horizontal_fov(UHD).unwrap().by_option);
     }
 
     #[test]

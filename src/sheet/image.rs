@@ -92,7 +92,8 @@ impl<'a> NumberPattern<'a> {
     fn find_hashes(name: &'a str, from: usize) -> Option<Self> {
         let start = from + name.get(from..)?.rfind('#')? + 1;
         let digits = name[from..start].chars().rev().take_while(|&c| c == '#').count();
-        Some(Self::at(name, start - digits, start, digits))
+        // A lone # is an ordinary character: `take#3.exr`.
+        (digits >= 2).then(|| Self::at(name, start - digits, start, digits))
     }
 
     fn find_percent(name: &'a str, from: usize) -> Option<Self> {
@@ -125,7 +126,8 @@ mod tests {
         assert_eq!(numbered("plate.####.exr", 7), "plate.0007.exr");
         assert_eq!(numbered("plate.%04d.exr", 1001), "plate.1001.exr");
         assert_eq!(numbered("plate.%d.exr", 7), "plate.7.exr");
-        assert_eq!(numbered("dir#1/plate.#.exr", 12), "dir#1/plate.12.exr");
+        assert_eq!(numbered("dir##/plate.##.exr", 123), "dir##/plate.123.exr");
+        assert_eq!(numbered("take#3.exr", 12), "take#3.exr");
         assert_eq!(numbered("dir#1/plate.exr", 12), "dir#1/plate.exr");
         assert_eq!(numbered("100%.exr", 12), "100%.exr");
     }

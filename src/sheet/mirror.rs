@@ -108,7 +108,7 @@ mod tests {
     fn three_numbers_are_a_circle_and_five_an_ellipse() {
         assert_eq!(outline_from(&[10.0, 20.0, 5.0]), Some(Outline::circle(10.0, 20.0, 5.0)));
         let given = outline_from(&[10.0, 20.0, 4.0, 5.0, 10.0]).unwrap();
-        assert_eq!(given.to_array(), [10.0, 20.0, 5.0, 4.0, -80.0]);
+        assert_eq!(given, Outline { centre_x: 10.0, centre_y: 20.0, semi_a: 5.0, semi_b: 4.0, angle_deg: -80.0 });
         assert_eq!(outline_from(&[10.0, 20.0, 0.0]), None);
         assert_eq!(outline_from(&[10.0, 20.0, 5.0, 4.0]), None);
     }

@@ -16,7 +16,9 @@ impl ShotSheet {
             note(&mut paths, !sphere.light_layers.is_empty(), format!("cg.spheres[{i}].light_layers"));
         }
         for (path, camera) in [("camera", &self.camera), ("cg.camera", &self.cg.camera)] {
-            camera.iter().for_each(|camera| camera.note_not_used(path, &mut paths));
+            if let Some(camera) = camera {
+                camera.note_not_used(path, &mut paths);
+            }
         }
         self.note_whole_sections(&mut paths);
         paths

@@ -20,8 +20,12 @@ const BRACKET_ENTRIES: [&str; 2] = ["MirrorSpec", "MatteSpec"];
 pub fn sheet_schema() -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<ShotSheet>().to_value();
     if let Some(entries) = schema.get_mut("$defs").and_then(Value::as_object_mut) {
-        BRACKET_ENTRIES.iter().for_each(|name| accept_frame_or_bracket(entries, name));
-        PLAIN_FRAME_ENTRIES.iter().for_each(|name| accept_plain_frame(entries, name));
+        for name in BRACKET_ENTRIES {
+            accept_frame_or_bracket(entries, name);
+        }
+        for name in PLAIN_FRAME_ENTRIES {
+            accept_plain_frame(entries, name);
+        }
         add_check_names(entries);
     }
     refuse_unknown_keys(&mut schema);

@@ -77,7 +77,9 @@ fn settle_bracket(bracket: &mut Vec<ImageSpec>, whole: &ImageSpec) {
     if bracket.is_empty() && !whole.frame.is_empty() {
         bracket.push(whole.clone());
     }
-    bracket.iter_mut().for_each(|exposure| inherit(exposure, whole));
+    for exposure in bracket {
+        inherit(exposure, whole);
+    }
 }
 
 fn inherit(exposure: &mut ImageSpec, whole: &ImageSpec) {

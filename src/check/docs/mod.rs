@@ -1,0 +1,56 @@
+//! What every check says about itself: `plateproof explain` prints these texts and nothing else.
+
+pub mod colour_balance;
+pub mod exposure;
+pub mod highlight_direction;
+pub mod key_fill_ratio;
+pub mod reference_drift;
+mod topics;
+
+pub use topics::{TOPICS, Topic};
+
+/// What one check says about itself. A line break in a text starts a new paragraph.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CheckDoc {
+    /// Its name in reports, sheets and on the command line.
+    pub name: &'static str,
+    /// One line.
+    pub title: &'static str,
+    /// Unit of its value and tolerance.
+    pub unit: &'static str,
+    /// What it does.
+    pub what: &'static str,
+    /// Why it matters.
+    pub why: &'static str,
+    /// How it is measured.
+    pub how: &'static str,
+    /// The tolerance, how to change it, and where it comes from.
+    pub tolerance: &'static str,
+    /// What it cannot see.
+    pub cannot_see: &'static str,
+}
+
+/// Every check's own description, in the order of the report.
+pub static CHECK_DOCS: &[&CheckDoc] =
+    &[&highlight_direction::DOC, &key_fill_ratio::DOC, &exposure::DOC, &colour_balance::DOC, &reference_drift::DOC];
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn names_are_unique_and_every_heading_is_filled() {
+        let mut names = BTreeSet::new();
+        for doc in CHECK_DOCS {
+            assert!(names.insert(doc.name), "{} is there twice", doc.name);
+            for text in [doc.title, doc.unit, doc.what, doc.why, doc.how, doc.tolerance, doc.cannot_see] {
+                assert!(!text.trim().is_empty(), "{} lacks a text", doc.name);
+            }
+        }
+        for topic in TOPICS {
+            assert!(names.insert(topic.name), "{} is there twice", topic.name);
+        }
+    }
+}

@@ -1,0 +1,206 @@
+//! What may be typed.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
+use super::examples;
+
+/// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
+/// a matching sphere.
+#[derive(Debug, Parser)]
+#[command(name = "plateproof", version, after_help = examples::TOP, max_term_width = 100)]
+pub(super) struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+/// The verbs.
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Compare the CG sphere with the one photographed on set and say what is off, by how much and what to change
+    Check(Box<CheckArgs>),
+    /// Measure what the sphere in one frame says about the light
+    Sphere(Box<SphereArgs>),
+    /// Explain a check, the verdicts or the directions; without a name, list what can be explained
+    Explain(ExplainArgs),
+    /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
+    Demo(DemoArgs),
+    /// Print the JSON Schema of a file format
+    Schema(SchemaArgs),
+}
+
+/// How answers are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub(super) enum Format {
+    /// For people.
+    #[default]
+    Text,
+    /// For programs.
+    Json,
+}
+
+/// How the camera saw the picture, where neither sheet nor file tells.
+#[derive(Debug, Clone, Default, Args)]
+pub(super) struct LensArgs {
+    /// Horizontal field of view over the full picture width, degrees
+    #[arg(long, value_name = "DEG", value_parser = parse_fov, conflicts_with_all = ["focal_length_mm", "sensor_mm"])]
+    pub(super) fov_deg: Option<f64>,
+    /// Focal length, mm
+    #[arg(long, value_name = "MM")]
+    pub(super) focal_length_mm: Option<Positive>,
+    /// Width and height of the sensor area that was recorded, mm
+    #[arg(long, value_name = "WxH", requires = "focal_length_mm")]
+    pub(super) sensor_mm: Option<SensorSize>,
+}
+
+/// `check`.
+#[derive(Debug, Clone, Default, Args)]
+#[command(after_help = examples::CHECK)]
+pub(super) struct CheckArgs {
+    /// Shot sheets, or folders that are searched for shot sheets
+    #[arg(value_name = "SHEET|FOLDER")]
+    pub(super) sheets: Vec<PathBuf>,
+    /// The live-action plate
+    #[arg(long, value_name = "FILE")]
+    pub(super) plate: Option<PathBuf>,
+    /// Mirror-sphere frame; the same NAME again adds an exposure of its bracket
+    #[arg(long = "mirror", value_name = "[NAME=]FILE")]
+    pub(super) mirrors: Vec<NamedFile>,
+    /// CG render of the matching sphere; NAME is the mirror that it stands for
+    #[arg(long = "cg", value_name = "[NAME=]FILE")]
+    pub(super) cg: Vec<NamedFile>,
+    /// Name of the shot
+    #[arg(long, value_name = "NAME")]
+    pub(super) shot: Option<String>,
+    /// Version of the CG; becomes part of the report's file name
+    #[arg(long, value_name = "NAME")]
+    pub(super) version_name: Option<String>,
+    /// Folder for the reports
+    #[arg(long, value_name = "DIR", default_value = "plateproof-reports")]
+    pub(super) out: PathBuf,
+    /// Print text for people, or one JSON report per line
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    /// Leave out the evidence picture
+    #[arg(long)]
+    pub(super) no_picture: bool,
+    #[command(flatten)]
+    pub(super) lens: LensArgs,
+    /// Encoding of the plate, mirror or cg frames, for example mirror=srgb
+    #[arg(long = "encoding", value_name = "ROLE=NAME")]
+    pub(super) encodings: Vec<Assignment<String>>,
+    /// Colour space of the plate, mirror or cg frames, for example cg=acescg
+    #[arg(long = "colour-space", alias = "color-space", value_name = "ROLE=NAME")]
+    pub(super) colour_spaces: Vec<Assignment<String>>,
+    /// Layer to read, for example cg=beauty
+    #[arg(long = "layer", value_name = "ROLE=NAME")]
+    pub(super) layers: Vec<Assignment<String>>,
+    /// Scene-linear value at which a recording clips, for example mirror=12.5
+    #[arg(long = "clip-level", value_name = "ROLE=VALUE")]
+    pub(super) clip_levels: Vec<Assignment<Positive>>,
+    /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
+    #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
+    pub(super) outlines: Vec<Assignment<Numbers>>,
+    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS
+    #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
+    pub(super) tolerances: Vec<Assignment<Positive>>,
+}
+
+/// `sphere`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::SPHERE)]
+pub(super) struct SphereArgs {
+    /// The frame
+    #[arg(value_name = "FRAME")]
+    pub(super) frame: PathBuf,
+    /// Write `<frame>.sphere.json` and its picture into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: Option<PathBuf>,
+    /// Print text for people, or JSON
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    /// Leave out the evidence picture
+    #[arg(long)]
+    pub(super) no_picture: bool,
+    #[command(flatten)]
+    pub(super) lens: LensArgs,
+    /// How code values relate to light, for example srgb
+    #[arg(long, value_name = "NAME")]
+    pub(super) encoding: Option<String>,
+    /// Colour space, for example acescg
+    #[arg(long, alias = "color-space", value_name = "NAME")]
+    pub(super) colour_space: Option<String>,
+    /// Layer or part to read
+    #[arg(long, value_name = "NAME")]
+    pub(super) layer: Option<String>,
+    /// Scene-linear value at which the recording clips
+    #[arg(long, value_name = "VALUE")]
+    pub(super) clip_level: Option<Positive>,
+    /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
+    #[arg(long, value_name = "X,Y,R")]
+    pub(super) outline: Option<Numbers>,
+    /// Linear reflectance of the sphere in the frame's colour space, each in (0, 1.2]
+    #[arg(long, value_name = "R,G,B")]
+    pub(super) reflectance: Option<Numbers>,
+}
+
+/// `explain`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::EXPLAIN)]
+pub(super) struct ExplainArgs {
+    /// A check, `verdicts` or `directions`
+    #[arg(value_name = "CHECK")]
+    pub(super) topic: Option<String>,
+}
+
+/// `demo`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::DEMO)]
+pub(super) struct DemoArgs {
+    /// Folder for the show and its reports
+    #[arg(long, value_name = "DIR", default_value = "plateproof-demo")]
+    pub(super) out: PathBuf,
+    /// Leave out the evidence pictures
+    #[arg(long)]
+    pub(super) no_picture: bool,
+}
+
+/// `schema`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::SCHEMA)]
+pub(super) struct SchemaArgs {
+    /// Which format
+    #[arg(value_enum)]
+    pub(super) of: SchemaOf,
+}
+
+/// The formats that have a schema.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(super) enum SchemaOf {
+    /// A report, `plateproof-report/1`.
+    Report,
+    /// A shot sheet, `plateproof-shot/1`.
+    Sheet,
+    /// What `sphere --format json` prints, `plateproof-sphere/1`.
+    Sphere,
+}
+
+fn parse_fov(text: &str) -> Result<f64, String> {
+    let Positive(degrees) = text.parse()?;
+    if degrees < 180.0 { Ok(degrees) } else { Err("a pinhole sees less than 180 degrees".to_owned()) }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Cli::command().debug_assert();
+    }
+}

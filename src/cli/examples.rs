@@ -1,0 +1,84 @@
+//! The examples that `--help` teaches by. A test runs the parser over every one of them.
+
+pub(super) const TOP: &str = "\
+Examples:
+  plateproof check shot.json
+  plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr
+  plateproof sphere sphere.jpg
+  plateproof explain key-fill-ratio
+  plateproof demo
+
+Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
+
+pub(super) const CHECK: &str = "\
+Examples:
+  plateproof check shot.json
+      one shot; reports go to plateproof-reports/
+  plateproof check shots/ --out reports --format json
+      every shot sheet below shots/; one JSON report per line on standard output
+  plateproof check shot.json --cg cg_sphere.v013.exr --version-name v013
+      a newer render against the same sheet
+  plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr --fov-deg 42
+      without a sheet
+  plateproof check --mirror m1=s_under.jpg --mirror m1=s_over.jpg --cg m1=cg.exr --encoding mirror=srgb
+      a bracket of two exposures
+  plateproof check shot.json --outline mirror=812.5,604,143.2 --tolerance exposure=0.2
+      a given outline; a tighter tolerance
+
+ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
+In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a
+shot. Options that name files, an outline or the shot need exactly one sheet, or none.
+
+Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
+
+pub(super) const SPHERE: &str = "\
+Examples:
+  plateproof sphere sphere.jpg
+  plateproof sphere sphere.exr --focal-length-mm 32 --sensor-mm 24.89x13.12
+  plateproof sphere sphere.png --encoding srgb --outline 812.5,604,143.2
+  plateproof sphere cg_sphere.exr --layer beauty --format json
+  plateproof sphere sphere.jpg --out spheres
+
+Exit status: 0 measured; 2 wrong use, unusable file or no sphere found; 3 several spheres fit equally well.";
+
+pub(super) const EXPLAIN: &str = "\
+Examples:
+  plateproof explain
+  plateproof explain exposure
+  plateproof explain verdicts
+  plateproof explain directions";
+
+pub(super) const DEMO: &str = "\
+Examples:
+  plateproof demo
+  plateproof demo --out ferry
+
+Most of its shots are off on purpose, so the exit status is 0 whatever the verdicts, and 2 only where a shot
+could not be written or checked.";
+
+pub(super) const SCHEMA: &str = "\
+Examples:
+  plateproof schema sheet
+  plateproof schema report > report.schema.json
+  plateproof schema sphere";
+
+#[cfg(test)]
+mod tests {
+    use clap::Parser;
+
+    use super::super::args::Cli;
+    use super::*;
+
+    #[test]
+    fn every_example_parses() {
+        let mut seen = 0;
+        for line in [TOP, CHECK, SPHERE, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines()) {
+            let Some(example) = line.strip_prefix("  plateproof ") else { continue };
+            let words = example.split(" > ").next().unwrap_or_default().split_whitespace();
+            let parsed = Cli::try_parse_from(std::iter::once("plateproof").chain(words));
+            assert!(parsed.is_ok(), "{example}: {}", parsed.unwrap_err());
+            seen += 1;
+        }
+        assert!(seen >= 20, "{seen}");
+    }
+}

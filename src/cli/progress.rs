@@ -1,0 +1,58 @@
+//! Progress on standard error, only where a person waits for longer than half a second.
+
+use std::sync::mpsc::{self, RecvTimeoutError, Sender};
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// Work that ends sooner shows nothing.
+const PATIENCE: Duration = Duration::from_millis(500);
+
+/// How often the sign of life moves.
+const TICK: Duration = Duration::from_millis(120);
+
+/// A line that says what is being done; it disappears when this is dropped.
+#[derive(Debug)]
+pub(super) struct Progress {
+    bar: ProgressBar,
+    /// Dropping it tells the waiting thread that the work is over.
+    _over: Sender<()>,
+}
+
+impl Progress {
+    /// Starts; `watched` = a person watches standard error.
+    pub(super) fn start(watched: bool) -> Self {
+        let bar = ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden()).with_style(style());
+        let (over, wait) = mpsc::channel::<()>();
+        if watched {
+            let late = bar.clone();
+            std::thread::spawn(move || {
+                if wait.recv_timeout(PATIENCE) == Err(RecvTimeoutError::Timeout) {
+                    late.set_draw_target(ProgressDrawTarget::stderr());
+                    late.enable_steady_tick(TICK);
+                }
+            });
+        }
+        Self { bar, _over: over }
+    }
+
+    /// Says what is being done now.
+    pub(super) fn say(&self, what: &str) {
+        self.bar.set_message(crate::printable_text(what));
+    }
+
+    /// Does something that prints, with the line out of the way.
+    pub(super) fn aside<T>(&self, print: impl FnOnce() -> T) -> T {
+        self.bar.suspend(print)
+    }
+}
+
+impl Drop for Progress {
+    fn drop(&mut self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+fn style() -> ProgressStyle {
+    ProgressStyle::with_template("{spinner} {wide_msg} {elapsed}").unwrap_or_else(|_| ProgressStyle::default_spinner())
+}

@@ -1,0 +1,131 @@
+//! `plateproof sphere`.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::args::{Format, SphereArgs};
+use super::console::Console;
+use super::exit::ExitStatus;
+use super::progress::Progress;
+use super::sphere_document::{SPHERE_FORMAT, SphereDocument};
+use super::{overrides, sphere_text, wrong_use};
+use crate::report::json::to_json_of;
+use crate::report::report_stem;
+use crate::report::write::write_atomically;
+use crate::sheet::{ImageSpec, outline_from};
+use crate::shot::{SphereQuery, measure_sphere};
+use crate::{Error, ErrorKind, Result, printable};
+
+/// A measured sphere larger than this is not one of ours.
+const MAX_DOCUMENT_BYTES: u64 = 64 << 20;
+
+pub(super) fn run(args: &SphereArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
+    let query = query(args)?;
+    let mut outcome = {
+        let progress = Progress::start(console.watched);
+        progress.say(&format!("measuring {}", printable(&args.frame)));
+        measure_sphere(&query)
+    };
+    let picture = outcome.picture_png.take();
+    let document = SphereDocument::from(outcome);
+    if let Some(note) = &document.error {
+        Console::remark(&format!("plateproof: {}: {}; {}", note.file, note.cause, note.remedy));
+    }
+    let json = to_json_of(&document);
+    let written = args.out.as_deref().map(|dir| write(dir, &args.frame, &json, picture.as_deref())).transpose()?;
+    match args.format {
+        Format::Json => console.answer(&json)?,
+        Format::Text => console.answer(&(sphere_text::render(&document) + &written_words(written.as_deref())))?,
+    }
+    Ok(status(&document))
+}
+
+fn query(args: &SphereArgs) -> anyhow::Result<SphereQuery> {
+    let frame = args.frame.to_str().ok_or_else(|| wrong_use("the frame's name is not Unicode"))?;
+    let image = ImageSpec {
+        encoding: args.encoding.clone(),
+        encoding_by_option: args.encoding.is_some(),
+        colour_space: args.colour_space.clone(),
+        colour_space_by_option: args.colour_space.is_some(),
+        layer: args.layer.clone(),
+        clip_level: args.clip_level.map(|level| level.0),
+        ..ImageSpec::of_frame(frame)
+    };
+    let outline = match &args.outline {
+        Some(numbers) => Some(outline_from(&numbers.0).ok_or_else(|| {
+            wrong_use("--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle")
+        })?),
+        None => None,
+    };
+    Ok(SphereQuery {
+        image,
+        camera: overrides::camera(None, &args.lens, &args.frame)?,
+        horizontal_fov_deg: args.lens.fov_deg,
+        outline,
+        reflectance: args.reflectance.as_ref().map(|numbers| reflectance(&numbers.0)).transpose()?,
+        picture: args.out.is_some() && !args.no_picture,
+    })
+}
+
+fn reflectance(numbers: &[f64]) -> anyhow::Result<[f64; 3]> {
+    let rgb: Option<[f64; 3]> = numbers.try_into().ok();
+    rgb.filter(|rgb| rgb.iter().all(|value| *value > 0.0 && *value <= 1.2))
+        .ok_or_else(|| wrong_use("--reflectance takes red, green and blue, each above 0 and at most 1.2"))
+}
+
+fn status(document: &SphereDocument) -> ExitStatus {
+    match (&document.error, document.candidates.len()) {
+        (Some(_), _) => ExitStatus::Unusable,
+        (None, 2..) => ExitStatus::Unsure,
+        (None, _) => ExitStatus::AllMatch,
+    }
+}
+
+/// Writes `<frame>.sphere.json` and, where there is a picture, `<frame>.sphere.png`; gives the paths.
+fn write(dir: &Path, frame: &Path, json: &str, picture: Option<&[u8]>) -> Result<Vec<PathBuf>> {
+    let stem = report_stem(&frame.file_stem().unwrap_or_default().to_string_lossy(), None);
+    let (json_path, png_path) = (dir.join(format!("{stem}.sphere.json")), dir.join(format!("{stem}.sphere.png")));
+    fs::create_dir_all(dir).map_err(|error| Error::io(dir, &error))?;
+    // The picture has no mark that a person could not copy, so it counts as ours where its JSON file does.
+    let is_ours = is_our_document(&json_path);
+    for path in [&json_path, &png_path] {
+        if path.exists() && !is_ours {
+            let remedy = "choose another --out, or move that file away";
+            return Err(Error::new(ErrorKind::Parameter, path, "this file was not written by plateproof", remedy));
+        }
+    }
+    if let Some(png) = picture {
+        write_atomically(&png_path, png)?;
+    }
+    write_atomically(&json_path, json.as_bytes())?;
+    Ok(std::iter::once(json_path).chain(picture.map(|_| png_path)).collect())
+}
+
+fn is_our_document(path: &Path) -> bool {
+    let small = path.metadata().is_ok_and(|meta| meta.is_file() && meta.len() <= MAX_DOCUMENT_BYTES);
+    let value = || -> Option<serde_json::Value> { serde_json::from_str(&fs::read_to_string(path).ok()?).ok() };
+    small && value().is_some_and(|value| value["format"] == SPHERE_FORMAT)
+}
+
+fn written_words(paths: Option<&[PathBuf]>) -> String {
+    let names: Vec<String> = paths.unwrap_or_default().iter().map(|path| printable(path)).collect();
+    if names.is_empty() { String::new() } else { format!("\nWritten: {}\n", names.join(", ")) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_foreign_file_is_never_replaced() {
+        let folder = tempfile::tempdir().unwrap();
+        let json = format!("{{\"format\":\"{SPHERE_FORMAT}\"}}");
+        let write_here = || write(folder.path(), Path::new("a/s.1001.exr"), &json, Some(b"png"));
+        assert_eq!(write_here().unwrap().len(), 2);
+        assert!(write_here().is_ok(), "our own earlier answer may be replaced");
+        fs::write(folder.path().join("s.1001.sphere.json"), "{\"format\":\"other\"}").unwrap();
+        assert!(write_here().unwrap_err().to_string().contains("not written by plateproof"));
+        fs::remove_file(folder.path().join("s.1001.sphere.json")).unwrap();
+        assert!(write_here().is_err(), "the picture alone may be anybody's");
+    }
+}

@@ -1,0 +1,290 @@
+//! The program as a person or a render farm meets it: output, files and exit status.
+
+#![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Output, Stdio};
+
+use assert_cmd::cargo::cargo_bin_cmd;
+use serde_json::{Value, json};
+
+/// Runs the program in `folder` and gives exit status, standard output and standard error.
+fn run(folder: &Path, words: &[&str]) -> (i32, String, String) {
+    let Output { status, stdout, stderr } =
+        cargo_bin_cmd!("plateproof").current_dir(folder).args(words).output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (status.code().unwrap(), text(stdout), text(stderr))
+}
+
+fn temp() -> tempfile::TempDir {
+    tempfile::tempdir().unwrap()
+}
+
+/// A sheet whose pictures do not exist.
+fn sheet(shot: &str) -> Value {
+    json!({ "format": "plateproof-shot/1", "shot": shot, "mirrors": ["no_sphere.exr"], "cg": { "spheres": ["no_cg.exr"] } })
+}
+
+fn write(folder: &Path, name: &str, value: &Value) -> PathBuf {
+    let path = folder.join(name);
+    fs::create_dir_all(path.parent().unwrap()).unwrap();
+    fs::write(&path, value.to_string()).unwrap();
+    path
+}
+
+fn report(folder: &Path, name: &str) -> Value {
+    let path = folder.join("plateproof-reports").join(name);
+    serde_json::from_slice(&fs::read(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()))).unwrap()
+}
+
+#[test]
+fn help_of_every_command_teaches_by_example() {
+    let here = temp();
+    for words in [&["--help"][..], &["check", "--help"], &["sphere", "--help"], &["explain", "--help"]]
+        .into_iter()
+        .chain([&["demo", "--help"][..], &["schema", "--help"]])
+    {
+        let (status, out, _) = run(here.path(), words);
+        assert_eq!(status, 0, "{words:?}");
+        assert!(out.contains("Examples:\n  plateproof "), "{words:?}: {out}");
+    }
+    assert_eq!(run(here.path(), &["--version"]).1.trim(), concat!("plateproof ", env!("CARGO_PKG_VERSION")));
+}
+
+#[test]
+fn wrong_use_is_status_two_and_says_what_is_wrong() {
+    let here = temp();
+    write(here.path(), "a/shot.json", &sheet("A"));
+    write(here.path(), "b/shot.json", &sheet("B"));
+    for (words, expected) in [
+        (&[][..], "Usage"),
+        (&["chek"], "check"),
+        (&["check"], "give a shot sheet"),
+        (&["check", "--mirror", "s.exr"], "--cg beside it"),
+        (&["check", "--cg", "c.exr"], "--mirror beside it"),
+        (&["check", "a", "b", "--cg", "c.exr"], "--cg is about one shot"),
+        (&["check", "a/shot.json", "--fov-deg", "190"], "less than 180"),
+        (&["check", "a/shot.json", "--fov-deg", "40", "--focal-length-mm", "30"], "cannot be used with"),
+        (&["check", "a/shot.json", "--encoding", "srgb"], "WHO=VALUE"),
+        (&["sphere"], "FRAME"),
+        (&["sphere", "s.exr", "--outline", "1,2"], "--outline takes"),
+        (&["sphere", "s.exr", "--reflectance", "0.5,0.5"], "--reflectance takes"),
+        (&["explain", "exposur"], "did you mean 'exposure'"),
+        (&["schema", "picture"], "possible values"),
+    ] {
+        let (status, out, err) = run(here.path(), words);
+        assert_eq!(status, 2, "{words:?}: {out}{err}");
+        assert!(err.contains(expected), "{words:?}: {err}");
+        assert!(out.is_empty(), "{words:?}: {out}");
+    }
+    assert!(!here.path().join("plateproof-reports").exists(), "wrong use writes nothing");
+}
+
+#[test]
+fn a_missing_sheet_still_gets_its_report() {
+    let here = temp();
+    let (status, out, _) = run(here.path(), &["check", "SF_0999.json"]);
+    assert_eq!(status, 2);
+    let report = report(here.path(), "SF_0999.report.json");
+    assert_eq!(report["verdict"], "error");
+    assert_eq!(report["error"]["file"], "SF_0999.json");
+    assert!(report["error"]["cause"].as_str().unwrap().contains("no such file"));
+    assert!(out.contains("ERROR") && out.contains("SF_0999"), "{out}");
+    assert!(!out.contains('\u{1b}'), "no colour outside a terminal");
+    assert!(here.path().join("plateproof-reports/SF_0999.report.txt").exists());
+}
+
+#[test]
+fn a_missing_picture_is_named_in_the_report() {
+    let here = temp();
+    write(here.path(), "shot.json", &sheet("SF_0010"));
+    let (status, ..) = run(here.path(), &["check", "shot.json", "--version-name", "v003"]);
+    assert_eq!(status, 2);
+    let report = report(here.path(), "SF_0010.v003.report.json");
+    assert_eq!(report["verdict"], "error");
+    assert!(report["error"]["file"].as_str().unwrap().contains("no_"), "{report}");
+}
+
+#[test]
+fn an_unknown_key_suggests_the_nearest_known_one() {
+    let here = temp();
+    let mut wrong = sheet("SF_0020");
+    wrong["mirrors"] = json!([{ "frame": "s.exr", "reflectanc": [0.6, 0.6, 0.6] }]);
+    write(here.path(), "shot.json", &wrong);
+    let (status, out, _) = run(here.path(), &["check", "shot.json", "--out", "plateproof-reports"]);
+    assert_eq!(status, 2);
+    let report = report(here.path(), "SF_0020.report.json");
+    assert!(report["error"]["cause"].as_str().unwrap().contains("`mirrors[0].reflectanc`"));
+    assert!(report["error"]["remedy"].as_str().unwrap().contains("did you mean `reflectance`?"));
+    assert!(out.contains("reflectance"), "{out}");
+}
+
+#[test]
+fn one_bad_shot_does_not_stop_the_others() {
+    let here = temp();
+    write(here.path(), "shots/a/shot.json", &sheet("SF_0030"));
+    fs::write(here.path().join("shots/b.shot.json"), "{ \"format\": ").unwrap();
+    write(here.path(), "shots/c/shot.json", &sheet("SF_0040"));
+    write(here.path(), "shots/show.json", &json!({ "format": "plateproof-shot/1", "camera": {} }));
+    let (status, out, err) = run(here.path(), &["check", "shots"]);
+    assert_eq!(status, 2);
+    for name in ["SF_0030", "SF_0040", "b.shot"] {
+        assert_eq!(report(here.path(), &format!("{name}.report.json"))["verdict"], "error");
+        assert!(out.lines().any(|line| line.starts_with("error") && line.contains(name)), "{out}");
+        assert!(err.contains(name), "{err}");
+    }
+    assert!(out.contains("3 shots: 3 error"), "{out}");
+}
+
+#[test]
+fn two_shots_never_share_a_report() {
+    let here = temp();
+    write(here.path(), "a.json", &sheet("SF_0050"));
+    let mut other = sheet("SF_0050");
+    other["mirrors"] = json!(["no_other.exr"]);
+    write(here.path(), "b.json", &other);
+    let (status, out, err) = run(here.path(), &["check", "a.json", "b.json", "a.json"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("would replace that of a.json"), "{err}");
+    assert!(out.contains("2 shots"), "the same sheet twice is one shot: {out}");
+    assert!(!report(here.path(), "SF_0050.report.json").to_string().contains("no_other"));
+}
+
+#[test]
+fn a_folder_without_sheets_is_status_two() {
+    let here = temp();
+    fs::create_dir(here.path().join("empty")).unwrap();
+    let (status, _, err) = run(here.path(), &["check", "empty"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("no shot sheet"), "{err}");
+}
+
+#[test]
+fn json_is_one_valid_report_per_line() {
+    let here = temp();
+    write(here.path(), "a.json", &sheet("SF_0060"));
+    let (status, out, _) = run(here.path(), &["check", "a.json", "missing.json", "--format", "json"]);
+    assert_eq!(status, 2);
+    let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "report"]).1).unwrap();
+    let validator = jsonschema::draft202012::new(&schema).unwrap();
+    let reports: Vec<Value> = out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(reports.iter().map(|r| r["shot"].as_str().unwrap()).collect::<Vec<_>>(), ["SF_0060", "missing"]);
+    for report in &reports {
+        let errors: Vec<String> = validator.iter_errors(report).map(|e| e.to_string()).collect();
+        assert!(errors.is_empty(), "{errors:?}");
+    }
+}
+
+#[test]
+fn options_alone_make_a_shot() {
+    let here = temp();
+    let words = ["check", "--plate", "SF_0070.plate.exr", "--mirror", "no_s.exr", "--cg", "no_c.exr", "--no-picture"];
+    let (status, ..) = run(here.path(), &words);
+    assert_eq!(status, 2);
+    assert_eq!(report(here.path(), "SF_0070.report.json")["verdict"], "error");
+}
+
+#[test]
+fn a_foreign_file_is_never_written_over() {
+    let here = temp();
+    write(here.path(), "shot.json", &sheet("SF_0080"));
+    let foreign = here.path().join("plateproof-reports/SF_0080.report.json");
+    write(here.path(), "plateproof-reports/SF_0080.report.json", &json!({ "format": "something else" }));
+    let (status, _, err) = run(here.path(), &["check", "shot.json"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("SF_0080.report.json"), "{err}");
+    assert_eq!(fs::read_to_string(foreign).unwrap(), r#"{"format":"something else"}"#);
+}
+
+#[test]
+fn explain_lists_and_explains() {
+    let here = temp();
+    let (status, list, _) = run(here.path(), &["explain"]);
+    assert_eq!(status, 0);
+    for name in [
+        "highlight-direction",
+        "key-fill-ratio",
+        "exposure",
+        "colour-balance",
+        "reference-drift",
+        "verdicts",
+        "directions",
+    ] {
+        assert!(list.contains(name), "{list}");
+        let (status, text, _) = run(here.path(), &["explain", name]);
+        assert_eq!(status, 0);
+        assert!(text.starts_with(name), "{text}");
+    }
+    let (_, text, _) = run(here.path(), &["explain", "exposure"]);
+    assert!(text.contains("0.25 stops") && text.contains("no source"), "{text}");
+}
+
+#[test]
+fn every_schema_is_a_draft_2020_12_schema() {
+    let here = temp();
+    for of in ["report", "sheet", "sphere"] {
+        let (status, out, _) = run(here.path(), &["schema", of]);
+        assert_eq!(status, 0);
+        let schema: Value = serde_json::from_str(&out).unwrap();
+        assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema", "{of}");
+        jsonschema::draft202012::meta::validate(&schema).unwrap();
+    }
+}
+
+#[test]
+fn a_sphere_that_cannot_be_measured_says_so_in_json() {
+    let here = temp();
+    let words = ["sphere", "missing.exr", "--format", "json", "--out", "spheres"];
+    let (status, out, err) = run(here.path(), &words);
+    assert_eq!(status, 2, "{err}");
+    let document: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!(document["format"], "plateproof-sphere/1");
+    assert!(document["error"]["file"].as_str().unwrap().contains("missing.exr"));
+    let written = fs::read_to_string(here.path().join("spheres/missing.sphere.json")).unwrap();
+    assert_eq!(written, out);
+    let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "sphere"]).1).unwrap();
+    assert!(jsonschema::draft202012::new(&schema).unwrap().is_valid(&document));
+}
+
+#[test]
+fn a_reader_that_goes_away_is_no_error() {
+    let here = temp();
+    write(here.path(), "a.json", &sheet("SF_0090"));
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin!("plateproof"))
+        .current_dir(here.path())
+        .args(["check", "a.json", "--format", "json"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(2), "the verdict's own status");
+    let err = String::from_utf8(output.stderr).unwrap();
+    assert!(!err.contains("panic") && !err.to_lowercase().contains("pipe"), "{err}");
+    assert!(here.path().join("plateproof-reports/SF_0090.report.json").exists());
+}
+
+#[test]
+fn the_demo_writes_a_show_and_its_reports() {
+    let here = temp();
+    let (status, out, err) = run(here.path(), &["demo", "--out", "ferry", "--no-picture"]);
+    assert_eq!(status, 0, "{out}{err}");
+    let reports = fs::read_dir(here.path().join("ferry/reports")).unwrap();
+    let json = reports.filter(|entry| entry.as_ref().unwrap().path().extension().is_some_and(|e| e == "json")).count();
+    assert!(json >= 1 && !out.contains("error"), "{out}");
+}
+
+#[test]
+fn commands_of_the_readme_parse() {
+    let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();
+    let commands: Vec<&str> = readme.lines().filter_map(|line| line.strip_prefix("plateproof ")).collect();
+    assert!(commands.len() >= 8, "{commands:?}");
+    let here = temp();
+    for command in commands {
+        let words: Vec<&str> = command.split(" #").next().unwrap_or_default().split_whitespace().collect();
+        let (_, _, err) = run(here.path(), &words);
+        assert!(!err.contains("Usage:"), "plateproof {command}\n{err}");
+    }
+}
