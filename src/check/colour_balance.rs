@@ -26,9 +26,7 @@ const GREY: f64 = 0.18;
 #[derive(Debug)]
 pub struct ColourBalance;
 
-/// Text for `explain`.
-pub const DOC: CheckDoc =
-    CheckDoc { name: "colour-balance", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+pub use super::docs::colour_balance::DOC;
 
 /// The light of both sides that is compared, working space.
 struct Lights {

@@ -31,9 +31,7 @@ const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
 #[derive(Debug)]
 pub struct Exposure;
 
-/// Text for `explain`.
-pub const DOC: CheckDoc =
-    CheckDoc { name: "exposure", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+pub use super::docs::exposure::DOC;
 
 /// Both sides in one direction after blurring.
 #[derive(Debug, Clone, Copy)]

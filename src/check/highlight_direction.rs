@@ -22,16 +22,7 @@ const STEEP_DEG: f64 = 60.0;
 #[derive(Debug)]
 pub struct HighlightDirection;
 
-/// Text for `explain`.
-pub const DOC: CheckDoc = CheckDoc {
-    name: "highlight-direction",
-    unit: "deg",
-    what: "x",
-    why: "x",
-    how: "x",
-    tolerance: "x",
-    cannot_see: "x",
-};
+pub use super::docs::highlight_direction::DOC;
 
 /// Error of one pair of lights.
 struct PairError {

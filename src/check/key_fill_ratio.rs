@@ -24,9 +24,7 @@ const TONE_CURVE_FRACTION: f64 = 0.25;
 #[derive(Debug)]
 pub struct KeyFillRatio;
 
-/// Text for `explain`.
-pub const DOC: CheckDoc =
-    CheckDoc { name: "key-fill-ratio", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+pub use super::docs::key_fill_ratio::DOC;
 
 impl Check for KeyFillRatio {
     fn doc(&self) -> &'static CheckDoc {

@@ -1,10 +1,13 @@
 //! Checks: each in its own file, each a row of [`CHECKS`].
 
 pub mod colour_balance;
+pub mod docs;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+
+pub use docs::CheckDoc;
 
 use serde_json::{Map, Value};
 
@@ -47,25 +50,6 @@ impl Comparison {
         let moves = self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)).map(|v| (v - base).abs());
         moves.fold(0.0, f64::max) / 3.0_f64.sqrt()
     }
-}
-
-/// What `explain` tells of a check.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct CheckDoc {
-    /// Name of the check.
-    pub name: &'static str,
-    /// Unit of its value.
-    pub unit: &'static str,
-    /// What it does.
-    pub what: &'static str,
-    /// Why it matters.
-    pub why: &'static str,
-    /// How it is measured.
-    pub how: &'static str,
-    /// Its tolerance and where that comes from.
-    pub tolerance: &'static str,
-    /// What it cannot see.
-    pub cannot_see: &'static str,
 }
 
 /// A check of the CG sphere against the photographed one.

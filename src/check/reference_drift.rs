@@ -6,9 +6,7 @@ use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::units::{Estimate, Stops};
 
-/// Text for `explain`.
-pub const DOC: CheckDoc =
-    CheckDoc { name: "reference-drift", unit: "stops", what: "x", why: "x", how: "x", tolerance: "x", cannot_see: "x" };
+pub use super::docs::reference_drift::DOC;
 
 /// What is known about the sphere frame as a reference for the plate.
 #[derive(Debug, Clone)]

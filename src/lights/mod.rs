@@ -15,6 +15,9 @@ use measure::{Ground, Measured};
 /// A light is at least this much brighter than its surroundings (0.7 stop; common practice, no source).
 const MIN_CONTRAST: f64 = 1.6;
 
+/// A source of this radius must stand out twice as much as a small one (common practice, no source).
+const BROAD_DEG: f64 = 30.0;
+
 /// Lights that give less than this share of what a plane facing them receives are left to the fill.
 const MIN_SHARE: f64 = 0.02;
 
@@ -112,7 +115,7 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
         .iter()
         .enumerate()
         .filter_map(|(index, core)| ground.measure(core, &owner, index as u32))
-        .filter(|m| m.core_luminance >= MIN_CONTRAST * m.background)
+        .filter(stands_out)
         .map(|m| describe(&m, sources, image, px_per_cell))
         .filter(|l| l.share.value >= MIN_SHARE)
         .collect();
@@ -120,6 +123,12 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
     let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
     all.retain(|l| l.illuminance.value >= MIN_FRACTION_OF_KEY_PLANE * plane);
     Lights { all }
+}
+
+/// A small source stands out by little; a broad one must by more, or every bright part of a sky is a light.
+fn stands_out(m: &Measured) -> bool {
+    let reach_deg = (1.0 - m.steradian / (2.0 * std::f64::consts::PI)).clamp(-1.0, 1.0).acos().to_degrees();
+    m.core_luminance >= MIN_CONTRAST * (1.0 + reach_deg / BROAD_DEG) * m.background
 }
 
 /// Luminance with single-cell noise taken down by a 3×3 mean of the cells present; NaN off the sphere.

@@ -12,10 +12,10 @@ use crate::image::Frame;
 use crate::sphere::{MirrorGeometry, Outline};
 
 /// Radius of the sphere in analysis cells, at most.
-pub const TARGET_RADIUS_CELLS: f64 = 260.0;
+pub(super) const TARGET_RADIUS_CELLS: f64 = 260.0;
 
 /// Pixels this close to the rim mix with what lies behind the sphere and are not used.
-const RIM_MARGIN_PX: f64 = 1.2;
+const RIM_MARGIN_PX: f64 = 1.0;
 
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
 const SLICES: usize = 16;

@@ -61,7 +61,8 @@ pub(super) fn view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut
     let view = |fov: f64, source: FovSource| View::from_horizontal_fov(frame.size, aspect, fov, source);
     if let Some(told) = camera.and_then(|c| c.horizontal_fov(frame.size)) {
         warnings.extend(told.warning.map(|w| format!("{}: {w}", frame.record.file)));
-        return view(told.horizontal_fov_deg, FovSource::Sheet);
+        let source = if told.by_option { FovSource::Option } else { FovSource::Sheet };
+        return view(told.horizontal_fov_deg, source);
     }
     if let Some(fov) = fov_of_file(frame) {
         return view(fov, FovSource::File);

@@ -115,9 +115,14 @@ fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
     jobs.extend(sheet.cg.spheres.iter().map(|s| (s.mirror.clone().unwrap_or_default(), "cg", &s.image)));
     let opened: Vec<Result<Frame>> =
         jobs.par_iter().map(|(_, role, spec)| intake::open_frame(spec, &sheet.base_dir, role, *role == "cg")).collect();
+    let plate_clip = sheet.plate.as_ref().and_then(|p| p.clip_level);
     let mut frames = Frames { plate: None, mirrors: BTreeMap::new(), cg: BTreeMap::new() };
     for ((name, role, spec), frame) in jobs.into_iter().zip(opened) {
-        let frame = frame?;
+        let mut frame = frame?;
+        if role == "mirror" && frame.clip_level.is_none() {
+            // The sphere is shot with the plate's camera, so it clips where the plate does.
+            frame.clip_level = plate_clip.map(|level| [level as f32; 3]);
+        }
         report.inputs.push(frame.record.clone());
         report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
         match role {

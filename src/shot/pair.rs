@@ -18,7 +18,7 @@ use super::{Frames, describe, find, intake};
 const UNKNOWN_REFLECTANCE_SD_STOPS: f64 = 0.35;
 
 /// Uncertainty of a given reflectance without one of its own, stops (common practice, no source).
-const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.1;
+const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.05;
 
 /// Part of a reflectance's uncertainty that differs between channels (common practice, no source).
 const TINT_FRACTION: f64 = 0.2;
@@ -48,12 +48,7 @@ pub(super) fn check(
     if undecided(&photographed.search, &cg_search, spec, report) {
         return Ok(None);
     }
-    let rendered = Rendered {
-        frame: &cg_frame,
-        view: cg_view,
-        search: cg_search,
-        radiometry: cg_radiometry(spec, cg, &photographed),
-    };
+    let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
     let comparison = compare(sheet, spec, cg, &photographed, &rendered);
     notes(sheet, &comparison, report);
     report.spheres.push(describe::sphere_report(&comparison.mirror));
@@ -98,9 +93,8 @@ fn outline_words(fit: &SphereFit) -> String {
     format!("[{:.1}, {:.1}, {:.1}]", o.centre_x, o.centre_y, o.mean_radius())
 }
 
-fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed: &Photographed) -> Radiometry {
+fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
     let same = spec.reflectance.unwrap_or([super::mirror::UNKNOWN_REFLECTANCE; 3]);
-    let _ = photographed;
     Radiometry {
         reflectance: match cg.reflectance {
             Reflectance::SameAsMirror => same,
@@ -112,13 +106,14 @@ fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed: &Photograph
     }
 }
 
-/// What of the reflectance's uncertainty does not cancel.
+/// What of the reflectance's uncertainty does not cancel: nothing where the CG sphere is said to be like the real one.
 fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
-    if cg.reflectance == Reflectance::SameAsMirror {
-        return ReflectanceDoubt::default();
-    }
-    let unknown = spec.reflectance.is_none();
-    let default = if unknown { UNKNOWN_REFLECTANCE_SD_STOPS } else { GIVEN_REFLECTANCE_SD_STOPS };
+    let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
+    let default = match spec.reflectance {
+        None => UNKNOWN_REFLECTANCE_SD_STOPS,
+        Some(given) if given == rendered => 0.0,
+        Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
+    };
     let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);
     ReflectanceDoubt { common_sd_stops, channel_sd_stops: TINT_FRACTION * common_sd_stops }
 }
