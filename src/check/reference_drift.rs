@@ -1,6 +1,6 @@
 //! `reference-drift`: was the sphere frame shot as the plate was?
 
-use super::{CheckDoc, blank, put, settle};
+use super::{blank, put, settle};
 use crate::register::{Drift, DriftOutcome};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
