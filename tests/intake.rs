@@ -1,0 +1,1 @@
+//! Reading image files: published test pictures, hostile files, and files written here.
