@@ -61,9 +61,7 @@ pub(super) fn pick(path: &Path, meta: &MetaData, layer: Option<&str>) -> Result<
             .or_else(|| by_default(&groups.iter().collect::<Vec<_>>())),
     };
     let mut picked = chosen.ok_or_else(|| unclear(path, &groups, layer))?;
-    if groups.len() == 1 {
-        picked.title = None;
-    }
+    picked.title = picked.title.filter(|title| groups.len() > 1 && !title.is_empty());
     Ok(picked)
 }
 

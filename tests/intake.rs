@@ -1,1 +1,0 @@
-//! Reading image files: published test pictures, hostile files, and files written here.
