@@ -35,7 +35,8 @@ const BLOCK_COPIES: u64 = 3;
 pub(super) fn open(request: &OpenRequest<'_>, mut file: HashedFile) -> Result<Frame> {
     let path = request.path;
     let meta = read_meta(path, &mut file)?;
-    let mut picked = layers::pick(path, &meta, request.layer)?;
+    let picked = layers::pick(path, &meta, request.layer);
+    let mut picked = picked.map_err(|unclear| unreadable_kind(path, &meta).unwrap_or(unclear))?;
     picked.alpha = picked.alpha.filter(|_| request.want_alpha);
     let header = &meta.headers[picked.part];
     check_kind(path, header)?;
@@ -59,16 +60,29 @@ fn read_meta(path: &Path, file: &mut HashedFile) -> Result<MetaData> {
     Ok(meta)
 }
 
-/// Deep and subsampled pictures are sound files that are not read here; other oddities are damage.
-fn check_kind(path: &Path, header: &Header) -> Result<()> {
-    if header.deep {
-        let remedy = "flatten it to an ordinary (flat) OpenEXR and give that";
-        return Err(Error::new(ErrorKind::Unsupported, path, "this is deep data (samples at many depths)", remedy));
-    }
-    if header.channels.list.iter().any(|c| c.sampling.x() != 1 || c.sampling.y() != 1) {
-        let cause = "its channels are stored at unlike resolutions (luminance-chroma)";
+/// Why no picture was found, where every part is of a kind that is not read here.
+fn unreadable_kind(path: &Path, meta: &MetaData) -> Option<Error> {
+    let first = unreadable(path, meta.headers.first()?);
+    first.filter(|_| meta.headers.iter().all(|header| unreadable(path, header).is_some()))
+}
+
+/// The error of a sound part that is deep or subsampled.
+fn unreadable(path: &Path, header: &Header) -> Option<Error> {
+    let (cause, remedy) = if header.deep {
+        ("this is deep data (samples at many depths)", "flatten it to an ordinary (flat) OpenEXR and give that")
+    } else if header.channels.list.iter().any(|c| c.sampling.x() != 1 || c.sampling.y() != 1) {
         let remedy = "write it again as full-resolution R, G, B channels";
-        return Err(Error::new(ErrorKind::Unsupported, path, cause, remedy));
+        ("its channels are stored at unlike resolutions (luminance-chroma)", remedy)
+    } else {
+        return None;
+    };
+    Some(Error::new(ErrorKind::Unsupported, path, cause, remedy))
+}
+
+/// Refuses kinds that are not read here, and headers that contradict themselves.
+fn check_kind(path: &Path, header: &Header) -> Result<()> {
+    if let Some(error) = unreadable(path, header) {
+        return Err(error);
     }
     let checked = contain(|| header.validate(false, &mut true, false));
     checked
@@ -222,6 +236,8 @@ fn truncated(path: &Path) -> Error {
 fn from_exr(path: &Path, error: &ExrError) -> Error {
     match error {
         ExrError::Io(source) if source.kind() == std::io::ErrorKind::UnexpectedEof => truncated(path),
+        // The crate's words for an unexpected end of file inside the header.
+        ExrError::Invalid(what) if what == "reference to missing bytes" => truncated(path),
         ExrError::Io(source) => Error::io(path, source),
         ExrError::NotSupported(what) => Error::new(
             ErrorKind::Unsupported,

@@ -4,7 +4,9 @@
 //! A block is decompressed whole (the format leaves no choice) and dropped as soon as its wanted rows are copied, so a
 //! render with hundreds of channels costs one block of them at a time.
 
+use std::io::Read;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, PoisonError};
 
 use ::exr::block::UncompressedBlock;
@@ -15,24 +17,16 @@ use ::exr::meta::header::Header;
 use ::exr::meta::{BlockDescription, MetaData};
 use half::f16;
 use half::slice::HalfFloatSliceExt;
-use rayon::prelude::*;
-use std::io::Read;
 
 use super::super::encoding::Encoding;
 use super::super::guard::contain;
 use super::super::stream::HashedFile;
 use super::layers::Picked;
 use super::{broken, from_exr, truncated};
-use crate::Result;
+use crate::{Error, Result};
 
-/// Compressed bytes read before they are decoded together; large enough to keep the cores busy.
-const BATCH_BYTES: usize = 4 << 20;
-
-/// Decompressed bytes that may be in flight at once; large blocks are decoded fewer at a time.
-const IN_FLIGHT_BYTES: u64 = 256 << 20;
-
-/// Most blocks in one batch.
-const BATCH_BLOCKS: u64 = 64;
+/// Bytes of blocks, packed and unpacked, that may be waiting or being decoded at once; larger blocks go one by one.
+const IN_FLIGHT_BYTES: u64 = 128 << 20;
 
 /// The picture read from the blocks.
 #[derive(Debug)]
@@ -80,6 +74,51 @@ struct Job<'a> {
     colour: [Lane; 3],
     alpha: Option<Lane>,
     encoding: Encoding,
+}
+
+/// What the workers have done so far.
+#[derive(Debug, Default)]
+struct Progress {
+    in_flight_bytes: AtomicU64,
+    masked: AtomicU64,
+    failure: Mutex<Option<Error>>,
+    failed: AtomicBool,
+}
+
+impl Progress {
+    fn begin(&self, bytes: u64) {
+        self.in_flight_bytes.fetch_add(bytes, Ordering::Relaxed);
+    }
+
+    /// Books a decoded block; the first failure is kept.
+    fn end(&self, bytes: u64, outcome: Result<u64>) {
+        match outcome {
+            Ok(masked) => _ = self.masked.fetch_add(masked, Ordering::Relaxed),
+            Err(error) => {
+                self.failure.lock().unwrap_or_else(PoisonError::into_inner).get_or_insert(error);
+                self.failed.store(true, Ordering::Relaxed);
+            }
+        }
+        self.in_flight_bytes.fetch_sub(bytes, Ordering::Relaxed);
+    }
+
+    fn failed(&self) -> bool {
+        self.failed.load(Ordering::Relaxed)
+    }
+
+    /// Decodes waiting blocks on this thread until less than `most_bytes` are in flight.
+    fn wait_below(&self, most_bytes: u64) {
+        while self.in_flight_bytes.load(Ordering::Relaxed) >= most_bytes {
+            if rayon::yield_now() != Some(rayon::Yield::Executed) {
+                std::thread::yield_now();
+            }
+        }
+    }
+
+    fn finish(self) -> Result<u64> {
+        let failure = self.failure.into_inner().unwrap_or_else(PoisonError::into_inner);
+        failure.map_or_else(|| Ok(self.masked.into_inner()), Err)
+    }
 }
 
 /// The rows of one row of blocks.
@@ -168,40 +207,29 @@ fn bands<'a>(grid: Grid, rgb: &'a mut [[f32; 3]], alpha: Option<&'a mut [f32]>) 
 }
 
 impl Job<'_> {
-    /// Reads and decodes all blocks, reading the next batch while one is decoded; returns the masked pixels.
+    /// Reads the blocks in file order and decodes them on all cores meanwhile; returns the masked pixels.
+    ///
+    /// The reading thread helps to decode whenever enough is in flight, so memory stays bounded and no core waits.
     fn run(&self, file: &mut HashedFile, offsets: &[u64], bands: &[Mutex<Band<'_>>]) -> Result<u64> {
         let mut order: Vec<(u64, usize)> = offsets.iter().copied().zip(0..).collect();
         order.sort_unstable();
-        let block_bytes = self.grid.block_pixels().saturating_mul(self.bytes_per_pixel as u64).max(1);
-        let most_blocks = (IN_FLIGHT_BYTES / block_bytes).clamp(1, BATCH_BLOCKS) as usize;
-        let mut queue = order.into_iter();
-        let mut batch = self.read_batch(file, &mut queue, most_blocks)?;
-        let mut masked = 0;
-        while !batch.is_empty() {
-            let (decoded, next) =
-                rayon::join(|| self.decode_batch(batch, bands), || self.read_batch(file, &mut queue, most_blocks));
-            masked += decoded?;
-            batch = next?;
-        }
-        Ok(masked)
-    }
-
-    /// The next blocks in file order.
-    fn read_batch(
-        &self,
-        file: &mut HashedFile,
-        queue: &mut impl Iterator<Item = (u64, usize)>,
-        most_blocks: usize,
-    ) -> Result<Vec<RawBlock>> {
-        let mut batch = Vec::new();
-        let mut bytes = 0;
-        while batch.len() < most_blocks && bytes < BATCH_BYTES {
-            let Some((offset, index)) = queue.next() else { break };
-            let block = self.read_block(file, offset, index)?;
-            bytes += block.payload.len();
-            batch.push(block);
-        }
-        Ok(batch)
+        let progress = Progress::default();
+        let block_bytes = self.grid.block_pixels().saturating_mul(self.bytes_per_pixel as u64);
+        rayon::scope(|scope| {
+            for (offset, index) in order {
+                if progress.failed() {
+                    break;
+                }
+                let block = self.read_block(file, offset, index)?;
+                let cost = block_bytes + block.payload.len() as u64;
+                progress.begin(cost);
+                let progress = &progress;
+                scope.spawn(move |_| progress.end(cost, self.decode_block(block, bands)));
+                progress.wait_below(IN_FLIGHT_BYTES);
+            }
+            Ok(())
+        })?;
+        progress.finish()
     }
 
     /// One block: its own header must say what the offset table promises.
@@ -254,10 +282,6 @@ impl Job<'_> {
         let mut bytes = [0; 4];
         file.read_exact(&mut bytes).map_err(|_| truncated(self.path))?;
         Ok(i32::from_le_bytes(bytes))
-    }
-
-    fn decode_batch(&self, batch: Vec<RawBlock>, bands: &[Mutex<Band<'_>>]) -> Result<u64> {
-        batch.into_par_iter().map(|block| self.decode_block(block, bands)).try_reduce(|| 0, |a, b| Ok(a + b))
     }
 
     /// Decompresses one block and copies its wanted channels into the picture; returns the masked pixels.

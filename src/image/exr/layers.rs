@@ -57,12 +57,11 @@ pub(super) fn pick(path: &Path, meta: &MetaData, layer: Option<&str>) -> Result<
     let groups = groups(meta);
     let chosen = match layer {
         Some(name) => by_name(&groups, name),
-        None => by_default(&groups),
+        None => by_default(&groups.iter().filter(|g| !meta.headers[g.part].deep).collect::<Vec<_>>())
+            .or_else(|| by_default(&groups.iter().collect::<Vec<_>>())),
     };
     let mut picked = chosen.ok_or_else(|| unclear(path, &groups, layer))?;
-    if groups.len() == 1 {
-        picked.title = None;
-    }
+    picked.title = picked.title.filter(|title| groups.len() > 1 && !title.is_empty());
     Ok(picked)
 }
 
@@ -192,8 +191,8 @@ fn one_channel(groups: &[Group], name: &str, same: fn(&str, &str) -> bool) -> Op
 /// The picture where no layer is named: unprefixed RGB, else the only colour layer, else the only single channel.
 ///
 /// Prefixed X, Y, Z are positions or normals far more often than colours, so they count only when asked for.
-fn by_default(groups: &[Group]) -> Option<Picked> {
-    let pictures: Vec<(&Group, Picked)> = groups.iter().filter_map(|g| Some((g, g.picture()?))).collect();
+fn by_default(groups: &[&Group]) -> Option<Picked> {
+    let pictures: Vec<(&Group, Picked)> = groups.iter().filter_map(|g| Some((*g, g.picture()?))).collect();
     let of = |meaning: Meaning, bare: bool| {
         pictures.iter().filter(move |(g, p)| p.meaning == meaning && (!bare || g.prefix.is_empty()))
     };

@@ -1,0 +1,36 @@
+//! Reading image files: published test pictures, files written here, and hostile ones.
+
+mod hostile;
+mod published;
+mod written_exr;
+mod written_raster;
+
+use std::path::Path;
+
+use plateproof::image::Frame;
+use plateproof::image::limits::Limits;
+use plateproof::image::open::{OpenRequest, open};
+
+/// Opens a file about which nothing else is known, coverage included.
+fn open_plain(path: &Path) -> plateproof::Result<Frame> {
+    open_layer(path, None)
+}
+
+/// Opens a layer of a file, coverage included.
+fn open_layer(path: &Path, layer: Option<&str>) -> plateproof::Result<Frame> {
+    open_within(path, layer, &Limits::default())
+}
+
+fn open_within(path: &Path, layer: Option<&str>, limits: &Limits) -> plateproof::Result<Frame> {
+    open(&OpenRequest {
+        path,
+        shown_as: "as/the/sheet/says.exr",
+        role: "plate",
+        encoding: None,
+        colour_space: None,
+        layer,
+        clip_level: None,
+        want_alpha: true,
+        limits,
+    })
+}

@@ -1,0 +1,233 @@
+//! JPEG, PNG, TIFF, Radiance HDR and TGA files written here.
+
+use std::io::Cursor;
+use std::path::{Path, PathBuf};
+
+use exif::experimental::Writer;
+use exif::{Field, In, Rational, Tag, Value};
+use image::{DynamicImage, ImageBuffer, ImageFormat, Rgb, Rgba};
+use plateproof::image::encoding::Encoding;
+use plateproof::image::limits::Limits;
+use plateproof::image::open::{Belief, OpenRequest, open};
+
+use super::open_plain;
+
+const WIDTH: u32 = 24;
+const HEIGHT: u32 = 16;
+
+fn code(x: u32, y: u32, channel: u32) -> u8 {
+    (x * 10 + y * 3 + channel * 5) as u8
+}
+
+fn rgb8() -> DynamicImage {
+    DynamicImage::ImageRgb8(ImageBuffer::from_fn(WIDTH, HEIGHT, |x, y| Rgb([0, 1, 2].map(|c| code(x, y, c)))))
+}
+
+fn rgb16() -> DynamicImage {
+    let wide = |x, y, c| u16::from(code(x, y, c)) * 250 + 100;
+    DynamicImage::ImageRgb16(ImageBuffer::from_fn(WIDTH, HEIGHT, |x, y| Rgb([0, 1, 2].map(|c| wide(x, y, c)))))
+}
+
+fn rgb32f() -> DynamicImage {
+    let value = |x, y, c| f32::from(code(x, y, c)) / 16.0;
+    DynamicImage::ImageRgb32F(ImageBuffer::from_fn(WIDTH, HEIGHT, |x, y| Rgb([0, 1, 2].map(|c| value(x, y, c)))))
+}
+
+fn bytes_of(image: &DynamicImage, format: ImageFormat) -> Vec<u8> {
+    let mut bytes = Cursor::new(Vec::new());
+    image.write_to(&mut bytes, format).unwrap();
+    bytes.into_inner()
+}
+
+fn save(folder: &Path, name: &str, bytes: &[u8]) -> PathBuf {
+    let path = folder.join(name);
+    std::fs::write(&path, bytes).unwrap();
+    path
+}
+
+/// IEC 61966-2-1, decoding.
+fn srgb(code: f64) -> f64 {
+    if code <= 0.04045 { code / 12.92 } else { ((code + 0.055) / 1.055).powf(2.4) }
+}
+
+#[test]
+fn eight_and_sixteen_bit_files_decode_as_srgb() {
+    let folder = tempfile::tempdir().unwrap();
+    let kinds = [
+        ("a.png", rgb8(), ImageFormat::Png, 8),
+        ("a.tif", rgb8(), ImageFormat::Tiff, 8),
+        ("a.tga", rgb8(), ImageFormat::Tga, 8),
+        ("b.png", rgb16(), ImageFormat::Png, 16),
+        ("b.tif", rgb16(), ImageFormat::Tiff, 16),
+    ];
+    for (name, image, format, bits) in kinds {
+        let frame = open_plain(&save(folder.path(), name, &bytes_of(&image, format))).unwrap();
+        assert_eq!((frame.size.width, frame.size.height), (WIDTH as usize, HEIGHT as usize));
+        assert_eq!((frame.integer_bits, frame.eight_bit), (Some(bits), bits == 8), "{name}");
+        let expected = image.to_rgb32f();
+        for (got, code) in frame.rgb.iter().zip(expected.pixels()) {
+            for (got, code) in got.iter().zip(code.0) {
+                assert!((f64::from(*got) - srgb(f64::from(code))).abs() < 1e-6, "{name}: {got} from {code}");
+            }
+        }
+        let clip = frame.clip_level.unwrap()[0];
+        assert!((f64::from(clip) - srgb(254.0 / 255.0)).abs() < 1e-6);
+    }
+}
+
+#[test]
+fn jpeg_decodes_near_what_was_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let flat = DynamicImage::ImageRgb8(ImageBuffer::from_pixel(32, 32, Rgb([200, 120, 40])));
+    let frame = open_plain(&save(folder.path(), "a.jpg", &bytes_of(&flat, ImageFormat::Jpeg))).unwrap();
+    // Quantisation of the encoder at its default quality: 3 of 255 codes.
+    for (channel, code) in [200.0, 120.0, 40.0].into_iter().enumerate() {
+        let got = f64::from(frame.rgb[500][channel]);
+        assert!(got >= srgb((code - 3.0) / 255.0) && got <= srgb((code + 3.0) / 255.0), "{got} from {code}");
+    }
+    assert!(frame.warnings.is_empty(), "{:?}", frame.warnings);
+}
+
+#[test]
+fn floating_point_files_are_scene_linear_without_a_ceiling() {
+    let folder = tempfile::tempdir().unwrap();
+    let tiff = open_plain(&save(folder.path(), "f.tif", &bytes_of(&rgb32f(), ImageFormat::Tiff))).unwrap();
+    let hdr = open_plain(&save(folder.path(), "f.hdr", &bytes_of(&rgb32f(), ImageFormat::Hdr))).unwrap();
+    let want: Vec<[f32; 3]> = rgb32f().to_rgb32f().pixels().map(|p| p.0).collect();
+    assert_eq!(tiff.rgb, want);
+    for (got, want) in hdr.rgb.iter().zip(&want) {
+        // Shared exponent: 8 bits of the largest channel.
+        let step = want.iter().copied().fold(0.0, f32::max) / 128.0;
+        assert!(got.iter().zip(want).all(|(a, b)| (a - b).abs() <= step), "{got:?} from {want:?}");
+    }
+    for frame in [tiff, hdr] {
+        assert_eq!(frame.record.encoding, "scene-linear");
+        assert_eq!((frame.clip_level, frame.integer_bits), (None, None));
+    }
+}
+
+#[test]
+fn radiance_exposure_and_primaries_are_used() {
+    let folder = tempfile::tempdir().unwrap();
+    let plain = bytes_of(&rgb32f(), ImageFormat::Hdr);
+    let text = String::from_utf8_lossy(&plain[..plain.len().min(200)]).into_owned();
+    let end_of_line = text.find('\n').unwrap() + 1;
+    let mut marked = b"#?RGBE\n".to_vec();
+    marked.extend(b"EXPOSURE=4\nPRIMARIES=0.708 0.292 0.17 0.797 0.131 0.046 0.3127 0.329\n");
+    marked.extend(&plain[end_of_line..]);
+    let dark = open_plain(&save(folder.path(), "marked.hdr", &marked)).unwrap();
+    let bright = open_plain(&save(folder.path(), "plain.hdr", &plain)).unwrap();
+    assert!((dark.rgb[50][1] * 4.0 - bright.rgb[50][1]).abs() < 1e-6);
+    assert_eq!(dark.record.colour_space, "rec2020");
+    assert!(dark.warnings.iter().any(|w| w.contains("EXPOSURE")));
+}
+
+#[test]
+fn straight_coverage_of_a_png_is_kept_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let image = DynamicImage::ImageRgba8(ImageBuffer::from_pixel(4, 4, Rgba([255, 0, 0, 51])));
+    let frame = open_plain(&save(folder.path(), "a.png", &bytes_of(&image, ImageFormat::Png))).unwrap();
+    assert_eq!(frame.alpha.unwrap()[0], 0.2);
+    assert_eq!(frame.rgb[0], [1.0, 0.0, 0.0]);
+}
+
+#[test]
+fn what_the_request_says_outranks_the_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = save(folder.path(), "a.png", &bytes_of(&rgb8(), ImageFormat::Png));
+    let limits = Limits::default();
+    let request = OpenRequest {
+        path: &path,
+        shown_as: "a.png",
+        role: "mirror",
+        encoding: Some(Belief { value: Encoding::SceneLinear, from: "sheet" }),
+        colour_space: None,
+        layer: None,
+        clip_level: None,
+        want_alpha: false,
+        limits: &limits,
+    };
+    let frame = open(&request).unwrap();
+    assert_eq!(frame.record.encoding_from, "sheet");
+    assert_eq!(frame.rgb[1][0], f32::from(code(1, 0, 0)) / 255.0);
+}
+
+/// A JPEG with these EXIF fields.
+fn jpeg_with_exif(image: &DynamicImage, fields: &[Field]) -> Vec<u8> {
+    let mut writer = Writer::new();
+    fields.iter().for_each(|field| writer.push_field(field));
+    let mut tiff = Cursor::new(Vec::new());
+    writer.write(&mut tiff, false).unwrap();
+    with_app1(&bytes_of(image, ImageFormat::Jpeg), &tiff.into_inner())
+}
+
+/// Puts an EXIF segment behind the start mark.
+fn with_app1(jpeg: &[u8], tiff: &[u8]) -> Vec<u8> {
+    let mut bytes = jpeg[..2].to_vec();
+    bytes.extend([0xff, 0xe1]);
+    bytes.extend((tiff.len() as u16 + 8).to_be_bytes());
+    bytes.extend(b"Exif\0\0");
+    bytes.extend(tiff);
+    bytes.extend(&jpeg[2..]);
+    bytes
+}
+
+fn field(tag: Tag, value: Value) -> Field {
+    Field { tag, ifd_num: In::PRIMARY, value }
+}
+
+fn ratio(num: u32, denom: u32) -> Value {
+    Value::Rational(vec![Rational { num, denom }])
+}
+
+#[test]
+fn exif_becomes_exposure_and_lens() {
+    let folder = tempfile::tempdir().unwrap();
+    let fields = [
+        field(Tag::ExposureTime, ratio(1, 50)),
+        field(Tag::FNumber, ratio(56, 10)),
+        field(Tag::PhotographicSensitivity, Value::Short(vec![400])),
+        field(Tag::FocalLength, ratio(35, 1)),
+        // 24 columns over 24 mm: 10 per centimetre.
+        field(Tag::FocalPlaneXResolution, ratio(10, 1)),
+        field(Tag::FocalPlaneResolutionUnit, Value::Short(vec![3])),
+        field(Tag::WhiteBalance, Value::Short(vec![0])),
+        field(Tag::Model, Value::Ascii(vec![b"ferry cam".to_vec()])),
+    ];
+    let meta = open_plain(&save(folder.path(), "a.jpg", &jpeg_with_exif(&rgb8(), &fields))).unwrap().meta;
+    let near = |value: Option<f64>, want: f64| (value.unwrap() - want).abs() < 1e-9;
+    assert!(near(meta.exposure_time_s, 0.02) && near(meta.f_number, 5.6) && near(meta.iso, 400.0));
+    assert!(near(meta.focal_length_mm, 35.0) && near(meta.sensor_width_mm, 24.0));
+    assert_eq!((meta.auto_white_balance, meta.camera.as_deref()), (Some(true), Some("ferry cam")));
+}
+
+#[test]
+fn the_35_mm_equivalent_stands_in_for_the_sensor() {
+    let folder = tempfile::tempdir().unwrap();
+    let fields = [field(Tag::FocalLength, ratio(20, 1)), field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![30]))];
+    let frame = open_plain(&save(folder.path(), "a.jpg", &jpeg_with_exif(&rgb8(), &fields))).unwrap();
+    // A 3:2 picture: 36 mm × 20 / 30.
+    assert!((frame.meta.sensor_width_mm.unwrap() - 24.0).abs() < 1e-9);
+    assert!(frame.warnings.iter().any(|w| w.contains("35 mm equivalent")));
+}
+
+#[test]
+fn orientation_turns_the_pixels() {
+    let folder = tempfile::tempdir().unwrap();
+    // Left half dark, right half bright; orientation 6 is shown turned a quarter clockwise, so the left goes up.
+    let image = DynamicImage::ImageRgb8(ImageBuffer::from_fn(32, 16, |x, _| Rgb([if x < 16 { 10 } else { 240 }; 3])));
+    let fields = [field(Tag::Orientation, Value::Short(vec![6]))];
+    let frame = open_plain(&save(folder.path(), "a.jpg", &jpeg_with_exif(&image, &fields))).unwrap();
+    assert_eq!((frame.size.width, frame.size.height), (16, 32));
+    assert_eq!(frame.meta.orientation, Some(6));
+    assert!(frame.pixel(8, 2).unwrap()[0] < 0.05 && frame.pixel(8, 29).unwrap()[0] > 0.8);
+}
+
+#[test]
+fn damaged_exif_is_a_warning() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = with_app1(&bytes_of(&rgb8(), ImageFormat::Jpeg), b"MM\0*\0\0\xff\xff nothing there");
+    let frame = open_plain(&save(folder.path(), "a.jpg", &bytes)).unwrap();
+    assert!(frame.warnings.iter().any(|w| w.contains("EXIF is damaged")), "{:?}", frame.warnings);
+    assert_eq!(frame.meta.exposure_time_s, None);
+}
