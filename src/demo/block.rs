@@ -23,6 +23,14 @@ pub(crate) struct Hit {
     pub(crate) point: Vector3<f64>,
 }
 
+impl Hit {
+    /// Place on the face: along it and up it (or deep into it, where it lies flat).
+    pub(crate) fn on_face(&self) -> [f64; 2] {
+        let p = &self.point;
+        [[p.z, p.y], [p.x, p.z], [p.x, p.y]][self.axis]
+    }
+}
+
 impl Block {
     /// A box from its corners and colour.
     pub fn new(low: [f64; 3], high: [f64; 3], colour: [f64; 3]) -> Self {

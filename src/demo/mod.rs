@@ -1,17 +1,211 @@
 //! The demo show: shots of an invented film about a salt ferry, with mismatches that are known because code put them in.
 //!
 //! Nothing here was photographed. Place, film, shot names, sphere and camera are made up; every frame is computed from
-//! a closed description of the light ([`scene::Scene`]) by [`render::render`].
+//! a closed description of the light ([`scene::Scene`]) by [`render::render`]. What a perfect measurement would say is
+//! in [`truths`]. The same version writes the same bytes on every run.
 
 mod block;
 mod develop;
+mod frames;
 mod hall;
 mod noise;
 mod open_air;
 pub mod render;
 pub mod scene;
+mod set;
+mod sheets;
+mod shots;
+mod truth;
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use serde_json::Value;
+
+use crate::error::{Error, ErrorKind, Result};
+use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg};
+use crate::image::{DataWindow, Size};
+use render::Picture;
+use sheets::{FrameNames, shot_sheet, show_sheet};
+use shots::{MirrorTake, Shot, shots};
 
 pub use block::Block;
 pub use develop::{Noise, Veil};
 pub use hall::Hall;
 pub use open_air::OpenAir;
+pub use truth::{CheckTruth, LightTruth, ShotTruth, truths};
+
+/// Writes the whole show into `dir` (made where absent): `show.json` and for each shot a folder with its sheet
+/// `shot.json` and its frames. Returns the sheets' paths in the order of the film.
+///
+/// A file appears under its name only when complete. A file that is there already with other content than the show's
+/// is left alone and is an error; running again over the same show changes nothing.
+///
+/// # Errors
+/// `Io` where the folder cannot be written, `Parameter` where a file in it is not the show's own.
+pub fn write_show(dir: &Path, progress: &mut dyn FnMut(&str)) -> Result<Vec<PathBuf>> {
+    let shots = shots();
+    let texts = Texts::of(dir, &shots);
+    texts.refuse_foreign(&shots, dir)?;
+    make_folder(dir)?;
+    let staging =
+        tempfile::Builder::new().prefix(".plateproof-demo-").tempdir_in(dir).map_err(|error| Error::io(dir, &error))?;
+    write_text(&texts.show.0, &texts.show.1)?;
+    for (shot, (sheet, text)) in shots.iter().zip(&texts.sheets) {
+        progress(&format!("{}: {}", shot.name, shot.built_in));
+        let folder = dir.join(shot.name);
+        make_folder(&folder)?;
+        write_frames(shot, &folder, staging.path())?;
+        write_text(sheet, text)?;
+    }
+    Ok(texts.sheets.into_iter().map(|(path, _)| path).collect())
+}
+
+/// All texts of the show with their paths.
+struct Texts {
+    show: (PathBuf, String),
+    sheets: Vec<(PathBuf, String)>,
+}
+
+impl Texts {
+    fn of(dir: &Path, shots: &[Shot]) -> Self {
+        let sheet = |shot: &Shot| (dir.join(shot.name).join("shot.json"), pretty(&shot_sheet(shot)));
+        Self { show: (dir.join("show.json"), pretty(&show_sheet())), sheets: shots.iter().map(sheet).collect() }
+    }
+
+    /// Looks before anything is written: other people's sheets, or frames in a folder that is not the show's.
+    fn refuse_foreign(&self, shots: &[Shot], dir: &Path) -> Result<()> {
+        for (path, text) in std::iter::once(&self.show).chain(&self.sheets) {
+            if path.exists() && fs::read(path).map_err(|error| Error::io(path, &error))? != text.as_bytes() {
+                return Err(foreign(path));
+            }
+        }
+        if self.show.0.exists() {
+            return Ok(());
+        }
+        let frames = shots.iter().flat_map(|shot| {
+            let names = FrameNames::of(shot);
+            [names.plate.to_owned(), names.mirror.to_owned(), names.cg].map(|name| dir.join(shot.name).join(name))
+        });
+        frames.into_iter().find(|path| path.exists()).map_or(Ok(()), |path| Err(foreign(&path)))
+    }
+}
+
+fn foreign(path: &Path) -> Error {
+    Error::new(
+        ErrorKind::Parameter,
+        path,
+        "is there already and is not what the demo show would write",
+        "choose an empty folder, or move that file away",
+    )
+}
+
+fn pretty(value: &Value) -> String {
+    format!("{value:#}\n")
+}
+
+fn make_folder(path: &Path) -> Result<()> {
+    fs::create_dir_all(path).map_err(|error| Error::io(path, &error))
+}
+
+fn write_text(path: &Path, text: &str) -> Result<()> {
+    use std::io::Write;
+    write_atomically(path, |file| file.write_all(text.as_bytes()).map_err(|error| Error::io(path, &error)))
+}
+
+fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
+    let names = FrameNames::of(shot);
+    place(&folder.join(names.plate), staging, |path| write_picture(path, &frames::plate(shot), &on_set()))?;
+    place(&folder.join(names.mirror), staging, |path| match shot.mirror_take {
+        MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set()),
+        MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
+    })?;
+    place(&folder.join(names.cg), staging, |path| write_picture(path, &frames::cg(shot), &ExrAttributes::default()))
+}
+
+/// Makes a file in the staging folder and moves it to its place, unless the same file is there already.
+fn place(path: &Path, staging: &Path, write: impl FnOnce(&Path) -> Result<()>) -> Result<()> {
+    let staged = staging.join(path.file_name().unwrap_or_default());
+    write(&staged)?;
+    let bytes = |path: &Path| fs::read(path).map_err(|error| Error::io(path, &error));
+    if path.exists() {
+        return if bytes(path)? == bytes(&staged)? { Ok(()) } else { Err(foreign(path)) };
+    }
+    fs::rename(&staged, path).map_err(|error| Error::io(path, &error))
+}
+
+/// The invented camera's settings, the same for plate and mirror frame.
+fn on_set() -> ExrAttributes {
+    ExrAttributes {
+        exposure_time_s: Some(1.0 / 48.0),
+        f_number: Some(2.8),
+        iso_speed: Some(800.0),
+        ..ExrAttributes::default()
+    }
+}
+
+fn write_picture(path: &Path, picture: &Picture, attributes: &ExrAttributes) -> Result<()> {
+    let Size { width, height } = picture.size;
+    let data = DataWindow { x: 0, y: 0, width, height };
+    write_exr(path, picture.size, data, &picture.rgb, picture.alpha.as_deref(), attributes)
+}
+
+/// 8 bits, sRGB curve (IEC 61966-2-1), strongly compressed.
+fn write_poor_jpeg(path: &Path, picture: &Picture) -> Result<()> {
+    let encode = |linear: f32| {
+        let v = linear.clamp(0.0, 1.0);
+        let code = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 };
+        (code * 255.0).round() as u8
+    };
+    let codes: Vec<[u8; 3]> = picture.rgb.iter().map(|pixel| pixel.map(encode)).collect();
+    write_jpeg(path, picture.size, &codes, 72)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every file of a folder with its content, sorted by name.
+    fn contents(dir: &Path) -> Vec<(PathBuf, Vec<u8>)> {
+        let mut list = Vec::new();
+        for entry in fs::read_dir(dir).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                list.extend(contents(&path));
+            } else {
+                list.push((path.clone(), fs::read(&path).unwrap()));
+            }
+        }
+        list.sort();
+        list
+    }
+
+    #[test]
+    fn the_show_is_complete_small_and_the_same_every_time() {
+        let folder = tempfile::tempdir().unwrap();
+        let mut lines = 0;
+        let sheets = write_show(folder.path(), &mut |_| lines += 1).unwrap();
+        assert_eq!((sheets.len(), lines), (truths().len(), truths().len()));
+        let first = contents(folder.path());
+        assert_eq!(first.len(), 1 + 4 * sheets.len());
+        let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
+        assert!(total < 25_000_000, "{total} bytes");
+        // A second run renders everything again and compares: different bytes would be refused as foreign.
+        assert_eq!(write_show(folder.path(), &mut |_| ()).unwrap(), sheets);
+        assert!(first == contents(folder.path()));
+    }
+
+    #[test]
+    fn files_of_others_are_left_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        let theirs = folder.path().join("SF_0320").join("plate.1001.exr");
+        fs::create_dir_all(theirs.parent().unwrap()).unwrap();
+        fs::write(&theirs, "theirs").unwrap();
+        let error = write_show(folder.path(), &mut |_| ()).unwrap_err();
+        assert_eq!((error.kind, &error.file), (ErrorKind::Parameter, &theirs));
+        assert_eq!(contents(folder.path()).len(), 1);
+        fs::write(folder.path().join("show.json"), "{}").unwrap();
+        assert!(write_show(folder.path(), &mut |_| ()).unwrap_err().file.ends_with("show.json"));
+        assert_eq!(fs::read(&theirs).unwrap(), b"theirs");
+    }
+}

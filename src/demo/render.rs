@@ -14,6 +14,10 @@ use crate::sphere::{Outline, SphereCone, outline_of_cone};
 
 /// Samples across a pixel in which the sphere's outline or a light's edge falls.
 const EDGE_SAMPLES: usize = 12;
+/// Samples across a background pixel that differs from its neighbours.
+const CONTRAST_SAMPLES: usize = 3;
+/// Relative difference from a neighbour that calls for them.
+const CONTRAST: f64 = 0.15;
 /// Upper bound of samples across a pixel, however small the light in it.
 const MOST_SAMPLES: usize = 40;
 
@@ -62,7 +66,7 @@ pub enum Background {
 /// How the frame is taken.
 #[derive(Debug, Clone, PartialEq)]
 pub struct RenderOptions {
-    /// Samples across an ordinary pixel (4 = 16 rays).
+    /// Samples across an ordinary pixel of the sphere (3 = 9 rays). Flat background gets one.
     pub samples: usize,
     /// What is seen beside the sphere.
     pub background: Background,
@@ -87,7 +91,7 @@ pub struct RenderOptions {
 impl Default for RenderOptions {
     fn default() -> Self {
         Self {
-            samples: 4,
+            samples: 3,
             background: Background::Shown,
             stand: false,
             gain: [1.0; 3],
@@ -121,14 +125,35 @@ pub fn render(
     options: &RenderOptions,
 ) -> Picture {
     let tracer = Tracer::new(scene, view, sphere, options);
-    let pixels: Vec<Sample> = (0..size.width * size.height)
-        .into_par_iter()
-        .map(|index| tracer.pixel([(index % size.width) as f64, (index / size.width) as f64]))
+    let corner = |index: usize| [(index % size.width) as f64, (index / size.width) as f64];
+    let each = || (0..size.width * size.height).into_par_iter();
+    let coarse: Vec<Sample> = each().map(|index| tracer.sample(corner(index).map(|c| c + 0.5))).collect();
+    let pixels: Vec<Sample> = each()
+        .map(|index| match tracer.samples_across(corner(index), contrasts(&coarse, size, index)) {
+            1 => coarse[index],
+            across => tracer.pixel(corner(index), across),
+        })
         .collect();
     let alpha = (options.background == Background::Transparent)
         .then(|| pixels.iter().map(|pixel| pixel.coverage as f32).collect());
     let linear = pixels.iter().map(|pixel| [0, 1, 2].map(|c| (pixel.rgb[c] * options.gain[c]) as f32)).collect();
     Picture { size, rgb: develop::develop(linear, size, options), alpha }
+}
+
+/// A pixel differs clearly from one of its neighbours.
+fn contrasts(coarse: &[Sample], size: Size, index: usize) -> bool {
+    let (x, y) = (index % size.width, index / size.width);
+    let neighbours = [
+        (x > 0).then(|| index - 1),
+        (x + 1 < size.width).then_some(index + 1),
+        (y > 0).then(|| index - size.width),
+        (y + 1 < size.height).then_some(index + size.width),
+    ];
+    let here = coarse[index].rgb[1];
+    neighbours.into_iter().flatten().any(|other| {
+        let there = coarse[other].rgb[1];
+        (here - there).abs() > CONTRAST * here.max(there)
+    })
 }
 
 /// Colour times coverage, and coverage by sphere or stand.
@@ -153,8 +178,7 @@ impl<'a> Tracer<'a> {
     }
 
     /// Mean over the pixel whose top-left corner is given.
-    fn pixel(&self, corner: [f64; 2]) -> Sample {
-        let across = self.samples_across(corner);
+    fn pixel(&self, corner: [f64; 2], across: usize) -> Sample {
         let mut sum = Sample { rgb: [0.0; 3], coverage: 0.0 };
         for index in 0..across * across {
             let place = |i: usize| (i as f64 + 0.5) / across as f64;
@@ -198,7 +222,7 @@ impl<'a> Tracer<'a> {
         }
     }
 
-    fn samples_across(&self, corner: [f64; 2]) -> usize {
+    fn samples_across(&self, corner: [f64; 2], contrast: bool) -> usize {
         let middle = [corner[0] + 0.5, corner[1] + 0.5];
         let (centre, by_sphere) = self.seen_direction(middle);
         let corners = [[0.0, 0.0], [1.0, 0.0], [0.0, 1.0], [1.0, 1.0]]
@@ -217,8 +241,13 @@ impl<'a> Tracer<'a> {
             }
             None if on_outline => EDGE_SAMPLES.max(self.options.samples),
             None if by_sphere => self.options.samples.max(1),
-            // Straight views spread far less than mirrored ones.
-            None => self.options.samples.div_ceil(2).max(1),
+            None => {
+                if contrast {
+                    CONTRAST_SAMPLES
+                } else {
+                    1
+                }
+            }
         }
     }
 }

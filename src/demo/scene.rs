@@ -46,21 +46,24 @@ impl DiscLight {
     }
 }
 
-/// A soft-edged rectangle: a lamp behind a frame of cloth, a window, a dark flag, a person.
+/// A soft-edged rectangle or ellipse: a lamp behind a frame of cloth, a window, a dark flag, a person.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Panel {
-    /// Unit vector towards its middle, level axes.
-    pub direction: Vector3<f64>,
-    /// Half width and half height in degrees.
-    pub half_size_deg: [f64; 2],
-    /// Width of its soft edge in degrees.
-    pub edge_deg: f64,
-    /// Its radiance, which hides what is behind.
-    pub radiance: [f64; 3],
+    /// Unit vectors towards its middle, to its right and up, level axes.
+    middle: Vector3<f64>,
+    right: Vector3<f64>,
+    up: Vector3<f64>,
+    half_size_deg: [f64; 2],
+    edge_deg: f64,
+    round: bool,
+    radiance: [f64; 3],
+    /// Cosine of the angle from its middle beyond which it hides nothing.
+    cos_reach: f64,
 }
 
 impl Panel {
-    /// A panel from the azimuth and elevation of its middle.
+    /// A rectangle from azimuth and elevation of its middle, half width and half height in degrees, width of its soft
+    /// edge in degrees, and the radiance with which it hides what is behind.
     pub fn new(
         azimuth_deg: f64,
         elevation_deg: f64,
@@ -68,24 +71,44 @@ impl Panel {
         edge_deg: f64,
         radiance: [f64; 3],
     ) -> Self {
-        Self { direction: direction_of(azimuth_deg, elevation_deg), half_size_deg, edge_deg, radiance }
+        let middle = direction_of(azimuth_deg, elevation_deg);
+        let upright = if middle.y.abs() > 0.999 { Vector3::z() } else { Vector3::y() };
+        let right = upright.cross(&middle).normalize();
+        let reach_deg = half_size_deg[0].hypot(half_size_deg[1]) + edge_deg;
+        Self {
+            middle,
+            right,
+            up: middle.cross(&right),
+            half_size_deg,
+            edge_deg: edge_deg.max(1e-6),
+            round: false,
+            radiance,
+            cos_reach: reach_deg.min(89.0).to_radians().cos(),
+        }
+    }
+
+    /// The ellipse inside the rectangle.
+    #[must_use]
+    pub fn rounded(mut self) -> Self {
+        self.round = true;
+        self
     }
 
     /// How much of what is behind it hides, 0 to 1.
     fn coverage(&self, direction: &Vector3<f64>) -> f64 {
-        let forward = self.direction.dot(direction);
-        if forward <= 0.0 {
+        let forward = self.middle.dot(direction);
+        if forward <= self.cos_reach {
             return 0.0;
         }
-        let upright = if self.direction.y.abs() > 0.999 { Vector3::z() } else { Vector3::y() };
-        let right = upright.cross(&self.direction).normalize();
-        let up = self.direction.cross(&right);
-        let offsets = [right.dot(direction).atan2(forward), up.dot(direction).atan2(forward)];
-        let inside = |axis: usize| {
-            let beyond_deg = offsets[axis].abs().to_degrees() - self.half_size_deg[axis];
-            smooth(0.5 - beyond_deg / self.edge_deg.max(1e-6))
-        };
-        inside(0) * inside(1)
+        let [half_width, half_height] = self.half_size_deg;
+        let across = self.right.dot(direction).atan2(forward).to_degrees().abs();
+        let upward = self.up.dot(direction).atan2(forward).to_degrees().abs();
+        let edge = |beyond_deg: f64| smooth(0.5 - beyond_deg / self.edge_deg);
+        if self.round {
+            edge(((across / half_width).hypot(upward / half_height) - 1.0) * half_width.min(half_height))
+        } else {
+            edge(across - half_width) * edge(upward - half_height)
+        }
     }
 }
 

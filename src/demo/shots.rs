@@ -1,0 +1,263 @@
+//! The shots: what was on set, how its frames were taken, and what is wrong in the CG.
+
+use super::scene::Scene;
+use super::set::{cabin_window, cloth, crew, deck_at_dusk, figure, lamp, salt_hall};
+use crate::camera::{FovSource, View};
+use crate::image::Size;
+use crate::report::ShotVerdict;
+
+/// All frames of the show.
+pub(crate) const SIZE: Size = Size { width: 960, height: 540 };
+/// Width and height of the invented sensor that the frame covers, in millimetres.
+pub(crate) const SENSOR_MM: [f64; 2] = [24.89, 14.0];
+/// Reflectance of the sphere that most shots used.
+pub(crate) const GOOD_SPHERE: [f64; 3] = [0.62, 0.60, 0.56];
+
+/// The sphere as the mirror frame was shot.
+#[derive(Debug, Clone)]
+pub(crate) enum MirrorTake {
+    /// A clean sphere in a camera with plenty of headroom.
+    Good,
+    /// A small, hazy, tinted sphere as an 8-bit JPEG that clips; neither lens nor reflectance was noted.
+    Poor,
+}
+
+/// How the CG sphere came out of the renderer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum CgFrame {
+    /// Premultiplied on nothing.
+    Premultiplied,
+    /// Over the rendered surroundings, without alpha.
+    OverBackground,
+}
+
+/// One shot of the show.
+#[derive(Debug, Clone)]
+pub(crate) struct Shot {
+    pub(crate) name: &'static str,
+    /// What happens in it, for the sheet's notes.
+    pub(crate) action: &'static str,
+    /// What code put wrong, in one line.
+    pub(crate) built_in: &'static str,
+    /// Version of the CG.
+    pub(crate) version: &'static str,
+    pub(crate) focal_length_mm: f64,
+    pub(crate) tilt_deg: f64,
+    pub(crate) sphere_px: [f64; 2],
+    pub(crate) sphere_radius_px: f64,
+    /// The light on set.
+    pub(crate) set: Scene,
+    /// The light in the CG.
+    pub(crate) cg: Scene,
+    pub(crate) mirror_take: MirrorTake,
+    pub(crate) cg_frame: CgFrame,
+    /// The mirror frame was recorded brighter than the plate by so many stops, unknown to the metadata.
+    pub(crate) drift_stops: f64,
+    /// Direction in which an actor stands in the plate.
+    pub(crate) figure_azimuth_deg: Option<f64>,
+    /// Errors put into the CG.
+    pub(crate) errors: BuiltIn,
+    /// What the shot must come out as.
+    pub(crate) verdict: ShotVerdict,
+}
+
+/// Errors of the CG, CG minus set.
+#[derive(Debug, Clone, Copy, Default)]
+pub(crate) struct BuiltIn {
+    pub(crate) exposure_stops: f64,
+    /// Red against green and blue against green.
+    pub(crate) red_green_stops: f64,
+    pub(crate) blue_green_stops: f64,
+    pub(crate) heading_deg: f64,
+    pub(crate) tip_deg: f64,
+}
+
+impl BuiltIn {
+    /// Applies turn, exposure and colour. The colour gain leaves the luminance of a neutral unchanged.
+    fn apply(&self, scene: Scene) -> Scene {
+        let colour = [self.red_green_stops.exp2(), 1.0, self.blue_green_stops.exp2()];
+        let level = self.exposure_stops.exp2() / crate::colour::luminance(colour);
+        scene.turned(self.heading_deg).tipped(self.tip_deg).with_gain(colour.map(|c| c * level))
+    }
+}
+
+impl Shot {
+    /// The camera's view.
+    pub(crate) fn view(&self) -> View {
+        let fov_deg = 2.0 * (SENSOR_MM[0] / (2.0 * self.focal_length_mm)).atan().to_degrees();
+        View::from_horizontal_fov(SIZE, 1.0, fov_deg, FovSource::Sheet)
+    }
+
+    /// The set with camera and crew, as the sphere saw it.
+    pub(crate) fn set_with_crew(&self) -> Scene {
+        crew().into_iter().fold(self.set.clone(), Scene::with_panel).for_camera_tilt(self.tilt_deg)
+    }
+
+    /// The set as the plate saw it.
+    pub(crate) fn set_with_actor(&self) -> Scene {
+        let actor = self.figure_azimuth_deg.map(figure).into_iter().flatten();
+        actor.fold(self.set.clone(), Scene::with_panel).for_camera_tilt(self.tilt_deg)
+    }
+
+    /// The set without people.
+    pub(crate) fn empty_set(&self) -> Scene {
+        self.set.clone().for_camera_tilt(self.tilt_deg)
+    }
+
+    /// The CG's surroundings with every built-in error.
+    pub(crate) fn cg_scene(&self) -> Scene {
+        self.errors.apply(self.cg.clone().for_camera_tilt(self.tilt_deg))
+    }
+
+    /// Reflectance of the photographed sphere.
+    pub(crate) fn reflectance(&self) -> [f64; 3] {
+        match self.mirror_take {
+            MirrorTake::Good => GOOD_SPHERE,
+            MirrorTake::Poor => [0.56, 0.53, 0.49],
+        }
+    }
+}
+
+/// All shots in the order of the film.
+pub(crate) fn shots() -> Vec<Shot> {
+    vec![sf_0110(), sf_0140(), sf_0210(), sf_0230(), sf_0320(), sf_0350(), sf_0410()]
+}
+
+/// A shot without errors on the given set.
+fn faithful(name: &'static str, action: &'static str, set: Scene) -> Shot {
+    Shot {
+        name,
+        action,
+        built_in: "nothing beyond what a careful artist leaves",
+        version: "v012",
+        focal_length_mm: 32.0,
+        tilt_deg: -3.0,
+        sphere_px: [560.0, 300.0],
+        sphere_radius_px: 96.0,
+        cg: set.clone(),
+        set,
+        mirror_take: MirrorTake::Good,
+        cg_frame: CgFrame::Premultiplied,
+        drift_stops: 0.0,
+        figure_azimuth_deg: None,
+        errors: BuiltIn::default(),
+        verdict: ShotVerdict::Match,
+    }
+}
+
+fn sf_0110() -> Shot {
+    let set = deck_at_dusk(110, 160.0)
+        .with_panel(cabin_window())
+        .with_panel(cloth(62.0, 14.0, [15.0, 11.0], 5600.0, 0.9))
+        .with_light(lamp(-42.0, 34.0, 5.0, 3200.0, 60.0));
+    Shot {
+        figure_azimuth_deg: Some(-172.0),
+        errors: BuiltIn { exposure_stops: 0.05, heading_deg: 0.6, ..BuiltIn::default() },
+        ..faithful("SF_0110", "the ferry casts off, the mate coils the line", set)
+    }
+}
+
+fn sf_0140() -> Shot {
+    let set = deck_at_dusk(140, -150.0)
+        .with_panel(cabin_window())
+        .with_light(lamp(38.0, 28.0, 4.5, 3200.0, 70.0))
+        .with_light(lamp(-96.0, 22.0, 4.0, 5600.0, 26.0));
+    Shot {
+        built_in: "surroundings turned 14 deg counter-clockwise and tipped 1.5 deg",
+        version: "v007",
+        focal_length_mm: 40.0,
+        sphere_px: [402.0, 282.0],
+        sphere_radius_px: 104.0,
+        figure_azimuth_deg: Some(172.0),
+        errors: BuiltIn { heading_deg: 14.0, tip_deg: 1.5, ..BuiltIn::default() },
+        verdict: ShotVerdict::Mismatch,
+        ..faithful("SF_0140", "the passenger counts the salt crates", set)
+    }
+}
+
+fn sf_0210() -> Shot {
+    let set = salt_hall(210)
+        .with_panel(cloth(-120.0, 12.0, [14.0, 16.0], 5600.0, 0.7))
+        .with_light(lamp(-34.0, 40.0, 6.0, 5600.0, 32.0));
+    Shot {
+        built_in: "0.65 stop under, 0.15 stop too red and 0.30 stop short of blue",
+        version: "v003",
+        focal_length_mm: 28.0,
+        tilt_deg: -2.0,
+        sphere_px: [520.0, 318.0],
+        sphere_radius_px: 92.0,
+        cg_frame: CgFrame::OverBackground,
+        errors: BuiltIn { exposure_stops: -0.65, red_green_stops: 0.15, blue_green_stops: -0.30, ..BuiltIn::default() },
+        verdict: ShotVerdict::Mismatch,
+        ..faithful("SF_0210", "she hides behind the heap of salt", set)
+    }
+}
+
+fn sf_0230() -> Shot {
+    let key = lamp(-52.0, 30.0, 5.0, 4300.0, 50.0);
+    let lit = |fill: f64| {
+        let fill = cloth(58.0, 8.0, [24.0, 20.0], 4300.0, fill);
+        salt_hall(230).with_panel(fill).with_light(key.clone())
+    };
+    Shot {
+        built_in: "fill cloth at a quarter of its strength",
+        version: "v021",
+        focal_length_mm: 35.0,
+        tilt_deg: -2.0,
+        sphere_px: [448.0, 290.0],
+        sphere_radius_px: 100.0,
+        cg: lit(0.5),
+        verdict: ShotVerdict::Mismatch,
+        ..faithful("SF_0230", "the foreman opens the hatch", lit(2.0))
+    }
+}
+
+fn sf_0320() -> Shot {
+    let without_rim =
+        deck_at_dusk(320, 175.0).with_panel(cabin_window()).with_light(lamp(50.0, 42.0, 5.5, 4300.0, 48.0));
+    Shot {
+        built_in: "lamp behind the passenger's left shoulder left out",
+        version: "v009",
+        focal_length_mm: 50.0,
+        sphere_px: [600.0, 276.0],
+        sphere_radius_px: 98.0,
+        cg: without_rim.clone(),
+        figure_azimuth_deg: Some(-174.0),
+        verdict: ShotVerdict::Mismatch,
+        ..faithful(
+            "SF_0320",
+            "the passenger looks back at the quay",
+            without_rim.with_light(lamp(-118.0, 26.0, 4.0, 4300.0, 60.0)),
+        )
+    }
+}
+
+fn sf_0350() -> Shot {
+    let set = deck_at_dusk(350, 150.0).with_panel(cabin_window()).with_light(lamp(-60.0, 24.0, 4.0, 3200.0, 80.0));
+    Shot {
+        built_in: "nothing in the CG; the mirror frame is too poor to prove it",
+        version: "v004",
+        sphere_px: [610.0, 330.0],
+        sphere_radius_px: 31.0,
+        mirror_take: MirrorTake::Poor,
+        verdict: ShotVerdict::Unsure,
+        ..faithful("SF_0350", "fog on the slip, nobody had time", set)
+    }
+}
+
+fn sf_0410() -> Shot {
+    let set = deck_at_dusk(410, -165.0)
+        .with_panel(cabin_window())
+        .with_panel(cloth(-70.0, 18.0, [15.0, 12.0], 5600.0, 0.8))
+        .with_light(lamp(30.0, 36.0, 5.0, 3200.0, 55.0));
+    Shot {
+        built_in: "nothing in the CG; the mirror frame was exposed 0.6 stop more than the plate",
+        version: "v002",
+        focal_length_mm: 25.0,
+        sphere_px: [470.0, 296.0],
+        sphere_radius_px: 88.0,
+        drift_stops: 0.6,
+        verdict: ShotVerdict::Unsure,
+        ..faithful("SF_0410", "second take after the filter change", set)
+    }
+}
