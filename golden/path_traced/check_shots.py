@@ -91,7 +91,7 @@ def check_frame(shot, role, camera, side, reflectance, scale, cache):
         worst = max(worst, off)
         print(f"  {role} {light.name}: centroid off {off:.3f} px, highlight sum {stops:+.4f} stop")
     cx, cy, a, b, _ = geo.outline(camera, sphere)
-    window = (max(int(cx - a), 0), max(int(cy - a), 0), int(cx + a) + 1, int(cy + a) + 1)
+    window = (max(int(cx - a), 0), max(int(cy - a), 0), min(int(cx + a) + 1, camera.width), min(int(cy + a) + 1, camera.height))
     model = predicted(camera, sphere, picture, reflectance, window, 4) * scale
     seen = frame[window[1]:window[3], window[0]:window[2], :3]
     y, x = np.mgrid[window[1]:window[3], window[0]:window[2]] + 0.5

@@ -141,7 +141,7 @@ def shots():
     o = lit("cabin", Light("key", -58, 24, 4, 2.8, NEUTRAL), Light("skylight", 24, 66, 12, 1.2, COOL))
     s.append(Shot("sf_140_cg_own_camera", "large sphere; the CG has its own camera and a data window round the sphere, "
                   "is 0.6 stop too bright and cool", Camera.from_fov(460, 430, 35), (236, 212), 200, o,
-                  whole(o, stops(0.6) * (0.80, 1.0, 1.22)), cg_camera=Camera.from_fov(320, 180, 44, used_width_mm=30.0),
+                  whole(o, stops(0.6) * (0.80, 1.0, 1.22)), cg_camera=Camera.from_fov(320, 260, 44, used_width_mm=30.0),
                   cg_cropped_to_sphere=True, cg_reflectance=NO_GAIN))
 
     p = lit("quay", Light("key", 70, 32, 5, 3.8, NEUTRAL), Light("glow", -66, 20, 14, 1.3, WARM))
