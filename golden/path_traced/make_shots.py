@@ -171,9 +171,9 @@ def camera_sheet(camera, sensor_crop=False):
 
 def sheet(shot):
     linear = {"encoding": "scene-linear", "colour_space": "rec709"}
-    plate = {"frame": "plate.exr", **linear}
     if shot.clip_level is not None:
-        plate["clip_level"] = shot.clip_level
+        linear["clip_level"] = shot.clip_level
+    plate = {"frame": "plate.exr", **linear}
     cg_sphere = {"mirror": "m1", "frame": "cg.exr"}
     if shot.cg_reflectance:
         cg_sphere["reflectance"] = list(shot.cg_reflectance)
