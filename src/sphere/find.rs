@@ -1,1 +1,0 @@
-//! Finding the sphere in a frame.

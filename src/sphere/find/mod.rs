@@ -1,0 +1,11 @@
+//! Finding the sphere in a frame.
+pub mod debug;
+mod consensus;
+mod edgels;
+mod flat;
+mod plane;
+mod rays;
+mod refine;
+mod rim_model;
+mod ring;
+mod votes;
