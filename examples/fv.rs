@@ -9,6 +9,7 @@ fn main() {
         let size = Size { width: w, height: h };
         let frame = Frame { path: f.into(), size, data: DataWindow { x: 0, y: 0, width: w, height: h }, pixel_aspect: 1.0, space: ColourSpace::rec709(), rgb, alpha: None, clip_level: Some([1.0; 3]), eight_bit: true, integer_bits: Some(8), format: "jpeg", meta: Default::default(), record: InputRecord { role: String::new(), file: String::new(), width: w, height: h, encoding: String::new(), encoding_from: String::new(), colour_space: String::new(), colour_space_from: String::new(), layer: None, decoded_fraction: 1.0, masked_pixels: 0, blake3: String::new() }, warnings: vec![] };
         let view = View::from_horizontal_fov(size, 1.0, 40.0, FovSource::Assumed);
-        plateproof::sphere::find::debug::run(&frame, &view);
+        if std::env::var("LEVELS").is_ok() { plateproof::sphere::find::debug::levels(&frame, &view, [536.397712, 478.488873, 421.134361]); } else {
+        plateproof::sphere::find::debug::run(&frame, &view); }
     }
 }

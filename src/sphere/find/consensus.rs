@@ -39,6 +39,8 @@ pub(super) struct Consensus {
     pub longest_gap: f64,
     /// Median gain of the supporting edges.
     pub gain: f64,
+    /// Blur of the edges (1 sd), frame px.
+    pub blur: f64,
 }
 
 /// One ray's row: its hypotheses and how its offset depends on the four parameters.
@@ -164,6 +166,7 @@ fn finish(
         support: supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64,
         longest_gap: longest_gap(rows, &supporting),
         gain: gains[gains.len() / 2],
+        blur: 0.0,
     })
 }
 

@@ -16,7 +16,8 @@ pub fn run(frame: &Frame, view: &View) {
         let c = votes::candidates(m);
         n += c.len();
         for c in c {
-            for s in ring::circles_near(m, view, &c.circle, ring::Reach { centre_samples: 3.75, radius_fraction: 0.2 }) {
+            if c.prominence < 6.0 { continue }
+            for s in ring::circles_near(m, view, &c.circle, ring::Reach { centre_samples: 4.5, radius_fraction: 0.18 }) {
                 all.push((i, c, s));
             }
         }
@@ -31,7 +32,7 @@ pub fn run(frame: &Frame, view: &View) {
     let mut done: Vec<flat::Circle> = vec![];
     for (_, c, s) in all.iter() {
         if done.iter().any(|d| d.distance(&s.circle) + (d.radius - s.circle.radius).abs() < 0.05 * s.circle.radius) { continue }
-        if done.len() >= 5 { break }
+        if done.len() >= 8 { break }
         done.push(s.circle);
         let Some(cone) = flat::cone_of_circle(view, &s.circle) else { continue };
         let aim = super::consensus::Aim { view: view.clone(), cone };
@@ -39,9 +40,21 @@ pub fn run(frame: &Frame, view: &View) {
         match super::refine::refine(frame, &levels, &aim, 40.0) {
             Some(f) => {
                 let o = crate::sphere::outline_of_cone(&f.aim.view, &f.aim.cone).unwrap();
-                println!("  from r {:.0}: ({:.2},{:.2}) {:.2} {:.2} @{:.0}  edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} fov {:.1} sd {:.4} {:?}  prom {:.1}", s.circle.radius, o.centre_x, o.centre_y, o.semi_a, o.semi_b, o.angle_deg, f.edge_sd_px, f.support, f.longest_gap, f.gain, f.aim.view.horizontal_fov_deg(), f.covariance[(2,2)].sqrt()*view.focal_px, t.elapsed(), c.prominence);
+                println!("  from r {:.0}: ({:.2},{:.2}) {:.2} {:.2} @{:.0}  edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} blur {:.2} sd {:.4} {:?}  prom {:.1} ev {:.0} cov {:.2} {:?}", s.circle.radius, o.centre_x, o.centre_y, o.semi_a, o.semi_b, o.angle_deg, f.edge_sd_px, f.support, f.longest_gap, f.gain, f.blur, f.covariance[(2,2)].sqrt()*view.focal_px, t.elapsed(), c.prominence, s.evidence, s.coverage, {let c=flat::circle_of_cone(view,&f.aim.cone);let l=levels.iter().rev().find(|l|c.radius/l.scale>=30.0).unwrap_or(&levels[0]);super::interior::interior(l,view,&c,knee)});
             }
             None => println!("  from r {:.0}: none", s.circle.radius),
         }
     }
+}
+pub fn levels(frame: &Frame, view: &View, c: [f64; 3]) {
+    let levels = plane::pyramid(frame, 24);
+    let o = crate::sphere::Outline::circle(c[0], c[1], c[2]);
+    let cone = crate::sphere::cone_of_outline(view, &o).unwrap();
+    let aim = super::consensus::Aim { view: View { source: crate::camera::FovSource::Sheet, ..view.clone() }, cone };
+    let show = |name: String, f: Option<super::consensus::Consensus>| if let Some(f) = f {
+        let o = crate::sphere::outline_of_cone(&f.aim.view, &f.aim.cone).unwrap();
+        println!("  {name}: dc ({:+.2},{:+.2}) dr {:+.2}   edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} sd {:.4} blur {:.2}", o.centre_x - c[0], o.centre_y - c[1], o.semi_a - c[2], f.edge_sd_px, f.support, f.longest_gap, f.gain, f.covariance[(2,2)].sqrt()*view.focal_px, f.blur);
+    };
+    for l in levels.iter().rev() { show(format!("scale {}", l.scale), super::refine::fit_once(l, &aim, 3.0)); }
+    show("frame".into(), super::refine::fit_once(frame, &aim, 3.0));
 }

@@ -3,6 +3,7 @@ pub mod debug;
 mod consensus;
 mod edgels;
 mod flat;
+mod interior;
 mod plane;
 mod rays;
 mod refine;

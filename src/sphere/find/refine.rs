@@ -49,46 +49,69 @@ impl Sampler for Frame {
 
 /// One fit on one sampler around a start; `reach` in samples.
 pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
-    let probed = probe(sampler, start, reach)?;
     let scale = sampler.scale();
-    agree(start, &probed, reach * scale, 0.02 * scale)
+    let (probed, blur) = probe(sampler, start, reach)?;
+    let fit = agree(start, &probed, reach * scale, 0.02 * scale)?;
+    Some(Consensus { blur: blur * scale, ..fit })
 }
 
-fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Vec<Probed>> {
+fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>, f64)> {
     let outline = outline_of_cone(&start.view, &start.cone)?;
     let layout = Layout::for_radius(outline.mean_radius() / sampler.scale(), reach);
     let lines = profiles(sampler, &start.view, &start.cone, layout);
     let channels = sampler.channels();
     let model = best_model(&lines, channels)?;
-    Some(lines.iter().map(|l| l.probe(&model, channels, sampler.scale())).collect())
+    Some((lines.iter().map(|l| l.probe(&model, channels, sampler.scale())).collect(), model.blur))
 }
 
-/// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at most
-/// `most_samples`, and last on the frame itself. The fit with the smallest doubt wins.
+/// Edges blurred by more samples than this are located on the next coarser plane instead: the window must hold the
+/// whole transition.
+const BLUR_LIMIT: f64 = 0.9;
+
+/// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at least half of
+/// `most_samples`, and last on the frame itself.
 pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples: f64) -> Option<Consensus> {
     let radius_px = outline_of_cone(&start.view, &start.cone)?.mean_radius();
+    let encoded = frame.eight_bit;
     let mut best: Option<Consensus> = None;
     let mut aim = start.clone();
     for plane in planes.iter().rev().filter(|p| radius_px / p.scale >= most_samples * 0.5) {
-        if let Some(fit) = fit_once(plane, &aim, 3.0) {
-            aim = fit.aim.clone();
-            best = better(best, fit);
+        let Some(fit) = fit_once(&Shown { source: plane, encoded }, &aim, 3.0) else { continue };
+        if best.is_some() && fit.blur > BLUR_LIMIT * plane.scale {
+            return best;
         }
+        aim = fit.aim.clone();
+        best = Some(fit);
     }
     for reach in [3.0, 2.0] {
-        if let Some(fit) = fit_once(frame, &aim, reach) {
-            aim = fit.aim.clone();
-            best = better(best, fit);
+        let Some(fit) = fit_once(&Shown { source: frame, encoded }, &aim, reach) else { continue };
+        if best.is_some() && fit.blur > BLUR_LIMIT {
+            return best;
         }
+        aim = fit.aim.clone();
+        best = Some(fit);
     }
     best
 }
 
-/// The fit whose half-angle and axis are better known. A later fit, on finer data, wins ties.
-fn better(best: Option<Consensus>, next: Consensus) -> Option<Consensus> {
-    let doubt = |c: &Consensus| c.covariance.diagonal().iter().take(3).sum::<f64>() / c.support.max(0.05).powi(2);
-    match best {
-        Some(best) if doubt(&best) < doubt(&next) => Some(best),
-        _ => Some(next),
+/// A sampler read as recorded: files of eight bits went through a camera's unknown tone curve, in which noise and code
+/// steps are even, so their edges are located in the recorded code rather than in light.
+struct Shown<'a, S: Sampler> {
+    source: &'a S,
+    encoded: bool,
+}
+
+impl<S: Sampler> Sampler for Shown<'_, S> {
+    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
+        let value = self.source.read(point_px)?;
+        Some(if self.encoded { value.map(|v| v.max(0.0).powf(1.0 / 2.2)) } else { value })
+    }
+
+    fn channels(&self) -> usize {
+        self.source.channels()
+    }
+
+    fn scale(&self) -> f64 {
+        self.source.scale()
     }
 }

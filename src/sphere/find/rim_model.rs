@@ -20,6 +20,10 @@ const SHIFT: f64 = 0.125;
 type Design = SMatrix<f64, WINDOW, 4>;
 type Window = SVector<f64, WINDOW>;
 
+/// Penalties on the squares of level, outside slope, inside step and √depth term: just enough to keep a window of
+/// pure noise from being explained by large terms that cancel.
+const RIDGE: [f64; 4] = [1e-9, 2e-4, 1e-6, 1e-3];
+
 /// The linear subspaces that a window must lie in, one for each place of the edge.
 #[derive(Debug)]
 pub(super) struct RimModel {
@@ -64,7 +68,7 @@ impl RimModel {
     /// The model for one blur.
     pub(super) fn new(blur: f64) -> Option<Self> {
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), [1e-9, 0.02, 1e-6, 0.1]))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE))
             .collect::<Option<Vec<_>>>()?;
         let plain = Place::new(plain_basis(), [1e-9; 4])?;
         Some(Self { blur, places, plain })

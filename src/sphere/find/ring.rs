@@ -61,11 +61,13 @@ fn grid_search(ring: &[Edgel], start: &Circle, reach: Reach, scale: f64) -> Vec<
     let steps = (reach.centre_samples / STEP).round() as i32;
     let low = (start.radius * (1.0 - reach.radius_fraction) / scale).floor();
     let bins = ((start.radius * (1.0 + reach.radius_fraction) / scale).ceil() - low) as usize + 1;
+    let pieces: Vec<Piece> = ring.iter().filter_map(|e| Piece::about(e, start, scale)).collect();
     let mut scored: Vec<(f64, Circle)> = Vec::new();
     for iy in -steps..=steps {
         for ix in -steps..=steps {
-            let (x, y) = (start.x + f64::from(ix) * STEP * scale, start.y + f64::from(iy) * STEP * scale);
-            let masks = sector_masks(ring, [x, y], low * scale, scale, bins);
+            let shift = [(f64::from(ix) * STEP) as f32, (f64::from(iy) * STEP) as f32];
+            let masks = sector_masks(&pieces, shift, low as f32, bins);
+            let (x, y) = (start.x + f64::from(shift[0]) * scale, start.y + f64::from(shift[1]) * scale);
             for (bin, score) in radius_peaks(&masks) {
                 scored.push((score, Circle { x, y, radius: (low + bin as f64 + 0.5) * scale }));
             }
@@ -82,14 +84,43 @@ fn grid_search(ring: &[Edgel], start: &Circle, reach: Reach, scale: f64) -> Vec<
     kept
 }
 
+/// An element relative to the start's centre, in plane samples, with the bit of its sector.
+struct Piece {
+    dx: f32,
+    dy: f32,
+    nx: f32,
+    ny: f32,
+    sector_bit: u64,
+}
+
+impl Piece {
+    /// `None` where the normal is too far off the radius for any centre near the start.
+    fn about(edgel: &Edgel, start: &Circle, scale: f64) -> Option<Self> {
+        let (dx, dy) = (f64::from(edgel.x) - start.x, f64::from(edgel.y) - start.y);
+        let along = (dx * f64::from(edgel.nx) + dy * f64::from(edgel.ny)).abs();
+        (along > 0.7 * dx.hypot(dy)).then(|| Self {
+            dx: (dx / scale) as f32,
+            dy: (dy / scale) as f32,
+            nx: edgel.nx,
+            ny: edgel.ny,
+            sector_bit: 1 << sector_of(dx, dy),
+        })
+    }
+}
+
 /// For each radius bin, which sectors hold an aligned element.
-fn sector_masks(ring: &[Edgel], centre: [f64; 2], low: f64, scale: f64, bins: usize) -> Vec<u64> {
+fn sector_masks(pieces: &[Piece], shift: [f32; 2], low: f32, bins: usize) -> Vec<u64> {
     let mut masks = vec![0_u64; bins];
-    for edgel in ring {
-        let Some((radius, sector)) = aligned(edgel, centre) else { continue };
-        let bin = ((radius - low) / scale).floor();
+    for piece in pieces {
+        let (dx, dy) = (piece.dx - shift[0], piece.dy - shift[1]);
+        let square = dx * dx + dy * dy;
+        let along = dx * piece.nx + dy * piece.ny;
+        if along * along < (ALIGNED_COS * ALIGNED_COS) as f32 * square {
+            continue;
+        }
+        let bin = square.sqrt() - low;
         if bin >= 0.0 && (bin as usize) < bins {
-            masks[bin as usize] |= 1 << sector;
+            masks[bin as usize] |= piece.sector_bit;
         }
     }
     masks
