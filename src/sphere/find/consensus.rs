@@ -12,8 +12,6 @@ const ASSUMED_LN_FOCAL_SD: f64 = 0.45;
 const KNOWN_LN_FOCAL_SD: f64 = 1e-6;
 /// Tukey's biweight constant for 95 % efficiency under normal errors (Beaton & Tukey 1974).
 const TUKEY: f64 = 4.685;
-/// Median absolute deviation to standard deviation under normal errors.
-const MAD_TO_SD: f64 = 1.4826;
 
 /// A cone seen through a view whose focal length may itself be in doubt.
 #[derive(Debug, Clone)]
@@ -70,9 +68,8 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
         chosen = choose(&rows, &step, scatter);
         let (normal, right_side) = normal_equations(&rows, &chosen, &step);
         step = (normal + prior).try_inverse()? * right_side;
-        let measured = robust_scatter(&choose(&rows, &step, scatter));
-        let shrinking = scatter * 0.6;
-        scatter = if iteration < 8 { measured.max(shrinking) } else { measured }.max(floor_px);
+        let measured = robust_scatter(&choose(&rows, &step, scatter), scatter);
+        scatter = measured.clamp(0.6 * scatter, scatter).max(floor_px);
     }
     finish(start, &rows, &chosen, step, prior, scatter)
 }
@@ -112,7 +109,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
             let u = residual / (TUKEY * variance.sqrt());
-            let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 };
+            let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
             Some(Chosen { row, residual, variance, weight, gain: best.gain })
         })
         .collect()
@@ -130,14 +127,30 @@ fn normal_equations(rows: &[Row], chosen: &[Chosen], step: &Vector4<f64>) -> (Ma
     (normal, right_side)
 }
 
-/// Scatter of the supporting edges beyond what their own sds explain.
-fn robust_scatter(chosen: &[Chosen]) -> f64 {
-    let mut sizes: Vec<f64> = chosen.iter().filter(|c| c.weight > 0.0).map(|c| c.residual.abs()).collect();
-    if sizes.is_empty() {
-        return 0.0;
-    }
-    sizes.sort_by(f64::total_cmp);
-    MAD_TO_SD * sizes[sizes.len() / 2]
+/// Scatter of the supporting edges: their weighted median residual within the core, brought to a standard deviation.
+/// The narrow core and the weights keep a uniform background of chance edges from inflating it.
+fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
+    /// Normal errors cut at 2.2 sd have their median modulus at 0.654 sd.
+    const CORE: f64 = 2.2;
+    const CORE_MEDIAN: f64 = 0.654;
+    let mut core: Vec<(f64, f64)> = chosen
+        .iter()
+        .filter(|c| c.residual.abs() < CORE * scatter)
+        .map(|c| (c.residual.abs(), trust(c.gain)))
+        .collect();
+    core.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half: f64 = 0.5 * core.iter().map(|c| c.1).sum::<f64>();
+    let mut sum = 0.0;
+    let median = core.iter().find(|c| {
+        sum += c.1;
+        sum >= half
+    });
+    median.map_or(0.0, |m| m.0 / CORE_MEDIAN)
+}
+
+/// How far an edge is believed to be one: 0 without, 1 from a tenfold reduction of the misfit.
+fn trust(gain: f64) -> f64 {
+    (gain.ln() / std::f64::consts::LN_10).clamp(0.0, 1.0)
 }
 
 fn finish(

@@ -55,6 +55,6 @@ pub fn levels(frame: &Frame, view: &View, c: [f64; 3]) {
         let o = crate::sphere::outline_of_cone(&f.aim.view, &f.aim.cone).unwrap();
         println!("  {name}: dc ({:+.2},{:+.2}) dr {:+.2}   edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} sd {:.4} blur {:.2}", o.centre_x - c[0], o.centre_y - c[1], o.semi_a - c[2], f.edge_sd_px, f.support, f.longest_gap, f.gain, f.covariance[(2,2)].sqrt()*view.focal_px, f.blur);
     };
-    for l in levels.iter().rev() { show(format!("scale {}", l.scale), super::refine::fit_once(l, &aim, 3.0)); }
-    show("frame".into(), super::refine::fit_once(frame, &aim, 3.0));
+    for l in levels.iter().rev() { show(format!("scale {}", l.scale), super::refine::fit_once(&super::refine::Shown { source: l, encoded: frame.eight_bit }, &aim, 3.0)); }
+    show("frame".into(), super::refine::fit_once(&super::refine::Shown { source: frame, encoded: frame.eight_bit }, &aim, 3.0));
 }

@@ -175,7 +175,7 @@ impl Profile {
 }
 
 /// An edge must reduce the misfit by this factor to be a hypothesis at all.
-const LEAST_GAIN: f64 = 1.5;
+const LEAST_GAIN: f64 = 2.5;
 
 /// Windows overlap: of two finds of one edge the better stays.
 fn merge(hypotheses: &mut Vec<Hypothesis>, next: Hypothesis, apart_px: f64) {

@@ -94,17 +94,18 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples:
     best
 }
 
-/// A sampler read as recorded: files of eight bits went through a camera's unknown tone curve, in which noise and code
-/// steps are even, so their edges are located in the recorded code rather than in light.
-struct Shown<'a, S: Sampler> {
-    source: &'a S,
-    encoded: bool,
+/// A sampler read as seen: files of eight bits went through a camera's unknown tone curve, under which noise and code
+/// steps are about even in lightness, so their edges are located in lightness (the cube root of CIE 1976 L*), not in
+/// light.
+pub(super) struct Shown<'a, S: Sampler> {
+    pub source: &'a S,
+    pub encoded: bool,
 }
 
 impl<S: Sampler> Sampler for Shown<'_, S> {
     fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
         let value = self.source.read(point_px)?;
-        Some(if self.encoded { value.map(|v| v.max(0.0).powf(1.0 / 2.2)) } else { value })
+        Some(if self.encoded { value.map(|v| v.max(0.0).cbrt()) } else { value })
     }
 
     fn channels(&self) -> usize {
