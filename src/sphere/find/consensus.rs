@@ -64,7 +64,7 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
     let mut step = Vector4::zeros();
     let mut scatter = (reach_px * 0.4).max(floor_px);
     let mut chosen = Vec::new();
-    for iteration in 0..12 {
+    for _ in 0..12 {
         chosen = choose(&rows, &step, scatter);
         let (normal, right_side) = normal_equations(&rows, &chosen, &step);
         step = (normal + prior).try_inverse()? * right_side;
@@ -173,7 +173,7 @@ fn finish(
     let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
     gains.sort_by(f64::total_cmp);
     Some(Consensus {
-        aim: moved(start, &step)?,
+        aim: start.stepped(&if start.view.is_assumed() { step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
         covariance,
         edge_sd_px: scatter,
         support: supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64,
@@ -183,18 +183,22 @@ fn finish(
     })
 }
 
-/// The start moved by a parameter step.
-fn moved(start: &Aim, step: &Vector4<f64>) -> Option<Aim> {
-    let mut aim = start.clone();
-    if step[3].abs() > 1e-9 && start.view.is_assumed() {
-        let outline = outline_of_cone(&start.view, &start.cone)?;
-        aim.view.focal_px *= step[3].clamp(-0.8, 0.8).exp();
-        aim.cone = cone_of_outline(&aim.view, &outline)?;
+impl Aim {
+    /// Moved by (axis along the first tangent, along the second, half-angle, ln focal length). A change of focal length
+    /// keeps the outline and refits the cone. `None` where nothing sensible is left.
+    pub(super) fn stepped(&self, step: &Vector4<f64>) -> Option<Self> {
+        let mut aim = self.clone();
+        if step[3] != 0.0 {
+            let outline = outline_of_cone(&self.view, &self.cone)?;
+            aim.view.focal_px *= step[3].clamp(-0.8, 0.8).exp();
+            aim.cone = cone_of_outline(&aim.view, &outline)?;
+        }
+        let [right, up] = tangents(&aim.cone.axis);
+        let axis = (aim.cone.axis + right * step[0] + up * step[1]).normalize();
+        let half_angle_rad = aim.cone.half_angle_rad + step[2];
+        let sensible = half_angle_rad > 0.0 && half_angle_rad < 1.2 && axis.z < 0.0;
+        sensible.then_some(Self { cone: SphereCone { axis, half_angle_rad }, ..aim })
     }
-    let [right, up] = tangents(&aim.cone.axis);
-    let axis = (aim.cone.axis + right * step[0] + up * step[1]).normalize();
-    let half_angle_rad = aim.cone.half_angle_rad + step[2];
-    (half_angle_rad > 0.0 && half_angle_rad < 1.2).then_some(Aim { cone: SphereCone { axis, half_angle_rad }, ..aim })
 }
 
 /// How much neighbouring rays err together: 1 + 2 Σ autocorrelation of the residuals over the next rays.

@@ -2,6 +2,7 @@
 pub mod debug;
 mod consensus;
 mod edgels;
+mod fitted;
 mod flat;
 mod interior;
 mod plane;
@@ -9,4 +10,5 @@ mod rays;
 mod refine;
 mod rim_model;
 mod ring;
+mod search;
 mod votes;
