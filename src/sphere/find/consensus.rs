@@ -1,0 +1,237 @@
+//! The cone that most rays agree on, against outliers, with its covariance.
+
+use nalgebra::{Matrix4, Vector4};
+
+use super::rays::{Hypothesis, Probed};
+use crate::camera::View;
+use crate::sphere::{SphereCone, cone_of_outline, outline_of_cone, tangents};
+
+/// Prior sd of ln(focal length) where the field of view is assumed: the contract's 18 to 75° about 40°.
+const ASSUMED_LN_FOCAL_SD: f64 = 0.45;
+/// Prior sd of ln(focal length) where it is known: keeps the parameter out of the fit.
+const KNOWN_LN_FOCAL_SD: f64 = 1e-6;
+/// Tukey's biweight constant for 95 % efficiency under normal errors (Beaton & Tukey 1974).
+const TUKEY: f64 = 4.685;
+
+/// A cone seen through a view whose focal length may itself be in doubt.
+#[derive(Debug, Clone)]
+pub(super) struct Aim {
+    /// The view under which `cone` draws the outline.
+    pub view: View,
+    /// The cone.
+    pub cone: SphereCone,
+}
+
+/// The outcome of one robust fit.
+#[derive(Debug, Clone)]
+pub(super) struct Consensus {
+    /// The fitted cone and view.
+    pub aim: Aim,
+    /// Covariance of (axis along the first tangent, along the second, half-angle, ln focal length), rad and 1.
+    pub covariance: Matrix4<f64>,
+    /// Robust sd of the supporting edges about the fit, frame px.
+    pub edge_sd_px: f64,
+    /// Weighted fraction of the rays that support the fit.
+    pub support: f64,
+    /// Longest run of rays without support, as a fraction of the outline.
+    pub longest_gap: f64,
+    /// Median gain of the supporting edges.
+    pub gain: f64,
+    /// Blur of the edges (1 sd), frame px.
+    pub blur: f64,
+}
+
+/// One ray's row: its hypotheses and how its offset depends on the four parameters.
+struct Row<'a> {
+    hypotheses: &'a [Hypothesis],
+    slope: Vector4<f64>,
+}
+
+struct Chosen {
+    row: usize,
+    residual: f64,
+    variance: f64,
+    weight: f64,
+    gain: f64,
+}
+
+/// Fits the cone to the rays' hypotheses. `reach_px` bounds how far the outline may lie from the start, `floor_px` is
+/// the smallest scatter believed. `None` where too few rays agree.
+pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64) -> Option<Consensus> {
+    let rows = rows(start, probed)?;
+    let prior_sd = if start.view.is_assumed() { ASSUMED_LN_FOCAL_SD } else { KNOWN_LN_FOCAL_SD };
+    let prior = Matrix4::from_diagonal(&Vector4::new(0.0, 0.0, 0.0, prior_sd.powi(-2)));
+    let mut step = Vector4::zeros();
+    let mut scatter = (reach_px * 0.4).max(floor_px);
+    let mut chosen = Vec::new();
+    for _ in 0..12 {
+        chosen = choose(&rows, &step, scatter);
+        let (normal, right_side) = normal_equations(&rows, &chosen, &step);
+        step = (normal + prior).try_inverse()? * right_side;
+        let measured = robust_scatter(&choose(&rows, &step, scatter), scatter);
+        scatter = measured.clamp(0.6 * scatter, scatter).max(floor_px);
+    }
+    finish(start, &rows, &chosen, step, prior, scatter)
+}
+
+fn rows<'a>(start: &Aim, probed: &'a [Probed]) -> Option<Vec<Row<'a>>> {
+    const LN_FOCAL_STEP: f64 = 0.02;
+    let outline = outline_of_cone(&start.view, &start.cone)?;
+    let other = View { focal_px: start.view.focal_px * LN_FOCAL_STEP.exp(), ..start.view.clone() };
+    let refitted = cone_of_outline(&other, &outline)?;
+    let row = |p: &'a Probed| {
+        let k = p.ray.rad_per_px;
+        let angle = angle_between(&other.ray(p.ray.point), &refitted.axis);
+        let k_other = k * start.view.focal_px / other.focal_px;
+        let bend = -(angle - refitted.half_angle_rad) / k_other / LN_FOCAL_STEP;
+        let slope = Vector4::new(p.ray.phi_rad.cos() / k, p.ray.phi_rad.sin() / k, 1.0 / k, bend);
+        Row { hypotheses: &p.hypotheses, slope }
+    };
+    Some(probed.iter().map(row).collect())
+}
+
+fn angle_between(a: &nalgebra::Vector3<f64>, b: &nalgebra::Vector3<f64>) -> f64 {
+    a.cross(b).norm().atan2(a.dot(b))
+}
+
+/// For every ray the hypothesis that explains the current outline best, weighted by how well.
+fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
+    let cost = |h: &Hypothesis, expected: f64| {
+        let variance = h.sd_px.powi(2) + scatter * scatter;
+        (h.offset_px - expected).powi(2) / variance - h.gain.ln()
+    };
+    rows.iter()
+        .enumerate()
+        .filter_map(|(row, r)| {
+            let expected = r.slope.dot(step);
+            let best =
+                r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let residual = best.offset_px - expected;
+            let variance = best.sd_px.powi(2) + scatter * scatter;
+            let u = residual / (TUKEY * variance.sqrt());
+            let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
+            Some(Chosen { row, residual, variance, weight, gain: best.gain })
+        })
+        .collect()
+}
+
+fn normal_equations(rows: &[Row], chosen: &[Chosen], step: &Vector4<f64>) -> (Matrix4<f64>, Vector4<f64>) {
+    let mut normal = Matrix4::zeros();
+    let mut right_side = Vector4::zeros();
+    for c in chosen {
+        let slope = rows[c.row].slope;
+        let weight = c.weight / c.variance;
+        normal += slope * slope.transpose() * weight;
+        right_side += slope * ((c.residual + slope.dot(step)) * weight);
+    }
+    (normal, right_side)
+}
+
+/// Scatter of the supporting edges: their weighted median residual within the core, brought to a standard deviation.
+/// The narrow core and the weights keep a uniform background of chance edges from inflating it.
+fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
+    /// Normal errors cut at 2.2 sd have their median modulus at 0.654 sd.
+    const CORE: f64 = 2.2;
+    const CORE_MEDIAN: f64 = 0.654;
+    let mut core: Vec<(f64, f64)> = chosen
+        .iter()
+        .filter(|c| c.residual.abs() < CORE * scatter)
+        .map(|c| (c.residual.abs(), trust(c.gain)))
+        .collect();
+    core.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half: f64 = 0.5 * core.iter().map(|c| c.1).sum::<f64>();
+    let mut sum = 0.0;
+    let median = core.iter().find(|c| {
+        sum += c.1;
+        sum >= half
+    });
+    median.map_or(0.0, |m| m.0 / CORE_MEDIAN)
+}
+
+/// How far an edge is believed to be one: 0 without, 1 from a tenfold reduction of the misfit.
+fn trust(gain: f64) -> f64 {
+    (gain.ln() / std::f64::consts::LN_10).clamp(0.0, 1.0)
+}
+
+fn finish(
+    start: &Aim,
+    rows: &[Row],
+    chosen: &[Chosen],
+    step: Vector4<f64>,
+    prior: Matrix4<f64>,
+    scatter: f64,
+) -> Option<Consensus> {
+    let supporting: Vec<&Chosen> = chosen.iter().filter(|c| c.weight > 0.05).collect();
+    if supporting.len() < 12 {
+        return None;
+    }
+    let (normal, _) = normal_equations(rows, chosen, &step);
+    let misfit: f64 = chosen.iter().map(|c| c.weight * c.residual.powi(2) / c.variance).sum();
+    let total: f64 = chosen.iter().map(|c| c.weight).sum();
+    let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
+    let covariance = (normal / inflation + prior).try_inverse()?;
+    let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
+    gains.sort_by(f64::total_cmp);
+    Some(Consensus {
+        aim: start.stepped(&if start.view.is_assumed() { step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
+        covariance,
+        edge_sd_px: scatter,
+        support: supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64,
+        longest_gap: longest_gap(rows, &supporting),
+        gain: gains[gains.len() / 2],
+        blur: 0.0,
+    })
+}
+
+impl Aim {
+    /// Moved by (axis along the first tangent, along the second, half-angle, ln focal length). A change of focal length
+    /// keeps the outline and refits the cone. `None` where nothing sensible is left.
+    pub(super) fn stepped(&self, step: &Vector4<f64>) -> Option<Self> {
+        let mut aim = self.clone();
+        if step[3] != 0.0 {
+            let outline = outline_of_cone(&self.view, &self.cone)?;
+            aim.view.focal_px *= step[3].clamp(-0.8, 0.8).exp();
+            aim.cone = cone_of_outline(&aim.view, &outline)?;
+        }
+        let [right, up] = tangents(&aim.cone.axis);
+        let axis = (aim.cone.axis + right * step[0] + up * step[1]).normalize();
+        let half_angle_rad = aim.cone.half_angle_rad + step[2];
+        let sensible = half_angle_rad > 0.0 && half_angle_rad < 1.2 && axis.z < 0.0;
+        sensible.then_some(Self { cone: SphereCone { axis, half_angle_rad }, ..aim })
+    }
+}
+
+/// How much neighbouring rays err together: 1 + 2 Σ autocorrelation of the residuals over the next rays.
+fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
+    let mut residuals = vec![None; count];
+    for c in supporting {
+        residuals[c.row] = Some(c.residual / c.variance.sqrt());
+    }
+    let power: f64 = supporting.iter().map(|c| c.residual.powi(2) / c.variance).sum::<f64>() / supporting.len() as f64;
+    let mut inflation = 1.0;
+    for lag in 1..=(count / 12).min(12) {
+        let pairs: Vec<f64> = (0..count)
+            .filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?))
+            .collect();
+        let correlation = pairs.iter().sum::<f64>() / pairs.len().max(1) as f64 / power.max(1e-12);
+        if correlation < 0.05 {
+            break;
+        }
+        inflation += 2.0 * correlation;
+    }
+    inflation
+}
+
+fn longest_gap(rows: &[Row], supporting: &[&Chosen]) -> f64 {
+    let count = rows.len();
+    let mut seen = vec![false; count];
+    for c in supporting {
+        seen[c.row] = true;
+    }
+    let (mut longest, mut run) = (0_usize, 0_usize);
+    for i in 0..2 * count {
+        run = if seen[i % count] { 0 } else { run + 1 };
+        longest = longest.max(run.min(count));
+    }
+    longest as f64 / count as f64
+}

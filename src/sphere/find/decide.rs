@@ -1,0 +1,83 @@
+//! Which of the circles is the mirror sphere, and whether that can be said at all.
+
+use super::search::Finding;
+
+/// A finding with its quality in [0, 1].
+#[derive(Debug, Clone)]
+pub(super) struct Ranked {
+    pub finding: Finding,
+    pub score: f64,
+}
+
+/// What the evidence allows.
+#[derive(Debug)]
+pub(super) enum Decision {
+    /// One sphere, or several that are equally good.
+    Found { best: Box<Ranked>, rivals: Vec<Ranked> },
+    /// Nothing round enough.
+    NothingRound,
+    /// Round things, but none that mirrors.
+    NoMirror,
+}
+
+/// Least evidence (natural log) that an outline is there.
+const LEAST_EVIDENCE: f64 = 12.0;
+/// Least fraction of rays that support the outline.
+const LEAST_SUPPORT: f64 = 0.3;
+/// Scores within this factor of the best are rivals.
+const RIVAL_FACTOR: f64 = 0.5;
+
+fn is_outline(f: &Finding) -> bool {
+    f.supported.evidence >= LEAST_EVIDENCE && f.consensus.support >= LEAST_SUPPORT && f.consensus.longest_gap <= 0.5
+}
+
+/// How much the inside looks like a mirror, 0 to 1.
+fn mirror_likeness(f: &Finding) -> f64 {
+    let i = &f.interior;
+    let detail = ((i.detail - 0.03) / 0.12).clamp(0.0, 1.0);
+    let squeeze = ((i.squeeze - 0.9) / 0.8).clamp(0.0, 1.0);
+    detail * squeeze
+}
+
+pub(super) fn decide(findings: Vec<Finding>) -> Decision {
+    let outlines: Vec<Finding> = findings.into_iter().filter(is_outline).collect();
+    if outlines.is_empty() {
+        return Decision::NothingRound;
+    }
+    let mut ranked: Vec<Ranked> = outlines
+        .into_iter()
+        .map(|finding| {
+            let evidence = finding.supported.evidence;
+            let score = evidence / (evidence + 20.0) * mirror_likeness(&finding);
+            Ranked { finding, score }
+        })
+        .filter(|r| r.score > 0.05)
+        .collect();
+    ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let ranked = without_nested(ranked);
+    let mut ranked = ranked.into_iter();
+    let Some(best) = ranked.next() else { return Decision::NoMirror };
+    let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score).collect();
+    Decision::Found { best: Box::new(best), rivals }
+}
+
+/// Circles inside a larger good one are its reflections or rings; of nearly equal circles the first stays.
+fn without_nested(ranked: Vec<Ranked>) -> Vec<Ranked> {
+    let nested = |inner: &Ranked, outer: &Ranked| {
+        let (i, o) = (&inner.finding.circle, &outer.finding.circle);
+        let apart = i.distance(o);
+        let same = apart + (i.radius - o.radius).abs() < 0.1 * o.radius;
+        let inside = i.radius < o.radius && apart + 0.7 * i.radius < o.radius && outer.score > 0.4 * inner.score;
+        same || inside
+    };
+    let keep: Vec<bool> = (0..ranked.len())
+        .map(|i| {
+            (0..ranked.len()).all(|j| {
+                let beaten = nested(&ranked[i], &ranked[j]);
+                let larger = ranked[j].finding.circle.radius > ranked[i].finding.circle.radius * 1.1;
+                !(beaten && (j < i || larger) && i != j)
+            })
+        })
+        .collect();
+    ranked.into_iter().zip(keep).filter(|(_, keep)| *keep).map(|(r, _)| r).collect()
+}

@@ -1,0 +1,118 @@
+//! What a mirror shows and other round things do not: the whole scene, squeezed along the radius towards the rim.
+
+use std::f64::consts::TAU;
+
+use nalgebra::{SMatrix, SVector};
+
+use super::flat::{Circle, to_frame};
+use super::plane::Plane;
+use crate::camera::View;
+
+/// Radial and angular steps of the polar grid.
+const RINGS: usize = 40;
+const SPOKES: usize = 96;
+/// The grid ends this far out, as a fraction of the radius: the rim itself must not count.
+const OUTERMOST: f64 = 0.955;
+
+/// How the inside of a circle looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Interior {
+    /// Standard deviation of log luminance left after smooth shading is taken out, natural log units.
+    pub detail: f64,
+    /// Energy of change along the radius over energy along the circle, in the ring of 0.72 to 0.95 radii.
+    pub squeeze: f64,
+    /// The same in the ring of 0.3 to 0.6 radii.
+    pub inner_squeeze: f64,
+    /// Fraction of the outer ring's energy that is the same all the way round (painted rings, wheels).
+    pub concentric: f64,
+}
+
+/// Reads the inside; `None` where less than half of it lies in the frame.
+pub(super) fn interior(plane: &Plane, view: &View, circle: &Circle, knee: f32) -> Option<Interior> {
+    let grid = PolarGrid::read(plane, view, circle, knee)?;
+    let (squeeze, concentric) = grid.squeeze(0.72, OUTERMOST);
+    let (inner_squeeze, _) = grid.squeeze(0.3, 0.6);
+    Some(Interior { detail: grid.detail(), squeeze, inner_squeeze, concentric })
+}
+
+struct PolarGrid {
+    values: Vec<Option<f64>>,
+}
+
+fn ring_radius(ring: usize) -> f64 {
+    OUTERMOST * (ring as f64 + 0.5) / RINGS as f64
+}
+
+impl PolarGrid {
+    fn read(plane: &Plane, view: &View, circle: &Circle, knee: f32) -> Option<Self> {
+        let knee = f64::from(knee);
+        let at = |ring: usize, spoke: usize| {
+            let phi = TAU * spoke as f64 / SPOKES as f64;
+            let radius = circle.radius * ring_radius(ring);
+            let point = to_frame(view, [circle.x + radius * phi.cos(), circle.y + radius * phi.sin()])?;
+            Some((plane.sample(point)?.max(0.0) / knee).ln_1p())
+        };
+        let values: Vec<Option<f64>> = (0..RINGS * SPOKES).map(|i| at(i / SPOKES, i % SPOKES)).collect();
+        let seen = values.iter().flatten().count();
+        (2 * seen >= values.len()).then_some(Self { values })
+    }
+
+    fn value(&self, ring: usize, spoke: usize) -> Option<f64> {
+        self.values[ring * SPOKES + spoke % SPOKES]
+    }
+
+    /// Ratio of radial to tangential energy between two radii, and the share that is common to all spokes.
+    fn squeeze(&self, low: f64, high: f64) -> (f64, f64) {
+        let (mut radial, mut tangential, mut common) = (1e-6, 1e-6, 0.0);
+        let radial_step = OUTERMOST / RINGS as f64;
+        for ring in 0..RINGS - 1 {
+            let radius = ring_radius(ring) + 0.5 * radial_step;
+            if radius < low || radius > high {
+                continue;
+            }
+            let tangential_step = TAU * radius / SPOKES as f64;
+            let (mut sum, mut count) = (0.0, 0.0_f64);
+            for spoke in 0..SPOKES {
+                let Some((dr, dt)) = self.differences(ring, spoke) else { continue };
+                radial += (dr / radial_step).powi(2);
+                tangential += (dt / tangential_step).powi(2);
+                sum += dr / radial_step;
+                count += 1.0;
+            }
+            common += sum * sum / count.max(1.0);
+        }
+        (radial / tangential, common / radial)
+    }
+
+    /// Central differences in the middle of a cell of the grid, along the radius and along the circle.
+    fn differences(&self, ring: usize, spoke: usize) -> Option<(f64, f64)> {
+        let (a, b) = (self.value(ring, spoke)?, self.value(ring, spoke + 1)?);
+        let (c, d) = (self.value(ring + 1, spoke)?, self.value(ring + 1, spoke + 1)?);
+        Some((0.5 * (c + d - a - b), 0.5 * (b + d - a - c)))
+    }
+
+    /// What remains of log luminance after smooth shading (second order in the surface normal) is fitted.
+    fn detail(&self) -> f64 {
+        let mut normal = SMatrix::<f64, 9, 9>::identity() * 1e-6;
+        let mut right_side = SVector::<f64, 9>::zeros();
+        let (mut energy, mut count) = (0.0, 0.0);
+        for (i, value) in self.values.iter().enumerate() {
+            let Some(value) = value else { continue };
+            let radius = ring_radius(i / SPOKES);
+            let row = shading_terms(radius, TAU * (i % SPOKES) as f64 / SPOKES as f64);
+            normal += row * row.transpose() * radius;
+            right_side += row * (value * radius);
+            energy += value * value * radius;
+            count += radius;
+        }
+        let explained = normal.try_inverse().map_or(0.0, |inverse| right_side.dot(&(inverse * right_side)));
+        ((energy - explained).max(0.0) / count).sqrt()
+    }
+}
+
+/// The nine second-order harmonics of the normal at a place of the disc.
+fn shading_terms(radius: f64, phi: f64) -> SVector<f64, 9> {
+    let (x, y) = (radius * phi.cos(), radius * phi.sin());
+    let z = (1.0 - radius * radius).max(0.0).sqrt();
+    SVector::from([1.0, x, y, z, x * y, x * z, y * z, x * x - y * y, z * z])
+}

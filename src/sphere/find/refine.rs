@@ -1,0 +1,118 @@
+//! From a rough cone to the sub-pixel outline: coarse planes first, the frame's own pixels last.
+
+use super::consensus::{Aim, Consensus, agree};
+use super::plane::Plane;
+use super::rays::{Layout, Probed, Sampler, best_model, profiles};
+use crate::image::Frame;
+use crate::sphere::outline_of_cone;
+
+impl Sampler for Plane {
+    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
+        self.sample(point_px).map(|v| [v, 0.0, 0.0])
+    }
+
+    fn channels(&self) -> usize {
+        1
+    }
+
+    fn scale(&self) -> f64 {
+        self.scale
+    }
+}
+
+impl Sampler for Frame {
+    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
+        let (x, y) = (point_px[0] - 0.5, point_px[1] - 0.5);
+        let (column, row) = (x.floor(), y.floor());
+        let (fx, fy) = (x - column, y - row);
+        let mut sum = [0.0; 3];
+        for (dx, dy, weight) in [
+            (0, 0, (1.0 - fx) * (1.0 - fy)),
+            (1, 0, fx * (1.0 - fy)),
+            (0, 1, (1.0 - fx) * fy),
+            (1, 1, fx * fy),
+        ] {
+            let pixel = self.pixel(column as i64 + dx, row as i64 + dy)?;
+            sum.iter_mut().zip(pixel).for_each(|(s, v)| *s += weight * f64::from(v));
+        }
+        sum.iter().all(|s| s.is_finite()).then_some(sum)
+    }
+
+    fn channels(&self) -> usize {
+        3
+    }
+
+    fn scale(&self) -> f64 {
+        1.0
+    }
+}
+
+/// One fit on one sampler around a start; `reach` in samples.
+pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
+    let scale = sampler.scale();
+    let (probed, blur) = probe(sampler, start, reach)?;
+    let fit = agree(start, &probed, reach * scale, 0.02 * scale)?;
+    Some(Consensus { blur: blur * scale, ..fit })
+}
+
+fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>, f64)> {
+    let outline = outline_of_cone(&start.view, &start.cone)?;
+    let layout = Layout::for_radius(outline.mean_radius() / sampler.scale(), reach);
+    let lines = profiles(sampler, &start.view, &start.cone, layout);
+    let channels = sampler.channels();
+    let model = best_model(&lines, channels)?;
+    Some((lines.iter().map(|l| l.probe(&model, channels, sampler.scale())).collect(), model.blur))
+}
+
+/// Edges blurred by more samples than this are located on the next coarser plane instead: the window must hold the
+/// whole transition.
+const BLUR_LIMIT: f64 = 0.9;
+
+/// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at least half of
+/// `most_samples`, and last on the frame itself.
+pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples: f64) -> Option<Consensus> {
+    let radius_px = outline_of_cone(&start.view, &start.cone)?.mean_radius();
+    let encoded = frame.eight_bit;
+    let mut best: Option<Consensus> = None;
+    let mut aim = start.clone();
+    for plane in planes.iter().rev().filter(|p| radius_px / p.scale >= most_samples * 0.5) {
+        let Some(fit) = fit_once(&Shown { source: plane, encoded }, &aim, 3.0) else { continue };
+        if best.is_some() && fit.blur > BLUR_LIMIT * plane.scale {
+            return best;
+        }
+        aim = fit.aim.clone();
+        best = Some(fit);
+    }
+    for reach in [3.0, 2.0] {
+        let Some(fit) = fit_once(&Shown { source: frame, encoded }, &aim, reach) else { continue };
+        if best.is_some() && fit.blur > BLUR_LIMIT {
+            return best;
+        }
+        aim = fit.aim.clone();
+        best = Some(fit);
+    }
+    best
+}
+
+/// A sampler read as seen: files of eight bits went through a camera's unknown tone curve, under which noise and code
+/// steps are about even in lightness, so their edges are located in lightness (the cube root of CIE 1976 L*), not in
+/// light.
+pub(super) struct Shown<'a, S: Sampler> {
+    pub source: &'a S,
+    pub encoded: bool,
+}
+
+impl<S: Sampler> Sampler for Shown<'_, S> {
+    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
+        let value = self.source.read(point_px)?;
+        Some(if self.encoded { value.map(|v| v.max(0.0).cbrt()) } else { value })
+    }
+
+    fn channels(&self) -> usize {
+        self.source.channels()
+    }
+
+    fn scale(&self) -> f64 {
+        self.source.scale()
+    }
+}

@@ -1,0 +1,125 @@
+//! The search itself: candidates of all sizes, the evidence for each, and who wins.
+
+use rayon::prelude::*;
+
+use super::consensus::{Aim, Consensus};
+use super::edgels::{EdgelMap, edgels};
+use super::flat::{Circle, circle_of_cone, cone_of_circle};
+use super::interior::{Interior, interior};
+use super::plane::{Plane, patch, pyramid, tone_knee};
+use super::refine::refine;
+use super::ring::{Reach, Supported, circles_near};
+use super::votes::candidates;
+use crate::camera::View;
+use crate::image::Frame;
+
+/// Planes are made down to this many samples on the short side.
+const SMALLEST_PLANE: usize = 24;
+/// Votes must stand out this many standard deviations.
+const LEAST_PROMINENCE: f64 = 6.0;
+/// Candidates looked at more closely.
+const MOST_CANDIDATES: usize = 60;
+/// Circles refined to the pixel.
+const MOST_CIRCLES: usize = 8;
+
+/// A circle with all evidence about it.
+#[derive(Debug, Clone)]
+pub(super) struct Finding {
+    /// The fitted cone.
+    pub consensus: Consensus,
+    /// Its circle in the search plane.
+    pub circle: Circle,
+    /// Evidence from edge elements.
+    pub supported: Supported,
+    /// How its inside looks.
+    pub interior: Interior,
+}
+
+/// The frame, prepared for the search.
+pub(super) struct Prepared<'a> {
+    pub frame: &'a Frame,
+    pub view: &'a View,
+    pub planes: Vec<Plane>,
+    pub knee: f32,
+}
+
+impl<'a> Prepared<'a> {
+    pub(super) fn new(frame: &'a Frame, view: &'a View) -> Self {
+        let planes = pyramid(frame, SMALLEST_PLANE);
+        let knee = tone_knee(planes.get(1).unwrap_or(&planes[0]), frame.eight_bit);
+        Self { frame, view, planes, knee }
+    }
+
+    /// Every circle worth fitting, best evidence first.
+    pub(super) fn circles(&self) -> Vec<Supported> {
+        let maps: Vec<EdgelMap> = self.planes.iter().map(|p| edgels(p, self.view, self.knee)).collect();
+        let mut rough: Vec<(usize, Circle, f64)> = maps
+            .iter()
+            .enumerate()
+            .flat_map(|(level, map)| candidates(map).into_iter().map(move |c| (level, c.circle, c.prominence)))
+            .filter(|c| c.2 >= LEAST_PROMINENCE)
+            .collect();
+        rough.sort_by(|a, b| b.2.total_cmp(&a.2));
+        rough.truncate(MOST_CANDIDATES);
+        let reach = Reach { centre_samples: 3.0, radius_fraction: 0.18 };
+        let found: Vec<Vec<Supported>> =
+            rough.par_iter().map(|(level, circle, _)| circles_near(&maps[*level], self.view, circle, reach)).collect();
+        let distinct = distinct(found.concat(), 0.03);
+        let closer: Vec<Option<Supported>> = distinct.par_iter().map(|s| self.closer(&maps, s)).collect();
+        let mut circles: Vec<Supported> = closer.into_iter().flatten().collect();
+        circles.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
+        self::distinct(circles, 0.02)
+    }
+
+    /// The same circle on the plane in which its radius spans about 40 to 80 samples.
+    fn closer(&self, maps: &[EdgelMap], rough: &Supported) -> Option<Supported> {
+        let reach = Reach { centre_samples: 3.0, radius_fraction: 0.07 };
+        let radius = rough.circle.radius;
+        let level = maps.iter().rposition(|m| radius / m.scale >= 40.0);
+        let best = match level {
+            Some(level) => circles_near(&maps[level], self.view, &rough.circle, reach),
+            None => {
+                let centre = super::flat::to_frame(self.view, [rough.circle.x, rough.circle.y])?;
+                let span = 1.6 * radius + 8.0;
+                let patch = patch(self.frame, centre, [span, span * self.view.pixel_aspect]);
+                circles_near(&edgels(&patch, self.view, self.knee), self.view, &rough.circle, reach)
+            }
+        };
+        best.into_iter().next()
+    }
+
+    /// Fits one circle to the pixel and looks inside.
+    pub(super) fn examine(&self, supported: &Supported) -> Option<Finding> {
+        let cone = cone_of_circle(self.view, &supported.circle)?;
+        let aim = Aim { view: self.view.clone(), cone };
+        let consensus = refine(self.frame, &self.planes, &aim, 80.0)?;
+        let circle = circle_of_cone(self.view, &consensus.aim.cone);
+        let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
+        let interior = interior(plane, self.view, &circle, self.knee)?;
+        Some(Finding { consensus, circle, supported: *supported, interior })
+    }
+
+    /// All findings, best evidence first.
+    pub(super) fn findings(&self) -> Vec<Finding> {
+        let circles = self.circles();
+        let mut findings: Vec<Finding> =
+            circles.par_iter().take(MOST_CIRCLES).filter_map(|c| self.examine(c)).collect();
+        findings.sort_by(|a, b| b.supported.evidence.total_cmp(&a.supported.evidence));
+        findings
+    }
+}
+
+/// Keeps the first of circles that are the same within a fraction of the radius.
+fn distinct(sorted: Vec<Supported>, fraction: f64) -> Vec<Supported> {
+    let mut kept: Vec<Supported> = Vec::new();
+    for next in sorted {
+        let fresh = kept.iter().all(|k| {
+            let apart = k.circle.distance(&next.circle) + (k.circle.radius - next.circle.radius).abs();
+            apart > fraction * k.circle.radius
+        });
+        if fresh {
+            kept.push(next);
+        }
+    }
+    kept
+}

@@ -1,0 +1,299 @@
+//! The finder.
+mod sphere_scene;
+
+use std::path::PathBuf;
+
+use nalgebra::Vector3;
+use plateproof::camera::{FovSource, View};
+use plateproof::image::{Frame, Size};
+use plateproof::sphere::find::find_sphere;
+use plateproof::sphere::{Outline, SphereFit};
+
+use sphere_scene::environment::{Environment, Texture};
+use sphere_scene::random::Random;
+use sphere_scene::scene::{Face, Flare, Recording, Scene, Thing, cone_at};
+use sphere_scene::{load, picture};
+
+fn reference_data() -> Option<PathBuf> {
+    let folder = std::env::var_os("PLATEPROOF_REFERENCE_DATA").map(PathBuf::from);
+    if folder.is_none() {
+        println!("skipped: PLATEPROOF_REFERENCE_DATA is not set, the published photographs are not at hand");
+    }
+    folder
+}
+
+fn assumed_view(frame: &Frame) -> View {
+    View::from_horizontal_fov(frame.size, frame.pixel_aspect, 40.0, FovSource::Assumed)
+}
+
+/// Published circle (circle_data.txt of psbox, Ying Xiong 2014): centre x and y in 1-based pixels, y from the bottom.
+/// A 1-based pixel centre c lies at c − 0.5 from the corner; y from the top is height + 1 − y.
+fn published_circle(folder: &std::path::Path, height: f64) -> Outline {
+    let text = std::fs::read_to_string(folder.join("psbox_probe1/circle_data.txt")).unwrap();
+    let n: Vec<f64> = text.split_whitespace().map(|w| w.parse().unwrap()).collect();
+    Outline::circle(n[0] - 0.5, height + 1.0 - n[1] - 0.5, n[2])
+}
+
+#[test]
+fn photographs_of_a_glossy_sphere_give_the_published_circle() {
+    let Some(folder) = reference_data() else { return };
+    let mut worst: Vec<String> = Vec::new();
+    for number in 1..=12 {
+        let frame = load::display_file(&folder.join(format!("psbox_probe1/Image_{number:02}.JPG")));
+        let truth = published_circle(&folder, frame.size.height as f64);
+        match find_sphere(&frame, &assumed_view(&frame)) {
+            Ok(found) => {
+                let o = found.best.outline;
+                let centre = (o.centre_x - truth.centre_x).hypot(o.centre_y - truth.centre_y);
+                let radius = o.mean_radius() - truth.semi_a;
+                let ok = found.rivals.is_empty() && centre.max(radius.abs()) <= 0.005 * truth.semi_a;
+                println!("{number:02}: centre {centre:.2} px, radius {radius:+.2} px, rivals {}", found.rivals.len());
+                if !ok {
+                    worst.push(format!("{number:02}"));
+                }
+            }
+            Err(error) => worst.push(format!("{number:02}: {error}")),
+        }
+    }
+    assert!(worst.is_empty(), "{worst:?}");
+}
+
+/// One line of the table of made-up shots.
+struct Case {
+    name: String,
+    scene: Scene,
+    seed: u64,
+}
+
+fn lat_long(file: &str, gain: f64, heading_rad: f64, texture: Texture) -> Option<Environment> {
+    let path = reference_data()?.join("openexr_images/MultiResolution").join(file);
+    let frame = load::exr_file(&path);
+    Some(Environment::LatLong {
+        width: frame.size.width,
+        height: frame.size.height,
+        pixels: frame.rgb,
+        heading_rad,
+        gain,
+        texture,
+    })
+}
+
+fn environment(random: &mut Random, index: u64) -> Environment {
+    let texture = if random.chance(0.6) {
+        Texture { strength: random.between(0.1, 0.6), per_radian: random.log_between(10.0, 120.0) }
+    } else {
+        Texture::NONE
+    };
+    let heading = random.between(-3.0, 3.0);
+    let real = match index % 4 {
+        0 => lat_long("StageEnvLatLong.exr", 1.0, heading, texture),
+        1 => lat_long("KernerEnvLatLong.exr", 0.5, heading, texture),
+        _ => None,
+    };
+    let clutter = 10 + random.below(150);
+    real.unwrap_or_else(|| Environment::room(random, clutter, texture))
+}
+
+/// A seeded shot of growing difficulty.
+fn shot(index: u64, with_sphere: bool) -> Case {
+    let mut random = Random::new(1000 + index);
+    let size = [Size { width: 960, height: 540 }, Size { width: 640, height: 480 }, Size { width: 1024, height: 429 }]
+        [random.below(3)];
+    let aspect = if index % 11 == 5 { 2.0 } else { 1.0 };
+    let view = View::from_horizontal_fov(size, aspect, random.between(20.0, 62.0), FovSource::Sheet);
+    let environment = environment(&mut random, index);
+    let largest = 0.46 * size.height as f64 / aspect;
+    let radius = random.log_between(24.0, largest);
+    let place = |random: &mut Random, radius: f64| {
+        let (rx, ry) = (1.12 * radius, 1.12 * radius * aspect);
+        [
+            random.between(rx.min(size.width as f64 / 2.0), (size.width as f64 - rx).max(size.width as f64 / 2.0)),
+            random.between(ry.min(size.height as f64 / 2.0), (size.height as f64 - ry).max(size.height as f64 / 2.0)),
+        ]
+    };
+    let centre = place(&mut random, radius);
+    let mut things = Vec::new();
+    let mut flares = Vec::new();
+    let mut notes = Vec::new();
+    if with_sphere {
+        if random.chance(0.3) {
+            let angle = random.between(0.0, 6.28);
+            things.push(occluder(&mut random, centre, radius, angle, aspect));
+            notes.push("occluder");
+        }
+        let level = random.between(0.45, 0.95);
+        let reflectance = [level * 1.02, level, level * random.between(0.9, 1.05)];
+        things.push(Thing::Mirror { cone: cone_at(&view, centre, radius), reflectance, fresnel: random.chance(0.4) });
+        if random.chance(0.5) {
+            things.insert(0, stand(&mut random, centre, radius, aspect));
+            notes.push("stand");
+        }
+        if random.chance(0.3) {
+            let angle = random.between(0.0, 6.28);
+            flares.push(Flare {
+                centre: [centre[0] + radius * angle.cos(), centre[1] + radius * aspect * angle.sin()],
+                angle_rad: random.between(0.0, 3.1),
+                length_px: radius * random.between(0.2, 0.6),
+                width_px: radius * random.between(0.02, 0.08),
+                peak: random.log_between(0.3, 6.0),
+            });
+            notes.push("flare");
+        }
+    }
+    for _ in 0..random.below(4) {
+        let other = random.log_between(18.0, 0.3 * size.height as f64 / aspect);
+        let at = place(&mut random, other);
+        let apart = (at[0] - centre[0]).hypot((at[1] - centre[1]) / aspect);
+        if !with_sphere || apart > radius + 1.1 * other {
+            things.push(round_thing(&mut random, &view, at, other));
+            notes.push("round");
+        }
+    }
+    let eight_bit = random.chance(0.4);
+    let recording = Recording {
+        blur_px: random.between(0.3, 1.3),
+        noise: random.log_between(0.002, 0.03),
+        read_noise: 0.0005,
+        eight_bit,
+    };
+    let name = format!(
+        "{index:03} {}x{} r {radius:.0} fov {:.0} aspect {aspect} {} {}",
+        size.width,
+        size.height,
+        view.horizontal_fov_deg(),
+        if eight_bit { "8bit" } else { "float" },
+        notes.join(" ")
+    );
+    Case { name, scene: Scene { size, view, environment, things, flares, recording }, seed: index }
+}
+
+fn grey(random: &mut Random, low: f64, high: f64) -> [f64; 3] {
+    let level = random.log_between(low, high);
+    [0, 1, 2].map(|_| level * random.between(0.8, 1.2))
+}
+
+/// Below the sphere, hiding its foot.
+fn stand(random: &mut Random, centre: [f64; 2], radius: f64, aspect: f64) -> Thing {
+    let (half, top) = (radius * random.between(0.15, 0.5), centre[1] + aspect * radius * random.between(0.9, 1.0));
+    let foot = centre[1] + aspect * radius * 6.0;
+    let corners =
+        [[centre[0] - half, top], [centre[0] + half, top], [centre[0] + 1.3 * half, foot], [centre[0] - 1.3 * half, foot]];
+    Thing::Card { corners, colour: grey(random, 0.02, 0.6) }
+}
+
+/// A bar across the rim that hides up to a quarter of the outline.
+fn occluder(random: &mut Random, centre: [f64; 2], radius: f64, angle: f64, aspect: f64) -> Thing {
+    let half = radius * random.between(0.1, 0.65);
+    let (s, c) = angle.sin_cos();
+    let at = |u: f64, v: f64| [centre[0] + u * c - v * s, centre[1] + aspect * (u * s + v * c)];
+    let corners = [at(0.75 * radius, -half), at(1.6 * radius, -half), at(1.6 * radius, half), at(0.75 * radius, half)];
+    Thing::Card { corners, colour: grey(random, 0.02, 0.8) }
+}
+
+fn round_thing(random: &mut Random, view: &View, at: [f64; 2], radius: f64) -> Thing {
+    let cone = cone_at(view, at, radius);
+    let (a, b) = (grey(random, 0.02, 1.0), grey(random, 0.02, 1.0));
+    match random.below(5) {
+        0 => Thing::Disc { cone, face: Face::Plain(a) },
+        1 => Thing::Disc { cone, face: Face::Plain(grey(random, 3.0, 30.0)) },
+        2 => Thing::Disc { cone, face: Face::Rings { inner: a, outer: b, count: random.between(2.0, 6.0) } },
+        3 => Thing::Disc { cone, face: Face::Spokes { light: a, dark: b, count: (3 + random.below(9)) as f64 } },
+        _ => Thing::Matte {
+            cone,
+            albedo: random.between(0.1, 0.8),
+            towards_light: Vector3::new(random.normal(), random.normal(), 0.5).normalize(),
+            ambient: random.between(0.05, 0.5),
+        },
+    }
+}
+
+/// Error in sd² (three degrees of freedom) of centre and mean radius.
+fn normalised_square(fit: &SphereFit, truth: &Outline) -> f64 {
+    let o = fit.outline;
+    let delta = Vector3::new(
+        o.centre_x - truth.centre_x,
+        o.centre_y - truth.centre_y,
+        0.5 * (o.semi_a + o.semi_b - truth.semi_a - truth.semi_b),
+    );
+    let pick = nalgebra::Matrix3x5::new(
+        1.0, 0.0, 0.0, 0.0, 0.0, //
+        0.0, 1.0, 0.0, 0.0, 0.0, //
+        0.0, 0.0, 0.5, 0.5, 0.0,
+    );
+    let cov = pick * fit.outline_cov * pick.transpose();
+    cov.try_inverse().map_or(f64::INFINITY, |inverse| (delta.transpose() * inverse * delta)[0] / 3.0)
+}
+
+#[test]
+fn made_up_shots() {
+    let only: Option<u64> = std::env::var("ONLY").ok().and_then(|v| v.parse().ok());
+    let count: u64 = std::env::var("COUNT").ok().and_then(|v| v.parse().ok()).unwrap_or(60);
+    let (mut found, mut rivals, mut missed, mut wrong) = (0, 0, 0, 0);
+    let mut squares = Vec::new();
+    for index in 0..count {
+        if only.is_some_and(|o| o != index) {
+            continue;
+        }
+        let case = shot(index, index % 4 != 3);
+        let frame = case.scene.render(&case.name, case.seed);
+        let truth = case.scene.truth();
+        let start = std::time::Instant::now();
+        let result = find_sphere(&frame, &case.scene.view);
+        let time = start.elapsed();
+        if std::env::var("DEBUG").is_ok() {
+            plateproof::sphere::find::debug::run(&frame, &case.scene.view);
+        }
+        let mut outlines = Vec::new();
+        let verdict = match (&truth, &result) {
+            (Some(truth), Ok(search)) => {
+                let o = search.best.outline;
+                outlines.push((o, [255, 0, 0]));
+                let error = (o.centre_x - truth.centre_x).hypot(o.centre_y - truth.centre_y);
+                let radius = 0.5 * (o.semi_a + o.semi_b - truth.semi_a - truth.semi_b);
+                let right = error.max(radius.abs()) < 0.02 * truth.semi_a + 0.5;
+                let square = normalised_square(&search.best, truth);
+                let line = format!(
+                    "dc {error:.3} dr {radius:+.3} z2 {square:.2} score {:.2} unseen {:.2}",
+                    search.best.score, search.best.unseen_fraction
+                );
+                match (right, search.rivals.is_empty()) {
+                    (true, true) => {
+                        found += 1;
+                        squares.push(square);
+                        format!("found  {line}")
+                    }
+                    (_, false) => {
+                        rivals += 1;
+                        format!("RIVALS {} {line}", search.rivals.len())
+                    }
+                    (false, true) => {
+                        wrong += 1;
+                        format!("WRONG  {line}")
+                    }
+                }
+            }
+            (None, Ok(search)) => {
+                outlines.push((search.best.outline, [255, 0, 0]));
+                wrong += 1;
+                format!("WRONG  nothing there, r {:.1} score {:.2}", search.best.outline.semi_a, search.best.score)
+            }
+            (Some(_), Err(error)) => {
+                missed += 1;
+                format!("MISSED {}", error.cause)
+            }
+            (None, Err(error)) => {
+                found += 1;
+                format!("none   {}", error.cause)
+            }
+        };
+        outlines.extend(truth.map(|t| (t, [0, 255, 0])));
+        println!("{} [{:.0} ms]: {verdict}", case.name, time.as_secs_f64() * 1000.0);
+        if let Some(folder) = std::env::var_os("PICTURES") {
+            picture::save(&PathBuf::from(folder).join(format!("{index:03}.png")), &frame, &outlines);
+        }
+    }
+    squares.sort_by(f64::total_cmp);
+    let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
+    println!("found {found} rivals {rivals} missed {missed} WRONG {wrong}; z2 mean {mean:.2} median {:.2}", squares.get(squares.len() / 2).copied().unwrap_or(0.0));
+    assert_eq!(wrong, 0);
+}

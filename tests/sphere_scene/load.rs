@@ -1,0 +1,86 @@
+//! Frames for tests: from memory, from JPEG, from EXR.
+
+use std::path::Path;
+
+use plateproof::colour::ColourSpace;
+use plateproof::image::{CaptureMeta, DataWindow, Frame, Size};
+use plateproof::report::InputRecord;
+
+pub fn frame_of(
+    name: &str,
+    size: Size,
+    pixel_aspect: f64,
+    rgb: Vec<[f32; 3]>,
+    alpha: Option<Vec<f32>>,
+    eight_bit: bool,
+) -> Frame {
+    Frame {
+        path: name.into(),
+        size,
+        data: DataWindow { x: 0, y: 0, width: size.width, height: size.height },
+        pixel_aspect,
+        space: ColourSpace::rec709(),
+        rgb,
+        alpha,
+        clip_level: eight_bit.then_some([1.0; 3]),
+        eight_bit,
+        integer_bits: eight_bit.then_some(8),
+        format: if eight_bit { "jpeg" } else { "exr" },
+        meta: CaptureMeta::default(),
+        record: record(name, size),
+        warnings: Vec::new(),
+    }
+}
+
+fn record(name: &str, size: Size) -> InputRecord {
+    InputRecord {
+        role: "mirror".to_owned(),
+        file: name.to_owned(),
+        width: size.width,
+        height: size.height,
+        encoding: "scene-linear".to_owned(),
+        encoding_from: "default".to_owned(),
+        colour_space: "rec709".to_owned(),
+        colour_space_from: "default".to_owned(),
+        layer: None,
+        decoded_fraction: 1.0,
+        masked_pixels: 0,
+        blake3: String::new(),
+    }
+}
+
+/// An 8-bit picture decoded as sRGB.
+pub fn display_file(path: &Path) -> Frame {
+    let image = image::open(path).unwrap().to_rgb8();
+    let size = Size { width: image.width() as usize, height: image.height() as usize };
+    let linear = |c: u8| {
+        let v = f32::from(c) / 255.0;
+        if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+    };
+    let rgb = image.pixels().map(|p| p.0.map(linear)).collect();
+    frame_of(&path.display().to_string(), size, 1.0, rgb, None, true)
+}
+
+/// The RGB (and alpha) of the first layer of an EXR.
+pub fn exr_file(path: &Path) -> Frame {
+    use exr::prelude::*;
+    let image = read()
+        .no_deep_data()
+        .largest_resolution_level()
+        .rgba_channels(
+            |size, _| (size.width(), vec![[0.0_f32; 4]; size.area()]),
+            |(width, pixels): &mut (usize, Vec<[f32; 4]>), position, (r, g, b, a): (f32, f32, f32, f32)| {
+                pixels[position.y() * *width + position.x()] = [r, g, b, a];
+            },
+        )
+        .first_valid_layer()
+        .all_attributes()
+        .from_file(path)
+        .unwrap();
+    let layer = &image.layer_data;
+    let pixels = &layer.channel_data.pixels.1;
+    let size = Size { width: layer.size.width(), height: layer.size.height() };
+    let alpha = layer.channel_data.channels.3.is_some().then(|| pixels.iter().map(|p| p[3]).collect());
+    let rgb = pixels.iter().map(|p| [p[0], p[1], p[2]]).collect();
+    frame_of(&path.display().to_string(), size, 1.0, rgb, alpha, false)
+}
