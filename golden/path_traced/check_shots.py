@@ -53,13 +53,13 @@ def stored(path, camera):
     pixels, header = exr_out.read(path)
     full = np.zeros((camera.height, camera.width, pixels.shape[2]))
     (x0, y0), (x1, y1) = header["dataWindow"]
-    full[y0:y1 + 1, x0:x1 + 1] = pixels
+    full[y0 : y1 + 1, x0 : x1 + 1] = pixels
     return full
 
 
 def centroid(window_pixels, x0, y0, threshold):
     weight = np.maximum(window_pixels @ LUMINANCE - threshold, 0)
-    y, x = np.mgrid[:weight.shape[0], :weight.shape[1]]
+    y, x = np.mgrid[: weight.shape[0], : weight.shape[1]]
     return np.array([(weight * (x + x0 + 0.5)).sum(), (weight * (y + y0 + 0.5)).sum()]) / weight.sum(), weight.sum()
 
 
@@ -91,10 +91,15 @@ def check_frame(shot, role, camera, side, reflectance, scale, cache):
         worst = max(worst, off)
         print(f"  {role} {light.name}: centroid off {off:.3f} px, highlight sum {stops:+.4f} stop")
     cx, cy, a, b, _ = geo.outline(camera, sphere)
-    window = (max(int(cx - a), 0), max(int(cy - a), 0), min(int(cx + a) + 1, camera.width), min(int(cy + a) + 1, camera.height))
+    window = (
+        max(int(cx - a), 0),
+        max(int(cy - a), 0),
+        min(int(cx + a) + 1, camera.width),
+        min(int(cy + a) + 1, camera.height),
+    )
     model = predicted(camera, sphere, picture, reflectance, window, 4) * scale
-    seen = frame[window[1]:window[3], window[0]:window[2], :3]
-    y, x = np.mgrid[window[1]:window[3], window[0]:window[2]] + 0.5
+    seen = frame[window[1] : window[3], window[0] : window[2], :3]
+    y, x = np.mgrid[window[1] : window[3], window[0] : window[2]] + 0.5
     inner = np.hypot(x - cx, y - cy) < 0.9 * b
     ratio = np.log2(np.maximum(seen @ LUMINANCE, 1e-6) / (model @ LUMINANCE))[inner]
     median, spread = float(np.median(ratio)), float(np.median(np.abs(ratio - np.median(ratio))))
@@ -107,7 +112,7 @@ def check_alpha(frame, camera, sphere):
     """Area and centroid of the alpha channel against the closed-form ellipse."""
     cx, cy, a, b, _ = geo.outline(camera, sphere)
     alpha = frame[..., 3]
-    y, x = np.mgrid[:camera.height, :camera.width] + 0.5
+    y, x = np.mgrid[: camera.height, : camera.width] + 0.5
     total = alpha.sum()
     off = np.hypot((alpha * x).sum() / total - cx, (alpha * y).sum() / total - cy)
     radius_off = np.sqrt(total / np.pi) - np.sqrt(a * b)
@@ -123,7 +128,7 @@ def check_plate(shot, cache):
     model = predicted(camera, None, picture, 1, (0, 0, camera.width, camera.height), 2)
     best = {}
     for label, (sx, sy) in {"stated": (dx, dy), "opposite": (-dx, -dy)}.items():
-        y, x = np.mgrid[8:camera.height - 8, 8:camera.width - 8] + 0.5
+        y, x = np.mgrid[8 : camera.height - 8, 8 : camera.width - 8] + 0.5
         moved = look_up(picture, camera.rays(x - sx, y - sy)) @ LUMINANCE
         best[label] = float(np.median(np.abs(np.log2(np.maximum(frame[8:-8, 8:-8, :3] @ LUMINANCE, 1e-4) / moved))))
     print(f"  plate: median |difference| {best}, texture spread {np.std(np.log2(model @ LUMINANCE)):.2f} stop")
@@ -133,12 +138,16 @@ def check_plate(shot, cache):
 def main():
     fine, cache = True, Cache()
     for shot in sorted(shots(), key=lambda s: s.mirror.ambience):
-        if (sys.argv[1:] and not shot.folder.startswith(tuple(sys.argv[1:]))) or not (HERE / shot.folder / "cg.exr").exists():
+        if (sys.argv[1:] and not shot.folder.startswith(tuple(sys.argv[1:]))) or not (
+            HERE / shot.folder / "cg.exr"
+        ).exists():
             continue
         print(shot.folder)
         fine &= check_plate(shot, cache)
         fine &= check_frame(shot, "mirror", shot.camera, shot.mirror, shot.reflectance, 2.0**shot.mirror_stops, cache)
-        fine &= check_frame(shot, "cg", shot.cg_camera or shot.camera, shot.cg, shot.cg_reflectance or shot.reflectance, 1.0, cache)
+        fine &= check_frame(
+            shot, "cg", shot.cg_camera or shot.camera, shot.cg, shot.cg_reflectance or shot.reflectance, 1.0, cache
+        )
     size = sum(f.stat().st_size for f in Path(HERE).rglob("*") if f.is_file() and "__pycache__" not in f.parts)
     print(f"total {size / 2**20:.2f} MiB", "all within limits" if fine and size <= SIZE_LIMIT else "LIMIT EXCEEDED")
     return 0 if fine and size <= SIZE_LIMIT else 1

@@ -35,7 +35,9 @@ class Light:
         return self.illuminance / (np.pi * np.sin(np.radians(self.radius_deg)) ** 2) * tint
 
     def moved(self, azimuth_deg=0.0, elevation_deg=0.0):
-        return replace(self, azimuth_deg=self.azimuth_deg + azimuth_deg, elevation_deg=self.elevation_deg + elevation_deg)
+        return replace(
+            self, azimuth_deg=self.azimuth_deg + azimuth_deg, elevation_deg=self.elevation_deg + elevation_deg
+        )
 
     def scaled(self, gains):
         """Multiplied per channel; the illuminance follows."""
@@ -60,14 +62,38 @@ class Ambience:
 AMBIENCES = {
     a.name: a
     for a in (
-        Ambience("deck_dusk", (0.10, 0.09, 0.085), (0.34, 0.27, 0.22), (0.17, 0.22, 0.33),
-                 ((-70, 12, 35, (0.20, 0.13, 0.07)), (120, 25, 45, (0.05, 0.08, 0.13))), 11),
-        Ambience("salt_hall", (0.30, 0.29, 0.27), (0.24, 0.24, 0.24), (0.16, 0.15, 0.14),
-                 ((30, -20, 40, (0.15, 0.15, 0.14)), (-150, 40, 30, (0.16, 0.17, 0.19))), 23),
-        Ambience("quay", (0.16, 0.16, 0.13), (0.30, 0.32, 0.33), (0.36, 0.40, 0.46),
-                 ((60, 60, 50, (0.12, 0.12, 0.12)), (-40, -35, 40, (0.05, 0.07, 0.04))), 37),
-        Ambience("cabin", (0.12, 0.10, 0.08), (0.22, 0.18, 0.14), (0.26, 0.21, 0.16),
-                 ((150, 0, 40, (0.10, 0.12, 0.16)), (-100, 30, 35, (0.16, 0.10, 0.05))), 53),
+        Ambience(
+            "deck_dusk",
+            (0.10, 0.09, 0.085),
+            (0.34, 0.27, 0.22),
+            (0.17, 0.22, 0.33),
+            ((-70, 12, 35, (0.20, 0.13, 0.07)), (120, 25, 45, (0.05, 0.08, 0.13))),
+            11,
+        ),
+        Ambience(
+            "salt_hall",
+            (0.30, 0.29, 0.27),
+            (0.24, 0.24, 0.24),
+            (0.16, 0.15, 0.14),
+            ((30, -20, 40, (0.15, 0.15, 0.14)), (-150, 40, 30, (0.16, 0.17, 0.19))),
+            23,
+        ),
+        Ambience(
+            "quay",
+            (0.16, 0.16, 0.13),
+            (0.30, 0.32, 0.33),
+            (0.36, 0.40, 0.46),
+            ((60, 60, 50, (0.12, 0.12, 0.12)), (-40, -35, 40, (0.05, 0.07, 0.04))),
+            37,
+        ),
+        Ambience(
+            "cabin",
+            (0.12, 0.10, 0.08),
+            (0.22, 0.18, 0.14),
+            (0.26, 0.21, 0.16),
+            ((150, 0, 40, (0.10, 0.12, 0.16)), (-100, 30, 35, (0.16, 0.10, 0.05))),
+            53,
+        ),
     )
 }
 

@@ -137,6 +137,7 @@ def normalised_radius(ellipse, point):
 
 def degrees_per_px(camera, sphere, point):
     """Largest turn of the seen direction for a step of one pixel, from a step of 0.02 px; near the rim it is large."""
+
     def seen(dx, dy):
         return reflect(camera, sphere, np.array(point[0] + dx), np.array(point[1] + dy))[0]
 

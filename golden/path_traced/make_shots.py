@@ -1,9 +1,9 @@
 """Renders every shot of this folder with mitsuba 3.9.1 and writes its sheet and truth. See README.md.
 
-    python make_shots.py                    all shots
-    python make_shots.py sf_010 sf_120      those whose folder starts so
-    python make_shots.py --truth-only       sheets and truth again, pictures left alone
-    python make_shots.py --check-orientation
+python make_shots.py                    all shots
+python make_shots.py sf_010 sf_120      those whose folder starts so
+python make_shots.py --truth-only       sheets and truth again, pictures left alone
+python make_shots.py --check-orientation
 """
 
 import argparse
@@ -51,27 +51,45 @@ class Cache:
 def film(camera, window):
     x0, y0, x1, y1 = window or (0, 0, camera.width, camera.height)
     return {
-        "type": "hdrfilm", "width": camera.width, "height": camera.height, "pixel_format": "rgba",
-        "component_format": "float32", "rfilter": {"type": "box"},
-        "crop_offset_x": x0, "crop_offset_y": y0, "crop_width": x1 - x0, "crop_height": y1 - y0,
+        "type": "hdrfilm",
+        "width": camera.width,
+        "height": camera.height,
+        "pixel_format": "rgba",
+        "component_format": "float32",
+        "rfilter": {"type": "box"},
+        "crop_offset_x": x0,
+        "crop_offset_y": y0,
+        "crop_width": x1 - x0,
+        "crop_height": y1 - y0,
     }
 
 
 def sensor(camera, window=None, shift_px=(0.0, 0.0)):
     """`shift_px` moves the picture right and down; the sign was measured with --check-orientation."""
     return {
-        "type": "perspective", "fov": camera.fov_deg, "fov_axis": "x", "near_clip": 1.0, "far_clip": 1e5,
-        "principal_point_offset_x": -shift_px[0] / camera.width, "principal_point_offset_y": -shift_px[1] / camera.height,
+        "type": "perspective",
+        "fov": camera.fov_deg,
+        "fov_axis": "x",
+        "near_clip": 1.0,
+        "far_clip": 1e5,
+        "principal_point_offset_x": -shift_px[0] / camera.width,
+        "principal_point_offset_y": -shift_px[1] / camera.height,
         "to_world": mi.ScalarTransform4f().look_at([0, 0, 0], [0, 0, -1], [0, 1, 0]),
-        "film": film(camera, window), "sampler": {"type": "multijitter"},
+        "film": film(camera, window),
+        "sampler": {"type": "multijitter"},
     }
 
 
 def mirror_sphere(sphere, reflectance):
     return {
-        "type": "sphere", "center": [float(v) for v in sphere.centre_mm], "radius": float(sphere.radius_mm),
-        "bsdf": {"type": "conductor", "material": "none",
-                 "specular_reflectance": {"type": "rgb", "value": list(reflectance)}},
+        "type": "sphere",
+        "center": [float(v) for v in sphere.centre_mm],
+        "radius": float(sphere.radius_mm),
+        "bsdf": {
+            "type": "conductor",
+            "material": "none",
+            "specular_reflectance": {"type": "rgb", "value": list(reflectance)},
+        },
     }
 
 
@@ -88,10 +106,15 @@ def emitter(picture):
 
 
 def trace(environment, camera, objects, seed, spp=SAMPLES, on_black=False, window=None, shift_px=(0.0, 0.0)):
-    scene = mi.load_dict({
-        "type": "scene", "integrator": {"type": "path", "max_depth": 5, "hide_emitters": on_black},
-        "sensor": sensor(camera, window, shift_px), "environment": environment, **objects,
-    })
+    scene = mi.load_dict(
+        {
+            "type": "scene",
+            "integrator": {"type": "path", "max_depth": 5, "hide_emitters": on_black},
+            "sensor": sensor(camera, window, shift_px),
+            "environment": environment,
+            **objects,
+        }
+    )
     return np.array(mi.render(scene, spp=spp, seed=seed), np.float64)
 
 
@@ -100,7 +123,9 @@ def refine(picture, environment, camera, objects, seed, points, on_black):
     for point in points:
         x, y = int(point[0]), int(point[1])
         window = (x - 2, y - 2, x + 3, y + 3)
-        picture[y - 2:y + 3, x - 2:x + 3] = trace(environment, camera, objects, seed, REFINED_SAMPLES, on_black, window)
+        picture[y - 2 : y + 3, x - 2 : x + 3] = trace(
+            environment, camera, objects, seed, REFINED_SAMPLES, on_black, window
+        )
 
 
 def with_noise(rgb, rng):
@@ -135,7 +160,9 @@ def render_plate_side(shot, cache, folder):
         objects["stand"] = stand(shot.sphere())
     plate = trace(environment, shot.camera, {}, SEEDS["plate"], shift_px=shot.plate_shift_px)
     mirror = trace(environment, shot.camera, objects, SEEDS["mirror"])
-    refine(mirror, environment, shot.camera, objects, SEEDS["mirror"], light_pixels(shot, shot.camera, shot.mirror), False)
+    refine(
+        mirror, environment, shot.camera, objects, SEEDS["mirror"], light_pixels(shot, shot.camera, shot.mirror), False
+    )
     for role, picture in (("plate", plate), ("mirror", mirror)):
         exr_out.write(folder / f"{role}.exr", recorded(shot, picture[..., :3], role), attributes=attributes(shot, role))
 
@@ -164,8 +191,12 @@ def camera_sheet(camera, sensor_crop=False):
     whole = [camera.width * 8, camera.height * 8] if sensor_crop else used
     width = camera.used_width_mm * whole[0] / used[0]
     return {
-        "focal_length_mm": camera.focal_mm, "squeeze": 1, "sensor_mm": [width, width * whole[1] / whole[0]],
-        "sensor_px": whole, "used_px": used, "recorded_px": [camera.width, camera.height],
+        "focal_length_mm": camera.focal_mm,
+        "squeeze": 1,
+        "sensor_mm": [width, width * whole[1] / whole[0]],
+        "sensor_px": whole,
+        "used_px": used,
+        "recorded_px": [camera.width, camera.height],
     }
 
 
@@ -183,10 +214,21 @@ def sheet(shot):
     if shot.cg_camera:
         cg["camera"] = camera_sheet(shot.cg_camera)
     return {
-        "format": "plateproof-shot/1", "shot": shot.folder.upper()[:6], "plate": plate,
-        "mirrors": [{"name": "m1", "bracket": ["mirror.exr"], **linear, "reflectance": list(shot.reflectance),
-                     "correct_drift": shot.correct_drift}],
-        "cg": cg, "camera": camera_sheet(shot.camera, shot.sensor_crop), "notes": {"made": shot.says},
+        "format": "plateproof-shot/1",
+        "shot": shot.folder.upper()[:6],
+        "plate": plate,
+        "mirrors": [
+            {
+                "name": "m1",
+                "bracket": ["mirror.exr"],
+                **linear,
+                "reflectance": list(shot.reflectance),
+                "correct_drift": shot.correct_drift,
+            }
+        ],
+        "cg": cg,
+        "camera": camera_sheet(shot.camera, shot.sensor_crop),
+        "notes": {"made": shot.says},
     }
 
 
@@ -205,7 +247,9 @@ def key_fill_truth(mirror, cg):
     value = float(np.log2(cg.ratio / mirror.ratio))
     same = cg.patches(mirror.extremes)
     return {
-        "mirror": mirror.ratio, "cg": cg.ratio, "value_stops": value,
+        "mirror": mirror.ratio,
+        "cg": cg.ratio,
+        "value_stops": value,
         "same_patches_stops": float(np.log2(same[0] / same[1]) - np.log2(mirror.ratio)),
         "expected": tr.verdict(value, tr.TOLERANCE["key_fill_stops"]),
     }
@@ -219,8 +263,14 @@ def direction_truth(mirror, cg):
     if not single:
         angle = max(p["error_deg"] for p in pairs)
     unpaired = [s.light_share(n) for s, names in ((mirror, missing), (cg, extra)) for n in names]
-    return {"value_deg": angle, "single_key": single, "lights": pairs, "missing_in_cg": missing, "extra_in_cg": extra,
-            "expected": tr.direction_verdict(angle, unpaired)}
+    return {
+        "value_deg": angle,
+        "single_key": single,
+        "lights": pairs,
+        "missing_in_cg": missing,
+        "extra_in_cg": extra,
+        "expected": tr.direction_verdict(angle, unpaired),
+    }
 
 
 def exposure_truth(shot, cache, mirror, cg):
@@ -231,10 +281,15 @@ def exposure_truth(shot, cache, mirror, cg):
     value, fraction = tr.exposure_error(mirror, cg, turned_back)
     key = mirror.ordered()[0]
     other = next(l for l in cg.lights if l.name == key.name)
-    caps = [float((tr.patch_rgb(s.soft, s.lights, tr.cap_normals(s.to_camera)[0][:900]) @ tr.LUMINANCE).mean()) for s in (mirror, cg)]
+    caps = [
+        float((tr.patch_rgb(s.soft, s.lights, tr.cap_normals(s.to_camera)[0][:900]) @ tr.LUMINANCE).mean())
+        for s in (mirror, cg)
+    ]
     fills = fill_rgb(mirror, cg)
     return {
-        "value_stops": value, "directions_fraction": fraction, "rotation_undone": turned_back is not None,
+        "value_stops": value,
+        "directions_fraction": fraction,
+        "rotation_undone": turned_back is not None,
         "key_stops": float(np.log2(other.illuminance / key.illuminance)),
         "fill_stops": float(np.log2((fills[1] @ tr.LUMINANCE) / (fills[0] @ tr.LUMINANCE))),
         "illuminance_stops": float(np.log2(caps[1] / caps[0])),
@@ -270,27 +325,37 @@ def shot_truth(shot, cache):
     cg = tr.Side(shot.cg, shot.cg.soft(cache), sphere)
     sides = {
         role: {
-            "outline_px": geo.outline(camera, sphere), "horizontal_fov_deg": camera.fov_deg,
-            "sphere_half_angle_deg": float(np.degrees(sphere.half_angle_rad)), "sphere_axis": list(sphere.axis),
+            "outline_px": geo.outline(camera, sphere),
+            "horizontal_fov_deg": camera.fov_deg,
+            "sphere_half_angle_deg": float(np.degrees(sphere.half_angle_rad)),
+            "sphere_axis": list(sphere.axis),
             "unresolved_lights": list(shot.unresolved),
             "lights": [tr.light_entry(l, side, camera) for l in side.ordered()],
-            "key_fill_ratio": side.ratio, "mean_rgb": [float(v) for v in side.mean_rgb()],
+            "key_fill_ratio": side.ratio,
+            "mean_rgb": [float(v) for v in side.mean_rgb()],
         }
         for role, side, camera in (("mirror", mirror, shot.camera), ("cg", cg, cg_camera))
     }
     errors = {
-        "highlight-direction": direction_truth(mirror, cg), "key-fill-ratio": key_fill_truth(mirror, cg),
-        "exposure": exposure_truth(shot, cache, mirror, cg), "colour-balance": colour_truth(mirror, cg),
+        "highlight-direction": direction_truth(mirror, cg),
+        "key-fill-ratio": key_fill_truth(mirror, cg),
+        "exposure": exposure_truth(shot, cache, mirror, cg),
+        "colour-balance": colour_truth(mirror, cg),
     }
     for check, word in shot.expect.items():
         errors[check]["expected"] = word
     return {
-        "shot": shot.folder.upper()[:6], "says": shot.says, **sides,
+        "shot": shot.folder.upper()[:6],
+        "says": shot.says,
+        **sides,
         "errors_cg_minus_mirror": {**errors, "rotation_deg": shot.cg.turned_deg - shot.mirror.turned_deg},
         "expected_shot": tr.worst([e["expected"] for e in errors.values()]),
         "reference-drift": drift_truth(shot),
-        "photograph": {"noise": {"sd_floor": NOISE_FLOOR, "variance_per_signal": NOISE_PER_SIGNAL} if shot.noise else None,
-                       "clip_level": shot.clip_level, "stand": shot.stand},
+        "photograph": {
+            "noise": {"sd_floor": NOISE_FLOOR, "variance_per_signal": NOISE_PER_SIGNAL} if shot.noise else None,
+            "clip_level": shot.clip_level,
+            "stand": shot.stand,
+        },
         "tolerances": tr.TOLERANCE,
     }
 
@@ -332,7 +397,9 @@ def check_orientation():
         y, x = np.mgrid[:120, :200] + 0.5
         spot = [float((rendered * x).sum() / rendered.sum()), float((rendered * y).sum() / rendered.sum())]
         asked = geo.direction(180 - (u + 0.5) / 1024 * 360, 90 - (v + 0.5) / 512 * 180)
-        print(f"azimuth {azimuth} elevation {elevation}: predicted {camera.project(asked).round(2)}, seen {np.round(spot, 2)}")
+        print(
+            f"azimuth {azimuth} elevation {elevation}: predicted {camera.project(asked).round(2)}, seen {np.round(spot, 2)}"
+        )
         shifted = trace(mi.load_dict(emitter(picture)), camera, {}, 1, spp=64, shift_px=(3.0, -2.0))[..., 1]
         moved = [(shifted * x).sum() / shifted.sum() - spot[0], (shifted * y).sum() / shifted.sum() - spot[1]]
         print(f"   shift asked (3, -2), seen {np.round(moved, 3)}")

@@ -33,8 +33,13 @@ class Soft:
         el = np.pi / 2 - np.pi * (np.arange(COARSE_H) + 0.5) / COARSE_H
         az = np.pi - 2 * np.pi * (np.arange(COARSE_W) + 0.5) / COARSE_W
         self.towards = np.stack(
-            [np.outer(np.cos(el), np.sin(az)), np.repeat(np.sin(el), COARSE_W).reshape(COARSE_H, -1),
-             np.outer(np.cos(el), np.cos(az))], -1).reshape(-1, 3)
+            [
+                np.outer(np.cos(el), np.sin(az)),
+                np.repeat(np.sin(el), COARSE_W).reshape(COARSE_H, -1),
+                np.outer(np.cos(el), np.cos(az)),
+            ],
+            -1,
+        ).reshape(-1, 3)
 
     def outside(self, lights, margin_deg):
         keep = np.ones(len(self.omega), bool)
@@ -46,7 +51,7 @@ class Soft:
 def patch_rgb(soft, lights, normals, chunk=64):
     """Irradiance (RGB) of small matte patches with the given normals."""
     flux = (soft.radiance * (soft.omega * soft.outside(lights, 0.0))[:, None]).astype(np.float64)
-    parts = [np.maximum(normals[i:i + chunk] @ soft.towards.T, 0) @ flux for i in range(0, len(normals), chunk)]
+    parts = [np.maximum(normals[i : i + chunk] @ soft.towards.T, 0) @ flux for i in range(0, len(normals), chunk)]
     total = np.concatenate(parts)
     for light in lights:
         points = geo.cap_points(light.towards, np.radians(light.radius_deg), 1500)
@@ -179,7 +184,7 @@ def blur_matrix(soft, kept):
     index = np.flatnonzero(kept)
     rows = []
     for start in range(0, len(targets), 256):
-        dot = targets[start:start + 256] @ soft.towards[index].T
+        dot = targets[start : start + 256] @ soft.towards[index].T
         weight = np.where(dot > reach, np.exp((dot - 1) / np.radians(BLUR_SIGMA_DEG) ** 2), 0) * soft.omega[index]
         rows.append(sparse.csr_matrix(weight))
     return targets, index, sparse.vstack(rows)
@@ -211,13 +216,15 @@ def pair_lights(mirror, cg):
         del others[light.name]
         az_m, el_m = geo.angles(light.towards)
         az_c, el_c = geo.angles(other.towards)
-        pairs.append({
-            "name": light.name,
-            "error_deg": angle,
-            "azimuth_error_deg": float((az_c - az_m + 180) % 360 - 180),
-            "elevation_error_deg": el_c - el_m,
-            "illuminance_error_stops": float(np.log2(other.illuminance / light.illuminance)),
-        })
+        pairs.append(
+            {
+                "name": light.name,
+                "error_deg": angle,
+                "azimuth_error_deg": float((az_c - az_m + 180) % 360 - 180),
+                "elevation_error_deg": el_c - el_m,
+                "illuminance_error_stops": float(np.log2(other.illuminance / light.illuminance)),
+            }
+        )
     return pairs, missing, sorted(others)
 
 
@@ -240,7 +247,9 @@ def direction_verdict(angle, unpaired_shares):
 
 
 def colour_verdict(part):
-    verdicts = [verdict(max(abs(v) for v in (part["red_green_stops"], part["blue_green_stops"])), TOLERANCE["colour_stops"])]
+    verdicts = [
+        verdict(max(abs(v) for v in (part["red_green_stops"], part["blue_green_stops"])), TOLERANCE["colour_stops"])
+    ]
     if "mired_error" in part:
         verdicts.append(verdict(part["mired_error"], TOLERANCE["mired"]))
     return worst(verdicts)
