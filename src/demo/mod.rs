@@ -190,9 +190,24 @@ mod tests {
         assert_eq!(first.len(), 1 + 4 * sheets.len());
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 25_000_000, "{total} bytes");
-        // A second run renders everything again and compares: different bytes would be refused as foreign.
-        assert_eq!(write_show(folder.path(), &mut |_| ()).unwrap(), sheets);
+        // Rendered again, on one thread: other bytes would be refused as foreign.
+        let shot = shots().remove(0);
+        let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();
+        let staging = tempfile::tempdir_in(folder.path()).unwrap();
+        one_thread.install(|| write_frames(&shot, &folder.path().join(shot.name), staging.path())).unwrap();
+        drop(staging);
         assert!(first == contents(folder.path()));
+    }
+
+    #[test]
+    fn a_changed_frame_is_refused_and_kept() {
+        let folder = tempfile::tempdir().unwrap();
+        let (path, staging) = (folder.path().join("a.txt"), tempfile::tempdir().unwrap());
+        let write = |text: &'static str| move |path: &Path| write_text(path, text);
+        place(&path, staging.path(), write("ours")).unwrap();
+        place(&path, staging.path(), write("ours")).unwrap();
+        assert_eq!(place(&path, staging.path(), write("other")).unwrap_err().kind, ErrorKind::Parameter);
+        assert_eq!(fs::read(&path).unwrap(), b"ours");
     }
 
     #[test]

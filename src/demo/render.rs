@@ -232,7 +232,7 @@ impl<'a> Tracer<'a> {
         if hidden && !on_outline {
             return 1;
         }
-        let spread = corners.iter().map(|(direction, _)| angle(direction, &centre)).fold(0.0, f64::max);
+        let spread = corners.iter().map(|(direction, _)| (direction - centre).norm()).fold(0.0, f64::max);
         let near_light = self.scene.nearest_light_edge(&centre).filter(|(distance, _)| *distance < 1.5 * spread);
         match near_light {
             Some((_, radius)) => {

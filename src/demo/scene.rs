@@ -42,7 +42,12 @@ impl DiscLight {
 
     fn covers(&self, direction: &Vector3<f64>) -> bool {
         // The chord stays exact for small angles where the cosine rounds to 1.
-        (direction - self.direction).norm() <= 2.0 * (self.angular_radius_rad / 2.0).sin()
+        (direction - self.direction).norm() <= self.chord()
+    }
+
+    /// Straight distance on the unit sphere from its middle to its edge.
+    fn chord(&self) -> f64 {
+        2.0 * (self.angular_radius_rad / 2.0).sin()
     }
 }
 
@@ -132,8 +137,8 @@ pub struct Scene {
     pub panels: Vec<Panel>,
     /// Lights in front of all panels.
     pub lights: Vec<DiscLight>,
-    /// Camera axes → the scene's own level axes.
-    to_scene: Rotation3<f64>,
+    /// Rotation from camera axes to the scene's own level axes.
+    level_axes: Rotation3<f64>,
     /// Factor per channel on everything.
     gain: [f64; 3],
 }
@@ -141,7 +146,7 @@ pub struct Scene {
 impl Scene {
     /// A scene without panels and lights, seen by a level camera.
     pub fn new(backdrop: Backdrop) -> Self {
-        Self { backdrop, panels: Vec::new(), lights: Vec::new(), to_scene: Rotation3::identity(), gain: [1.0; 3] }
+        Self { backdrop, panels: Vec::new(), lights: Vec::new(), level_axes: Rotation3::identity(), gain: [1.0; 3] }
     }
 
     /// The same radiance everywhere.
@@ -166,21 +171,21 @@ impl Scene {
     /// The scene as a tilted camera sees it (− = camera looks down).
     #[must_use]
     pub fn for_camera_tilt(mut self, tilt_deg: f64) -> Self {
-        self.to_scene *= Rotation3::from_axis_angle(&Vector3::x_axis(), tilt_deg.to_radians());
+        self.level_axes *= Rotation3::from_axis_angle(&Vector3::x_axis(), tilt_deg.to_radians());
         self
     }
 
     /// All content turned about the vertical; + = counter-clockwise seen from above (+azimuth).
     #[must_use]
     pub fn turned(mut self, heading_deg: f64) -> Self {
-        self.to_scene = Rotation3::from_axis_angle(&Vector3::y_axis(), -heading_deg.to_radians()) * self.to_scene;
+        self.level_axes = Rotation3::from_axis_angle(&Vector3::y_axis(), -heading_deg.to_radians()) * self.level_axes;
         self
     }
 
     /// All content tipped about the level axis to frame right; + brings what is in front (−z) up.
     #[must_use]
     pub fn tipped(mut self, degrees: f64) -> Self {
-        self.to_scene = Rotation3::from_axis_angle(&Vector3::x_axis(), -degrees.to_radians()) * self.to_scene;
+        self.level_axes = Rotation3::from_axis_angle(&Vector3::x_axis(), -degrees.to_radians()) * self.level_axes;
         self
     }
 
@@ -193,7 +198,7 @@ impl Scene {
 
     /// Radiance that arrives from a direction (unit vector, camera axes).
     pub fn radiance(&self, direction: &Vector3<f64>) -> [f64; 3] {
-        let d = self.to_scene * direction;
+        let d = self.level_axes * direction;
         let seen = match self.lights.iter().rev().find(|light| light.covers(&d)) {
             Some(light) => light.radiance,
             None => self
@@ -206,7 +211,7 @@ impl Scene {
 
     /// Unit vector towards a point of the scene's level axes, in camera axes.
     pub fn in_camera_axes(&self, scene_direction: &Vector3<f64>) -> Vector3<f64> {
-        self.to_scene.inverse_transform_vector(scene_direction)
+        self.level_axes.inverse_transform_vector(scene_direction)
     }
 
     /// The lights in camera axes, gain included.
@@ -219,13 +224,13 @@ impl Scene {
         self.lights.iter().map(seen).collect()
     }
 
-    /// Smallest angle in radians between a direction (camera axes) and the edge of a light, with that light's angular
-    /// radius; `None` without lights.
+    /// How far a direction (camera axes) is from the nearest edge of a light, and that light's radius, both as chords
+    /// of the unit sphere; `None` without lights.
     pub(crate) fn nearest_light_edge(&self, direction: &Vector3<f64>) -> Option<(f64, f64)> {
-        let d = self.to_scene * direction;
+        let d = self.level_axes * direction;
         let edge = |light: &DiscLight| {
-            let radius = light.angular_radius_rad;
-            ((angle(&light.direction, &d) - radius).abs(), radius)
+            let radius = light.chord();
+            (((light.direction - d).norm() - radius).abs(), radius)
         };
         self.lights.iter().map(edge).min_by(|a, b| a.0.total_cmp(&b.0))
     }
@@ -327,7 +332,7 @@ mod tests {
         let scene = Scene::plain([0.0; 3]).with_light(DiscLight::new(20.0, 10.0, 2.0, [1.0; 3])).turned(14.0);
         let direction = scene.lights_in_camera_axes()[0].direction;
         assert!((direction - direction_of(34.0, 10.0)).norm() < 1e-12);
-        assert_eq!(scene.radiance(&direction), [1.0; 3]);
+        assert!(scene.radiance(&direction).iter().all(|l| (l - 1.0).abs() < 1e-12));
     }
 
     #[test]

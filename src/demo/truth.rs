@@ -1,10 +1,11 @@
 //! What a perfect measurement of each shot would say, from the scenes themselves.
 
-use nalgebra::Vector3;
 use std::f64::consts::{PI, TAU};
 
+use nalgebra::Vector3;
+
 use super::scene::{DiscLight, Scene, angle};
-use super::shots::{MirrorTake, SIZE, Shot, shots};
+use super::shots::{MirrorTake, Shot, shots};
 use crate::colour::luminance;
 use crate::report::{ShotVerdict, Verdict};
 use crate::sphere::tangents;
@@ -246,6 +247,7 @@ fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
 mod tests {
     use super::*;
     use crate::demo::scene::direction_of;
+    use crate::demo::shots::SIZE;
     use crate::sphere::outline_of_cone;
 
     /// A light of illuminance E at angle θ from the line to the camera over an even surround L: the brightest patch
@@ -284,7 +286,6 @@ mod tests {
             ("SF_0210", "colour-balance"),
             ("SF_0230", "key-fill-ratio"),
             ("SF_0320", "highlight-direction"),
-            ("SF_0320", "key-fill-ratio"),
             ("SF_0410", "reference-drift"),
             ("SF_0410", "exposure"),
         ];

@@ -215,3 +215,75 @@ fn new_temporary(folder: &Path) -> std::io::Result<NamedTempFile> {
     #[cfg(not(unix))]
     builder.tempfile_in(folder)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use exr::prelude::{ReadChannels, ReadLayers};
+
+    const SIZE: Size = Size { width: 4, height: 3 };
+
+    #[test]
+    fn exr_comes_back_with_window_attributes_and_values() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("overscan.exr");
+        let data = DataWindow { x: -1, y: 2, width: 3, height: 2 };
+        let rgb: Vec<[f32; 3]> = (0..6).map(|i| [i as f32, 0.25 * i as f32, if i == 5 { 1e9 } else { -0.5 }]).collect();
+        let alpha = [0.0, 0.25, 0.5, 0.75, 1.0, 1.0];
+        let attributes = ExrAttributes {
+            exposure_time_s: Some(0.02),
+            f_number: Some(2.8),
+            iso_speed: Some(800.0),
+            pixel_aspect: 2.0,
+            other_floats: vec![("pinholeFocalLength".to_owned(), 32.0)],
+            ..ExrAttributes::default()
+        };
+        write_exr(&path, SIZE, data, &rgb, Some(&alpha), &attributes).unwrap();
+        let image = exr::prelude::read()
+            .no_deep_data()
+            .largest_resolution_level()
+            .all_channels()
+            .first_valid_layer()
+            .all_attributes()
+            .from_file(&path)
+            .unwrap();
+        assert_eq!(image.attributes.display_window.size, Vec2(4, 3));
+        assert_eq!(image.attributes.chromaticities.unwrap().white, Vec2(0.3127, 0.3290));
+        assert_eq!(image.attributes.pixel_aspect.to_bits(), 2.0_f32.to_bits());
+        let own = &image.layer_data.attributes;
+        assert_eq!(own.layer_position, Vec2(-1, 2));
+        assert_eq!((own.exposure, own.aperture, own.iso_speed), (Some(0.02), Some(2.8), Some(800.0)));
+        assert_eq!(own.other.len(), 1);
+        let list = &image.layer_data.channel_data.list;
+        let values = |index: usize| list[index].sample_data.values_as_f32().collect::<Vec<f32>>();
+        assert_eq!(list.iter().map(|c| c.name.to_string()).collect::<String>(), "ABGR");
+        assert_eq!(values(0), alpha);
+        assert_eq!(values(3), [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]);
+        assert_eq!(values(1)[5].to_bits(), 65504.0_f32.to_bits(), "half float ends at 65504");
+    }
+
+    #[test]
+    fn jpeg_comes_back_with_size_and_colour() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("flat.jpg");
+        write_jpeg(&path, SIZE, &[[200, 100, 50]; 12], 95).unwrap();
+        let back = image::open(&path).unwrap().to_rgb8();
+        assert_eq!(back.dimensions(), (4, 3));
+        assert!(back.pixels().all(|p| p.0.iter().zip([200, 100, 50]).all(|(a, b)| a.abs_diff(b) <= 3)));
+    }
+
+    #[test]
+    fn pixels_that_do_not_fill_the_frame_are_refused_and_leave_nothing() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("no");
+        let data = DataWindow { x: 0, y: 0, width: 4, height: 3 };
+        let exr = write_exr(&path, SIZE, data, &[[0.0; 3]; 11], None, &ExrAttributes::default()).unwrap_err();
+        let jpeg = write_jpeg(&path, SIZE, &[[0; 3]; 13], 90).unwrap_err();
+        assert_eq!((exr.kind, jpeg.kind), (ErrorKind::Parameter, ErrorKind::Parameter));
+        let failed = write_atomically(&path, |_| Err(cannot_write(&path, "test"))).unwrap_err();
+        assert_eq!(failed.kind, ErrorKind::Io);
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);
+        let nowhere = folder.path().join("missing").join("x.jpg");
+        assert_eq!(write_jpeg(&nowhere, SIZE, &[[0; 3]; 12], 90).unwrap_err().kind, ErrorKind::Io);
+    }
+}
