@@ -85,7 +85,7 @@ fn overall(pair: &Comparison, cg: &Side) -> Option<Lights> {
         let from = if pair.rotation.is_some() { grid.cell(&source) } else { cell };
         let (a, b) = (&pair.mirror.image.map.cells[cell], &cg.image.map.cells[from]);
         let whole = 0.5 * grid.steradian[cell];
-        if a.steradian < whole || b.steradian < whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
+        if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
             continue;
         }
         used += 1.0;
