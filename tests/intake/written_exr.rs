@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use exr::meta::attribute::Chromaticities;
 use exr::prelude::*;
 use half::f16;
 use plateproof::ErrorKind;
