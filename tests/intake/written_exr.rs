@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use exr::meta::attribute::Chromaticities;
 use exr::prelude::*;
 use half::f16;
 use plateproof::ErrorKind;
@@ -274,7 +275,7 @@ fn chromaticities_name_a_known_space() {
     let folder = tempfile::tempdir().unwrap();
     let mut attributes = ImageAttributes::with_size((WIDTH, HEIGHT));
     // ITU-R BT.2020-2, table 3.
-    attributes.chromaticities = Some(exr::meta::attribute::Chromaticities {
+    attributes.chromaticities = Some(Chromaticities {
         red: Vec2(0.708, 0.292),
         green: Vec2(0.170, 0.797),
         blue: Vec2(0.131, 0.046),

@@ -155,7 +155,9 @@ fn what_the_request_says_outranks_the_file() {
 /// A JPEG with these EXIF fields.
 fn jpeg_with_exif(image: &DynamicImage, fields: &[Field]) -> Vec<u8> {
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in fields {
+        writer.push_field(field);
+    }
     let mut tiff = Cursor::new(Vec::new());
     writer.write(&mut tiff, false).unwrap();
     with_app1(&bytes_of(image, ImageFormat::Jpeg), &tiff.into_inner())

@@ -77,8 +77,9 @@ fn acquisition(own: &LayerAttributes) -> Option<IntegerBounds> {
 /// Programs that know no camera write centre (0, 0) and width 1, so that is believed only beside a camera matrix.
 fn horizontal_fov_deg(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<f64> {
     let width = positive(Some(own.screen_window_width))?;
-    let placeholder =
-        own.screen_window_width == 1.0 && own.screen_window_center.x() == 0.0 && own.screen_window_center.y() == 0.0;
+    let centre = own.screen_window_center;
+    let off_placeholder = [own.screen_window_width - 1.0, centre.x(), centre.y()];
+    let placeholder = off_placeholder.iter().all(|difference| difference.abs() < f32::EPSILON);
     let has_camera = own.world_to_camera.is_some() || own.world_to_normalized_device.is_some();
     if placeholder && !has_camera {
         return None;

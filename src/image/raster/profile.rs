@@ -38,16 +38,16 @@ pub(super) fn read(icc: &[u8]) -> Option<Profile> {
 }
 
 /// The data of the tag with this signature.
-fn tag<'a>(icc: &'a [u8], signature: &[u8; 4]) -> Option<&'a [u8]> {
+fn tag(icc: &[u8], signature: [u8; 4]) -> Option<&[u8]> {
     let count = be_u32(icc, HEADER_BYTES)? as usize;
     let table = icc.get(HEADER_BYTES + 4..)?.as_chunks::<12>().0;
-    let entry = table.iter().take(count).find(|entry| entry.starts_with(signature))?;
+    let entry = table.iter().take(count).find(|entry| entry.starts_with(&signature))?;
     let (start, length) = (be_u32(entry, 4)? as usize, be_u32(entry, 8)? as usize);
     icc.get(start..start.checked_add(length)?)
 }
 
 fn description(icc: &[u8]) -> Option<String> {
-    let data = tag(icc, b"desc")?;
+    let data = tag(icc, *b"desc")?;
     let text = match data.get(..4)? {
         b"desc" => String::from_utf8_lossy(data.get(12..)?.split(|b| *b == 0).next()?).into_owned(),
         b"mluc" => {
@@ -63,7 +63,7 @@ fn description(icc: &[u8]) -> Option<String> {
 /// The primaries are stored adapted to the D50 of the connection space by the same linear adaptation that brings them
 /// back, so as chromaticities with their own sum as white they give the device's space again.
 fn space(icc: &[u8]) -> Option<ColourSpace> {
-    let [red, green, blue] = [colorant(icc, b"rXYZ")?, colorant(icc, b"gXYZ")?, colorant(icc, b"bXYZ")?];
+    let [red, green, blue] = [colorant(icc, *b"rXYZ")?, colorant(icc, *b"gXYZ")?, colorant(icc, *b"bXYZ")?];
     let white = [red[0] + green[0] + blue[0], red[1] + green[1] + blue[1], red[2] + green[2] + blue[2]];
     let chromaticity = |xyz: [f64; 3]| {
         let sum = xyz.iter().sum::<f64>();
@@ -78,7 +78,7 @@ fn space(icc: &[u8]) -> Option<ColourSpace> {
     Some(named_space(space))
 }
 
-fn colorant(icc: &[u8], signature: &[u8; 4]) -> Option<[f64; 3]> {
+fn colorant(icc: &[u8], signature: [u8; 4]) -> Option<[f64; 3]> {
     let data = tag(icc, signature)?;
     (data.get(..4)? == b"XYZ ").then_some(())?;
     Some([fixed(data, 8)?, fixed(data, 12)?, fixed(data, 16)?])
@@ -86,7 +86,7 @@ fn colorant(icc: &[u8], signature: &[u8; 4]) -> Option<[f64; 3]> {
 
 /// The encoding known here whose curve the profile's green curve follows.
 fn encoding(icc: &[u8]) -> Option<Encoding> {
-    let curve = tag(icc, b"gTRC").or_else(|| tag(icc, b"kTRC"))?;
+    let curve = tag(icc, *b"gTRC").or_else(|| tag(icc, *b"kTRC"))?;
     let stated: Vec<f64> = PROBES.iter().map(|code| evaluate(curve, *code)).collect::<Option<_>>()?;
     let error = |encoding: &Encoding| {
         let difference = |(code, want): (&f64, &f64)| (encoding.decode(*code) - want).abs();
