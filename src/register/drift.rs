@@ -119,7 +119,8 @@ impl<'a> Comparison<'a> {
         let placement = self.place()?;
         let sd = placement.sd_cells[0].max(placement.sd_cells[1]);
         let cells = ratio::compare(&self.plate_cells, &self.mirror_cells, placement.cells, sd.min(1.0));
-        let comparable = cells.len() as f64 / self.field.cells() as f64;
+        let looked_at = ratio::looked_at(&self.plate_cells) as f64;
+        let comparable = cells.len() as f64 / looked_at;
         if comparable < LEAST_USED_FRACTION {
             return Err(format!(
                 "only {:.0} % of the background can be compared (the rest is hidden, clipped or dark)",
@@ -144,7 +145,7 @@ impl<'a> Comparison<'a> {
             red_green_stops,
             blue_green_stops,
             shift: placement.shift,
-            used_fraction: pooled.cells as f64 / self.field.cells() as f64,
+            used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
             consistent_with_metadata,
             warnings,
