@@ -54,7 +54,7 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     let nearest = frames.into_iter().min_by(|a, b| a.stops.0.abs().total_cmp(&b.stops.0.abs()));
     let BracketFrame { frame, stops } = nearest.ok_or_else(no_frames)?;
     let meta = meta_at_plate_exposure(&frame.meta, stops);
-    Ok(Frame { rgb, clip_level, eight_bit, warnings, meta, ..frame })
+    Ok(Frame { rgb, clip_level, eight_bit, meta, warnings, ..frame })
 }
 
 /// A single frame brought to the plate's exposure.
@@ -139,7 +139,7 @@ fn no_frames() -> Error {
 fn check(frames: &[BracketFrame]) -> Result<()> {
     let first = &frames.first().ok_or_else(no_frames)?.frame;
     for BracketFrame { frame, stops } in frames {
-        if !(stops.0.abs() <= LARGEST_STOPS) {
+        if stops.0.is_nan() || stops.0.abs() > LARGEST_STOPS {
             return Err(fault(frame, format!("{} stops is no exposure", stops.0), "correct its exposure_stops"));
         }
         if frame.size != first.size || frame.data != first.data {

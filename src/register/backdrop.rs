@@ -154,7 +154,7 @@ impl Blocks {
     fn of(frame: &Frame, field: &Field, cell_px: f64) -> Self {
         let spans = spans(frame, field.width, cell_px);
         let step = row_step(field);
-        let rows: Vec<(Vec<[f32; 3]>, Vec<[f32; 3]>)> =
+        let rows: Vec<BlockRow> =
             (0..field.height).into_par_iter().map(|row| block_row(frame, &spans, row, cell_px, step)).collect();
         let (mean, peak): (Vec<_>, Vec<_>) = rows.into_iter().unzip();
         Self { mean: mean.concat(), peak: peak.concat() }
@@ -185,6 +185,9 @@ struct Span {
     shares: Vec<f32>,
 }
 
+/// Means and peaks of one row of cells.
+type BlockRow = (Vec<[f32; 3]>, Vec<[f32; 3]>);
+
 /// Column spans of all cells, as columns of the data window; empty where a column is missing.
 fn spans(frame: &Frame, cells: usize, cell_px: f64) -> Vec<Span> {
     (0..cells).map(|cell| span(cell, cell_px, frame.data.x, frame.data.width)).collect()
@@ -196,7 +199,7 @@ fn span(cell: usize, cell_px: f64, data_start: i64, data_length: usize) -> Span 
     let present = first >= data_start && last <= data_start.saturating_add(data_length as i64);
     let share = |pixel: i64| (high.min((pixel + 1) as f64) - low.max(pixel as f64)) as f32;
     let shares = if present { (first..last).map(share).collect() } else { Vec::new() };
-    Span { first: (first - data_start).max(0) as usize, shares }
+    Span { first: first.saturating_sub(data_start).max(0) as usize, shares }
 }
 
 /// Every how manieth row of a cell is read: half of a large cell's rows say the same in half the time.
@@ -205,13 +208,7 @@ fn row_step(field: &Field) -> usize {
     if field.same_pixels() && field.cell_px[0] >= LARGE_CELL_PX { 2 } else { 1 }
 }
 
-fn block_row(
-    frame: &Frame,
-    spans: &[Span],
-    row: usize,
-    cell_px: f64,
-    row_step: usize,
-) -> (Vec<[f32; 3]>, Vec<[f32; 3]>) {
+fn block_row(frame: &Frame, spans: &[Span], row: usize, cell_px: f64, row_step: usize) -> BlockRow {
     let width = frame.data.width;
     let down = span(row, cell_px, frame.data.y, frame.data.height);
     let mut sum = vec![0.0f32; 3 * width];

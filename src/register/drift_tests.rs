@@ -4,9 +4,9 @@ use proptest::prelude::*;
 
 use super::test_scene::{Random, Texture, clipped, frame, scaled, with_noise};
 use super::*;
+use crate::Stops;
 use crate::image::{CaptureMeta, Frame};
 use crate::sphere::Outline;
-use crate::{Error, Stops};
 
 /// Gain after alignment with OpenCV 5.0.0's ECC on comparable textures: within 0.0009 (no noise) to 0.0036 stop (5 %
 /// noise). The anchor of the published comparison is 0.005 stop.
@@ -73,11 +73,6 @@ fn gain_colour_and_shift_are_found_at_three_noise_levels() {
             let found = drift.shift.unwrap();
             let off = (found.dx_px.value - shift[0]).hypot(found.dy_px.value - shift[1]);
             let truth = luminance_stops_of(&plate, gain);
-            println!(
-                "noise {noise}: shift off {off:.4} px, stops off {:+.5}, {:?}",
-                drift.stops.value - truth,
-                drift.stops
-            );
             assert!(off < ANCHOR_PX, "{found:?} {shift:?}");
             assert!((drift.stops.value - truth).abs() < ANCHOR_STOPS, "{drift:?} {truth}");
             assert!((drift.red_green_stops.value - 0.03).abs() < ANCHOR_STOPS, "{drift:?}");
@@ -201,7 +196,7 @@ fn other_proportions_are_refused_and_another_resolution_is_not() {
         panic!("not measurable");
     };
     assert!((drift.stops.value - 0.8f64.log2()).abs() < ANCHOR_STOPS, "{drift:?}");
-    let dx = drift.shift.expect(&drift.warnings.join(";")).dx_px;
+    let dx = drift.shift.unwrap().dx_px;
     assert!((dx.value - 1.5).abs() < 0.2, "{dx:?}");
     assert_covers("shift", dx, 1.5);
 }
@@ -270,12 +265,11 @@ fn a_hint_decides_between_equal_halves() {
 }
 
 #[test]
-fn an_empty_or_black_frame_gives_a_reason() -> Result<(), Error> {
+fn an_empty_or_black_frame_gives_a_reason() {
     let plate = wall(1, SIZE, [0.0; 2]);
     assert!(!refused(&plate, &frame(SIZE, |_, _| [0.0; 3])).is_empty());
     assert!(!refused(&plate, &frame(SIZE, |_, _| [f64::NAN; 3])).is_empty());
     assert!(!refused(&plate, &frame([0, 0], |_, _| [0.0; 3])).is_empty());
-    Ok(())
 }
 
 proptest! {

@@ -64,7 +64,9 @@ fn transform(values: &mut [Complex32], width: usize, fft: [&dyn Fft<f32>; 2]) {
 fn whiten(cross: &mut [Complex32]) {
     let mean = cross.iter().map(|c| c.norm()).sum::<f32>() / cross.len().max(1) as f32;
     let floor = (0.1 * mean).max(f32::MIN_POSITIVE);
-    cross.iter_mut().for_each(|c| *c /= c.norm() + floor);
+    for c in cross.iter_mut() {
+        *c /= c.norm() + floor;
+    }
 }
 
 /// The highest local maxima of the correlation as signed shifts.
