@@ -39,8 +39,11 @@ const COMPARE_SD_STOPS: f64 = 0.01;
 ///
 /// # Errors
 /// No frame at all, stops that are not finite, or frames that differ in size, data window or colour space.
-pub fn merge(frames: Vec<BracketFrame>) -> Result<Frame> {
+pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     check(&frames)?;
+    if frames.len() == 1 {
+        return frames.pop().map(at_plate_exposure).ok_or_else(no_frames);
+    }
     let warnings = warnings(&frames);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
     let mut layers: Vec<Layer<'_>> = frames.par_iter().map(Layer::new).collect();
@@ -50,12 +53,25 @@ pub fn merge(frames: Vec<BracketFrame>) -> Result<Frame> {
     drop(layers);
     let nearest = frames.into_iter().min_by(|a, b| a.stops.0.abs().total_cmp(&b.stops.0.abs()));
     let BracketFrame { frame, stops } = nearest.ok_or_else(no_frames)?;
-    let meta = at_plate_exposure(&frame.meta, stops);
-    Ok(Frame { rgb, clip_level, eight_bit, warnings, meta, ..frame })
+    let meta = meta_at_plate_exposure(&frame.meta, stops);
+    Ok(Frame { rgb, clip_level, eight_bit, meta, warnings, ..frame })
+}
+
+/// A single frame brought to the plate's exposure.
+fn at_plate_exposure(single: BracketFrame) -> Frame {
+    let BracketFrame { mut frame, stops } = single;
+    if stops.0 != 0.0 {
+        let factor = (-stops).ratio();
+        let scale = |v: f32| (f64::from(v) * factor) as f32;
+        frame.rgb.par_iter_mut().for_each(|rgb| *rgb = rgb.map(scale));
+        frame.clip_level = frame.clip_level.map(|level| level.map(scale));
+        frame.meta = meta_at_plate_exposure(&frame.meta, stops);
+    }
+    frame
 }
 
 /// The metadata with the exposure time that would have recorded the merged values.
-fn at_plate_exposure(meta: &CaptureMeta, stops: Stops) -> CaptureMeta {
+fn meta_at_plate_exposure(meta: &CaptureMeta, stops: Stops) -> CaptureMeta {
     CaptureMeta { exposure_time_s: meta.exposure_time_s.map(|t| t / stops.ratio()), ..meta.clone() }
 }
 
@@ -123,7 +139,7 @@ fn no_frames() -> Error {
 fn check(frames: &[BracketFrame]) -> Result<()> {
     let first = &frames.first().ok_or_else(no_frames)?.frame;
     for BracketFrame { frame, stops } in frames {
-        if !(stops.0.abs() <= LARGEST_STOPS) {
+        if stops.0.is_nan() || stops.0.abs() > LARGEST_STOPS {
             return Err(fault(frame, format!("{} stops is no exposure", stops.0), "correct its exposure_stops"));
         }
         if frame.size != first.size || frame.data != first.data {
@@ -180,13 +196,34 @@ struct Layer<'a> {
     stops: f64,
     /// From pixel value to radiance at the plate's exposure.
     to_radiance: f64,
-    noise: NoiseModel,
+    /// Per channel, value at which the pixel counts as clipped; infinite where unknown.
+    clip: [f32; 3],
+    /// Per channel, variance of the radiance in the dark, and its growth per unit of radiance.
+    read_variance: [f64; 3],
+    shot: [f64; 3],
+}
+
+/// A reading that has some trust.
+#[derive(Clone, Copy)]
+struct Reading {
+    radiance: f64,
+    trust: f64,
 }
 
 impl<'a> Layer<'a> {
     fn new(source: &'a BracketFrame) -> Self {
         let frame = &source.frame;
-        Self { frame, stops: source.stops.0, to_radiance: (-source.stops).ratio(), noise: NoiseModel::of(frame) }
+        let k = (-source.stops).ratio();
+        let noise = NoiseModel::of(frame);
+        Self {
+            frame,
+            stops: source.stops.0,
+            to_radiance: k,
+            clip: frame.clip_level.map_or([f32::INFINITY; 3], |l| l.map(|v| if v > 0.0 { v } else { f32::INFINITY })),
+            // The floor keeps weights finite for a frame that is black throughout.
+            read_variance: noise.read_variance.map(|v| (v * k * k).max(1e-100)),
+            shot: noise.shot.map(|v| v * k),
+        }
     }
 
     fn merged_clip(&self) -> Option<[f32; 3]> {
@@ -197,20 +234,17 @@ impl<'a> Layer<'a> {
         f64::from(self.frame.rgb[i][c]) * self.to_radiance
     }
 
-    /// 1 well below the clip level, smoothly down to 0 at it; 0 where masked.
-    fn trust(&self, i: usize, c: usize) -> f64 {
+    /// The reading with trust 1 well below the clip level, falling smoothly to 0 at it; `None` without any.
+    fn reading(&self, i: usize, c: usize) -> Option<Reading> {
         let value = self.frame.rgb[i][c];
-        if !value.is_finite() {
-            return 0.0;
-        }
-        let Some(level) = self.frame.clip_level.map(|l| l[c]).filter(|l| *l > 0.0) else { return 1.0 };
-        let t = ((1.0 - value / level) / (1.0 - ROLL_OFF_START)).clamp(0.0, 1.0);
-        f64::from(t * t * (3.0 - 2.0 * t))
+        let t = ((1.0 - value / self.clip[c]) / (1.0 - ROLL_OFF_START)).min(1.0);
+        let usable = value.is_finite() && t > 0.0;
+        usable.then(|| Reading { radiance: self.radiance(i, c), trust: f64::from(t * t * (3.0 - 2.0 * t)) })
     }
 
     /// Variance of the radiance that this frame gives where the true radiance is `expected`.
     fn variance(&self, c: usize, expected: f64) -> f64 {
-        self.noise.variance(c, expected / self.to_radiance) * self.to_radiance.powi(2)
+        self.read_variance[c] + self.shot[c] * expected.max(0.0)
     }
 }
 
@@ -221,17 +255,21 @@ fn merged_pixel(layers: &[Layer<'_>], i: usize) -> [f32; 3] {
 }
 
 fn merged_channel(layers: &[Layer<'_>], i: usize, c: usize) -> Option<f64> {
-    let trusted = || layers.iter().map(|l| (l, l.trust(i, c))).filter(|(_, trust)| *trust > 0.0);
-    let Some((best, _)) = trusted().last() else {
+    // All frames are weighed at one expected radiance, that of the longest usable exposure: weighing each at its own
+    // noisy value would favour low readings.
+    let Some(best) = layers.iter().rev().find_map(|l| l.reading(i, c)) else {
         return layers.iter().map(|l| l.radiance(i, c)).find(|r| r.is_finite());
     };
-    // All frames are weighed at one expected radiance: weighing each at its own noisy value would favour low readings.
-    let expected = best.radiance(i, c);
     let (mut sum, mut weight) = (0.0, 0.0);
-    for (layer, trust) in trusted() {
-        let w = trust / layer.variance(c, expected);
-        sum += w * layer.radiance(i, c);
-        weight += w;
+    for layer in layers {
+        if let Some(reading) = layer.reading(i, c) {
+            let w = reading.trust / layer.variance(c, best.radiance);
+            sum += w * reading.radiance;
+            weight += w;
+        }
     }
     (weight > 0.0).then(|| sum / weight).filter(|r| r.is_finite())
 }
+
+#[cfg(test)]
+mod tests;

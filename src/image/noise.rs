@@ -25,8 +25,10 @@ const LEAST_RELATIVE_SD: f64 = 1e-3;
 const LEAST_RELATIVE_SD_EIGHT_BIT: f64 = 3e-3;
 /// Standard deviation over median absolute deviation of a normal distribution.
 const SD_PER_MAD: f64 = 1.4826;
-/// Rows looked at; each gives one sample for every third column.
-const ROWS: usize = 40;
+/// Rows looked at.
+const ROWS: usize = 30;
+/// Samples taken from each row at most, about.
+const SAMPLES_PER_ROW: usize = 500;
 /// Groups of equal number by level.
 const GROUPS: usize = 12;
 
@@ -59,7 +61,8 @@ fn samples(frame: &Frame, channel: usize) -> Vec<Sample> {
     let clip = frame.clip_level.map_or(f32::INFINITY, |level| 0.9 * level[channel]);
     let step = ((height - 2) / ROWS).max(1);
     let rows = (1..height - 1).step_by(step);
-    rows.flat_map(|y| (1..width - 1).step_by(3).map(move |x| y * width + x))
+    let stride = (width / SAMPLES_PER_ROW).max(1);
+    rows.flat_map(|y| (1..width - 1).step_by(stride).map(move |x| y * width + x))
         .filter_map(|i| sample_at(frame, channel, i, width, clip))
         .collect()
 }

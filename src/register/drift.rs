@@ -119,7 +119,8 @@ impl<'a> Comparison<'a> {
         let placement = self.place()?;
         let sd = placement.sd_cells[0].max(placement.sd_cells[1]);
         let cells = ratio::compare(&self.plate_cells, &self.mirror_cells, placement.cells, sd.min(1.0));
-        let comparable = cells.len() as f64 / self.field.cells() as f64;
+        let looked_at = ratio::looked_at(&self.plate_cells) as f64;
+        let comparable = cells.len() as f64 / looked_at;
         if comparable < LEAST_USED_FRACTION {
             return Err(format!(
                 "only {:.0} % of the background can be compared (the rest is hidden, clipped or dark)",
@@ -128,7 +129,7 @@ impl<'a> Comparison<'a> {
         }
         let pooled = ratio::pool_stops(&cells, hint.map(|h| h.0)).ok_or("no background is comparable")?;
         let mut warnings: Vec<String> = placement.warning.iter().cloned().collect();
-        let stops = self.luminance_drift(&cells, &pooled, &placement, &mut warnings);
+        let stops = luminance_drift(&cells, &pooled, &placement, &mut warnings);
         if stops.sd > LARGEST_SD_STOPS {
             return Err(format!("the background allows no better than ±{:.1} stop: {}", stops.sd, warnings.join("; ")));
         }
@@ -144,7 +145,7 @@ impl<'a> Comparison<'a> {
             red_green_stops,
             blue_green_stops,
             shift: placement.shift,
-            used_fraction: pooled.cells as f64 / self.field.cells() as f64,
+            used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
             consistent_with_metadata,
             warnings,
@@ -207,41 +208,35 @@ impl<'a> Comparison<'a> {
         );
         Placement { shift: None, cells: [0.0; 2], sd_cells: [sd, sd], warning: Some(warning) }
     }
+}
 
-    /// The common value with everything that makes it less certain at the sphere's place.
-    fn luminance_drift(
-        &self,
-        cells: &[Cell],
-        pooled: &Pooled,
-        placement: &Placement,
-        warnings: &mut Vec<String>,
-    ) -> Estimate {
-        let slope = ratio::mean_slope(cells, pooled);
-        let misplaced = (slope[0] * placement.sd_cells[0]).hypot(slope[1] * placement.sd_cells[1]);
-        let mut stops = pooled.estimate.widened(misplaced).widened(pooled.uneven);
-        if pooled.uneven > NOTABLE_UNEVEN_STOPS {
-            warnings.push(format!(
-                "the difference varies by ±{:.2} stop over the frame: other lights, a shadow or vignetting",
-                pooled.uneven
-            ));
-        }
-        if let Some(change) = ratio::change_with_level(cells, pooled).filter(|c| c.abs() > NOTABLE_LEVEL_STOPS) {
-            warnings.push(format!(
-                "the difference changes with brightness ({change:+.2} stop over its usual range): tone curve, flare \
-                 or black level differ"
-            ));
-            stops = stops.widened(change);
-        }
-        if let Some(distance) = pooled.rival {
-            warnings.push(format!(
-                "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
-            ));
-            stops = stops.widened(0.5 * distance);
-        } else if pooled.agreeing < 0.6 {
-            warnings.push(format!("{:.0} % of the background has changed or moved", 100.0 * (1.0 - pooled.agreeing)));
-        }
-        stops
+/// The common value with everything that makes it less certain at the sphere's place.
+fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warnings: &mut Vec<String>) -> Estimate {
+    let slope = ratio::mean_slope(cells, pooled);
+    let misplaced = (slope[0] * placement.sd_cells[0]).hypot(slope[1] * placement.sd_cells[1]);
+    let mut stops = pooled.estimate.widened(misplaced).widened(pooled.uneven);
+    if pooled.uneven > NOTABLE_UNEVEN_STOPS {
+        warnings.push(format!(
+            "the difference varies by ±{:.2} stop over the frame: other lights, a shadow or vignetting",
+            pooled.uneven
+        ));
     }
+    if let Some(change) = ratio::change_with_level(cells, pooled).filter(|c| c.abs() > NOTABLE_LEVEL_STOPS) {
+        warnings.push(format!(
+            "the difference changes with brightness ({change:+.2} stop over its usual range): tone curve, flare \
+             or black level differ"
+        ));
+        stops = stops.widened(change);
+    }
+    if let Some(distance) = pooled.rival {
+        warnings.push(format!(
+            "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
+        ));
+        stops = stops.widened(0.5 * distance);
+    } else if pooled.agreeing < 0.6 {
+        warnings.push(format!("{:.0} % of the background has changed or moved", 100.0 * (1.0 - pooled.agreeing)));
+    }
+    stops
 }
 
 /// Red/green and blue/green drift; a very wide one where too few places have all three channels.

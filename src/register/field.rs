@@ -85,8 +85,10 @@ impl SphereMask {
     /// Whether a point lies on the sphere with its margin or in the column below it, down to the frame's edge.
     pub(super) fn covers(&self, point_px: [f64; 2]) -> bool {
         let o = &self.outline;
-        let below = point_px[1] >= o.centre_y && (point_px[0] - o.centre_x).abs() <= o.semi_a.max(o.semi_b);
-        below || o.normalised_radius(point_px) <= 1.0
+        let reach = o.semi_a.max(o.semi_b);
+        let (across, down) = ((point_px[0] - o.centre_x).abs(), point_px[1] - o.centre_y);
+        // The plain comparisons settle most points; only the rest needs the ellipse.
+        across <= reach && down >= -reach && (down >= 0.0 || o.normalised_radius(point_px) <= 1.0)
     }
 }
 

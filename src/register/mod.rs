@@ -13,6 +13,8 @@ mod plane;
 mod ratio;
 mod refine;
 pub(crate) mod robust;
+#[cfg(test)]
+pub(crate) mod test_scene;
 mod tiles;
 
 use nalgebra::Matrix2;
@@ -28,16 +30,18 @@ use refine::{Refined, refine};
 const COARSE_SIDE: usize = 256;
 /// A picture shorter than this in either direction is not registered.
 const LEAST_SIDE: usize = 24;
-/// Pictures whose correlation stays below this at every shift do not show the same thing.
+/// Pictures whose blocks correlate less than this at every shift do not show the same thing.
 const LEAST_CORRELATION: f64 = 0.25;
+/// The same where noise is no excuse: detail stands clearly above it in both.
+const LEAST_PLAIN_CORRELATION: f64 = 0.4;
 /// Least share of gradient energy in common along an axis for that axis to be believed.
 const LEAST_AGREEMENT: f64 = 0.1;
 /// A shift less certain than this many pixels of the compared picture is no registration.
 const LARGEST_SD_PX: f64 = 0.5;
 /// Detail this many times above the noise would have been recognised, had it been in both pictures.
 const PLAIN_TEXTURE: f64 = 3.0;
-/// Patches compared at most at one level; the best-textured are taken.
-const MOST_PATCHES: usize = 144;
+/// A picture is divided in this many columns and rows; the best-textured patch of each is compared.
+const PARTS: [usize; 2] = [7, 5];
 
 /// How far the moving picture lies from the fixed one: `moving(x + d) ≈ fixed(x)`.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -124,19 +128,19 @@ fn pyramid(fixed: &Plane, moving: &Plane) -> Vec<(Plane, Plane)> {
 
 /// The whole-pixel shift that the pictures support, on small pictures.
 fn coarse_shift(fixed: &Plane, moving: &Plane) -> Result<[i64; 2], NotRegistered> {
-    const CANDIDATES: usize = 6;
+    const CANDIDATES: usize = 5;
     let radius = (fixed.width().max(fixed.height()) / 20).max(3);
     let (f, m) = rayon::join(|| fixed.high_passed(radius), || moving.high_passed(radius));
     let mut shifts = phase::candidate_shifts(&f, &m, CANDIDATES);
-    shifts.push([0, 0]);
-    shifts.dedup();
-    let choice = candidates::choose(&f, &m, &shifts);
-    match choice {
-        Some(choice) if choice.correlation >= LEAST_CORRELATION => match choice.rival {
-            Some(_) => Err(NotRegistered::Repeating),
-            None => Ok(choice.shift),
-        },
-        _ if has_plain_texture(&f, fixed) && has_plain_texture(&m, moving) => Err(NotRegistered::NoAgreement),
+    if !shifts.contains(&[0, 0]) {
+        shifts.push([0, 0]);
+    }
+    let plain = has_plain_texture(&f, fixed) && has_plain_texture(&m, moving);
+    let least = if plain { LEAST_PLAIN_CORRELATION } else { LEAST_CORRELATION };
+    match candidates::choose(&f, &m, &shifts) {
+        Some(choice) if choice.correlation >= least && choice.rival.is_some() => Err(NotRegistered::Repeating),
+        Some(choice) if choice.correlation >= least => Ok(choice.shift),
+        _ if plain => Err(NotRegistered::NoAgreement),
         _ => Err(NotRegistered::NoTexture),
     }
 }
@@ -160,15 +164,28 @@ fn refine_planes(fixed: &Plane, moving: &Plane, start: [f64; 2]) -> Option<Refin
     refine(&cut, start)
 }
 
-/// Top-left corners of the patches of a plane, the best-textured where there are too many.
+/// Top-left corners of the best-textured patch of each part of a plane.
 fn textured_corners(plane: &Plane) -> Vec<[i64; 2]> {
-    let steps = |length: usize| (0..length.div_ceil(SIDE)).map(|i| (i * SIDE) as i64);
-    let mut scored: Vec<(f64, [i64; 2])> = steps(plane.height())
-        .flat_map(|y| steps(plane.width()).map(move |x| [x, y]))
-        .map(|corner| (detail_of(plane, corner, SIDE as i64, 2), corner))
-        .collect();
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0));
-    scored.into_iter().take(MOST_PATCHES).map(|(_, corner)| corner).collect()
+    let size = [plane.width(), plane.height()];
+    best_of_parts(size, |corner| detail_of(plane, corner, SIDE as i64, 2))
+}
+
+/// Divides a picture of `size` in `PARTS` and gives the corner of the patch with most `detail` in each; a part without
+/// any detail gives none. Spread out, so that no single busy thing, which may have moved, provides them all.
+fn best_of_parts(size: [usize; 2], detail: impl Fn([i64; 2]) -> f64) -> Vec<[i64; 2]> {
+    let mut best = vec![(0.0, [0i64; 2]); PARTS[0] * PARTS[1]];
+    let patches = size.map(|length| length.div_ceil(SIDE));
+    for row in 0..patches[1] {
+        for column in 0..patches[0] {
+            let corner = [(column * SIDE) as i64, (row * SIDE) as i64];
+            let detail = detail(corner);
+            let slot = &mut best[row * PARTS[1] / patches[1] * PARTS[0] + column * PARTS[0] / patches[0]];
+            if detail > slot.0 {
+                *slot = (detail, corner);
+            }
+        }
+    }
+    best.into_iter().filter(|(detail, _)| *detail > 0.0).map(|(_, corner)| corner).collect()
 }
 
 /// Gradient energy of the square at a corner along the axis that has less, from differences over `step` pixels.
@@ -208,3 +225,8 @@ fn believed(found: &Refined) -> Result<Shift, NotRegistered> {
 fn largest_sd(cov: &Matrix2<f64>) -> f64 {
     cov.symmetric_eigenvalues().max().max(0.0).sqrt()
 }
+
+#[cfg(test)]
+mod drift_tests;
+#[cfg(test)]
+mod tests;

@@ -2,6 +2,8 @@
 
 use nalgebra::{Matrix6, Vector6};
 
+use super::robust::{Weighted, median_of};
+
 /// Side of a patch in pixels.
 pub(super) const SIDE: usize = 48;
 /// Rim around it: two pixels for cubic interpolation, one for the gradient.
@@ -57,16 +59,25 @@ impl Patch {
         interpolate(&self.moving, [x, y], &mut self.aligned_moving);
     }
 
-    /// Median of `moving − gain × fixed` and the absolute deviations from it, both from every seventh pixel.
-    pub(super) fn residuals(&self, gain: f64) -> (f64, Vec<f32>) {
-        let mut sample: Vec<f32> = (RING..RING * (RING - 1))
-            .step_by(7)
-            .map(|i| self.aligned_moving[i] - gain as f32 * self.aligned_fixed[i])
-            .filter(|e| e.is_finite())
-            .collect();
-        let middle = super::robust::median_of(&mut sample);
-        sample.iter_mut().for_each(|e| *e = (*e - middle as f32).abs());
-        (middle, sample)
+    /// Median of `moving − gain × fixed`, and the absolute deviations from it weighted by gradient energy, both from
+    /// an even sample of the pixels.
+    ///
+    /// What the shift is read from are the pixels with gradients: on a plain wall with a few edges, the scatter of the
+    /// wall would make every edge look like an outlier.
+    pub(super) fn residuals(&self, gain: f64) -> (f64, Vec<Weighted>) {
+        let inner = |i: &usize| (1..=SIDE).contains(&(i % RING));
+        let sampled = || (RING..RING * (RING - 1)).step_by(23).filter(inner);
+        let residual = |i: usize| self.aligned_moving[i] - gain as f32 * self.aligned_fixed[i];
+        let mut sample: Vec<f32> = sampled().map(residual).filter(|e| e.is_finite()).collect();
+        let middle = median_of(&mut sample);
+        let weighted = |i: usize| {
+            let [fx, fy] = gradient(&self.aligned_fixed, i);
+            let [mx, my] = gradient(&self.aligned_moving, i);
+            let energy = (fx + mx).powi(2) + (fy + my).powi(2);
+            Weighted { value: (f64::from(residual(i)) - middle).abs(), weight: f64::from(energy) }
+        };
+        let usable = |v: &Weighted| v.value.is_finite() && v.weight.is_finite();
+        (middle, sampled().map(weighted).filter(usable).collect())
     }
 
     /// Weighted sums with Tukey's biweight on the residual about `middle`, zero beyond `reach`.

@@ -7,8 +7,10 @@ use std::f32::consts::TAU;
 
 use super::plane::Plane;
 
-/// Whole-pixel shifts at which the two planes (of equal size) correlate best, strongest first, at most `most`:
-/// `moving(x + d) ≈ fixed(x)`.
+/// Whole-pixel shifts at which the two planes (of equal size) may agree, at most `2 most`: `moving(x + d) ≈ fixed(x)`.
+///
+/// The highest peaks of the phase correlation, which is sharp, and of the plain cross-correlation, which does not lift
+/// the noise between the few strong frequencies of a regular pattern.
 pub(super) fn candidate_shifts(fixed: &Plane, moving: &Plane, most: usize) -> Vec<[i64; 2]> {
     let (width, height) = (fixed.width(), fixed.height());
     let mut planner = FftPlanner::new();
@@ -19,10 +21,19 @@ pub(super) fn candidate_shifts(fixed: &Plane, moving: &Plane, most: usize) -> Ve
         transform(&mut spectrum, width, [&*forward[0], &*forward[1]]);
         spectrum
     });
-    whiten(&mut f, &m);
-    std::mem::swap(&mut f, &mut m);
-    transform(&mut m, width, [&*inverse[0], &*inverse[1]]);
-    peaks(&m, width, height, most)
+    f.iter_mut().zip(&m).for_each(|(a, b)| *a = a.conj() * b);
+    m.copy_from_slice(&f);
+    whiten(&mut m);
+    let mut shifts = Vec::new();
+    for mut spectrum in [m, f] {
+        transform(&mut spectrum, width, [&*inverse[0], &*inverse[1]]);
+        for peak in peaks(&spectrum, width, height, most) {
+            if !shifts.contains(&peak) {
+                shifts.push(peak);
+            }
+        }
+    }
+    shifts
 }
 
 /// The plane with holes at zero and a Hann window, so that the borders do not correlate with each other.
@@ -48,14 +59,13 @@ fn transform(values: &mut [Complex32], width: usize, fft: [&dyn Fft<f32>; 2]) {
     }
 }
 
-/// `f` becomes the cross-power spectrum `conj(F)·M`, mostly whitened. Components far below the mean are noise and
-/// keep their smallness.
-fn whiten(f: &mut [Complex32], m: &[Complex32]) {
-    let mean = f.iter().zip(m).map(|(a, b)| (a * b).norm()).sum::<f32>() / f.len().max(1) as f32;
+/// Brings all components of the cross-power spectrum to one size; those far below the mean are noise and keep their
+/// smallness.
+fn whiten(cross: &mut [Complex32]) {
+    let mean = cross.iter().map(|c| c.norm()).sum::<f32>() / cross.len().max(1) as f32;
     let floor = (0.1 * mean).max(f32::MIN_POSITIVE);
-    for (a, b) in f.iter_mut().zip(m) {
-        let cross = a.conj() * b;
-        *a = cross / (cross.norm() + floor);
+    for c in cross.iter_mut() {
+        *c /= c.norm() + floor;
     }
 }
 

@@ -63,8 +63,8 @@ impl Plane {
     fn smoothed_along(&self, stride: usize) -> Self {
         let mut values = vec![f32::NAN; self.values.len()];
         let last = self.values.len().saturating_sub(stride);
-        for i in stride..last {
-            values[i] = 0.25 * (self.values[i - stride] + self.values[i + stride]) + 0.5 * self.values[i];
+        for (i, value) in values.iter_mut().enumerate().take(last).skip(stride) {
+            *value = 0.25 * (self.values[i - stride] + self.values[i + stride]) + 0.5 * self.values[i];
         }
         if stride == 1 {
             for row in values.chunks_mut(self.width.max(1)) {

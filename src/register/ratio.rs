@@ -59,6 +59,7 @@ pub(super) struct Pooled {
 pub(super) fn compare(plate: &Backdrop, mirror: &Backdrop, shift_cells: [f64; 2], sd_cells: f64) -> Vec<Cell> {
     let whole = shift_cells.map(f64::round);
     let half = [0, 1].map(|axis| (0.5 * (shift_cells[axis] - whole[axis])) as f32);
+    let step = step(plate);
     let row = |y: usize| -> Vec<Cell> {
         let cell = |x: usize| {
             let (column, row) = (x as i64, y as i64);
@@ -67,9 +68,21 @@ pub(super) fn compare(plate: &Backdrop, mirror: &Backdrop, shift_cells: [f64; 2]
             let region = (y * REGIONS[1] / plate.height) * REGIONS[0] + x * REGIONS[0] / plate.width;
             Cell::new(plate, mirror, p, m, region, slope_at(plate, x, y), sd_cells)
         };
-        (0..plate.width).filter_map(cell).collect()
+        (0..plate.width).step_by(step).filter_map(cell).collect()
     };
-    (0..plate.height).into_par_iter().flat_map_iter(row).collect()
+    (0..plate.height).into_par_iter().step_by(step).flat_map_iter(row).collect()
+}
+
+/// Cells that [`compare`] looks at: how many there would be if all could be compared.
+pub(super) fn looked_at(plate: &Backdrop) -> usize {
+    let step = step(plate);
+    plate.width.div_ceil(step) * plate.height.div_ceil(step)
+}
+
+/// On a large grid every second or third column and row says as much: neighbours are not independent.
+fn step(plate: &Backdrop) -> usize {
+    const ENOUGH_CELLS: usize = 20_000;
+    (plate.width * plate.height / ENOUGH_CELLS).isqrt() + 1
 }
 
 /// Change of log2 luminance per cell; zero at the border of what is usable.

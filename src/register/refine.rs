@@ -7,7 +7,7 @@ use nalgebra::{Matrix2, Matrix3, Matrix4, SMatrix, Vector2, Vector3};
 use rayon::prelude::*;
 
 use super::patch::{Patch, Scatter};
-use super::robust::{TUKEY_SPREADS, median_of};
+use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 
 /// Steps of the iteration; it mostly settles in three to five.
 const MOST_STEPS: usize = 15;
@@ -74,19 +74,20 @@ struct Comparison {
 
 impl Comparison {
     fn of(patches: &mut [Patch], fraction: [f64; 2], gain: f64) -> Option<Self> {
-        let found: Vec<(f64, Vec<f32>)> = patches
+        let found: Vec<(f64, Vec<Weighted>)> = patches
             .par_iter_mut()
             .map(|patch| {
                 patch.align(fraction);
                 patch.residuals(gain)
             })
             .collect();
-        let mut away: Vec<f32> = found.iter().flat_map(|(_, deviations)| deviations.iter().copied()).collect();
+        let mut away: Vec<Weighted> = found.iter().flat_map(|(_, deviations)| deviations.iter().copied()).collect();
         if away.len() < 50 {
             return None;
         }
-        let largest = away.iter().copied().fold(0.0, f32::max);
-        let residual_sd = (1.4826 * median_of(&mut away)).max(1e-4 * f64::from(largest)).max(1e-12);
+        let largest = away.iter().map(|v| v.value).fold(0.0, f64::max);
+        let median = weighted_quantile(&mut away, 0.5).unwrap_or(0.0);
+        let residual_sd = (1.4826 * median).max(1e-4 * largest).max(1e-12);
         let middles = found.iter().map(|(middle, _)| *middle);
         let jobs: Vec<(&Patch, f64)> = patches.iter().zip(middles).collect();
         let reach = TUKEY_SPREADS * residual_sd;

@@ -11,9 +11,6 @@ use super::refine::{Refined, refine};
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 
-/// The frame is divided in this many columns and rows; the best tile of each part is taken.
-const PARTS: [usize; 2] = [8, 6];
-
 /// Log luminance of single pixels of one frame.
 pub(super) struct Pixels<'a> {
     frame: &'a Frame,
@@ -69,23 +66,18 @@ fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [
 
 /// Top-left pixels of the best-textured tile of each part of the frame whose counterpart lies inside the other frame.
 fn best_tiles(plane: &Plane, field: &Field, shift_px: [f64; 2]) -> Vec<[i64; 2]> {
-    let side = SIDE as f64 / field.cell_px[0];
-    let frame = [field.width as f64 * field.cell_px[0], field.height as f64 * field.cell_px[0]];
-    let fits = |corner: [f64; 2]| {
-        (0..2).all(|a| corner[a] + shift_px[a] >= 0.0 && corner[a] + shift_px[a] + SIDE as f64 <= frame[a])
+    let cell_px = field.cell_px[0];
+    let size = [field.width, field.height].map(|cells| cells as f64 * cell_px);
+    let side_cells = (SIDE as f64 / cell_px).ceil() as i64;
+    let fits = |corner: [i64; 2]| {
+        let fits_along = |axis: usize| {
+            let moved = corner[axis] as f64 + shift_px[axis];
+            moved >= 0.0 && moved + SIDE as f64 <= size[axis]
+        };
+        fits_along(0) && fits_along(1)
     };
-    let mut best = vec![(0.0, [0i64; 2]); PARTS[0] * PARTS[1]];
-    for row in 0..(frame[1] / SIDE as f64) as usize {
-        for column in 0..(frame[0] / SIDE as f64) as usize {
-            let corner = [column * SIDE, row * SIDE].map(|c| c as f64);
-            let cell = corner.map(|c| (c / field.cell_px[0]).round() as i64);
-            let detail = super::detail_of(plane, cell, side.ceil() as i64, 1);
-            let part = |a: usize| ((corner[a] / frame[a] * PARTS[a] as f64) as usize).min(PARTS[a] - 1);
-            let slot = &mut best[part(1) * PARTS[0] + part(0)];
-            if detail > slot.0 && fits(corner) {
-                *slot = (detail, corner.map(|c| c as i64));
-            }
-        }
-    }
-    best.into_iter().filter(|(detail, _)| *detail > 0.0).map(|(_, corner)| corner).collect()
+    super::best_of_parts(size.map(|s| s as usize), |corner| {
+        let cell = corner.map(|c| (c as f64 / cell_px).round() as i64);
+        if fits(corner) { super::detail_of(plane, cell, side_cells, 1) } else { 0.0 }
+    })
 }
