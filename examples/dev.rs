@@ -17,15 +17,29 @@ fn main() {
     let t = std::time::Instant::now();
     for k in 1..=13 {
         let name = if k == 13 { format!("{d}ref.JPG") } else { format!("{d}Image_{k:02}.JPG") };
-        let q = SphereQuery { image: ImageSpec::of_frame(name), outline: if std::env::args().nth(1).is_some() {Some(o)} else {None}, ..Default::default() };
+        let q = SphereQuery {
+            image: ImageSpec::of_frame(name),
+            outline: if std::env::args().nth(1).is_some() { Some(o) } else { None },
+            ..Default::default()
+        };
         let r = measure_sphere(&q);
         if let Some(e) = r.error {
             println!("{k} {e:?}");
             continue;
         }
-        if !r.candidates.is_empty() { println!("{k} RIVALS {:?}", r.candidates); continue }
+        if !r.candidates.is_empty() {
+            println!("{k} RIVALS {:?}", r.candidates);
+            continue;
+        }
         let s = r.sphere.unwrap();
-        println!("{k} outline {:.2?} d {:.2} {:.2} {:.2}  sd {:.2?}", s.outline_px, s.outline_px[0]-o.centre_x, s.outline_px[1]-o.centre_y, (s.outline_px[2]*s.outline_px[3]).sqrt()-o.semi_a, s.outline_px_sd);
+        println!(
+            "{k} outline {:.2?} d {:.2} {:.2} {:.2}  sd {:.2?}",
+            s.outline_px,
+            s.outline_px[0] - o.centre_x,
+            s.outline_px[1] - o.centre_y,
+            (s.outline_px[2] * s.outline_px[3]).sqrt() - o.semi_a,
+            s.outline_px_sd
+        );
         for (i, x) in s.lights.iter().enumerate() {
             let err = if k < 13 && i == 0 {
                 let v = nalgebra::Vector3::new(l[0][k - 1], l[1][k - 1], l[2][k - 1]);

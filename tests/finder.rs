@@ -176,8 +176,12 @@ fn grey(random: &mut Random, low: f64, high: f64) -> [f64; 3] {
 fn stand(random: &mut Random, centre: [f64; 2], radius: f64, aspect: f64) -> Thing {
     let (half, top) = (radius * random.between(0.15, 0.5), centre[1] + aspect * radius * random.between(0.9, 1.0));
     let foot = centre[1] + aspect * radius * 6.0;
-    let corners =
-        [[centre[0] - half, top], [centre[0] + half, top], [centre[0] + 1.3 * half, foot], [centre[0] - 1.3 * half, foot]];
+    let corners = [
+        [centre[0] - half, top],
+        [centre[0] + half, top],
+        [centre[0] + 1.3 * half, foot],
+        [centre[0] - 1.3 * half, foot],
+    ];
     Thing::Card { corners, colour: grey(random, 0.02, 0.6) }
 }
 
@@ -294,6 +298,9 @@ fn made_up_shots() {
     }
     squares.sort_by(f64::total_cmp);
     let mean = squares.iter().sum::<f64>() / squares.len().max(1) as f64;
-    println!("found {found} rivals {rivals} missed {missed} WRONG {wrong}; z2 mean {mean:.2} median {:.2}", squares.get(squares.len() / 2).copied().unwrap_or(0.0));
+    println!(
+        "found {found} rivals {rivals} missed {missed} WRONG {wrong}; z2 mean {mean:.2} median {:.2}",
+        squares.get(squares.len() / 2).copied().unwrap_or(0.0)
+    );
     assert_eq!(wrong, 0);
 }

@@ -39,6 +39,13 @@ impl Default for Radiometry {
     }
 }
 
+impl Radiometry {
+    /// Pixel → radiance per channel, alpha left aside.
+    pub fn channel_gain(&self) -> [f64; 3] {
+        self.reflectance.map(|r| self.gain / r)
+    }
+}
+
 /// The ceiling of another recording, as radiance per channel in that recording's colour space.
 #[derive(Debug, Clone)]
 pub struct RecordingLimit {

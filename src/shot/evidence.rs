@@ -1,20 +1,228 @@
 //! What the evidence picture shows, gathered from a measured pair.
 
-use crate::Result;
-use crate::image::Frame;
-use crate::report::Report;
-use crate::side::Side;
+use std::f64::consts::PI;
+
+use nalgebra::Vector3;
+use rayon::prelude::*;
 
 use super::pair::Pair;
+use crate::Result;
+use crate::image::Frame;
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, patch_rgb};
+use crate::report::picture::{
+    Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
+    render_sphere_picture,
+};
+use crate::report::wording::finding_words;
+use crate::report::{Report, Verdict, text};
+use crate::side::Side;
+use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
+use crate::units::Stops;
 
-/// temp
+/// Columns of the unwrapped pictures; rows are half of it.
+const UNWRAPPED_COLUMNS: usize = 440;
+
+/// Columns of the difference map, which holds nothing finer than the comparison's blur.
+const DIFFERENCE_COLUMNS: usize = 180;
+
+/// Side of the predicted matte sphere, px.
+const MATTE_PX: usize = 110;
+
+/// Reflectance of the predicted matte sphere.
+const MATTE_REFLECTANCE: f64 = 0.5;
+
+/// The crop reaches this many radii from the sphere's centre.
+const CROP_RADII: f64 = 1.25;
+
+/// The crop is averaged down to at most this many px a side.
+const CROP_PX: usize = 520;
+
+/// The picture of a pair as PNG bytes.
 pub(super) fn picture(pair: &Pair, report: &Report) -> Result<Vec<u8>> {
-    let _ = (pair, report);
-    Ok(Vec::new())
+    let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
+    let gain = pair.mirror_gain;
+    let (mirror_side, cg_side) = rayon::join(
+        || evidence_side(mirror, &pair.mirror_frame, gain, format!("photographed: {}", mirror.name)),
+        || evidence_side(cg, &pair.cg_frame, pair.cg_gain, "CG".to_owned()),
+    );
+    render_evidence(&Evidence {
+        shot: report.shot.clone(),
+        version: report.version.clone(),
+        verdict: report.verdict,
+        headline: vec![text::headline(report)],
+        findings: report.findings.iter().map(finding_line).collect(),
+        mirror: mirror_side,
+        cg: cg_side,
+        difference_stops: difference(mirror, pair.comparison.cg_on_equal_terms()),
+        exposure: display_gain(mirror),
+    })
 }
 
-/// temp
-pub(super) fn sphere_picture(side: &Side, frame: &Frame) -> Result<Vec<u8>> {
-    let _ = (side, frame);
-    Ok(Vec::new())
+/// The picture of one frame's sphere as PNG bytes.
+pub(super) fn sphere_picture(side: &Side, frame: &Frame, gain: [f64; 3]) -> Result<Vec<u8>> {
+    let shown = evidence_side(side, frame, gain, "sphere".to_owned());
+    let key = side.lights.key().map(|key| {
+        let [azimuth, elevation] = azimuth_elevation_deg(&key.direction);
+        format!("key at azimuth {azimuth:.1} deg, elevation {elevation:.1} deg")
+    });
+    let lines: Vec<String> = key.into_iter().collect();
+    render_sphere_picture(&shown, &crate::printable_text(&frame.record.file), &lines, display_gain(side))
+}
+
+fn finding_line(finding: &crate::report::Finding) -> FindingLine {
+    let verdict = if finding.waived.is_some() { Verdict::Match } else { finding.verdict };
+    FindingLine { check: finding.check.clone(), text: finding_words(finding), verdict }
+}
+
+/// Gain that shows the median of the sphere's light as mid grey.
+fn display_gain(side: &Side) -> f64 {
+    let mut seen: Vec<f64> =
+        side.image.samples.iter().flatten().map(|s| f64::from(s.luminance)).filter(|l| *l > 0.0).collect();
+    if seen.is_empty() {
+        return 1.0;
+    }
+    let middle = seen.len() / 2;
+    0.18 / *seen.select_nth_unstable_by(middle, f64::total_cmp).1
+}
+
+fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> EvidenceSide {
+    let crop = Crop::around(side, frame);
+    let lights = side.lights.all.iter().enumerate().map(|(i, light)| {
+        let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
+        LightMark {
+            crop_xy: light.point_px.map(|p| crop.place(p)),
+            azimuth_deg,
+            elevation_deg,
+            angular_radius_deg: light.angular_radius_deg.ok().map(|r| r.value),
+            label: (i + 1).to_string(),
+            clipped: light.clipped,
+        }
+    });
+    EvidenceSide {
+        title,
+        outline_points: (0..120).map(|i| crop.place(side.fit.outline.point(2.0 * PI * f64::from(i) / 120.0))).collect(),
+        lights: lights.collect(),
+        crop: crop.picture(frame, gain),
+        unwrapped: unwrapped(side),
+        matte: matte(side),
+    }
+}
+
+/// A square around the sphere, in blocks of whole pixels.
+struct Crop {
+    corner: [i64; 2],
+    block: usize,
+    side: usize,
+}
+
+impl Crop {
+    fn around(side: &Side, frame: &Frame) -> Self {
+        let outline = side.fit.outline;
+        let reach = outline.semi_a * CROP_RADII + 2.0;
+        let block = (2.0 * reach / CROP_PX as f64).ceil().max(1.0) as usize;
+        let corner = [(outline.centre_x - reach).floor() as i64, (outline.centre_y - reach).floor() as i64];
+        let largest = frame.size.width.max(frame.size.height) * 2;
+        Self { corner, block, side: ((2.0 * reach).ceil() as usize).min(largest).div_ceil(block) }
+    }
+
+    fn place(&self, point: [f64; 2]) -> [f64; 2] {
+        [0, 1].map(|axis| (point[axis] - self.corner[axis] as f64) / self.block as f64)
+    }
+
+    fn picture(&self, frame: &Frame, gain: [f64; 3]) -> LinearPicture {
+        let rgb =
+            (0..self.side * self.side).into_par_iter().map(|i| self.pixel(frame, gain, i % self.side, i / self.side));
+        LinearPicture { width: self.side, height: self.side, rgb: rgb.collect() }
+    }
+
+    fn pixel(&self, frame: &Frame, gain: [f64; 3], column: usize, row: usize) -> [f32; 3] {
+        let (mut sum, mut count) = ([0.0; 3], 0.0);
+        for dy in 0..self.block {
+            for dx in 0..self.block {
+                let x = self.corner[0] + (column * self.block + dx) as i64;
+                let y = self.corner[1] + (row * self.block + dy) as i64;
+                if frame.alpha_at(x, y).is_some_and(|a| a <= 0.0) {
+                    continue;
+                }
+                let Some(value) = frame.pixel(x, y) else { continue };
+                count += 1.0;
+                for channel in 0..3 {
+                    sum[channel] += f64::from(value[channel]) * gain[channel];
+                }
+            }
+        }
+        if count == 0.0 {
+            return [f32::NAN; 3];
+        }
+        frame.space.to_working(sum.map(|s| s / count)).map(|v| v as f32)
+    }
+}
+
+/// The direction of a lat-long pixel: azimuth from −180 at the left edge to +180 at the right, zenith on top.
+fn latlong_direction(index: usize, columns: usize) -> Vector3<f64> {
+    let (column, row) = (index % columns, index / columns);
+    let azimuth = (column as f64 + 0.5) / columns as f64 * 360.0 - 180.0;
+    let elevation = 90.0 - (row as f64 + 0.5) / (columns / 2) as f64 * 180.0;
+    direction_of_deg(azimuth, elevation)
+}
+
+fn unwrapped(side: &Side) -> LinearPicture {
+    let (width, height) = (UNWRAPPED_COLUMNS, UNWRAPPED_COLUMNS / 2);
+    let seen = |i: usize| {
+        let point = side.geometry.locate(&latlong_direction(i, width));
+        let radiance = point.and_then(|p| side.image.radiance_at(p));
+        radiance.map_or([f32::NAN; 3], |rgb| rgb.map(|v| v as f32))
+    };
+    LinearPicture { width, height, rgb: (0..width * height).into_par_iter().map(seen).collect() }
+}
+
+/// CG minus mirror in stops, both blurred as for the comparison.
+fn difference(mirror: &Side, cg: &Side) -> LinearPictureGrey {
+    let (width, height) = (DIFFERENCE_COLUMNS, DIFFERENCE_COLUMNS / 2);
+    let (ours, theirs) = (mirror.image.map.smoothed(COMPARISON_FWHM_DEG), cg.image.map.smoothed(COMPARISON_FWHM_DEG));
+    let stops: Vec<Option<f64>> = ours.iter().zip(&theirs).map(|(a, b)| ratio(a.as_ref()?, b.as_ref()?)).collect();
+    let values =
+        (0..width * height).into_par_iter().map(|i| interpolate(&stops, &latlong_direction(i, width))).collect();
+    LinearPictureGrey { width, height, values }
+}
+
+fn ratio(mirror: &Smoothed, cg: &Smoothed) -> Option<f64> {
+    Stops::from_ratio(cg.luminance, mirror.luminance).map(|s| s.0)
+}
+
+/// Weighted mean of the cells around a direction; NaN where the nearest cell is unknown.
+fn interpolate(values: &[Option<f64>], direction: &Vector3<f64>) -> f32 {
+    let grid = DirectionGrid::shared();
+    let nearest = grid.cell(direction);
+    if values[nearest].is_none() {
+        return f32::NAN;
+    }
+    let (mut sum, mut weights) = (0.0, 0.0);
+    for (cell, angle) in grid.neighbours(nearest) {
+        let Some(value) = values[usize::from(*cell)].filter(|_| *angle <= 0.12) else { continue };
+        let distance = (grid.directions[usize::from(*cell)] - direction).norm();
+        let weight = (-(distance / 0.035).powi(2)).exp();
+        sum += value * weight;
+        weights += weight;
+    }
+    (sum / weights) as f32
+}
+
+/// A grey matte sphere under the side's light, seen from the camera.
+fn matte(side: &Side) -> LinearPicture {
+    let towards = side.geometry.towards_camera();
+    let [right, up] = tangents(&-towards);
+    let half = MATTE_PX as f64 / 2.0;
+    let shade = |i: usize| {
+        let x = ((i % MATTE_PX) as f64 + 0.5 - half) / half;
+        let y = -((i / MATTE_PX) as f64 + 0.5 - half) / half;
+        let z2 = 1.0 - x * x - y * y;
+        if z2 < 0.0 {
+            return [f32::NAN; 3];
+        }
+        let normal = right * x + up * y + towards * z2.sqrt();
+        patch_rgb(&side.sources, &normal).map(|e| (e * MATTE_REFLECTANCE / PI) as f32)
+    };
+    let rgb = (0..MATTE_PX * MATTE_PX).into_par_iter().map(shade).collect();
+    LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb }
 }

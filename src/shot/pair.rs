@@ -27,6 +27,9 @@ const TINT_FRACTION: f64 = 0.2;
 pub(super) struct Pair {
     pub(super) mirror_frame: Frame,
     pub(super) cg_frame: Frame,
+    /// Pixel → radiance per channel.
+    pub(super) mirror_gain: [f64; 3],
+    pub(super) cg_gain: [f64; 3],
     pub(super) comparison: Comparison,
 }
 
@@ -50,11 +53,18 @@ pub(super) fn check(
     }
     let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
     let comparison = compare(sheet, spec, cg, &photographed, &rendered);
+    let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
     report.spheres.push(describe::sphere_report(&comparison.mirror));
     report.spheres.push(describe::sphere_report(&comparison.cg));
     report.findings.extend(CHECKS.iter().map(|check| check.run(&comparison)));
-    Ok(Some(Pair { mirror_frame: photographed.frame, cg_frame, comparison }))
+    Ok(Some(Pair {
+        mirror_gain: photographed.radiometry.channel_gain(),
+        cg_gain,
+        mirror_frame: photographed.frame,
+        cg_frame,
+        comparison,
+    }))
 }
 
 struct Rendered<'a> {

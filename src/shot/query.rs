@@ -69,7 +69,8 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
     }
     let side = side(query, &frame, &view, &search.best);
     if query.picture {
-        outcome.picture_png = Some(evidence::sphere_picture(&side, &frame)?);
+        outcome.picture_png =
+            Some(evidence::sphere_picture(&side, &frame, query.reflectance.unwrap_or([1.0; 3]).map(f64::recip))?);
     }
     outcome.sphere = Some(describe::sphere_report(&side));
     Ok(())

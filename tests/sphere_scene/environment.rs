@@ -118,8 +118,8 @@ impl Environment {
                 let blend = (0.5 + 2.0 * d.y).clamp(0.0, 1.0);
                 let mut colour = [0, 1, 2].map(|k| floor[k] * (1.0 - blend) + sky[k] * blend);
                 for p in patches {
-                    let da = (azimuth - p.azimuth_rad + 9.42477796).rem_euclid(std::f64::consts::TAU)
-                        - std::f64::consts::PI;
+                    let da =
+                        (azimuth - p.azimuth_rad + 9.42477796).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
                     let de = elevation - p.elevation_rad;
                     if da.abs() < p.half_width_rad && de.abs() < p.half_height_rad {
                         let dark = p.stripes > 0.0 && (da * p.stripes).rem_euclid(1.0) < 0.5;

@@ -174,7 +174,11 @@ impl Thing {
                 match face {
                     Face::Plain(colour) => *colour,
                     Face::Rings { inner, outer, count } => {
-                        if (r * count).rem_euclid(1.0) < 0.5 { *inner } else { *outer }
+                        if (r * count).rem_euclid(1.0) < 0.5 {
+                            *inner
+                        } else {
+                            *outer
+                        }
                     }
                     Face::Spokes { light, dark, count } => {
                         if (phi * count / std::f64::consts::TAU).rem_euclid(1.0) < 0.5 { *light } else { *dark }

@@ -70,8 +70,7 @@ pub(super) fn cone_of_circle(view: &View, circle: &Circle) -> Option<SphereCone>
     let rows = Matrix3::from_rows(&rays.map(|r| r.transpose()));
     let w = rows.try_inverse()? * Vector3::repeat(1.0);
     let length = w.norm();
-    (length > 1.0 && length.is_finite())
-        .then(|| SphereCone { axis: w / length, half_angle_rad: (1.0 / length).acos() })
+    (length > 1.0 && length.is_finite()).then(|| SphereCone { axis: w / length, half_angle_rad: (1.0 / length).acos() })
 }
 
 /// The circle that a cone draws in the search plane.

@@ -54,7 +54,8 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
 }
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
-    let remedy = "give the sphere's outline as outline_px, or a frame in which the mirror sphere is at least 24 px in radius";
+    let remedy =
+        "give the sphere's outline as outline_px, or a frame in which the mirror sphere is at least 24 px in radius";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 
@@ -89,8 +90,8 @@ pub fn given_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -
     let cone = cone_of_outline(view, outline).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     let variance = angular_variance(view, &cone.axis, sd_px.max(0.0));
     let notes = FitNotes { found_by: FoundBy::Given, unseen_fraction: 0.0, edge_sd_px: sd_px.max(0.0), score: 1.0 };
-    let mut fit = fit_from_cone(view, cone, variance, notes)
-        .ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
+    let mut fit =
+        fit_from_cone(view, cone, variance, notes).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     fit.outline = *outline;
     Ok(fit)
 }

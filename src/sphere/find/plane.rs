@@ -61,8 +61,7 @@ fn mean_of_present(values: [f32; 4]) -> f32 {
     if sum.is_finite() {
         return sum * 0.25;
     }
-    let (total, count) =
-        values.iter().filter(|v| v.is_finite()).fold((0.0_f32, 0.0_f32), |(t, n), v| (t + v, n + 1.0));
+    let (total, count) = values.iter().filter(|v| v.is_finite()).fold((0.0_f32, 0.0_f32), |(t, n), v| (t + v, n + 1.0));
     if count > 0.0 { total / count } else { f32::NAN }
 }
 
@@ -120,13 +119,7 @@ pub(super) fn patch(frame: &Frame, centre_px: [f64; 2], reach_px: [f64; 2]) -> P
         let first = row + (x0 - frame.data.x) as usize;
         values.extend(frame.rgb[first..first + (x1 - x0) as usize].iter().map(|p| weighted(weights, *p)));
     }
-    Plane {
-        width: (x1 - x0) as usize,
-        height: (y1 - y0) as usize,
-        origin: [x0 as f64, y0 as f64],
-        scale: 1.0,
-        values,
-    }
+    Plane { width: (x1 - x0) as usize, height: (y1 - y0) as usize, origin: [x0 as f64, y0 as f64], scale: 1.0, values }
 }
 
 /// The luminance at which tone compression turns from linear to logarithmic: dark enough to keep the shadows, above

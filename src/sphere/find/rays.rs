@@ -55,12 +55,7 @@ pub(super) fn ray_at(view: &View, cone: &SphereCone, phi_rad: f64) -> Option<Ray
     let beyond = view.project(&direction(cone, &across, phi_rad, cone.half_angle_rad + delta))?;
     let (dx, dy) = (beyond[0] - point[0], beyond[1] - point[1]);
     let length = dx.hypot(dy);
-    (length > 0.0).then(|| Ray {
-        phi_rad,
-        point,
-        outward: [dx / length, dy / length],
-        rad_per_px: delta / length,
-    })
+    (length > 0.0).then(|| Ray { phi_rad, point, outward: [dx / length, dy / length], rad_per_px: delta / length })
 }
 
 /// Reads up to three channels at a frame position; `None` outside the data or where masked.

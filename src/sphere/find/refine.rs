@@ -26,12 +26,9 @@ impl Sampler for Frame {
         let (column, row) = (x.floor(), y.floor());
         let (fx, fy) = (x - column, y - row);
         let mut sum = [0.0; 3];
-        for (dx, dy, weight) in [
-            (0, 0, (1.0 - fx) * (1.0 - fy)),
-            (1, 0, fx * (1.0 - fy)),
-            (0, 1, (1.0 - fx) * fy),
-            (1, 1, fx * fy),
-        ] {
+        for (dx, dy, weight) in
+            [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
+        {
             let pixel = self.pixel(column as i64 + dx, row as i64 + dy)?;
             sum.iter_mut().zip(pixel).for_each(|(s, v)| *s += weight * f64::from(v));
         }

@@ -82,8 +82,7 @@ impl RimModel {
 
     /// The best place within the window; `None` where it is not inside the range of shifts.
     pub(super) fn locate(&self, windows: &[Window]) -> Option<Located> {
-        let misfits: Vec<f64> =
-            self.places.iter().map(|p| windows.iter().map(|w| p.misfit(w)).sum::<f64>()).collect();
+        let misfits: Vec<f64> = self.places.iter().map(|p| windows.iter().map(|w| p.misfit(w)).sum::<f64>()).collect();
         let best = (0..misfits.len()).min_by(|a, b| misfits[*a].total_cmp(&misfits[*b]))?;
         if best == 0 || best + 1 == misfits.len() {
             return None;
