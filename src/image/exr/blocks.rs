@@ -28,6 +28,9 @@ use crate::{Error, Result};
 /// Bytes of blocks, packed and unpacked, that may be waiting or being decoded at once; larger blocks go one by one.
 const IN_FLIGHT_BYTES: u64 = 128 << 20;
 
+/// How long the reading thread sleeps while enough is in flight; a fraction of what one block takes to decode.
+const SHORT_WAIT: std::time::Duration = std::time::Duration::from_micros(200);
+
 /// The picture read from the blocks.
 #[derive(Debug)]
 pub(super) struct Pixels {
@@ -106,11 +109,14 @@ impl Progress {
         self.failed.load(Ordering::Relaxed)
     }
 
-    /// Decodes waiting blocks on this thread until less than `most_bytes` are in flight.
+    /// Waits until less than `most_bytes` are in flight. A thread of the pool must decode meanwhile, lest all of them
+    /// wait for each other; any other thread sleeps.
     fn wait_below(&self, most_bytes: u64) {
         while self.in_flight_bytes.load(Ordering::Relaxed) >= most_bytes {
-            if rayon::yield_now() != Some(rayon::Yield::Executed) {
-                std::thread::yield_now();
+            match rayon::yield_now() {
+                Some(rayon::Yield::Executed) => {}
+                Some(rayon::Yield::Idle) => std::thread::yield_now(),
+                None => std::thread::sleep(SHORT_WAIT),
             }
         }
     }
@@ -209,13 +215,13 @@ fn bands<'a>(grid: Grid, rgb: &'a mut [[f32; 3]], alpha: Option<&'a mut [f32]>) 
 impl Job<'_> {
     /// Reads the blocks in file order and decodes them on all cores meanwhile; returns the masked pixels.
     ///
-    /// The reading thread helps to decode whenever enough is in flight, so memory stays bounded and no core waits.
+    /// The calling thread reads and hashes; it waits whenever enough is in flight, so memory stays bounded.
     fn run(&self, file: &mut HashedFile, offsets: &[u64], bands: &[Mutex<Band<'_>>]) -> Result<u64> {
         let mut order: Vec<(u64, usize)> = offsets.iter().copied().zip(0..).collect();
         order.sort_unstable();
         let progress = Progress::default();
         let block_bytes = self.grid.block_pixels().saturating_mul(self.bytes_per_pixel as u64);
-        rayon::scope(|scope| {
+        rayon::in_place_scope(|scope| {
             for (offset, index) in order {
                 if progress.failed() {
                     break;
