@@ -13,6 +13,9 @@ use crate::units::Estimate;
 /// Smallest correlation at which a rotation counts as explaining the difference.
 const MIN_CORRELATION: f64 = 0.9;
 
+/// With this correlation no rotation worth undoing is left, and the search is spared.
+const ALREADY_ALIKE: f64 = 0.985;
+
 /// Rotations smaller than this are not undone: they are within the error of the search.
 const MIN_ANGLE_DEG: f64 = 1.0;
 
@@ -61,6 +64,9 @@ pub fn find_rotation(mirror: &Side, cg: &Side) -> Option<Rotation> {
     let (target, source) = (Field::of(mirror), Field::of(cg));
     let identity = UnitQuaternion::identity();
     let before = correlation(&target, &source, &identity, 1)?;
+    if before > ALREADY_ALIKE {
+        return None;
+    }
     let (best, score) = search(&target, &source)?;
     let angle_deg = best.angle().to_degrees();
     let explains = score >= MIN_CORRELATION && score - before > MIN_GAIN * (1.0 - before);
@@ -101,7 +107,7 @@ fn correlation(target: &Field, source: &Field, rotation: &UnitQuaternion<f64>, s
 fn search(target: &Field, source: &Field) -> Option<(UnitQuaternion<f64>, f64)> {
     let starts = rotation_grid();
     let mut scored: Vec<(f64, usize)> =
-        starts.par_iter().enumerate().filter_map(|(i, r)| correlation(target, source, r, 9).map(|c| (c, i))).collect();
+        starts.par_iter().enumerate().filter_map(|(i, r)| correlation(target, source, r, 13).map(|c| (c, i))).collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let refined: Vec<(UnitQuaternion<f64>, f64)> =
         scored.par_iter().take(8).filter_map(|(_, i)| refine(target, source, starts[*i])).collect();

@@ -100,7 +100,7 @@ mod tests {
             elevation_deg: 31.2,
             direction_sd_deg: 0.2,
             angular_radius_deg: None,
-            angular_radius_sd_deg: None,
+            angular_radius_deg_sd: None,
             angular_radius_reason: None,
             illuminance: 4.47,
             illuminance_sd: 0.1,

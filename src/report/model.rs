@@ -199,7 +199,7 @@ pub struct LightReport {
     pub angular_radius_deg: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub angular_radius_sd_deg: Option<f64>,
+    pub angular_radius_deg_sd: Option<f64>,
     /// Why the size is absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_reason: Option<String>,

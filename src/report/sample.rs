@@ -113,7 +113,7 @@ fn light(azimuth_deg: f64, elevation_deg: f64, share: f64) -> LightReport {
         elevation_deg,
         direction_sd_deg: 0.2,
         angular_radius_deg: Some(3.8),
-        angular_radius_sd_deg: Some(0.1),
+        angular_radius_deg_sd: Some(0.1),
         angular_radius_reason: None,
         illuminance: 4.47,
         illuminance_sd: 0.05,
@@ -133,7 +133,7 @@ fn light(azimuth_deg: f64, elevation_deg: f64, share: f64) -> LightReport {
 fn rim() -> LightReport {
     LightReport {
         angular_radius_deg: None,
-        angular_radius_sd_deg: None,
+        angular_radius_deg_sd: None,
         angular_radius_reason: Some("smaller than the pixel blur".to_owned()),
         illuminance_bound: Some("lower".to_owned()),
         clipped: true,

@@ -51,7 +51,7 @@ fn light_report(side: &Side, light: &Light) -> LightReport {
         elevation_deg,
         direction_sd_deg: (cov.trace() / 2.0).max(0.0).sqrt().to_degrees(),
         angular_radius_deg: size.ok().map(|s| s.value),
-        angular_radius_sd_deg: size.ok().map(|s| s.sd),
+        angular_radius_deg_sd: size.ok().map(|s| s.sd),
         angular_radius_reason: size.err().map(str::to_owned),
         illuminance: light.illuminance.value,
         illuminance_sd: light.illuminance.sd,

@@ -10,10 +10,10 @@ use crate::register::{DriftOutcome, measure_drift};
 use crate::report::Report;
 use crate::sheet::{MirrorSpec, ShotSheet};
 use crate::side::Trust;
-use crate::sphere::SphereSearch;
+use crate::sphere::Outline;
 use crate::units::Stops;
 
-use super::{Exposure, find, intake};
+use super::{Exposure, intake};
 
 /// Reflectance taken where nothing tells it.
 pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
@@ -22,10 +22,11 @@ pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
 pub(super) struct Photographed {
     pub(super) frame: Frame,
     pub(super) view: View,
-    pub(super) search: SphereSearch,
     pub(super) radiometry: Radiometry,
     pub(super) trust: Trust,
     pub(super) reference: Reference,
+    /// The frame of a bracket that was exposed most like the plate, kept for the drift.
+    nearest: Option<Frame>,
 }
 
 /// Stops of an exposure: as the sheet states them, else as both files' metadata do, else as the plate.
@@ -34,7 +35,7 @@ fn stops_of(exposure: &Exposure, plate: Option<&Frame>) -> f64 {
     exposure.stops.or_else(|| metadata().map(|s| s.0)).unwrap_or(0.0)
 }
 
-/// Merges the bracket, finds the sphere and measures the drift against the plate.
+/// Merges the bracket and settles how its pixels become radiance.
 pub(super) fn prepare(
     sheet: &ShotSheet,
     spec: &MirrorSpec,
@@ -44,23 +45,29 @@ pub(super) fn prepare(
 ) -> Result<Photographed> {
     let stated: Vec<f64> = exposures.iter().map(|e| stops_of(e, plate)).collect();
     note_exposures(spec, &exposures, &stated, plate, report);
-    let nearest = (0..stated.len()).min_by(|a, b| stated[*a].abs().total_cmp(&stated[*b].abs())).unwrap_or(0);
+    let closest = (0..stated.len()).min_by(|a, b| stated[*a].abs().total_cmp(&stated[*b].abs())).unwrap_or(0);
     let several = exposures.len() > 1;
-    let single = exposures.get(nearest).map(|e| e.frame.clone()).filter(|_| several && plate.is_some());
+    let nearest = exposures.get(closest).filter(|_| several && plate.is_some()).map(|e| e.frame.clone());
     let frames = exposures.into_iter().zip(&stated).map(|(e, s)| BracketFrame { frame: e.frame, stops: Stops(*s) });
     let frame = one_frame(frames.collect(), report)?;
     let view = intake::view_of(&frame, sheet.camera.as_ref(), &mut report.warnings);
-    let search = find(&frame, &view, spec.outline())?;
-    let applied = Stops(stated.get(nearest).copied().unwrap_or(0.0));
-    let drift =
-        plate.map(|plate| measure_drift(plate, single.as_ref().unwrap_or(&frame), &search.best.outline, Some(applied)));
-    let gain = if several { 1.0 } else { (-applied).ratio() };
-    let reference = Reference { drift, applied_stops: applied, corrected: spec.correct_drift };
-    let mut radiometry =
-        Radiometry { reflectance: spec.reflectance.unwrap_or([UNKNOWN_REFLECTANCE; 3]), gain, ..Radiometry::default() };
-    correct(&mut radiometry, &reference);
-    let trust = trust_of(&frame);
-    Ok(Photographed { view, search, radiometry, trust, reference, frame })
+    let applied_stops = Stops(stated.get(closest).copied().unwrap_or(0.0));
+    let gain = if several { 1.0 } else { (-applied_stops).ratio() };
+    let reflectance = spec.reflectance.unwrap_or([UNKNOWN_REFLECTANCE; 3]);
+    let radiometry = Radiometry { reflectance, gain, ..Radiometry::default() };
+    let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift };
+    Ok(Photographed { view, radiometry, trust: trust_of(&frame), reference, nearest, frame })
+}
+
+impl Photographed {
+    /// Measures the drift against the plate around the sphere, and undoes it where the sheet asks for it.
+    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline) {
+        let Some(plate) = plate else { return };
+        let frame = self.nearest.as_ref().unwrap_or(&self.frame);
+        self.reference.drift = Some(measure_drift(plate, frame, sphere, Some(self.reference.applied_stops)));
+        self.nearest = None;
+        correct(&mut self.radiometry, &self.reference);
+    }
 }
 
 /// A bracket merged; a single frame as it is (its stops go into the gain, which spares a pass over the pixels).

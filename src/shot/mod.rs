@@ -6,6 +6,7 @@ mod intake;
 mod mirror;
 mod pair;
 mod query;
+mod reconcile;
 
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
 

@@ -12,6 +12,7 @@ use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 
 use super::mirror::{Photographed, is_display_picture, prepare};
+use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
 
 /// Uncertainty of a reflectance that nothing tells, stops, all channels together.
@@ -42,17 +43,28 @@ pub(super) fn check(
     report: &mut Report,
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
-    let photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
+    let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
     let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
-    report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
-    let cg_search = find(&cg_frame, &cg_view, cg.outline())?;
-    if undecided(&photographed.search, &cg_search, spec, report) {
+    let (mirror_search, cg_search) = rayon::join(
+        || find(&photographed.frame, &photographed.view, spec.outline()),
+        || find(&cg_frame, &cg_view, cg.outline()),
+    );
+    let (mirror_search, cg_search) = reconcile(
+        Looked { frame: &photographed.frame, view: &photographed.view, search: mirror_search },
+        Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
+        report,
+    )?;
+    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline);
+    report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
+    if undecided(&mirror_search, &cg_search, spec, report) {
         return Ok(None);
     }
+    let photographed = Found { photographed, search: mirror_search };
     let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
     let comparison = compare(sheet, spec, cg, &photographed, &rendered);
+    let photographed = photographed.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
     report.spheres.push(describe::sphere_report(&comparison.mirror));
@@ -65,6 +77,12 @@ pub(super) fn check(
         cg_frame,
         comparison,
     }))
+}
+
+/// The photographed side with its sphere.
+struct Found {
+    photographed: Photographed,
+    search: SphereSearch,
 }
 
 struct Rendered<'a> {
@@ -132,15 +150,16 @@ fn compare(
     sheet: &ShotSheet,
     spec: &MirrorSpec,
     cg: &CgSphereSpec,
-    photographed: &Photographed,
+    found: &Found,
     rendered: &Rendered<'_>,
 ) -> Comparison {
+    let photographed = &found.photographed;
     let mirror_request = SideRequest {
         role: SphereRole::Mirror,
         name: &spec.name,
         frame: &photographed.frame,
         view: &photographed.view,
-        fit: &photographed.search.best,
+        fit: &found.search.best,
         radiometry: &photographed.radiometry,
         trust: photographed.trust,
         reflectance: doubt(spec, cg),
