@@ -94,6 +94,20 @@ fn environment(random: &mut Random, index: u64) -> Environment {
     real.unwrap_or_else(|| Environment::room(random, clutter, texture))
 }
 
+fn cached(case: &Case) -> Frame {
+    let Some(folder) = std::env::var_os("CACHE") else { return case.scene.render(&case.name, case.seed) };
+    let path = PathBuf::from(folder).join(format!("{}.raw", case.name.replace(' ', "_")));
+    if let Ok(bytes) = std::fs::read(&path) {
+        let n: Vec<f32> = bytes.chunks_exact(4).map(|b| f32::from_le_bytes(b.try_into().unwrap())).collect();
+        let rgb = n.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect();
+        return load::frame_of(&case.name, case.scene.size, case.scene.view.pixel_aspect, rgb, None, case.scene.recording.eight_bit);
+    }
+    let frame = case.scene.render(&case.name, case.seed);
+    let bytes: Vec<u8> = frame.rgb.iter().flatten().flat_map(|v| v.to_le_bytes()).collect();
+    std::fs::write(&path, bytes).unwrap();
+    frame
+}
+
 /// A seeded shot of growing difficulty.
 fn shot(index: u64, with_sphere: bool) -> Case {
     let mut random = Random::new(1000 + index);
@@ -227,15 +241,16 @@ fn normalised_square(fit: &SphereFit, truth: &Outline) -> f64 {
 #[test]
 fn made_up_shots() {
     let only: Option<u64> = std::env::var("ONLY").ok().and_then(|v| v.parse().ok());
+    let some: Option<Vec<u64>> = std::env::var("SOME").ok().map(|v| v.split(',').map(|n| n.parse().unwrap()).collect());
     let count: u64 = std::env::var("COUNT").ok().and_then(|v| v.parse().ok()).unwrap_or(60);
     let (mut found, mut rivals, mut missed, mut wrong) = (0, 0, 0, 0);
     let mut squares = Vec::new();
     for index in 0..count {
-        if only.is_some_and(|o| o != index) {
+        if only.is_some_and(|o| o != index) || some.as_ref().is_some_and(|s| !s.contains(&index)) {
             continue;
         }
         let case = shot(index, index % 4 != 3);
-        let frame = case.scene.render(&case.name, case.seed);
+        let frame = cached(&case);
         let truth = case.scene.truth();
         let start = std::time::Instant::now();
         let result = find_sphere(&frame, &case.scene.view);

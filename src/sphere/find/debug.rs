@@ -18,7 +18,7 @@ pub fn run(frame: &Frame, view: &View) {
         let c = &f.consensus;
         let o = crate::sphere::outline_of_cone(&c.aim.view, &c.aim.cone).unwrap();
         let i = f.interior;
-        println!("  ({:.2},{:.2}) {:.2} {:.2}  ev {:.0} cov {:.2} | supp {:.2} gap {:.2} gain {:.1} sd {:.2} blur {:.2} | detail {:.2} sq {:.1} in {:.1} conc {:.2}", o.centre_x, o.centre_y, o.semi_a, o.semi_b, f.supported.evidence, f.supported.coverage, c.support, c.longest_gap, c.gain, c.edge_sd_px, c.blur, i.detail, i.squeeze, i.inner_squeeze, i.concentric);
+        println!("  ({:.2},{:.2}) {:.2} {:.2}  EV {:.0} ev {:.0} cov {:.2} | supp {:.2} gap {:.2} gain {:.1} sd {:.2} blur {:.2} | detail {:.2} sq {:.1} in {:.1} conc {:.2}", o.centre_x, o.centre_y, o.semi_a, o.semi_b, c.evidence, f.supported.evidence, f.supported.coverage, c.support, c.longest_gap, c.gain, c.edge_sd_px, c.blur, i.detail, i.squeeze, i.inner_squeeze, i.concentric);
     }
 }
 pub fn levels(frame: &Frame, view: &View, c: [f64; 3]) {

@@ -37,19 +37,24 @@ pub(super) struct RimModel {
 #[derive(Debug)]
 struct Place {
     basis: Design,
+    weights: Window,
     inverse: Matrix4<f64>,
 }
 
 impl Place {
-    fn new(basis: Design, ridge: [f64; 4]) -> Option<Self> {
+    fn new(mut basis: Design, ridge: [f64; 4], weights: Window) -> Option<Self> {
+        for mut column in basis.column_iter_mut() {
+            column.component_mul_assign(&weights);
+        }
         let normal = basis.transpose() * basis + Matrix4::from_diagonal(&ridge.into());
-        normal.try_inverse().map(|inverse| Self { basis, inverse })
+        normal.try_inverse().map(|inverse| Self { basis, weights, inverse })
     }
 
-    /// Penalised residual sum of squares of a window.
+    /// Penalised, weighted residual sum of squares of a window.
     fn misfit(&self, window: &Window) -> f64 {
-        let projected = self.basis.tr_mul(window);
-        (window.norm_squared() - projected.dot(&(self.inverse * projected))).max(0.0)
+        let weighted = window.component_mul(&self.weights);
+        let projected = self.basis.tr_mul(&weighted);
+        (weighted.norm_squared() - projected.dot(&(self.inverse * projected))).max(0.0)
     }
 }
 
@@ -67,10 +72,11 @@ pub(super) struct Located {
 impl RimModel {
     /// The model for one blur.
     pub(super) fn new(blur: f64) -> Option<Self> {
+        let weights = window_weights(blur);
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE, weights))
             .collect::<Option<Vec<_>>>()?;
-        let plain = Place::new(plain_basis(), [1e-9; 4])?;
+        let plain = Place::new(plain_basis(), [1e-9; 4], weights)?;
         Some(Self { blur, places, plain })
     }
 
@@ -103,6 +109,21 @@ impl RimModel {
         Some(Located { offset, sd, gain: plain / (at + 1e-10 * energy).max(f64::MIN_POSITIVE) })
     }
 }
+
+/// Square roots of the samples' weights. Inside, a mirror squeezes scenery against the rim, so only what lies close to
+/// the edge belongs to it; outside, the surround is not squeezed and may be used further out.
+fn window_weights(blur: f64) -> Window {
+    let taper = |distance: f64, full: f64, fall: f64| (-0.5 * ((distance - full).max(0.0) / fall).powi(2)).exp();
+    Window::from_fn(|row, _| {
+        let outward = (row as f64 - HALF_WINDOW as f64) * STEP;
+        let weight = if outward < 0.0 { taper(-outward, INSIDE * blur, INSIDE_FALL) } else { taper(outward, 2.5, 1.0) };
+        weight.sqrt()
+    })
+}
+
+/// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
+const INSIDE: f64 = 1.0;
+const INSIDE_FALL: f64 = 0.8;
 
 /// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
 fn edge_basis(place: f64, blur: f64) -> Design {
