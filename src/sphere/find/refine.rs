@@ -67,6 +67,8 @@ fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>
 /// Edges blurred by more samples than this are located on the next coarser plane instead: the window must hold the
 /// whole transition.
 const BLUR_LIMIT: f64 = 0.9;
+/// The same for the frame itself, where the next coarser plane would mix in more of the squeezed reflections.
+const FRAME_BLUR_LIMIT: f64 = 1.3;
 
 /// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at least half of
 /// `most_samples`, and last on the frame itself.
@@ -84,8 +86,8 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples:
         best = Some(fit);
     }
     for reach in [3.0, 2.0] {
-        let Some(fit) = fit_once(&Shown { source: frame, encoded }, &aim, reach) else { continue };
-        if best.is_some() && fit.blur > BLUR_LIMIT {
+        let Some(fit) = fit_once(frame, &aim, reach) else { continue };
+        if best.is_some() && fit.blur > FRAME_BLUR_LIMIT {
             return best;
         }
         aim = fit.aim.clone();

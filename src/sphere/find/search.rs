@@ -104,7 +104,7 @@ impl<'a> Prepared<'a> {
         let circles = self.circles();
         let mut findings: Vec<Finding> =
             circles.par_iter().take(MOST_CIRCLES).filter_map(|c| self.examine(c)).collect();
-        findings.sort_by(|a, b| b.supported.evidence.total_cmp(&a.supported.evidence));
+        findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
         findings
     }
 }
