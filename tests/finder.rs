@@ -312,3 +312,41 @@ fn made_up_shots() {
     println!("found {found} rivals {rivals} missed {missed} WRONG {wrong}; z2 mean {mean:.2} median {:.2}", squares.get(squares.len() / 2).copied().unwrap_or(0.0));
     assert_eq!(wrong, 0);
 }
+
+/// Frames of an independent path tracer with the exact outline beside them (`golden/path_traced`).
+#[test]
+fn path_traced_spheres() {
+    let folder = std::env::var_os("GOLDEN").map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced"), PathBuf::from);
+    let Ok(entries) = std::fs::read_dir(&folder) else {
+        println!("skipped: no {}", folder.display());
+        return;
+    };
+    let mut shots: Vec<PathBuf> = entries.map(|e| e.unwrap().path()).filter(|p| p.join("truth.json").exists()).collect();
+    shots.sort();
+    for shot in shots {
+        let truth: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(shot.join("truth.json")).unwrap()).unwrap();
+        for role in ["mirror", "cg"] {
+            let mut frame = load::exr_file(&shot.join(format!("{role}.exr")));
+            let numbers: Vec<f64> = truth[role]["outline_px"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
+            let truth_outline = Outline { centre_x: numbers[0], centre_y: numbers[1], semi_a: numbers[2], semi_b: numbers[3], angle_deg: numbers[4] };
+            let fov = truth[role]["horizontal_fov_deg"].as_f64().unwrap();
+            let has_alpha = frame.alpha.is_some();
+            for with_alpha in [true, false] {
+                if with_alpha && !has_alpha { continue; }
+                if !with_alpha { frame.alpha = None; }
+                let view = View::from_horizontal_fov(frame.size, 1.0, fov, FovSource::Sheet);
+                let name = shot.file_name().unwrap().to_string_lossy().into_owned();
+                match find_sphere(&frame, &view) {
+                    Ok(s) => {
+                        let o = s.best.outline;
+                        let centre = (o.centre_x - numbers[0]).hypot(o.centre_y - numbers[1]);
+                        let radius = 0.5 * (o.semi_a + o.semi_b - numbers[2] - numbers[3]);
+                        println!("{name} {role} {:?}: r {:.0} px, radius error {radius:+.3} centre {centre:.3} z2 {:.2} score {:.2} rivals {} unseen {:.2}", s.best.found_by, numbers[2], normalised_square(&s.best, &truth_outline), s.best.score, s.rivals.len(), s.best.unseen_fraction);
+                    }
+                    Err(e) => println!("{name} {role}: px, radius none: {}", e.cause),
+                }
+                if std::env::var("DEBUG").is_ok() { plateproof::sphere::find::debug::run(&frame, &view); }
+            }
+        }
+    }
+}

@@ -157,7 +157,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
                 r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
-            let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
+            let cut = if residual < 0.0 { std::env::var("TI").map_or(3.0, |v| v.parse().unwrap()) } else { TUKEY };
             let u = residual / (cut * variance.sqrt());
             let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
             Some(Chosen { row, residual, variance, weight, gain: best.gain })
