@@ -94,6 +94,20 @@ fn environment(random: &mut Random, index: u64) -> Environment {
     real.unwrap_or_else(|| Environment::room(random, clutter, texture))
 }
 
+fn cached(case: &Case) -> Frame {
+    let Some(folder) = std::env::var_os("CACHE") else { return case.scene.render(&case.name, case.seed) };
+    let path = PathBuf::from(folder).join(format!("{}.raw", case.name.replace(' ', "_")));
+    if let Ok(bytes) = std::fs::read(&path) {
+        let n: Vec<f32> = bytes.chunks_exact(4).map(|b| f32::from_le_bytes(b.try_into().unwrap())).collect();
+        let rgb = n.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect();
+        return load::frame_of(&case.name, case.scene.size, case.scene.view.pixel_aspect, rgb, None, case.scene.recording.eight_bit);
+    }
+    let frame = case.scene.render(&case.name, case.seed);
+    let bytes: Vec<u8> = frame.rgb.iter().flatten().flat_map(|v| v.to_le_bytes()).collect();
+    std::fs::write(&path, bytes).unwrap();
+    frame
+}
+
 /// A seeded shot of growing difficulty.
 fn shot(index: u64, with_sphere: bool) -> Case {
     let mut random = Random::new(1000 + index);
@@ -231,15 +245,16 @@ fn normalised_square(fit: &SphereFit, truth: &Outline) -> f64 {
 #[test]
 fn made_up_shots() {
     let only: Option<u64> = std::env::var("ONLY").ok().and_then(|v| v.parse().ok());
+    let some: Option<Vec<u64>> = std::env::var("SOME").ok().map(|v| v.split(',').map(|n| n.parse().unwrap()).collect());
     let count: u64 = std::env::var("COUNT").ok().and_then(|v| v.parse().ok()).unwrap_or(60);
     let (mut found, mut rivals, mut missed, mut wrong) = (0, 0, 0, 0);
     let mut squares = Vec::new();
     for index in 0..count {
-        if only.is_some_and(|o| o != index) {
+        if only.is_some_and(|o| o != index) || some.as_ref().is_some_and(|s| !s.contains(&index)) {
             continue;
         }
         let case = shot(index, index % 4 != 3);
-        let frame = case.scene.render(&case.name, case.seed);
+        let frame = cached(&case);
         let truth = case.scene.truth();
         let start = std::time::Instant::now();
         let result = find_sphere(&frame, &case.scene.view);
@@ -303,4 +318,42 @@ fn made_up_shots() {
         squares.get(squares.len() / 2).copied().unwrap_or(0.0)
     );
     assert_eq!(wrong, 0);
+}
+
+/// Frames of an independent path tracer with the exact outline beside them (`golden/path_traced`).
+#[test]
+fn path_traced_spheres() {
+    let folder = std::env::var_os("GOLDEN").map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced"), PathBuf::from);
+    let Ok(entries) = std::fs::read_dir(&folder) else {
+        println!("skipped: no {}", folder.display());
+        return;
+    };
+    let mut shots: Vec<PathBuf> = entries.map(|e| e.unwrap().path()).filter(|p| p.join("truth.json").exists()).collect();
+    shots.sort();
+    for shot in shots {
+        let truth: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(shot.join("truth.json")).unwrap()).unwrap();
+        for role in ["mirror", "cg"] {
+            let mut frame = load::exr_file(&shot.join(format!("{role}.exr")));
+            let numbers: Vec<f64> = truth[role]["outline_px"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
+            let truth_outline = Outline { centre_x: numbers[0], centre_y: numbers[1], semi_a: numbers[2], semi_b: numbers[3], angle_deg: numbers[4] };
+            let fov = truth[role]["horizontal_fov_deg"].as_f64().unwrap();
+            let has_alpha = frame.alpha.is_some();
+            for with_alpha in [true, false] {
+                if with_alpha && !has_alpha { continue; }
+                if !with_alpha { frame.alpha = None; }
+                let view = View::from_horizontal_fov(frame.size, 1.0, fov, FovSource::Sheet);
+                let name = shot.file_name().unwrap().to_string_lossy().into_owned();
+                match find_sphere(&frame, &view) {
+                    Ok(s) => {
+                        let o = s.best.outline;
+                        let centre = (o.centre_x - numbers[0]).hypot(o.centre_y - numbers[1]);
+                        let radius = 0.5 * (o.semi_a + o.semi_b - numbers[2] - numbers[3]);
+                        println!("{name} {role} {:?}: r {:.0} px, radius error {radius:+.3} centre {centre:.3} z2 {:.2} score {:.2} rivals {} unseen {:.2}", s.best.found_by, numbers[2], normalised_square(&s.best, &truth_outline), s.best.score, s.rivals.len(), s.best.unseen_fraction);
+                    }
+                    Err(e) => println!("{name} {role}: px, radius none: {}", e.cause),
+                }
+                if std::env::var("DEBUG").is_ok() { plateproof::sphere::find::debug::run(&frame, &view); }
+            }
+        }
+    }
 }

@@ -12,6 +12,8 @@ const ASSUMED_LN_FOCAL_SD: f64 = 0.45;
 const KNOWN_LN_FOCAL_SD: f64 = 1e-6;
 /// Tukey's biweight constant for 95 % efficiency under normal errors (Beaton & Tukey 1974).
 const TUKEY: f64 = 4.685;
+/// The same towards the inside, where a mirror's squeezed reflections add outliers on one side only.
+const TUKEY_INSIDE: f64 = 3.0;
 
 /// A cone seen through a view whose focal length may itself be in doubt.
 #[derive(Debug, Clone)]
@@ -35,6 +37,8 @@ pub(super) struct Consensus {
     pub support: f64,
     /// Longest run of rays without support, as a fraction of the outline.
     pub longest_gap: f64,
+    /// Log-likelihood ratio of the outline against edges that lie anywhere.
+    pub evidence: f64,
     /// Median gain of the supporting edges.
     pub gain: f64,
     /// Blur of the edges (1 sd), frame px.
@@ -56,22 +60,67 @@ struct Chosen {
 }
 
 /// Fits the cone to the rays' hypotheses. `reach_px` bounds how far the outline may lie from the start, `floor_px` is
-/// the smallest scatter believed. `None` where too few rays agree.
+/// the smallest scatter believed. Several radii are tried: inside the rim run other edges along it, and of several
+/// outlines the one with the best evidence is meant. `None` where too few rays agree.
 pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64) -> Option<Consensus> {
     let rows = rows(start, probed)?;
     let prior_sd = if start.view.is_assumed() { ASSUMED_LN_FOCAL_SD } else { KNOWN_LN_FOCAL_SD };
     let prior = Matrix4::from_diagonal(&Vector4::new(0.0, 0.0, 0.0, prior_sd.powi(-2)));
-    let mut step = Vector4::zeros();
-    let mut scatter = (reach_px * 0.4).max(floor_px);
+    let rad_per_px = median(probed.iter().map(|p| p.ray.rad_per_px).collect())?;
+    let fits = [-0.5, 0.0, 0.33, 0.67, 1.0].iter().filter_map(|offset| {
+        let begin = Vector4::new(0.0, 0.0, offset * 0.7 * reach_px * rad_per_px, 0.0);
+        let settled = settle(&rows, begin, prior, reach_px, floor_px)?;
+        let evidence = evidence(&rows, &settled, reach_px);
+        Some((evidence, settled))
+    });
+    let (evidence, settled) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    finish(start, &rows, &settled, prior, evidence)
+}
+
+/// A settled robust fit.
+struct Settled {
+    step: Vector4<f64>,
+    chosen: Vec<Chosen>,
+    scatter: f64,
+}
+
+/// Iteratively reweighted least squares with a scatter that only shrinks.
+fn settle(rows: &[Row], begin: Vector4<f64>, prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<Settled> {
+    let mut step = begin;
+    let mut scatter = (reach_px * 0.25).max(floor_px);
     let mut chosen = Vec::new();
     for _ in 0..12 {
-        chosen = choose(&rows, &step, scatter);
-        let (normal, right_side) = normal_equations(&rows, &chosen, &step);
+        chosen = choose(rows, &step, scatter);
+        let (normal, right_side) = normal_equations(rows, &chosen, &step);
         step = (normal + prior).try_inverse()? * right_side;
-        let measured = robust_scatter(&choose(&rows, &step, scatter), scatter);
+        let measured = robust_scatter(&choose(rows, &step, scatter), scatter);
         scatter = measured.clamp(0.6 * scatter, scatter).max(floor_px);
     }
-    finish(start, &rows, &chosen, step, prior, scatter)
+    Some(Settled { step, chosen, scatter })
+}
+
+/// Log-likelihood ratio of "a rim runs here" against "the edges on these lines lie anywhere", over independent rays.
+fn evidence(rows: &[Row], settled: &Settled, reach_px: f64) -> f64 {
+    let mut supported = vec![false; rows.len()];
+    for c in &settled.chosen {
+        supported[c.row] = c.residual.abs() < 2.0 * settled.scatter + 1e-9;
+    }
+    let edges: usize = rows.iter().map(|r| r.hypotheses.len()).sum();
+    let own = supported.iter().filter(|s| **s).count();
+    let density = (edges - own.min(edges)) as f64 / (rows.len() as f64 * 2.0 * reach_px);
+    let chance = (1.0 - (-density * 4.0 * settled.scatter).exp()).clamp(0.02, 0.98);
+    let share = (own as f64 / rows.len() as f64).clamp(0.01, 0.99);
+    let per_ray = share * (share / chance).ln() + (1.0 - share) * ((1.0 - share) / (1.0 - chance)).ln();
+    let signed = if share > chance { per_ray } else { -per_ray };
+    signed * rows.len() as f64 * INDEPENDENT_SHARE
+}
+
+/// Neighbouring rays see the same straight edge: about this share of them are independent.
+const INDEPENDENT_SHARE: f64 = 0.5;
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
 }
 
 fn rows<'a>(start: &Aim, probed: &'a [Probed]) -> Option<Vec<Row<'a>>> {
@@ -104,10 +153,12 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
         .enumerate()
         .filter_map(|(row, r)| {
             let expected = r.slope.dot(step);
-            let best = r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let best =
+                r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
-            let u = residual / (TUKEY * variance.sqrt());
+            let cut = if residual < 0.0 { std::env::var("TI").map_or(3.0, |v| v.parse().unwrap()) } else { TUKEY };
+            let u = residual / (cut * variance.sqrt());
             let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
             Some(Chosen { row, residual, variance, weight, gain: best.gain })
         })
@@ -155,16 +206,16 @@ fn trust(gain: f64) -> f64 {
 fn finish(
     start: &Aim,
     rows: &[Row],
-    chosen: &[Chosen],
-    step: Vector4<f64>,
+    settled: &Settled,
     prior: Matrix4<f64>,
-    scatter: f64,
+    evidence: f64,
 ) -> Option<Consensus> {
+    let Settled { step, chosen, scatter } = settled;
     let supporting: Vec<&Chosen> = chosen.iter().filter(|c| c.weight > 0.05).collect();
     if supporting.len() < 12 {
         return None;
     }
-    let (normal, _) = normal_equations(rows, chosen, &step);
+    let (normal, _) = normal_equations(rows, chosen, step);
     let misfit: f64 = chosen.iter().map(|c| c.weight * c.residual.powi(2) / c.variance).sum();
     let total: f64 = chosen.iter().map(|c| c.weight).sum();
     let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
@@ -172,13 +223,10 @@ fn finish(
     let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
     gains.sort_by(f64::total_cmp);
     Some(Consensus {
-        aim: start.stepped(&if start.view.is_assumed() {
-            step
-        } else {
-            Vector4::new(step[0], step[1], step[2], 0.0)
-        })?,
+        aim: start.stepped(&if start.view.is_assumed() { *step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
         covariance,
-        edge_sd_px: scatter,
+        edge_sd_px: *scatter,
+        evidence,
         support: supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64,
         longest_gap: longest_gap(rows, &supporting),
         gain: gains[gains.len() / 2],
@@ -213,7 +261,9 @@ fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
     let power: f64 = supporting.iter().map(|c| c.residual.powi(2) / c.variance).sum::<f64>() / supporting.len() as f64;
     let mut inflation = 1.0;
     for lag in 1..=(count / 12).min(12) {
-        let pairs: Vec<f64> = (0..count).filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?)).collect();
+        let pairs: Vec<f64> = (0..count)
+            .filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?))
+            .collect();
         let correlation = pairs.iter().sum::<f64>() / pairs.len().max(1) as f64 / power.max(1e-12);
         if correlation < 0.05 {
             break;

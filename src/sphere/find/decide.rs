@@ -21,22 +21,23 @@ pub(super) enum Decision {
 }
 
 /// Least evidence (natural log) that an outline is there.
-const LEAST_EVIDENCE: f64 = 12.0;
+const LEAST_EVIDENCE: f64 = 18.0;
 /// Least fraction of rays that support the outline.
 const LEAST_SUPPORT: f64 = 0.3;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
 fn is_outline(f: &Finding) -> bool {
-    f.supported.evidence >= LEAST_EVIDENCE && f.consensus.support >= LEAST_SUPPORT && f.consensus.longest_gap <= 0.5
+    f.consensus.evidence >= LEAST_EVIDENCE && f.consensus.support >= LEAST_SUPPORT && f.consensus.longest_gap <= 0.5
 }
 
 /// How much the inside looks like a mirror, 0 to 1.
 fn mirror_likeness(f: &Finding) -> f64 {
     let i = &f.interior;
-    let detail = ((i.detail - 0.03) / 0.12).clamp(0.0, 1.0);
-    let squeeze = ((i.squeeze - 0.9) / 0.8).clamp(0.0, 1.0);
-    detail * squeeze
+    let detail = ((i.detail - 0.07) / 0.08).clamp(0.0, 1.0);
+    let squeeze = ((i.squeeze - 0.8) / 0.8).clamp(0.0, 1.0);
+    let uneven = ((0.65 - i.concentric) / 0.2).clamp(0.0, 1.0);
+    detail * squeeze * uneven
 }
 
 pub(super) fn decide(findings: Vec<Finding>) -> Decision {
@@ -47,7 +48,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     let mut ranked: Vec<Ranked> = outlines
         .into_iter()
         .map(|finding| {
-            let evidence = finding.supported.evidence;
+            let evidence = finding.consensus.evidence;
             let score = evidence / (evidence + 20.0) * mirror_likeness(&finding);
             Ranked { finding, score }
         })

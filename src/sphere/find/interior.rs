@@ -61,9 +61,12 @@ impl PolarGrid {
         self.values[ring * SPOKES + spoke % SPOKES]
     }
 
-    /// Ratio of radial to tangential energy between two radii, and the share that is common to all spokes.
+    /// Ratio of radial to tangential energy between two radii (median over sectors: a streak of flare crosses only
+    /// some), and the share of the radial energy that is common to all spokes.
     fn squeeze(&self, low: f64, high: f64) -> (f64, f64) {
-        let (mut radial, mut tangential, mut common) = (1e-6, 1e-6, 0.0);
+        const SECTORS: usize = 12;
+        let mut energy = [[1e-5_f64; 2]; SECTORS];
+        let (mut radial, mut common) = (1e-6, 0.0);
         let radial_step = OUTERMOST / RINGS as f64;
         for ring in 0..RINGS - 1 {
             let radius = ring_radius(ring) + 0.5 * radial_step;
@@ -74,14 +77,18 @@ impl PolarGrid {
             let (mut sum, mut count) = (0.0, 0.0_f64);
             for spoke in 0..SPOKES {
                 let Some((dr, dt)) = self.differences(ring, spoke) else { continue };
-                radial += (dr / radial_step).powi(2);
-                tangential += (dt / tangential_step).powi(2);
-                sum += dr / radial_step;
+                let (along, across) = (dr / radial_step, dt / tangential_step);
+                energy[spoke * SECTORS / SPOKES][0] += along * along;
+                energy[spoke * SECTORS / SPOKES][1] += across * across;
+                radial += along * along;
+                sum += along;
                 count += 1.0;
             }
             common += sum * sum / count.max(1.0);
         }
-        (radial / tangential, common / radial)
+        let mut ratios = energy.map(|[along, across]| along / across);
+        ratios.sort_by(f64::total_cmp);
+        (0.5 * (ratios[SECTORS / 2 - 1] + ratios[SECTORS / 2]), common / radial)
     }
 
     /// Central differences in the middle of a cell of the grid, along the radius and along the circle.

@@ -106,7 +106,7 @@ pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit
     let cone = cone_of_outline(view, start)?;
     let prepared = Prepared::new(frame, view);
     let aim = Aim { view: view.clone(), cone };
-    let consensus = refine::refine(frame, &prepared.planes, &aim, 80.0)?;
+    let consensus = refine::refine(frame, &prepared.planes, &aim, 40.0)?;
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
     let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.3;

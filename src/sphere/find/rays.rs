@@ -185,15 +185,13 @@ fn merge(hypotheses: &mut Vec<Hypothesis>, next: Hypothesis, apart_px: f64) {
 }
 
 /// The blur under which the edges at the rough outline fit best, judged on a part of the rays.
-pub(super) fn best_model(profiles: &[Profile], channels: usize) -> Option<RimModel> {
-    const BLURS: [f64; 6] = [0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
-    const JUDGED: usize = 60;
+pub(super) fn best_model(profiles: &[Profile], channels: usize) -> Option<&'static RimModel> {
+    const JUDGED: usize = 48;
     let stride = (profiles.len() / JUDGED).max(1);
     let judged: Vec<&Profile> = profiles.iter().step_by(stride).filter(|p| p.samples.is_some()).collect();
-    let scored = BLURS.iter().filter_map(|blur| {
-        let model = RimModel::new(*blur)?;
-        let total: f64 = judged.iter().map(|p| p.best_gain(&model, channels).ln()).sum();
-        Some((total, model))
+    let scored = RimModel::all().iter().map(|model| {
+        let total: f64 = judged.iter().map(|p| p.best_gain(model, channels).ln()).sum();
+        (total, model)
     });
     scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, model)| model)
 }

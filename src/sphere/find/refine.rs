@@ -1,5 +1,7 @@
 //! From a rough cone to the sub-pixel outline: coarse planes first, the frame's own pixels last.
 
+use rayon::prelude::*;
+
 use super::consensus::{Aim, Consensus, agree};
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
@@ -58,22 +60,23 @@ fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>
     let lines = profiles(sampler, &start.view, &start.cone, layout);
     let channels = sampler.channels();
     let model = best_model(&lines, channels)?;
-    Some((lines.iter().map(|l| l.probe(&model, channels, sampler.scale())).collect(), model.blur))
+    Some((lines.par_iter().with_min_len(16).map(|l| l.probe(model, channels, sampler.scale())).collect(), model.blur))
 }
 
 /// Edges blurred by more samples than this are located on the next coarser plane instead: the window must hold the
 /// whole transition.
 const BLUR_LIMIT: f64 = 0.9;
+/// The same for the frame itself, where the next coarser plane would mix in more of the squeezed reflections.
+const FRAME_BLUR_LIMIT: f64 = 1.3;
 
-/// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at least half of
-/// `most_samples`, and last on the frame itself.
-pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples: f64) -> Option<Consensus> {
+/// Refines on ever finer planes (given fine to coarse), from the coarsest in which the radius spans at least
+/// `least_samples`, and last on the frame itself.
+pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples: f64) -> Option<Consensus> {
     let radius_px = outline_of_cone(&start.view, &start.cone)?.mean_radius();
-    let encoded = frame.eight_bit;
     let mut best: Option<Consensus> = None;
     let mut aim = start.clone();
-    for plane in planes.iter().rev().filter(|p| radius_px / p.scale >= most_samples * 0.5) {
-        let Some(fit) = fit_once(&Shown { source: plane, encoded }, &aim, 3.0) else { continue };
+    for plane in planes.iter().rev().filter(|p| radius_px / p.scale >= least_samples) {
+        let Some(fit) = fit_on_plane(frame, plane, &aim) else { continue };
         if best.is_some() && fit.blur > BLUR_LIMIT * plane.scale {
             return best;
         }
@@ -81,14 +84,27 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, most_samples:
         best = Some(fit);
     }
     for reach in [3.0, 2.0] {
-        let Some(fit) = fit_once(&Shown { source: frame, encoded }, &aim, reach) else { continue };
-        if best.is_some() && fit.blur > BLUR_LIMIT {
+        let Some(fit) = fit_once(frame, &aim, reach) else { continue };
+        if best.is_some() && fit.blur > FRAME_BLUR_LIMIT {
             return best;
         }
         aim = fit.aim.clone();
         best = Some(fit);
     }
     best
+}
+
+/// One quick fit on the plane in which the radius spans about `samples`; on the frame itself where it is small.
+pub(super) fn quick_fit(frame: &Frame, planes: &[Plane], start: &Aim, samples: f64) -> Option<Consensus> {
+    let radius_px = outline_of_cone(&start.view, &start.cone)?.mean_radius();
+    match planes.iter().rev().find(|p| radius_px / p.scale >= samples) {
+        Some(plane) => fit_on_plane(frame, plane, start),
+        None => fit_once(frame, start, 3.0),
+    }
+}
+
+fn fit_on_plane(frame: &Frame, plane: &Plane, start: &Aim) -> Option<Consensus> {
+    fit_once(&Shown { source: plane, encoded: frame.eight_bit }, start, 3.0)
 }
 
 /// A sampler read as seen: files of eight bits went through a camera's unknown tone curve, under which noise and code

@@ -4,6 +4,8 @@
 //! what lies right behind it, so the brightness starts from its own level and moves with √t. All of it is blurred by a
 //! Gaussian. Levels and slopes enter linearly; for each place of the edge they follow from one precomputed projection.
 
+use std::sync::OnceLock;
+
 use nalgebra::{Matrix4, SMatrix, SVector};
 
 /// Distance of samples along a ray, in samples of the plane.
@@ -29,27 +31,29 @@ const RIDGE: [f64; 4] = [1e-9, 2e-4, 1e-6, 1e-3];
 pub(super) struct RimModel {
     /// Blur (1 sd) in samples of the plane.
     pub blur: f64,
-    /// Orthonormal-in-effect projectors: residual sum of squares = yᵀy − (Bᵀy)ᵀ M (Bᵀy).
     places: Vec<Place>,
     plain: Place,
+    weights: Window,
 }
 
+/// The directions in which a window may lie without misfit, weights included, made so that the misfit is
+/// |y|² − |Bᵀy|² (the penalised normal matrix factored by Cholesky).
 #[derive(Debug)]
-struct Place {
-    basis: Design,
-    inverse: Matrix4<f64>,
-}
+struct Place(Design);
 
 impl Place {
-    fn new(basis: Design, ridge: [f64; 4]) -> Option<Self> {
+    fn new(mut basis: Design, ridge: [f64; 4], weights: &Window) -> Option<Self> {
+        for mut column in basis.column_iter_mut() {
+            column.component_mul_assign(weights);
+        }
         let normal = basis.transpose() * basis + Matrix4::from_diagonal(&ridge.into());
-        normal.try_inverse().map(|inverse| Self { basis, inverse })
+        let upper = normal.cholesky()?.l().transpose();
+        Some(Self(basis * upper.try_inverse()?))
     }
 
-    /// Penalised residual sum of squares of a window.
-    fn misfit(&self, window: &Window) -> f64 {
-        let projected = self.basis.tr_mul(window);
-        (window.norm_squared() - projected.dot(&(self.inverse * projected))).max(0.0)
+    /// Penalised residual sum of squares of a weighted window.
+    fn misfit(&self, weighted: &Window) -> f64 {
+        (weighted.norm_squared() - self.0.tr_mul(weighted).norm_squared()).max(0.0)
     }
 }
 
@@ -66,42 +70,66 @@ pub(super) struct Located {
 
 impl RimModel {
     /// The model for one blur.
-    pub(super) fn new(blur: f64) -> Option<Self> {
+    fn new(blur: f64) -> Option<Self> {
+        let weights = window_weights(blur);
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), { let r: f64 = std::env::var("RIDGE").map_or(1.0, |v| v.parse().unwrap()); [1e-9, RIDGE[1] * r, 1e-6, RIDGE[3] * r] }, &weights))
             .collect::<Option<Vec<_>>>()?;
-        let plain = Place::new(plain_basis(), [1e-9; 4])?;
-        Some(Self { blur, places, plain })
+        let plain = Place::new(plain_basis(), [1e-9; 4], &weights)?;
+        Some(Self { blur, places, plain, weights })
     }
 
-    /// Misfit with the edge at the window's centre, and without an edge.
-    pub(super) fn centred(&self, windows: &[Window]) -> (f64, f64) {
-        let sum = |place: &Place| windows.iter().map(|w| place.misfit(w)).sum::<f64>();
-        (sum(&self.places[SHIFTS as usize]), sum(&self.plain))
-    }
-
-    /// The best place within the window; `None` where it is not inside the range of shifts.
+    /// The best place within windows of one ray (one per channel); `None` where it is not inside the range of shifts.
     pub(super) fn locate(&self, windows: &[Window]) -> Option<Located> {
-        let misfits: Vec<f64> = self.places.iter().map(|p| windows.iter().map(|w| p.misfit(w)).sum::<f64>()).collect();
-        let best = (0..misfits.len()).min_by(|a, b| misfits[*a].total_cmp(&misfits[*b]))?;
+        let weighted: Vec<Window> = windows.iter().map(|w| w.component_mul(&self.weights)).collect();
+        let misfit = |place: &Place| weighted.iter().map(|w| place.misfit(w)).sum::<f64>();
+        let last = self.places.len() - 1;
+        let coarse = (0..=last).step_by(2).map(|i| (i, misfit(&self.places[i]))).min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let near = (coarse.0.max(2) - 2)..=(coarse.0 + 2).min(last);
+        let misfits: Vec<(usize, f64)> = near.map(|i| (i, misfit(&self.places[i]))).collect();
+        let best = (0..misfits.len()).min_by(|a, b| misfits[*a].1.total_cmp(&misfits[*b].1))?;
         if best == 0 || best + 1 == misfits.len() {
             return None;
         }
-        let (before, at, after) = (misfits[best - 1], misfits[best], misfits[best + 1]);
+        let (before, at, after) = (misfits[best - 1].1, misfits[best].1, misfits[best + 1].1);
         let curvature = before + after - 2.0 * at;
         if curvature <= 0.0 {
             return None;
         }
-        let offset = (best as f64 - f64::from(SHIFTS) + 0.5 * (before - after) / curvature) * SHIFT;
+        let offset = (misfits[best].0 as f64 - f64::from(SHIFTS) + 0.5 * (before - after) / curvature) * SHIFT;
         // The samples lie half a plane sample apart: half of them are independent.
         let freedom = (windows.len() * (WINDOW / 2 - 4)) as f64;
-        let energy: f64 = windows.iter().map(nalgebra::Matrix::norm_squared).sum();
-        let variance = (at + 1e-10 * energy) / freedom;
-        let sd = (2.0 * 2.0 * variance / curvature).sqrt() * SHIFT;
-        let plain = self.centred(windows).1;
-        Some(Located { offset, sd, gain: plain / (at + 1e-10 * energy).max(f64::MIN_POSITIVE) })
+        let energy: f64 = weighted.iter().map(nalgebra::Matrix::norm_squared).sum();
+        let floor = 1e-10 * energy;
+        let sd = (4.0 * (at + floor) / freedom / curvature).sqrt() * SHIFT;
+        let gain = misfit(&self.plain) / (at + floor).max(f64::MIN_POSITIVE);
+        Some(Located { offset, sd, gain })
+    }
+
+    /// The models for all blurs that are told apart, made once.
+    pub(super) fn all() -> &'static [Self] {
+        static MODELS: OnceLock<Vec<RimModel>> = OnceLock::new();
+        MODELS.get_or_init(|| BLURS.iter().filter_map(|blur| Self::new(*blur)).collect())
     }
 }
+
+/// Blurs that are told apart, 1 sd in samples of the plane.
+const BLURS: [f64; 6] = [0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
+
+/// Square roots of the samples' weights. Inside, a mirror squeezes scenery against the rim, so only what lies close to
+/// the edge belongs to it; outside, the surround is not squeezed and may be used further out.
+fn window_weights(blur: f64) -> Window {
+    let taper = |distance: f64, full: f64, fall: f64| (-0.5 * ((distance - full).max(0.0) / fall).powi(2)).exp();
+    Window::from_fn(|row, _| {
+        let outward = (row as f64 - HALF_WINDOW as f64) * STEP;
+        let weight = if outward < 0.0 { taper(-outward, std::env::var("INS").map_or(1.0, |v| v.parse().unwrap()) * blur, std::env::var("FALL").map_or(0.8, |v| v.parse().unwrap())) } else { taper(outward, 2.5, 1.0) };
+        weight.sqrt()
+    })
+}
+
+/// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
+const INSIDE: f64 = 1.0;
+const INSIDE_FALL: f64 = 0.8;
 
 /// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
 fn edge_basis(place: f64, blur: f64) -> Design {

@@ -98,7 +98,7 @@ impl Piece {
     fn about(edgel: &Edgel, start: &Circle, scale: f64) -> Option<Self> {
         let (dx, dy) = (f64::from(edgel.x) - start.x, f64::from(edgel.y) - start.y);
         let along = (dx * f64::from(edgel.nx) + dy * f64::from(edgel.ny)).abs();
-        (along > 0.7 * dx.hypot(dy)).then(|| Self {
+        (along > 0.7 * (dx * dx + dy * dy).sqrt()).then(|| Self {
             dx: (dx / scale) as f32,
             dy: (dy / scale) as f32,
             nx: edgel.nx,
@@ -129,7 +129,7 @@ fn sector_masks(pieces: &[Piece], shift: [f32; 2], low: f32, bins: usize) -> Vec
 /// Radius and sector of an element about a centre, where its normal points along the radius.
 fn aligned(edgel: &Edgel, centre: [f64; 2]) -> Option<(f64, usize)> {
     let (dx, dy) = (f64::from(edgel.x) - centre[0], f64::from(edgel.y) - centre[1]);
-    let radius = dx.hypot(dy);
+    let radius = (dx * dx + dy * dy).sqrt();
     let along = (dx * f64::from(edgel.nx) + dy * f64::from(edgel.ny)).abs();
     (along >= ALIGNED_COS * radius).then(|| (radius, sector_of(dx, dy)))
 }
@@ -173,7 +173,7 @@ fn reweighted(ring: &[Edgel], circle: &Circle, tolerance: f64) -> Option<Circle>
     let mut right_side = Vector3::zeros();
     for edgel in ring {
         let (dx, dy) = (f64::from(edgel.x) - circle.x, f64::from(edgel.y) - circle.y);
-        let distance = dx.hypot(dy);
+        let distance = (dx * dx + dy * dy).sqrt();
         let residual = distance - circle.radius;
         let along = (dx * f64::from(edgel.nx) + dy * f64::from(edgel.ny)).abs();
         if residual.abs() >= tolerance || along < ALIGNED_COS * distance {

@@ -7,7 +7,7 @@ use super::edgels::{EdgelMap, edgels};
 use super::flat::{Circle, circle_of_cone, cone_of_circle};
 use super::interior::{Interior, interior};
 use super::plane::{Plane, patch, pyramid, tone_knee};
-use super::refine::refine;
+use super::refine::{quick_fit, refine};
 use super::ring::{Reach, Supported, circles_near};
 use super::votes::candidates;
 use crate::camera::View;
@@ -19,8 +19,14 @@ const SMALLEST_PLANE: usize = 24;
 const LEAST_PROMINENCE: f64 = 6.0;
 /// Candidates looked at more closely.
 const MOST_CANDIDATES: usize = 60;
+/// Circles followed to a finer plane.
+const MOST_FOLLOWED: usize = 40;
+/// Circles fitted on rays.
+const MOST_PROBED: usize = 14;
 /// Circles refined to the pixel.
-const MOST_CIRCLES: usize = 8;
+const MOST_REFINED: usize = 5;
+/// Least evidence of the first fit on rays for a circle to be refined.
+const PROMISING: f64 = 12.0;
 
 /// A circle with all evidence about it.
 #[derive(Debug, Clone)]
@@ -64,7 +70,10 @@ impl<'a> Prepared<'a> {
         let reach = Reach { centre_samples: 3.0, radius_fraction: 0.18 };
         let found: Vec<Vec<Supported>> =
             rough.par_iter().map(|(level, circle, _)| circles_near(&maps[*level], self.view, circle, reach)).collect();
-        let distinct = distinct(found.concat(), 0.03);
+        let mut found = found.concat();
+        found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
+        let mut distinct = distinct(found, 0.03);
+        distinct.truncate(MOST_FOLLOWED);
         let closer: Vec<Option<Supported>> = distinct.par_iter().map(|s| self.closer(&maps, s)).collect();
         let mut circles: Vec<Supported> = closer.into_iter().flatten().collect();
         circles.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
@@ -88,11 +97,18 @@ impl<'a> Prepared<'a> {
         best.into_iter().next()
     }
 
-    /// Fits one circle to the pixel and looks inside.
-    pub(super) fn examine(&self, supported: &Supported) -> Option<Finding> {
+    /// A first fit on rays.
+    fn probe(&self, supported: &Supported) -> Option<(Consensus, Supported)> {
         let cone = cone_of_circle(self.view, &supported.circle)?;
         let aim = Aim { view: self.view.clone(), cone };
-        let consensus = refine(self.frame, &self.planes, &aim, 80.0)?;
+        let consensus = quick_fit(self.frame, &self.planes, &aim, 40.0)?;
+        let circle = circle_of_cone(self.view, &consensus.aim.cone);
+        (consensus.evidence >= PROMISING).then_some((consensus, Supported { circle, ..*supported }))
+    }
+
+    /// Fits one circle to the pixel and looks inside.
+    fn examine(&self, first: &Consensus, supported: &Supported) -> Option<Finding> {
+        let consensus = refine(self.frame, &self.planes, &first.aim, 40.0)?;
         let circle = circle_of_cone(self.view, &consensus.aim.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
         let interior = interior(plane, self.view, &circle, self.knee)?;
@@ -102,22 +118,31 @@ impl<'a> Prepared<'a> {
     /// All findings, best evidence first.
     pub(super) fn findings(&self) -> Vec<Finding> {
         let circles = self.circles();
-        let mut findings: Vec<Finding> =
-            circles.par_iter().take(MOST_CIRCLES).filter_map(|c| self.examine(c)).collect();
-        findings.sort_by(|a, b| b.supported.evidence.total_cmp(&a.supported.evidence));
+        let mut probed: Vec<(Consensus, Supported)> =
+            circles.par_iter().take(MOST_PROBED).filter_map(|c| self.probe(c)).collect();
+        probed.sort_by(|a, b| b.0.evidence.total_cmp(&a.0.evidence));
+        let mut kept: Vec<(Consensus, Supported)> = Vec::new();
+        for next in probed {
+            if kept.iter().all(|k| !same(&k.1.circle, &next.1.circle, 0.015)) && kept.len() < MOST_REFINED {
+                kept.push(next);
+            }
+        }
+        let mut findings: Vec<Finding> = kept.par_iter().filter_map(|(c, s)| self.examine(c, s)).collect();
+        findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
         findings
     }
+}
+
+/// Centres and radii together differ by less than a fraction of the radius.
+fn same(a: &Circle, b: &Circle, fraction: f64) -> bool {
+    a.distance(b) + (a.radius - b.radius).abs() <= fraction * a.radius
 }
 
 /// Keeps the first of circles that are the same within a fraction of the radius.
 fn distinct(sorted: Vec<Supported>, fraction: f64) -> Vec<Supported> {
     let mut kept: Vec<Supported> = Vec::new();
     for next in sorted {
-        let fresh = kept.iter().all(|k| {
-            let apart = k.circle.distance(&next.circle) + (k.circle.radius - next.circle.radius).abs();
-            apart > fraction * k.circle.radius
-        });
-        if fresh {
+        if kept.iter().all(|k| !same(&k.circle, &next.circle, fraction)) {
             kept.push(next);
         }
     }
