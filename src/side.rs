@@ -5,7 +5,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::image::Frame;
 use crate::lights::{Light, Lights, find_lights, isotropic_cov};
-use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes};
+use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, largest_clipped_share};
 use crate::report::SphereRole;
 use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tangents};
 
@@ -156,8 +156,11 @@ impl Side {
         ]))
     }
 
-    /// Part of the brightest patch's illuminance that comes from clipped pixels.
+    /// Largest part that clipped pixels give of what any patch of the cap receives.
     pub fn clipped_share(&self) -> f64 {
-        self.extremes.map_or(0.0, |e| e.bright.clipped / e.bright.luminance.max(1e-30))
+        if self.image.clipped_fraction == 0.0 {
+            return 0.0;
+        }
+        largest_clipped_share(&self.sources, &self.geometry.towards_camera())
     }
 }

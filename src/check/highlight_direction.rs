@@ -38,7 +38,8 @@ impl Check for HighlightDirection {
 
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
-        let cg = pair.cg_on_equal_terms();
+        // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
+        let cg = &pair.cg;
         let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
         list_lights(&mut finding.detail, &pairing, &pair.mirror, cg);
         match worst_key(&pairing, &pair.mirror, cg) {
@@ -51,9 +52,14 @@ impl Check for HighlightDirection {
 }
 
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
-/// angle.
+/// angle. A clipped light on the photographed side may be the key whatever it seems to give: where the CG's key is its
+/// partner, they are held against each other.
 fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&'a Light, &'a Light)> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
+    let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &mirror.lights.all[p.0]);
+    if let Some(clipped) = partner.filter(|l| l.clipped) {
+        return Some((clipped, cg_key));
+    }
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
     if mirror_keys < 2 && cg_keys < 2 {

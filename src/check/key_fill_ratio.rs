@@ -132,7 +132,7 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
     } else {
         finding.verdict = Verdict::Unsure;
         finding.reason = format!(
-            "clipped highlights carry {:.0} % of the light on the brightest patch, so the photographed ratio is only a lower bound",
+            "clipped highlights carry at least {:.0} % of the light on a patch that faces them, so the photographed ratio is only a lower bound",
             100.0 * share
         );
     }

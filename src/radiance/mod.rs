@@ -7,5 +7,7 @@ mod sphere_image;
 
 pub use grid::{CELLS, DirectionGrid};
 pub use map::{COMPARISON_FWHM_DEG, Deposit, DirectionMap, MapCell, Smoothed, Source};
-pub use patch::{Extremes, PATCH_CAP_DEG, PatchLight, cap_mean_rgb, extremes, patch_light, patch_rgb};
+pub use patch::{
+    Extremes, PATCH_CAP_DEG, PatchLight, cap_mean_rgb, extremes, largest_clipped_share, patch_light, patch_rgb,
+};
 pub use sphere_image::{Radiometry, RecordingLimit, Sample, SphereImage};

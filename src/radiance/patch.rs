@@ -60,6 +60,15 @@ pub fn cap_mean_rgb(sources: &[Source], towards_camera: &Vector3<f64>) -> [f64; 
     sum.map(|s| s / weight)
 }
 
+/// Largest part that clipped points give of what any patch of the cap receives.
+pub fn largest_clipped_share(sources: &[Source], towards_camera: &Vector3<f64>) -> f64 {
+    let share = |normal: &Vector3<f64>| {
+        let patch = patch_light(sources, normal);
+        if patch.luminance > 0.0 { patch.clipped / patch.luminance } else { 0.0 }
+    };
+    cap_normals(towards_camera, 12).iter().map(|(normal, _)| share(normal)).fold(0.0, f64::max)
+}
+
 /// The patches that receive most and least.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Extremes {

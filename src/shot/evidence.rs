@@ -74,15 +74,16 @@ fn finding_line(finding: &crate::report::Finding) -> FindingLine {
     FindingLine { check: finding.check.clone(), text: finding_words(finding), verdict }
 }
 
-/// Gain that shows the median of the sphere's light as mid grey.
+/// Gain that shows the median of the sphere's light as mid grey, held back where that would burn out a tenth of it.
 fn display_gain(side: &Side) -> f64 {
     let mut seen: Vec<f64> =
         side.image.samples.iter().flatten().map(|s| f64::from(s.luminance)).filter(|l| *l > 0.0).collect();
-    if seen.is_empty() {
-        return 1.0;
+    seen.sort_by(f64::total_cmp);
+    let at = |fraction: f64| seen.get((seen.len() as f64 * fraction) as usize).copied();
+    match (at(0.5), at(0.9)) {
+        (Some(median), Some(bright)) => (0.18 / median).min(1.0 / bright),
+        _ => 1.0,
     }
-    let middle = seen.len() / 2;
-    0.18 / *seen.select_nth_unstable_by(middle, f64::total_cmp).1
 }
 
 fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> EvidenceSide {
@@ -94,7 +95,7 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
             azimuth_deg,
             elevation_deg,
             angular_radius_deg: light.angular_radius_deg.ok().map(|r| r.value),
-            label: (i + 1).to_string(),
+            label: label(i, light.share.value),
             clipped: light.clipped,
         }
     });
@@ -106,6 +107,11 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
         unwrapped: unwrapped(side),
         matte: matte(side),
     }
+}
+
+fn label(index: usize, share: f64) -> String {
+    let share = format!("{:.0} %", 100.0 * share);
+    if index == 0 { format!("key {share}") } else { share }
 }
 
 /// A square around the sphere, in blocks of whole pixels.

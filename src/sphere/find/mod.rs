@@ -5,6 +5,7 @@
 //! sphere is an exact circle; circles that the edges around them bear out are fitted to the pixel on lines across the
 //! rim; what they show inside tells the mirror from other round things.
 
+mod alpha;
 mod consensus;
 pub mod debug;
 mod decide;
@@ -42,6 +43,9 @@ const SMALLEST_SIDE_PX: usize = 48;
 pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
         return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
+    }
+    if let Some(best) = alpha::sphere_of_alpha(frame, view) {
+        return Ok(SphereSearch { best, rivals: Vec::new() });
     }
     match decide(Prepared::new(frame, view).findings()) {
         Decision::Found { best, rivals } => {

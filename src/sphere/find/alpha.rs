@@ -1,0 +1,204 @@
+//! The outline from a CG frame's coverage channel.
+//!
+//! Coverage says exactly how much of a pixel the sphere fills, so the edge is measured by area, not by contrast: along
+//! a line across the rim, the integral of coverage is the length inside.
+
+use std::f64::consts::TAU;
+
+use nalgebra::{Matrix3, Vector3};
+
+use super::fitted::{FitNotes, fit_from_cone};
+use crate::camera::View;
+use crate::image::Frame;
+use crate::sphere::{
+    FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_through, outline_of_cone, tangents,
+};
+
+/// Edge points of the coarse stage, at most.
+const MOST_POINTS: usize = 1500;
+/// Circles tried through three edge points.
+const TRIALS: u64 = 400;
+/// Lines across the rim in the fine stage.
+const RAYS: usize = 360;
+/// Half-length of a line across the rim, px.
+const REACH_PX: f64 = 4.0;
+/// Steps per px along a line.
+const STEPS_PER_PX: f64 = 8.0;
+/// At least this fraction of the rim must be a clean edge of the coverage.
+const LEAST_SEEN: f64 = 0.5;
+/// Edge error that remains on perfect coverage (filters wider than a pixel), px.
+const FLOOR_SD_PX: f64 = 0.01;
+/// Smallest sphere, px.
+const SMALLEST_RADIUS_PX: f64 = 6.0;
+
+/// The sphere that the frame's coverage outlines; `None` without coverage, where it is opaque all over, or where its
+/// edge is not mostly that of a sphere.
+pub(super) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
+    frame.alpha.as_ref()?;
+    let points = edge_points(frame);
+    let start = coarse(view, &points)?;
+    let first = outline_of_cone(view, &start)?;
+    let (cone, _) = fine(frame, view, &first)?;
+    let second = outline_of_cone(view, &cone)?;
+    let (cone, crossings) = fine(frame, view, &second)?;
+    let seen = crossings.len() as f64 / RAYS as f64;
+    let outline = outline_of_cone(view, &cone)?;
+    if seen < LEAST_SEEN || outline.semi_b < SMALLEST_RADIUS_PX {
+        return None;
+    }
+    let edge_sd_px = scatter_px(view, &cone, &crossings).max(FLOOR_SD_PX);
+    let covariance = covariance(view, &cone, &crossings, edge_sd_px)?;
+    let notes = FitNotes { found_by: FoundBy::Alpha, unseen_fraction: 1.0 - seen, edge_sd_px, score: seen.min(1.0) };
+    fit_from_cone(view, cone, covariance, notes)
+}
+
+/// Points where coverage crosses one half between neighbours, thinned evenly.
+fn edge_points(frame: &Frame) -> Vec<[f64; 2]> {
+    let (width, height) = (frame.data.width, frame.data.height);
+    let Some(alpha) = &frame.alpha else { return Vec::new() };
+    let mut points = Vec::new();
+    let mut cross = |at: usize, to: usize, column: usize, row: usize, along: [f64; 2]| {
+        let (a, b) = (f64::from(alpha[at]) - 0.5, f64::from(alpha[to]) - 0.5);
+        if (a < 0.0) != (b < 0.0) && (a - b).is_finite() {
+            let t = a / (a - b);
+            let x = frame.data.x as f64 + column as f64 + 0.5 + along[0] * t;
+            let y = frame.data.y as f64 + row as f64 + 0.5 + along[1] * t;
+            points.push([x, y]);
+        }
+    };
+    for row in 0..height {
+        for column in 0..width {
+            let at = row * width + column;
+            if column + 1 < width {
+                cross(at, at + 1, column, row, [1.0, 0.0]);
+            }
+            if row + 1 < height {
+                cross(at, at + width, column, row, [0.0, 1.0]);
+            }
+        }
+    }
+    let stride = points.len().div_ceil(MOST_POINTS).max(1);
+    points.into_iter().step_by(stride).collect()
+}
+
+/// The cone that most edge points lie on, of all through three of them; larger ones win where points are shared.
+fn coarse(view: &View, points: &[[f64; 2]]) -> Option<SphereCone> {
+    if points.len() < 12 {
+        return None;
+    }
+    let rays: Vec<Vector3<f64>> = points.iter().map(|p| view.ray(*p)).collect();
+    let pixel_rad = 1.0 / view.focal_px;
+    let mut state = 0x9E37_79B9_7F4A_7C15_u64;
+    let mut draw = || {
+        // Linear congruential step (Knuth's MMIX constants): the same draws on every machine.
+        state = state.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
+        ((state >> 33) as usize) % points.len()
+    };
+    let mut best: Option<(f64, SphereCone)> = None;
+    for _ in 0..TRIALS {
+        let three = [draw(), draw(), draw()];
+        let Some(cone) = cone_through(view, three.map(|i| (points[i], 1.0))) else { continue };
+        if cone.half_angle_rad < SMALLEST_RADIUS_PX * pixel_rad || cone.axis.z >= 0.0 {
+            continue;
+        }
+        let limit = 1.5 * pixel_rad;
+        let count =
+            rays.iter().filter(|r| (angle_between_rad(r, &cone.axis) - cone.half_angle_rad).abs() < limit).count();
+        if best.as_ref().is_none_or(|b| count as f64 > b.0) {
+            best = Some((count as f64, cone));
+        }
+    }
+    let (count, cone) = best?;
+    let expected = (cone.half_angle_rad / pixel_rad * 8.0).min(points.len() as f64);
+    (count >= 0.35 * expected).then_some(cone)
+}
+
+/// Measures the rim on lines across an outline and fits the cone anew, twice reweighted against outliers.
+fn fine(frame: &Frame, view: &View, outline: &Outline) -> Option<(SphereCone, Vec<[f64; 2]>)> {
+    let crossings: Vec<[f64; 2]> =
+        (0..RAYS).filter_map(|i| crossing(frame, outline, TAU * i as f64 / RAYS as f64)).collect();
+    if crossings.len() < RAYS / 8 {
+        return None;
+    }
+    let mut cone = cone_through(view, crossings.iter().map(|p| (*p, 1.0)))?;
+    let mut kept = crossings.clone();
+    for _ in 0..4 {
+        let scale = scatter_px(view, &cone, &kept).max(0.02);
+        kept = crossings.iter().copied().filter(|p| residual_px(view, &cone, *p).abs() < 4.0 * scale).collect();
+        cone = cone_through(view, kept.iter().map(|p| (*p, 1.0)))?;
+    }
+    Some((cone, kept))
+}
+
+/// Where a line across the rim leaves the sphere; `None` unless coverage falls from full to none along it.
+fn crossing(frame: &Frame, outline: &Outline, t_rad: f64) -> Option<[f64; 2]> {
+    let edge = outline.point(t_rad);
+    let outward = outward(outline, t_rad);
+    let steps = (2.0 * REACH_PX * STEPS_PER_PX) as usize;
+    let at = |d: f64| [edge[0] + outward[0] * d, edge[1] + outward[1] * d];
+    let mut inside = 0.0;
+    for i in 0..steps {
+        let d = (i as f64 + 0.5) / STEPS_PER_PX - REACH_PX;
+        inside += coverage(frame, at(d))?;
+    }
+    let clean = coverage(frame, at(-REACH_PX))? > 0.98 && coverage(frame, at(REACH_PX))? < 0.02;
+    clean.then(|| at(inside / STEPS_PER_PX - REACH_PX))
+}
+
+/// Unit normal of the outline, outwards.
+fn outward(outline: &Outline, t_rad: f64) -> [f64; 2] {
+    let step = 1e-4;
+    let (a, b) = (outline.point(t_rad - step), outline.point(t_rad + step));
+    let along = [b[0] - a[0], b[1] - a[1]];
+    let length = along[0].hypot(along[1]).max(1e-300);
+    [along[1] / length, -along[0] / length]
+}
+
+/// Coverage between pixel centres, bilinear; outside the data window there is none.
+fn coverage(frame: &Frame, point: [f64; 2]) -> Option<f64> {
+    let (x, y) = (point[0] - 0.5, point[1] - 0.5);
+    let (column, row) = (x.floor(), y.floor());
+    let (fx, fy) = (x - column, y - row);
+    let mut sum = 0.0;
+    for (dx, dy, weight) in
+        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
+    {
+        let value = frame.alpha_at(column as i64 + dx, row as i64 + dy).map_or(0.0, f64::from);
+        sum += weight * value;
+    }
+    sum.is_finite().then_some(sum.clamp(0.0, 1.0))
+}
+
+/// Distance of a point outside the cone's outline, px.
+fn residual_px(view: &View, cone: &SphereCone, point: [f64; 2]) -> f64 {
+    let ray = view.ray(point);
+    // One px subtends cos² of the angle to the optical axis over the focal length, near enough.
+    (angle_between_rad(&ray, &cone.axis) - cone.half_angle_rad) * view.focal_px / (ray.z * ray.z)
+}
+
+/// Robust scatter of the points about the cone, px.
+fn scatter_px(view: &View, cone: &SphereCone, points: &[[f64; 2]]) -> f64 {
+    let mut sizes: Vec<f64> = points.iter().map(|p| residual_px(view, cone, *p).abs()).collect();
+    if sizes.is_empty() {
+        return f64::INFINITY;
+    }
+    let middle = sizes.len() / 2;
+    *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 * 1.4826
+}
+
+/// Covariance of the two tangent angles and the half-angle. Neighbouring lines share pixels, so the number of
+/// independent ones is that of the pixels on the rim.
+fn covariance(view: &View, cone: &SphereCone, points: &[[f64; 2]], sd_px: f64) -> Option<Matrix3<f64>> {
+    let [right, up] = tangents(&cone.axis);
+    let mut normal = Matrix3::zeros();
+    for point in points {
+        let ray = view.ray(*point);
+        let across = (ray - cone.axis * ray.dot(&cone.axis)).try_normalize(1e-15)?;
+        let slope = Vector3::new(-across.dot(&right), -across.dot(&up), -1.0);
+        normal += slope * slope.transpose();
+    }
+    let rim_px = TAU * cone.half_angle_rad * view.focal_px;
+    let independent = (rim_px / RAYS as f64).min(1.0);
+    let sd_rad = sd_px / view.focal_px;
+    normal.try_inverse().map(|inverse| inverse * (sd_rad * sd_rad / independent))
+}
