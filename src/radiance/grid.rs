@@ -7,6 +7,7 @@ use std::f64::consts::PI;
 use std::sync::OnceLock;
 
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 /// Number of directions; one cell is 4π / 4096 sr, about 3.2° across.
 pub const CELLS: usize = 4096;
@@ -55,7 +56,7 @@ impl DirectionGrid {
         for cell in &table {
             steradian[usize::from(*cell)] += 4.0 * PI / (TABLE_COLUMNS * TABLE_ROWS) as f64;
         }
-        let neighbours = directions.iter().map(|d| within_reach(&directions, d)).collect();
+        let neighbours = directions.par_iter().map(|d| within_reach(&directions, d)).collect();
         Self { directions, steradian, neighbours, table }
     }
 }
@@ -87,21 +88,21 @@ fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16,
 
 /// Nearest cell for each entry of an equal-area cylinder table (columns azimuth −π…π, rows y from 1 to −1).
 fn nearest_table(directions: &[Vector3<f64>]) -> Vec<u16> {
-    let mut table = Vec::with_capacity(TABLE_COLUMNS * TABLE_ROWS);
-    for row in 0..TABLE_ROWS {
-        let y = 1.0 - 2.0 * (row as f64 + 0.5) / TABLE_ROWS as f64;
-        let across = (1.0 - y * y).sqrt();
-        let candidates = band(y, 0.06);
-        for column in 0..TABLE_COLUMNS {
-            let azimuth = ((column as f64 + 0.5) / TABLE_COLUMNS as f64 - 0.5) * 2.0 * PI;
-            let direction = Vector3::new(across * azimuth.sin(), y, across * azimuth.cos());
-            let nearest = candidates
-                .clone()
-                .max_by(|a, b| directions[*a].dot(&direction).total_cmp(&directions[*b].dot(&direction)));
-            table.push(nearest.unwrap_or(0) as u16);
-        }
-    }
-    table
+    let rows: Vec<Vec<u16>> = (0..TABLE_ROWS).into_par_iter().map(|row| nearest_row(directions, row)).collect();
+    rows.concat()
+}
+
+fn nearest_row(directions: &[Vector3<f64>], row: usize) -> Vec<u16> {
+    let y = 1.0 - 2.0 * (row as f64 + 0.5) / TABLE_ROWS as f64;
+    let across = (1.0 - y * y).sqrt();
+    let candidates = band(y, 0.06);
+    let nearest = |column: usize| {
+        let azimuth = ((column as f64 + 0.5) / TABLE_COLUMNS as f64 - 0.5) * 2.0 * PI;
+        let direction = Vector3::new(across * azimuth.sin(), y, across * azimuth.cos());
+        let closer = |a: &usize, b: &usize| directions[*a].dot(&direction).total_cmp(&directions[*b].dot(&direction));
+        candidates.clone().max_by(closer).unwrap_or(0) as u16
+    };
+    (0..TABLE_COLUMNS).map(nearest).collect()
 }
 
 #[cfg(test)]
