@@ -86,7 +86,7 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples
         aim = fit.aim.clone();
         best = Some(fit);
     }
-    for reach in [3.0, 2.0] {
+    for reach in [5.0, 2.0] {
         let Some(fit) = fit_once(frame, &aim, reach) else { continue };
         if best.is_some() && fit.blur > FRAME_BLUR_LIMIT {
             return best;
