@@ -25,17 +25,21 @@ pub(super) enum Decision {
 const LEAST_EVIDENCE: f64 = 18.0;
 /// Least fraction of rays that support the outline.
 const LEAST_SUPPORT: f64 = 0.3;
+/// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
+const WIDEST_SCATTER: f64 = 0.9;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
 fn is_outline(f: &Finding) -> bool {
-    f.consensus.evidence >= LEAST_EVIDENCE && f.consensus.support >= LEAST_SUPPORT && f.consensus.longest_gap <= 0.5
+    let c = &f.consensus;
+    let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
+    c.evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight
 }
 
 /// How much the inside looks like a mirror, 0 to 1.
 fn mirror_likeness(f: &Finding) -> f64 {
     let i = &f.interior;
-    let detail = ((i.detail - 0.08) / 0.08).clamp(0.0, 1.0);
+    let detail = ((i.detail - 0.1) / 0.08).clamp(0.0, 1.0);
     let squeeze = ((i.squeeze - 0.8) / 0.8).clamp(0.0, 1.0);
     let uneven = ((0.65 - i.concentric) / 0.2).clamp(0.0, 1.0);
     detail * squeeze * uneven

@@ -97,9 +97,9 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples
     best
 }
 
-/// Noise has drowned the rim on the finer plane: the evidence for it has halved.
+/// Noise has drowned the rim on the finer plane: much less speaks for it.
 fn worse(finer: &Consensus, coarser: &Consensus) -> bool {
-    finer.evidence < 0.5 * coarser.evidence
+    finer.evidence < 0.6 * coarser.evidence || finer.support < 0.6 * coarser.support
 }
 
 /// One quick fit on the plane in which the radius spans about `samples`; on the frame itself where it is small.
