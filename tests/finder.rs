@@ -137,7 +137,11 @@ fn shot(index: u64, with_sphere: bool) -> Case {
         }
         let level = random.between(0.45, 0.95);
         let reflectance = [level * 1.02, level, level * random.between(0.9, 1.05)];
-        things.push(Thing::Mirror { cone: cone_at(&view, centre, radius), reflectance, fresnel: random.chance(0.4) });
+        let fresnel = random.chance(0.4);
+        things.push(Thing::Mirror { cone: cone_at(&view, centre, radius), reflectance, fresnel });
+        if fresnel {
+            notes.push("fresnel");
+        }
         if random.chance(0.5) {
             things.insert(0, stand(&mut random, centre, radius, aspect));
             notes.push("stand");
@@ -261,6 +265,7 @@ fn made_up_shots() {
         let time = start.elapsed();
         if std::env::var("DEBUG").is_ok() {
             plateproof::sphere::find::debug::run(&frame, &case.scene.view);
+            if let Some(t) = truth { plateproof::sphere::find::debug::levels_of(&frame, &case.scene.view, t); }
         }
         let mut outlines = Vec::new();
         let verdict = match (&truth, &result) {

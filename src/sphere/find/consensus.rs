@@ -67,13 +67,19 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
     let prior_sd = if start.view.is_assumed() { ASSUMED_LN_FOCAL_SD } else { KNOWN_LN_FOCAL_SD };
     let prior = Matrix4::from_diagonal(&Vector4::new(0.0, 0.0, 0.0, prior_sd.powi(-2)));
     let rad_per_px = median(probed.iter().map(|p| p.ray.rad_per_px).collect())?;
-    let fits = [-0.5, 0.0, 0.33, 0.67, 1.0].iter().filter_map(|offset| {
-        let begin = Vector4::new(0.0, 0.0, offset * 0.7 * reach_px * rad_per_px, 0.0);
-        let settled = settle(&rows, begin, prior, reach_px, floor_px)?;
-        let evidence = evidence(&rows, &settled, reach_px);
-        Some((evidence, settled))
-    });
-    let (evidence, settled) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let starts = [-0.4, 0.0, 0.2, 0.4, 0.6, 0.8];
+    let fits: Vec<(f64, Settled)> = starts
+        .iter()
+        .filter_map(|offset| {
+            let begin = Vector4::new(0.0, 0.0, offset * reach_px * rad_per_px, 0.0);
+            let settled = settle(&rows, begin, prior, reach_px, floor_px)?;
+            Some((evidence(&rows, &settled, reach_px), settled))
+        })
+        .collect();
+    let strongest = fits.iter().map(|f| f.0).fold(f64::MIN, f64::max);
+    let share = 0.6;
+    let good = fits.into_iter().filter(|f| f.0 >= share * strongest);
+    let (evidence, settled) = good.max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))?;
     finish(start, &rows, &settled, prior, evidence)
 }
 
@@ -87,7 +93,7 @@ struct Settled {
 /// Iteratively reweighted least squares with a scatter that only shrinks.
 fn settle(rows: &[Row], begin: Vector4<f64>, prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<Settled> {
     let mut step = begin;
-    let mut scatter = (reach_px * 0.25).max(floor_px);
+    let mut scatter = (reach_px * 0.25).clamp(floor_px, 0.8 * 3.0_f64.max(floor_px));
     let mut chosen = Vec::new();
     for _ in 0..12 {
         chosen = choose(rows, &step, scatter);

@@ -21,14 +21,15 @@ pub fn run(frame: &Frame, view: &View) {
         println!("  ({:.2},{:.2}) {:.2} {:.2}  EV {:.0} ev {:.0} cov {:.2} | supp {:.2} gap {:.2} gain {:.1} sd {:.2} blur {:.2} | detail {:.2} sq {:.1} in {:.1} conc {:.2}", o.centre_x, o.centre_y, o.semi_a, o.semi_b, c.evidence, f.supported.evidence, f.supported.coverage, c.support, c.longest_gap, c.gain, c.edge_sd_px, c.blur, i.detail, i.squeeze, i.inner_squeeze, i.concentric);
     }
 }
-pub fn levels(frame: &Frame, view: &View, c: [f64; 3]) {
+pub fn levels(frame: &Frame, view: &View, c: [f64; 3]) { levels_of(frame, view, crate::sphere::Outline::circle(c[0], c[1], c[2])) }
+pub fn levels_of(frame: &Frame, view: &View, o: crate::sphere::Outline) {
     let levels = plane::pyramid(frame, 24);
-    let o = crate::sphere::Outline::circle(c[0], c[1], c[2]);
+    let c = [o.centre_x, o.centre_y, o.semi_a];
     let cone = crate::sphere::cone_of_outline(view, &o).unwrap();
     let aim = super::consensus::Aim { view: View { source: crate::camera::FovSource::Sheet, ..view.clone() }, cone };
     let show = |name: String, f: Option<super::consensus::Consensus>| if let Some(f) = f {
         let o = crate::sphere::outline_of_cone(&f.aim.view, &f.aim.cone).unwrap();
-        println!("  {name}: dc ({:+.2},{:+.2}) dr {:+.2}   edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} sd {:.4} blur {:.2}", o.centre_x - c[0], o.centre_y - c[1], o.semi_a - c[2], f.edge_sd_px, f.support, f.longest_gap, f.gain, f.covariance[(2,2)].sqrt()*view.focal_px, f.blur);
+        println!("  {name}: EV {:.1} supp: dc ({:+.2},{:+.2}) dr {:+.2}   edge_sd {:.3} supp {:.2} gap {:.2} gain {:.1} sd {:.4} blur {:.2}", f.evidence, o.centre_x - c[0], o.centre_y - c[1], o.semi_a - c[2], f.edge_sd_px, f.support, f.longest_gap, f.gain, f.covariance[(2,2)].sqrt()*view.focal_px, f.blur);
     };
     for l in levels.iter().rev() { show(format!("scale {}", l.scale), super::refine::fit_once(&super::refine::Shown { source: l, encoded: frame.eight_bit }, &aim, 3.0)); }
     show("frame".into(), super::refine::fit_once(&super::refine::Shown { source: frame, encoded: frame.eight_bit }, &aim, 3.0));

@@ -1,6 +1,7 @@
 //! Which of the circles is the mirror sphere, and whether that can be said at all.
 
-use super::search::Finding;
+use super::flat::Circle;
+use super::search::{Finding, concentric};
 
 /// A finding with its quality in [0, 1].
 #[derive(Debug, Clone)]
@@ -24,17 +25,21 @@ pub(super) enum Decision {
 const LEAST_EVIDENCE: f64 = 18.0;
 /// Least fraction of rays that support the outline.
 const LEAST_SUPPORT: f64 = 0.3;
+/// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
+const WIDEST_SCATTER: f64 = 0.9;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
 fn is_outline(f: &Finding) -> bool {
-    f.consensus.evidence >= LEAST_EVIDENCE && f.consensus.support >= LEAST_SUPPORT && f.consensus.longest_gap <= 0.5
+    let c = &f.consensus;
+    let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
+    c.evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight
 }
 
 /// How much the inside looks like a mirror, 0 to 1.
 fn mirror_likeness(f: &Finding) -> f64 {
     let i = &f.interior;
-    let detail = ((i.detail - 0.07) / 0.08).clamp(0.0, 1.0);
+    let detail = ((i.detail - 0.1) / 0.08).clamp(0.0, 1.0);
     let squeeze = ((i.squeeze - 0.8) / 0.8).clamp(0.0, 1.0);
     let uneven = ((0.65 - i.concentric) / 0.2).clamp(0.0, 1.0);
     detail * squeeze * uneven
@@ -45,6 +50,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     if outlines.is_empty() {
         return Decision::NothingRound;
     }
+    let outlines = without_targets(outlines);
     let mut ranked: Vec<Ranked> = outlines
         .into_iter()
         .map(|finding| {
@@ -61,6 +67,16 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score).collect();
     Decision::Found { best: Box::new(best), rivals }
 }
+
+/// Painted rings and wheels: the same all the way round. Whatever is concentric with one is a part of it.
+fn without_targets(outlines: Vec<Finding>) -> Vec<Finding> {
+    let targets: Vec<Circle> =
+        outlines.iter().filter(|f| f.interior.concentric > TARGET_CONCENTRIC).map(|f| f.circle).collect();
+    outlines.into_iter().filter(|f| targets.iter().all(|t| !concentric(t, &f.circle))).collect()
+}
+
+/// Share of radial change common to all directions from which a round thing counts as painted rings.
+const TARGET_CONCENTRIC: f64 = 0.7;
 
 /// Circles inside a larger good one are its reflections or rings; of nearly equal circles the first stays.
 fn without_nested(ranked: Vec<Ranked>) -> Vec<Ranked> {

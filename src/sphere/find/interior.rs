@@ -98,22 +98,43 @@ impl PolarGrid {
         Some((0.5 * (c + d - a - b), 0.5 * (b + d - a - c)))
     }
 
-    /// What remains of log luminance after smooth shading (second order in the surface normal) is fitted.
+    /// What remains of log luminance after smooth shading (second order in the surface normal) is fitted, robustly:
+    /// the median over sectors of the residuals' rms, so that something in front of a part does not count.
     fn detail(&self) -> f64 {
-        let mut normal = SMatrix::<f64, 9, 9>::identity() * 1e-6;
-        let mut right_side = SVector::<f64, 9>::zeros();
-        let (mut energy, mut count) = (0.0, 0.0);
-        for (i, value) in self.values.iter().enumerate() {
-            let Some(value) = value else { continue };
-            let radius = ring_radius(i / SPOKES);
-            let row = shading_terms(radius, TAU * (i % SPOKES) as f64 / SPOKES as f64);
-            normal += row * row.transpose() * radius;
-            right_side += row * (value * radius);
-            energy += value * value * radius;
-            count += radius;
+        const SECTORS: usize = 12;
+        let residuals = self.shading_residuals();
+        let mut sectors = [[0.0_f64; 2]; SECTORS];
+        for (i, residual) in residuals.iter().enumerate() {
+            let Some(residual) = residual else { continue };
+            let (radius, sector) = (ring_radius(i / SPOKES), (i % SPOKES) * SECTORS / SPOKES);
+            sectors[sector][0] += residual * residual * radius;
+            sectors[sector][1] += radius;
         }
-        let explained = normal.try_inverse().map_or(0.0, |inverse| right_side.dot(&(inverse * right_side)));
-        ((energy - explained).max(0.0) / count).sqrt()
+        let mut rms = sectors.map(|[energy, weight]| (energy / weight.max(1e-9)).sqrt());
+        rms.sort_by(f64::total_cmp);
+        0.5 * (rms[SECTORS / 2 - 1] + rms[SECTORS / 2])
+    }
+
+    /// Residuals of smooth shading, fitted with weights that fall with the residual (towards least absolute values).
+    fn shading_residuals(&self) -> Vec<Option<f64>> {
+        let terms: Vec<SVector<f64, 9>> = (0..self.values.len())
+            .map(|i| shading_terms(ring_radius(i / SPOKES), TAU * (i % SPOKES) as f64 / SPOKES as f64))
+            .collect();
+        let mut residuals: Vec<Option<f64>> = vec![None; self.values.len()];
+        for _ in 0..4 {
+            let mut normal = SMatrix::<f64, 9, 9>::identity() * 1e-6;
+            let mut right_side = SVector::<f64, 9>::zeros();
+            for (i, value) in self.values.iter().enumerate() {
+                let Some(value) = value else { continue };
+                let weight = ring_radius(i / SPOKES) / (0.02 + residuals[i].map_or(0.0, f64::abs));
+                normal += terms[i] * terms[i].transpose() * weight;
+                right_side += terms[i] * (value * weight);
+            }
+            let Some(inverse) = normal.try_inverse() else { break };
+            let shading = inverse * right_side;
+            residuals = self.values.iter().zip(&terms).map(|(v, t)| v.map(|v| v - t.dot(&shading))).collect();
+        }
+        residuals
     }
 }
 

@@ -77,21 +77,26 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples
     let mut aim = start.clone();
     for plane in planes.iter().rev().filter(|p| radius_px / p.scale >= least_samples) {
         let Some(fit) = fit_on_plane(frame, plane, &aim) else { continue };
-        if best.is_some() && fit.blur > BLUR_LIMIT * plane.scale {
+        if best.as_ref().is_some_and(|b| fit.blur > BLUR_LIMIT * plane.scale || worse(&fit, b)) {
             return best;
         }
         aim = fit.aim.clone();
         best = Some(fit);
     }
-    for reach in [3.0, 2.0] {
+    for reach in [5.0, 2.0] {
         let Some(fit) = fit_once(frame, &aim, reach) else { continue };
-        if best.is_some() && fit.blur > FRAME_BLUR_LIMIT {
+        if best.as_ref().is_some_and(|b| fit.blur > FRAME_BLUR_LIMIT || worse(&fit, b)) {
             return best;
         }
         aim = fit.aim.clone();
         best = Some(fit);
     }
     best
+}
+
+/// Noise has drowned the rim on the finer plane: much less speaks for it.
+fn worse(finer: &Consensus, coarser: &Consensus) -> bool {
+    finer.evidence < 0.6 * coarser.evidence || finer.support < 0.6 * coarser.support
 }
 
 /// One quick fit on the plane in which the radius spans about `samples`; on the frame itself where it is small.

@@ -22,9 +22,11 @@ const MOST_CANDIDATES: usize = 60;
 /// Circles followed to a finer plane.
 const MOST_FOLLOWED: usize = 40;
 /// Circles fitted on rays.
-const MOST_PROBED: usize = 14;
+const MOST_PROBED: usize = 20;
 /// Circles refined to the pixel.
-const MOST_REFINED: usize = 5;
+const MOST_REFINED: usize = 6;
+/// Of them, about one centre.
+const MOST_CONCENTRIC: usize = 2;
 /// Least evidence of the first fit on rays for a circle to be refined.
 const PROMISING: f64 = 12.0;
 
@@ -123,7 +125,9 @@ impl<'a> Prepared<'a> {
         probed.sort_by(|a, b| b.0.evidence.total_cmp(&a.0.evidence));
         let mut kept: Vec<(Consensus, Supported)> = Vec::new();
         for next in probed {
-            if kept.iter().all(|k| !same(&k.1.circle, &next.1.circle, 0.015)) && kept.len() < MOST_REFINED {
+            let fresh = kept.iter().all(|k| !same(&k.1.circle, &next.1.circle, 0.015));
+            let family = kept.iter().filter(|k| concentric(&k.1.circle, &next.1.circle)).count();
+            if fresh && family < MOST_CONCENTRIC && kept.len() < MOST_REFINED {
                 kept.push(next);
             }
         }
@@ -131,6 +135,11 @@ impl<'a> Prepared<'a> {
         findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
         findings
     }
+}
+
+/// One centre within a tenth of the larger radius.
+pub(super) fn concentric(a: &Circle, b: &Circle) -> bool {
+    a.distance(b) < 0.1 * a.radius.max(b.radius)
 }
 
 /// Centres and radii together differ by less than a fraction of the radius.
