@@ -1,0 +1,77 @@
+//! Whether a verdict is true to the truth, by the rule for false matches and false mismatches.
+
+use plateproof::report::Verdict;
+use plateproof::sheet::Tolerances;
+
+use crate::shot::Shot;
+use crate::truth::{CHECKS, number};
+
+/// An unpaired light of at least this share is a mismatch by itself.
+const UNPAIRED_SHARE: f64 = 0.10;
+
+/// One finding held against truth.
+pub(crate) struct Call {
+    pub(crate) shot: String,
+    pub(crate) check: &'static str,
+    /// Beyond 1.1 tolerances, yet called a match.
+    pub(crate) false_match: bool,
+    /// Within tolerance, yet called a mismatch.
+    pub(crate) false_mismatch: bool,
+    /// Below half or above twice the tolerance, on input that allows a decision.
+    pub(crate) clear: bool,
+    pub(crate) decided: bool,
+}
+
+/// The four checks of the CG and the reference drift.
+pub(crate) fn calls(shot: &Shot) -> Vec<Call> {
+    CHECKS.into_iter().chain(["reference-drift"]).map(|check| call(shot, check)).collect()
+}
+
+fn call(shot: &Shot, check: &'static str) -> Call {
+    let size = size_in_tolerances(shot, check);
+    let verdict = shot.finding(check).verdict;
+    // Under clipping the contract forbids a match, however right the CG is.
+    let decidable = check == "reference-drift" || !matches!(shot.truth.expected(check), "unsure" | "not-mismatch");
+    Call {
+        shot: shot.name.clone(),
+        check,
+        false_match: size > 1.1 && verdict == Verdict::Match,
+        false_mismatch: size < 1.0 && verdict == Verdict::Mismatch,
+        clear: decidable && !(0.5..=2.0).contains(&size),
+        decided: matches!(verdict, Verdict::Match | Verdict::Mismatch),
+    }
+}
+
+/// The true error over the default tolerance; for several criteria the worst.
+fn size_in_tolerances(shot: &Shot, check: &str) -> f64 {
+    let t = Tolerances::default();
+    let truth = |key: &str| number(&shot.truth.error(check)[key]).abs();
+    match check {
+        "highlight-direction" => {
+            let unpaired = shot.truth.unpaired_shares().into_iter().fold(0.0, f64::max) / UNPAIRED_SHARE;
+            (truth("value_deg") / t.direction.deg).max(unpaired)
+        }
+        "key-fill-ratio" => truth("value_stops") / t.key_fill.stops,
+        "exposure" => truth("value_stops") / t.exposure.stops,
+        "colour-balance" => colour(shot, &t),
+        _ => shot.truth.unexplained_drift_stops().abs() / t.reference_drift.stops,
+    }
+}
+
+fn colour(shot: &Shot, tolerances: &Tolerances) -> f64 {
+    let overall = &shot.truth.error("colour-balance")["overall"];
+    let channels = overall["channel_stops"].as_array().unwrap().iter().map(|v| number(v).abs());
+    let stops = channels.fold(0.0, f64::max) / tolerances.colour.stops;
+    let mired = overall["mired_error"].as_f64().map_or(0.0, |m| m.abs() / tolerances.colour.mired);
+    stops.max(mired)
+}
+
+/// A verdict that the truth file's own word does not contradict.
+pub(crate) fn allowed(expected: &str, verdict: Verdict) -> bool {
+    match expected {
+        "match" | "not-mismatch" => verdict != Verdict::Mismatch,
+        "mismatch" => verdict != Verdict::Match,
+        "unsure" => verdict == Verdict::Unsure,
+        _ => true,
+    }
+}
