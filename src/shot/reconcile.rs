@@ -1,15 +1,15 @@
 //! Two searches for what should be the same sphere: each side may help the other where it is in doubt.
 //!
 //! The CG sphere stands where the real one stood, so the cone of one side says where to look on the other. A side that
-//! found nothing, found several, or found something elsewhere is looked at again near the other's sphere; only an
-//! outline that the picture itself supports there is taken, and the report says so.
+//! found nothing, found several, or found something elsewhere is looked at again; only an outline that the picture
+//! itself bears out is taken, and the report says so.
 
-use crate::Result;
 use crate::camera::View;
 use crate::image::Frame;
 use crate::report::Report;
-use crate::sphere::find::fit_near;
+use crate::sphere::find::{fit_near, round_outlines};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
+use crate::Result;
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
 const SAME_PLACE: f64 = 0.35;
@@ -27,66 +27,90 @@ pub(super) struct Looked<'a> {
     pub(super) search: Result<SphereSearch>,
 }
 
-/// Settles both sides.
-pub(super) fn reconcile(
-    mirror: Looked<'_>,
-    cg: Looked<'_>,
-    report: &mut Report,
-) -> Result<(SphereSearch, SphereSearch)> {
-    let (mirror_cone, cg_cone) = (sure(&mirror.search), sure(&cg.search));
-    let cg_is_certain = cg.search.as_ref().is_ok_and(|s| s.best.found_by != FoundBy::Search && s.rivals.is_empty());
-    let mirror_search = settle(&mirror, cg_cone.as_ref(), cg_is_certain, "CG", report)?;
-    let mirror_cone = mirror_cone.filter(|_| cg_cone.is_none());
-    let cg_search = settle(&cg, mirror_cone.as_ref(), false, "photographed", report)?;
-    Ok((mirror_search, cg_search))
+impl Looked<'_> {
+    /// The search's own sphere, where it left no doubt.
+    fn sure(&self) -> Option<&SphereFit> {
+        self.search.as_ref().ok().filter(|s| s.rivals.is_empty()).map(|s| &s.best)
+    }
+
+    /// The outline did not come from a search: it is what it is.
+    fn certain(&self) -> bool {
+        self.sure().is_some_and(|fit| fit.found_by != FoundBy::Search)
+    }
+
+    /// The outline of this side that agrees with a cone of the other: one that the search found, one fitted there, or
+    /// any other round outline.
+    fn agreeing(&self, cone: &SphereCone) -> Option<SphereFit> {
+        let own = self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals)).find(|f| same(&f.cone, cone));
+        let near = || {
+            let start = outline_of_cone(self.view, cone)?;
+            fit_near(self.frame, self.view, &start).filter(|f| f.unseen_fraction <= 1.0 - LEAST_SEEN && same(&f.cone, cone))
+        };
+        own.cloned().or_else(near)
+    }
+
+    fn taken(&self, fit: SphereFit, report: &mut Report) -> SphereSearch {
+        let o = fit.outline;
+        report.warnings.push(format!(
+            "{}: the search alone left doubt; the outline [{:.1}, {:.1}, {:.1}] was taken because the other side's sphere stands at the same place and the picture shows its edge",
+            self.frame.record.file,
+            o.centre_x,
+            o.centre_y,
+            o.mean_radius()
+        ));
+        SphereSearch { best: fit, rivals: Vec::new() }
+    }
 }
 
-/// The cone of a search that left no doubt.
-fn sure(search: &Result<SphereSearch>) -> Option<SphereCone> {
-    search.as_ref().ok().filter(|s| s.rivals.is_empty()).map(|s| s.best.cone.clone())
-}
-
-/// `other_is_certain`: the other side's outline did not come from a search, so a disagreement speaks against this one.
-fn settle(
-    side: &Looked<'_>,
-    other: Option<&SphereCone>,
-    other_is_certain: bool,
-    whose: &str,
-    report: &mut Report,
-) -> Result<SphereSearch> {
-    let own = side.search.clone();
-    let Some(other) = other else { return own };
-    let given = own.as_ref().is_ok_and(|s| s.best.found_by != FoundBy::Search);
-    let alone = own.as_ref().is_ok_and(|s| s.rivals.is_empty());
-    let alike = own.as_ref().is_ok_and(|s| same(&s.best.cone, other));
-    if given || (alone && (alike || !other_is_certain)) {
-        return own;
-    }
-    if let Ok(search) = &own
-        && let Some(agreeing) = std::iter::once(&search.best).chain(&search.rivals).find(|f| same(&f.cone, other))
-    {
-        said(side, agreeing, whose, report);
-        return Ok(SphereSearch { best: agreeing.clone(), rivals: Vec::new() });
-    }
-    let near = outline_of_cone(side.view, other).and_then(|start| fit_near(side.frame, side.view, &start));
-    match near.filter(|fit| fit.unseen_fraction <= 1.0 - LEAST_SEEN && same(&fit.cone, other)) {
-        Some(fit) => {
-            said(side, &fit, whose, report);
-            Ok(SphereSearch { best: fit, rivals: Vec::new() })
+/// Settles both sides: photographed, CG.
+pub(super) fn reconcile(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Result<(SphereSearch, SphereSearch)> {
+    if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
+        if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
+            return Ok((mirror.search?, cg.search?));
         }
-        None => own,
+        return disagreeing(mirror, cg, report);
     }
+    if let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone)) {
+        let settled = mirror.taken(fit, report);
+        return Ok((settled, cg.search?));
+    }
+    if let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone)) {
+        let settled = cg.taken(fit, report);
+        return Ok((mirror.search?, settled));
+    }
+    if mirror.sure().is_none() && cg.sure().is_none() && let Some((a, b)) = common(&mirror, &cg) {
+        return Ok((mirror.taken(a, report), cg.taken(b, report)));
+    }
+    Ok((mirror.search?, cg.search?))
 }
 
-fn said(side: &Looked<'_>, fit: &SphereFit, whose: &str, report: &mut Report) {
-    let o = fit.outline;
-    report.warnings.push(format!(
-        "{}: the search alone left doubt; the outline [{:.1}, {:.1}, {:.1}] was taken because the {whose} sphere stands there and the picture shows its edge",
-        side.frame.record.file,
-        o.centre_x,
-        o.centre_y,
-        o.mean_radius()
-    ));
+/// Both are sure of different places. A certain side decides where the other has an edge; else the spheres are taken
+/// as they are, and it is said.
+fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Result<(SphereSearch, SphereSearch)> {
+    if !mirror.certain()
+        && let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone))
+    {
+        let settled = mirror.taken(fit, report);
+        return Ok((settled, cg.search?));
+    }
+    if !cg.certain()
+        && let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone))
+    {
+        let settled = cg.taken(fit, report);
+        return Ok((mirror.search?, settled));
+    }
+    report.warnings.push("the CG sphere does not stand where the photographed one does, or is of another size".to_owned());
+    Ok((mirror.search?, cg.search?))
+}
+
+/// Neither side is sure on its own: of the outlines that both show at the same place, the one best borne out on both.
+fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)> {
+    let (ours, theirs) =
+        rayon::join(|| round_outlines(mirror.frame, mirror.view), || round_outlines(cg.frame, cg.view));
+    let ranked = ours.iter().enumerate().flat_map(|(i, a)| {
+        theirs.iter().enumerate().filter(|(_, b)| same(&a.cone, &b.cone)).map(move |(j, b)| (i + j, a, b))
+    });
+    ranked.min_by_key(|(rank, _, _)| *rank).map(|(_, a, b)| (a.clone(), b.clone()))
 }
 
 fn same(a: &SphereCone, b: &SphereCone) -> bool {

@@ -30,7 +30,8 @@ const WIDEST_SCATTER: f64 = 0.9;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
-fn is_outline(f: &Finding) -> bool {
+/// The edges bear the outline out.
+pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
     let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
     c.evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight

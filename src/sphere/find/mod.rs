@@ -29,7 +29,7 @@ use crate::image::Frame;
 use crate::{Error, ErrorKind, Result};
 
 use consensus::{Aim, Consensus};
-use decide::{Decision, Ranked, decide};
+use decide::{Decision, Ranked, decide, is_outline};
 pub use fitted::{FitNotes, fit_from_cone};
 use search::Prepared;
 
@@ -55,6 +55,19 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
     }
+}
+
+/// Every round outline in the frame that its edges bear out, best evidence first, whether or not it looks like a
+/// mirror. For where something else tells which one is the sphere.
+pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
+    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
+        return Vec::new();
+    }
+    let mut findings = Prepared::new(frame, view).findings();
+    findings.retain(is_outline);
+    findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
+    let fit = |f: &search::Finding| fit_noted(view, &f.consensus, FoundBy::Search, f.consensus.support);
+    findings.iter().filter_map(fit).collect()
 }
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
