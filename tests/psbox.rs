@@ -68,7 +68,11 @@ fn outline_and_key_of_twelve_photographs() {
     for (lamp, number) in lamps.iter().zip(1..) {
         let outcome = measure(folder.join(format!("Image_{number:02}.JPG")));
         let Some(sphere) = outcome.sphere.as_ref() else {
-            broken.push(format!("{number:02}: no sphere, {} candidates, {:?}", outcome.candidates.len(), outcome.error));
+            broken.push(format!(
+                "{number:02}: no sphere, {} candidates, {:?}",
+                outcome.candidates.len(),
+                outcome.error
+            ));
             continue;
         };
         let outline = outline_error(sphere, &circle);
@@ -77,7 +81,11 @@ fn outline_and_key_of_twelve_photographs() {
             continue;
         };
         let angle = angle_between_rad(&direction(key), lamp).to_degrees();
-        println!("{number:02}: outline {:.2} % of the radius, key {angle:.2} deg of {} lights", 100.0 * outline, sphere.lights.len());
+        println!(
+            "{number:02}: outline {:.2} % of the radius, key {angle:.2} deg of {} lights",
+            100.0 * outline,
+            sphere.lights.len()
+        );
         if outline > 0.005 {
             broken.push(format!("{number:02}: outline {:.2} %", 100.0 * outline));
         }

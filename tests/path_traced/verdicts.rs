@@ -29,16 +29,16 @@ pub(crate) fn calls(shot: &Shot) -> Vec<Call> {
 
 fn call(shot: &Shot, check: &'static str) -> Call {
     let size = size_in_tolerances(shot, check);
-    let verdict = shot.finding(check).verdict;
+    let verdict = shot.verdict(check);
     // Under clipping the contract forbids a match, however right the CG is.
     let decidable = check == "reference-drift" || !matches!(shot.truth.expected(check), "unsure" | "not-mismatch");
     Call {
         shot: shot.name.clone(),
         check,
-        false_match: size > 1.1 && verdict == Verdict::Match,
-        false_mismatch: size < 1.0 && verdict == Verdict::Mismatch,
+        false_match: size > 1.1 && verdict == Some(Verdict::Match),
+        false_mismatch: size < 1.0 && verdict == Some(Verdict::Mismatch),
         clear: decidable && !(0.5..=2.0).contains(&size),
-        decided: matches!(verdict, Verdict::Match | Verdict::Mismatch),
+        decided: matches!(verdict, Some(Verdict::Match | Verdict::Mismatch)),
     }
 }
 
@@ -67,11 +67,11 @@ fn colour(shot: &Shot, tolerances: &Tolerances) -> f64 {
 }
 
 /// A verdict that the truth file's own word does not contradict.
-pub(crate) fn allowed(expected: &str, verdict: Verdict) -> bool {
+pub(crate) fn allowed(expected: &str, verdict: Option<Verdict>) -> bool {
     match expected {
-        "match" | "not-mismatch" => verdict != Verdict::Mismatch,
-        "mismatch" => verdict != Verdict::Match,
-        "unsure" => verdict == Verdict::Unsure,
+        "match" | "not-mismatch" => verdict != Some(Verdict::Mismatch),
+        "mismatch" => verdict != Some(Verdict::Match),
+        "unsure" => verdict == Some(Verdict::Unsure),
         _ => true,
     }
 }
