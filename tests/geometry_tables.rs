@@ -4,6 +4,8 @@
 //! table `circle_fit_crb` has no counterpart that can be called from outside: the finder weighs its edge points by what
 //! each is worth instead of taking N equal ones. `lighting_ratio` is held in `reference_values.rs`.
 
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+
 use std::f64::consts::{PI, TAU};
 use std::path::Path;
 

@@ -13,10 +13,8 @@ const UNPAIRED_SHARE: f64 = 0.10;
 pub(crate) struct Call {
     pub(crate) shot: String,
     pub(crate) check: &'static str,
-    /// Beyond 1.1 tolerances, yet called a match.
-    pub(crate) false_match: bool,
-    /// Within tolerance, yet called a mismatch.
-    pub(crate) false_mismatch: bool,
+    /// Beyond 1.1 tolerances and called a match, or within tolerance and called a mismatch.
+    pub(crate) falsehood: Option<&'static str>,
     /// Below half or above twice the tolerance, on input that allows a decision.
     pub(crate) clear: bool,
     pub(crate) decided: bool,
@@ -35,8 +33,11 @@ fn call(shot: &Shot, check: &'static str) -> Call {
     Call {
         shot: shot.name.clone(),
         check,
-        false_match: size > 1.1 && verdict == Some(Verdict::Match),
-        false_mismatch: size < 1.0 && verdict == Some(Verdict::Mismatch),
+        falsehood: match verdict {
+            Some(Verdict::Match) if size > 1.1 => Some("false match"),
+            Some(Verdict::Mismatch) if size < 1.0 => Some("false mismatch"),
+            _ => None,
+        },
         clear: decidable && !(0.5..=2.0).contains(&size),
         decided: matches!(verdict, Some(Verdict::Match | Verdict::Mismatch)),
     }
