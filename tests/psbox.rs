@@ -4,6 +4,7 @@
 //! y from the bottom) and `light_directions.txt` (x right, y up, z to the camera). Nothing is told to the program but
 //! the file. Two spheres of that rig disagree by 0.4° to 1.75° about the same lamps.
 
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the measured errors with --nocapture, and why a test was skipped")]
 
 use std::path::{Path, PathBuf};
@@ -43,7 +44,7 @@ fn published_directions(folder: &Path) -> Vec<Vector3<f64>> {
     (0..lamps).map(|i| Vector3::new(n[i], n[lamps + i], n[2 * lamps + i]).normalize()).collect()
 }
 
-fn measure(path: PathBuf) -> SphereOutcome {
+fn measure(path: &Path) -> SphereOutcome {
     measure_sphere(&SphereQuery { image: ImageSpec::of_frame(path.to_string_lossy()), ..SphereQuery::default() })
 }
 
@@ -66,9 +67,13 @@ fn outline_and_key_of_twelve_photographs() {
     let mut angles = Vec::new();
     let mut broken = Vec::new();
     for (lamp, number) in lamps.iter().zip(1..) {
-        let outcome = measure(folder.join(format!("Image_{number:02}.JPG")));
+        let outcome = measure(&folder.join(format!("Image_{number:02}.JPG")));
         let Some(sphere) = outcome.sphere.as_ref() else {
-            broken.push(format!("{number:02}: no sphere, {} candidates, {:?}", outcome.candidates.len(), outcome.error));
+            broken.push(format!(
+                "{number:02}: no sphere, {} candidates, {:?}",
+                outcome.candidates.len(),
+                outcome.error
+            ));
             continue;
         };
         let outline = outline_error(sphere, &circle);
@@ -77,7 +82,11 @@ fn outline_and_key_of_twelve_photographs() {
             continue;
         };
         let angle = angle_between_rad(&direction(key), lamp).to_degrees();
-        println!("{number:02}: outline {:.2} % of the radius, key {angle:.2} deg of {} lights", 100.0 * outline, sphere.lights.len());
+        println!(
+            "{number:02}: outline {:.2} % of the radius, key {angle:.2} deg of {} lights",
+            100.0 * outline,
+            sphere.lights.len()
+        );
         if outline > 0.005 {
             broken.push(format!("{number:02}: outline {:.2} %", 100.0 * outline));
         }
@@ -112,7 +121,7 @@ fn direction_of_point(circle: &Outline, [x, y]: [f64; 2]) -> Vector3<f64> {
 fn lamp_and_panes_of_the_room_are_separate_lights() {
     let Some(folder) = photographs() else { return };
     let circle = published_circle(&folder);
-    let outcome = measure(folder.join("ref.JPG"));
+    let outcome = measure(&folder.join("ref.JPG"));
     let sphere = outcome.sphere.unwrap_or_else(|| panic!("no sphere: {:?}", outcome.error));
     for light in &sphere.lights {
         println!("light {:.1}, {:.1} deg, share {:.2}", light.azimuth_deg, light.elevation_deg, light.share);

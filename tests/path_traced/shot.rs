@@ -35,7 +35,8 @@ impl Sphere<'_> {
             angle_between_rad(&direction_of_deg(l.azimuth_deg, l.elevation_deg), &truth.direction).to_degrees()
         };
         let all = self.report.lights.iter().map(|l| (angle(l), l));
-        all.filter(|found| found.0 < SAME_LIGHT_DEG.max(0.5 * truth.angular_radius_deg)).min_by(|a, b| a.0.total_cmp(&b.0))
+        all.filter(|found| found.0 < SAME_LIGHT_DEG.max(0.5 * truth.angular_radius_deg))
+            .min_by(|a, b| a.0.total_cmp(&b.0))
     }
 }
 
@@ -54,14 +55,22 @@ impl Shot {
         })
     }
 
-    pub(crate) fn finding(&self, check: &str) -> &Finding {
-        let found = self.report.findings.iter().find(|f| f.check == check);
-        found.unwrap_or_else(|| panic!("{} has no finding {check}: {:?}", self.name, self.report.error))
+    /// `None` where the shot could not be done.
+    pub(crate) fn finding(&self, check: &str) -> Option<&Finding> {
+        self.report.findings.iter().find(|f| f.check == check)
     }
 
-    pub(crate) fn value(&self, check: &str) -> f64 {
-        let finding = self.finding(check);
-        finding.value.unwrap_or_else(|| panic!("{} {check} has no value: {}", self.name, finding.reason))
+    pub(crate) fn verdict(&self, check: &str) -> Option<Verdict> {
+        self.finding(check).map(|f| f.verdict)
+    }
+
+    /// A finding's value, or why there is none.
+    pub(crate) fn value(&self, check: &str) -> Result<f64, String> {
+        let Some(finding) = self.finding(check) else {
+            let cause = self.report.error.as_ref().map_or("", |e| &e.cause);
+            return Err(format!("no finding {check}: {cause}"));
+        };
+        finding.value.ok_or_else(|| format!("{check} has no value: {}", finding.reason))
     }
 
     /// What the direction error may be off by: the coarsest of the keys' bounds on both sides.
@@ -74,8 +83,8 @@ impl Shot {
     /// Names of the true lights that the report lists as unpaired, as far as they matter.
     pub(crate) fn unpaired_that_matter(&self, key: &str, side: &'static str) -> Vec<String> {
         let truth = self.truth.lights(side);
-        let entries = self.finding("highlight-direction").detail[key].as_array().unwrap();
-        let matter = entries.iter().filter(|e| number(&e["share"]) >= SHARE_THAT_MATTERS);
+        let entries = self.finding("highlight-direction").and_then(|f| f.detail[key].as_array());
+        let matter = entries.into_iter().flatten().filter(|e| number(&e["share"]) >= SHARE_THAT_MATTERS);
         matter
             .map(|e| {
                 let seen = direction_of_deg(number(&e["azimuth_deg"]), number(&e["elevation_deg"]));
@@ -91,14 +100,15 @@ impl Shot {
             return format!("{:34} error: {} ({})", self.name, error.cause, error.file);
         }
         let truth = |check: &str, key: &str| number(&self.truth.error(check)[key]);
-        let off = |check: &str, key: &str| self.finding(check).value.map_or(f64::NAN, |v| v - truth(check, key));
+        let off = |check: &str, key: &str| self.value(check).map_or(f64::NAN, |v| v - truth(check, key));
         let colour = |key: &str| {
-            let found = self.finding("colour-balance").detail.get("overall").and_then(|o| o[key].as_f64());
+            let found = self.finding("colour-balance").and_then(|f| f.detail.get("overall")?[key].as_f64());
             found.unwrap_or(f64::NAN) - number(&self.truth.error("colour-balance")["overall"][key])
         };
-        let verdicts: String = CHECKS.iter().map(|check| letter(self.finding(check).verdict)).collect();
+        let verdicts: String = CHECKS.iter().map(|check| letter(self.verdict(check))).collect();
+        let drift = self.value("reference-drift").map_or(f64::NAN, |v| v - self.truth.unexplained_drift_stops());
         format!(
-            "{:34} {:8} {:+.3} (of {:.3}) {:+.4} {:+.4} {:+.4} {:+.4}  {verdicts} | {} {}",
+            "{:34} {:8} {:+.3} (of {:.3}) {:+.4} {:+.4} {:+.4} {:+.4}  {verdicts} | {} {drift:+.4}",
             self.name,
             self.report.verdict.word(),
             off("highlight-direction", "value_deg"),
@@ -107,17 +117,16 @@ impl Shot {
             off("exposure", "value_stops"),
             colour("red_green_stops"),
             colour("blue_green_stops"),
-            letter(self.finding("reference-drift").verdict),
-            self.finding("reference-drift").value.map_or(f64::NAN, |v| v - self.truth.unexplained_drift_stops()),
+            letter(self.verdict("reference-drift")),
         )
     }
 }
 
-fn letter(verdict: Verdict) -> char {
+fn letter(verdict: Option<Verdict>) -> char {
     match verdict {
-        Verdict::Match => 'M',
-        Verdict::Mismatch => 'X',
-        Verdict::Unsure => '?',
-        Verdict::NotGiven => '-',
+        Some(Verdict::Match) => 'M',
+        Some(Verdict::Mismatch) => 'X',
+        Some(Verdict::Unsure) => '?',
+        Some(Verdict::NotGiven) | None => '-',
     }
 }

@@ -35,6 +35,13 @@ impl Light {
     pub(crate) fn direction_bound_deg(&self) -> f64 {
         0.15_f64.max(0.1 * self.degrees_per_px)
     }
+
+    /// The same for the absolute direction of one light. Pixels are boxes and the renders have no lens blur, so a light
+    /// that fits into one pixel may lie anywhere in it: half its diagonal is what the picture cannot tell.
+    pub(crate) fn place_bound_deg(&self) -> f64 {
+        let hidden_px = if self.resolved { 0.0 } else { 0.5_f64.sqrt() };
+        self.direction_bound_deg() + hidden_px * self.degrees_per_px
+    }
 }
 
 /// Truth of one shot.

@@ -13,10 +13,8 @@ const UNPAIRED_SHARE: f64 = 0.10;
 pub(crate) struct Call {
     pub(crate) shot: String,
     pub(crate) check: &'static str,
-    /// Beyond 1.1 tolerances, yet called a match.
-    pub(crate) false_match: bool,
-    /// Within tolerance, yet called a mismatch.
-    pub(crate) false_mismatch: bool,
+    /// Beyond 1.1 tolerances and called a match, or within tolerance and called a mismatch.
+    pub(crate) falsehood: Option<&'static str>,
     /// Below half or above twice the tolerance, on input that allows a decision.
     pub(crate) clear: bool,
     pub(crate) decided: bool,
@@ -29,16 +27,19 @@ pub(crate) fn calls(shot: &Shot) -> Vec<Call> {
 
 fn call(shot: &Shot, check: &'static str) -> Call {
     let size = size_in_tolerances(shot, check);
-    let verdict = shot.finding(check).verdict;
+    let verdict = shot.verdict(check);
     // Under clipping the contract forbids a match, however right the CG is.
     let decidable = check == "reference-drift" || !matches!(shot.truth.expected(check), "unsure" | "not-mismatch");
     Call {
         shot: shot.name.clone(),
         check,
-        false_match: size > 1.1 && verdict == Verdict::Match,
-        false_mismatch: size < 1.0 && verdict == Verdict::Mismatch,
+        falsehood: match verdict {
+            Some(Verdict::Match) if size > 1.1 => Some("false match"),
+            Some(Verdict::Mismatch) if size < 1.0 => Some("false mismatch"),
+            _ => None,
+        },
         clear: decidable && !(0.5..=2.0).contains(&size),
-        decided: matches!(verdict, Verdict::Match | Verdict::Mismatch),
+        decided: matches!(verdict, Some(Verdict::Match | Verdict::Mismatch)),
     }
 }
 
@@ -67,11 +68,11 @@ fn colour(shot: &Shot, tolerances: &Tolerances) -> f64 {
 }
 
 /// A verdict that the truth file's own word does not contradict.
-pub(crate) fn allowed(expected: &str, verdict: Verdict) -> bool {
+pub(crate) fn allowed(expected: &str, verdict: Option<Verdict>) -> bool {
     match expected {
-        "match" | "not-mismatch" => verdict != Verdict::Mismatch,
-        "mismatch" => verdict != Verdict::Match,
-        "unsure" => verdict == Verdict::Unsure,
+        "match" | "not-mismatch" => verdict != Some(Verdict::Mismatch),
+        "mismatch" => verdict != Some(Verdict::Match),
+        "unsure" => verdict == Some(Verdict::Unsure),
         _ => true,
     }
 }
