@@ -34,3 +34,15 @@ pub fn levels_of(frame: &Frame, view: &View, o: crate::sphere::Outline) {
     for l in levels.iter().rev() { show(format!("scale {}", l.scale), super::refine::fit_once(&super::refine::Shown { source: l, encoded: frame.eight_bit }, &aim, 3.0)); }
     show("frame".into(), super::refine::fit_once(&super::refine::Shown { source: frame, encoded: frame.eight_bit }, &aim, 3.0));
 }
+pub fn contours(frame: &Frame, view: &View) {
+    let p = super::search::Prepared::new(frame, view);
+    let t = std::time::Instant::now();
+    for s in p.circles().iter().take(8) {
+        let Some(cone) = super::flat::cone_of_circle(view, &s.circle) else { continue };
+        let Some(start) = crate::sphere::outline_of_cone(view, &cone) else { continue };
+        if let Some(c) = super::contour::contour(frame, view, &start) {
+            println!("   CONTOUR from r {:.1} ev {:.1}: {:.2?} sd {:.2} {:.2} support {:.2} contrast {:.2} scatter {:.2}", s.circle.radius, s.evidence, c.fit.outline.to_array(), c.fit.outline_cov[(0,0)].sqrt(), c.fit.outline_cov[(2,2)].sqrt(), c.support, c.contrast, c.fit.edge_sd_px);
+        }
+    }
+    println!("   contours {:?}", t.elapsed());
+}

@@ -1,6 +1,7 @@
 //! Which of the circles is the mirror sphere, and whether that can be said at all.
 
 use super::flat::Circle;
+use super::interior::Interior;
 use super::search::{Finding, concentric};
 
 /// A finding with its quality in [0, 1].
@@ -23,6 +24,8 @@ pub(super) enum Decision {
 
 /// Least evidence (natural log) that an outline is there.
 const LEAST_EVIDENCE: f64 = 18.0;
+/// How far the evidence of edge elements counts beside that of the lines across the rim: both see the same edges.
+const EDGEL_SHARE: f64 = 0.3;
 /// Least fraction of rays that support the outline.
 const LEAST_SUPPORT: f64 = 0.3;
 /// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
@@ -34,12 +37,11 @@ const RIVAL_FACTOR: f64 = 0.5;
 pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
     let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
-    c.evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight
+    c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0) >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight
 }
 
 /// How much the inside looks like a mirror, 0 to 1.
-fn mirror_likeness(f: &Finding) -> f64 {
-    let i = &f.interior;
+pub(super) fn mirror_likeness(i: &Interior) -> f64 {
     let detail = ((i.detail - 0.1) / 0.08).clamp(0.0, 1.0);
     let squeeze = ((i.squeeze - 0.8) / 0.8).clamp(0.0, 1.0);
     let uneven = ((0.65 - i.concentric) / 0.2).clamp(0.0, 1.0);
@@ -56,7 +58,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
         .into_iter()
         .map(|finding| {
             let evidence = finding.consensus.evidence;
-            let score = evidence / (evidence + 20.0) * mirror_likeness(&finding);
+            let score = evidence / (evidence + 20.0) * mirror_likeness(&finding.interior);
             Ranked { finding, score }
         })
         .filter(|r| r.score > 0.05)

@@ -7,6 +7,7 @@
 
 mod alpha;
 mod consensus;
+mod contour;
 pub mod debug;
 mod decide;
 mod edgels;
@@ -47,7 +48,17 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if let Some(best) = alpha::sphere_of_alpha(frame, view) {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
-    match decide(Prepared::new(frame, view).findings()) {
+    let prepared = Prepared::new(frame, view);
+    let decision = decide(prepared.findings());
+    let soft = match &decision {
+        Decision::Found { best, .. } => best.finding.consensus.blur > SHARP_BLUR_PX,
+        Decision::NothingRound => true,
+        Decision::NoMirror => false,
+    };
+    if soft && let Some(search) = by_votes(&prepared) {
+        return Ok(search);
+    }
+    match decision {
         Decision::Found { best, rivals } => {
             let best = fit_of(view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
             Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(view, r)).collect() })
@@ -55,6 +66,33 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
     }
+}
+
+/// Edges blurred by more than this (1 sd, px) are soft: fits to their shape go astray and votes are the safer way.
+const SHARP_BLUR_PX: f64 = 1.5;
+/// A rim found by votes must stand out from its surroundings by this factor …
+const LEAST_CONTRAST: f64 = 1.85;
+/// … and be seen on this fraction of the lines.
+const LEAST_VOTED: f64 = 0.55;
+/// Rims whose quality is at least this fraction of the best are rivals.
+const VOTED_RIVAL: f64 = 0.9;
+
+/// The sphere whose soft rim most lines agree on; rivals are other rims that nearly as much speaks for.
+fn by_votes(prepared: &Prepared<'_>) -> Option<SphereSearch> {
+    let mut rims = prepared.contours();
+    rims.retain(|r| r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED);
+    rims.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
+    let best = rims.first()?.clone();
+    let rival = |r: &&contour::Contour| r.quality() >= VOTED_RIVAL * best.quality() && !alike(&r.fit, &best.fit);
+    let rivals = rims.iter().filter(rival).map(|r| r.fit.clone()).collect();
+    Some(SphereSearch { best: best.fit, rivals })
+}
+
+/// Two outlines of one rim: they differ by less than 2 % of the radius.
+fn alike(a: &SphereFit, b: &SphereFit) -> bool {
+    let (a, b) = (a.outline, b.outline);
+    let apart = (a.centre_x - b.centre_x).hypot(a.centre_y - b.centre_y);
+    apart + (a.mean_radius() - b.mean_radius()).abs() < 0.02 * b.mean_radius()
 }
 
 /// Every round outline in the frame that its edges bear out, best evidence first, whether or not it looks like a

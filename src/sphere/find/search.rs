@@ -3,6 +3,8 @@
 use rayon::prelude::*;
 
 use super::consensus::{Aim, Consensus};
+use super::contour::{Contour, contour};
+use super::decide::mirror_likeness;
 use super::edgels::{EdgelMap, edgels};
 use super::flat::{Circle, circle_of_cone, cone_of_circle};
 use super::interior::{Interior, interior};
@@ -23,6 +25,8 @@ const MOST_CANDIDATES: usize = 60;
 const MOST_FOLLOWED: usize = 40;
 /// Circles fitted on rays.
 const MOST_PROBED: usize = 20;
+/// Circles around which votes are gathered where the fits on rays leave doubt.
+const MOST_CONTOURS: usize = 8;
 /// Circles refined to the pixel.
 const MOST_REFINED: usize = 6;
 /// Of them, about one centre.
@@ -99,18 +103,36 @@ impl<'a> Prepared<'a> {
         best.into_iter().next()
     }
 
+    /// Rims found by votes around the circles with the best evidence, those that look like a mirror's.
+    pub(super) fn contours(&self) -> Vec<Contour> {
+        let circles = self.circles();
+        let found: Vec<Option<Contour>> =
+            circles.par_iter().take(MOST_CONTOURS).map(|s| self.contour_near(&s.circle)).collect();
+        found.into_iter().flatten().collect()
+    }
+
+    fn contour_near(&self, circle: &Circle) -> Option<Contour> {
+        let cone = cone_of_circle(self.view, circle)?;
+        let start = crate::sphere::outline_of_cone(self.view, &cone)?;
+        let found = contour(self.frame, self.view, &start)?;
+        let circle = circle_of_cone(self.view, &found.fit.cone);
+        let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
+        let inside = interior(plane, self.view, &circle, self.knee)?;
+        (mirror_likeness(&inside) > 0.05).then_some(found)
+    }
+
     /// A first fit on rays.
     fn probe(&self, supported: &Supported) -> Option<(Consensus, Supported)> {
         let cone = cone_of_circle(self.view, &supported.circle)?;
         let aim = Aim { view: self.view.clone(), cone };
-        let consensus = quick_fit(self.frame, &self.planes, &aim, 40.0)?;
+        let consensus = quick_fit(self.frame, &self.planes, &aim, enough_samples(supported.circle.radius))?;
         let circle = circle_of_cone(self.view, &consensus.aim.cone);
         (consensus.evidence >= PROMISING).then_some((consensus, Supported { circle, ..*supported }))
     }
 
     /// Fits one circle to the pixel and looks inside.
     fn examine(&self, first: &Consensus, supported: &Supported) -> Option<Finding> {
-        let consensus = refine(self.frame, &self.planes, &first.aim, 40.0)?;
+        let consensus = refine(self.frame, &self.planes, &first.aim, enough_samples(supported.circle.radius))?;
         let circle = circle_of_cone(self.view, &consensus.aim.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
         let interior = interior(plane, self.view, &circle, self.knee)?;
@@ -135,6 +157,12 @@ impl<'a> Prepared<'a> {
         findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
         findings
     }
+}
+
+/// Radius in samples from which a plane is used: 40, and for small spheres what the finest plane (half the frame's
+/// resolution, and half its noise) gives.
+fn enough_samples(radius_px: f64) -> f64 {
+    (radius_px / 2.1).min(40.0)
 }
 
 /// One centre within a tenth of the larger radius.
