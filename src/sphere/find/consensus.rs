@@ -76,12 +76,21 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
             Some((evidence(&rows, &settled, reach_px), settled))
         })
         .collect();
-    let strongest = fits.iter().map(|f| f.0).fold(f64::MIN, f64::max);
-    let share = 0.6;
-    let good = fits.into_iter().filter(|f| f.0 >= share * strongest);
+    let strongest = fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let share = if floor_px > 0.03 { 1.0 } else { OUTER_SHARE };
+    let (least_evidence, most_scatter) = (share * strongest.0, OUTER_SCATTER * strongest.1.scatter);
+    let good = fits.into_iter().filter(|f| f.0 >= least_evidence && f.1.scatter <= most_scatter);
     let (evidence, settled) = good.max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))?;
     finish(start, &rows, &settled, prior, evidence)
 }
+
+/// An outline further out is meant instead of the one with the strongest evidence where it has this share of it …
+const OUTER_SHARE: f64 = 0.75;
+/// … and scatters at most this much more.
+const OUTER_SCATTER: f64 = 1.1;
+
+/// The robust fit starts from a scatter of at most this many floors.
+const FIRST_SCATTER: f64 = 37.5;
 
 /// A settled robust fit.
 struct Settled {
@@ -93,7 +102,7 @@ struct Settled {
 /// Iteratively reweighted least squares with a scatter that only shrinks.
 fn settle(rows: &[Row], begin: Vector4<f64>, prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<Settled> {
     let mut step = begin;
-    let mut scatter = (reach_px * 0.25).clamp(floor_px, 0.8 * 3.0_f64.max(floor_px));
+    let mut scatter = (reach_px * 0.25).min(FIRST_SCATTER * floor_px).max(floor_px);
     let mut chosen = Vec::new();
     for _ in 0..12 {
         chosen = choose(rows, &step, scatter);
@@ -163,7 +172,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
                 r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
-            let cut = if residual < 0.0 { std::env::var("TI").map_or(3.0, |v| v.parse().unwrap()) } else { TUKEY };
+            let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
             let u = residual / (cut * variance.sqrt());
             let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
             Some(Chosen { row, residual, variance, weight, gain: best.gain })

@@ -113,7 +113,7 @@ impl<'a> Prepared<'a> {
         let consensus = refine(self.frame, &self.planes, &first.aim, 40.0)?;
         let circle = circle_of_cone(self.view, &consensus.aim.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
-        let interior = interior(plane, self.view, &circle, self.knee)?;
+        let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
         Some(Finding { consensus, circle, supported: *supported, interior })
     }
 
