@@ -76,14 +76,34 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
             Some((evidence(&rows, &settled, reach_px), settled))
         })
         .collect();
-    let strongest = fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let share = if floor_px > 0.03 { 1.0 } else { OUTER_SHARE };
-    let (least_evidence, most_scatter) = (share * strongest.0, OUTER_SCATTER * strongest.1.scatter);
-    let good = fits.into_iter().filter(|f| f.0 >= least_evidence && f.1.scatter <= most_scatter);
-    let (evidence, settled) = good.max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))?;
-    finish(start, &rows, &settled, prior, evidence)
+    let strongest = &fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (evidence, settled) = outermost(&fits, strongest, floor_px, rad_per_px);
+    finish(start, &rows, settled, prior, *evidence)
 }
 
+/// The outermost of fits that are nearly as good as the strongest, on the frame itself: there, reflections squeezed
+/// against the rim run along it a few pixels inside.
+fn outermost<'a>(
+    fits: &'a [(f64, Settled)],
+    strongest: &'a (f64, Settled),
+    floor_px: f64,
+    rad_per_px: f64,
+) -> &'a (f64, Settled) {
+    if floor_px > FRAME_FLOOR_PX {
+        return strongest;
+    }
+    let apart = strongest.1.step[2] + OUTER_APART_PX * rad_per_px;
+    fits.iter()
+        .filter(|f| f.0 >= OUTER_SHARE * strongest.0 && f.1.scatter <= OUTER_SCATTER * strongest.1.scatter)
+        .filter(|f| f.1.step[2] > apart)
+        .max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))
+        .unwrap_or(strongest)
+}
+
+/// Smallest scatter believed on the frame itself, px.
+pub(super) const FRAME_FLOOR_PX: f64 = 0.02;
+/// Fits closer than this are the same outline.
+const OUTER_APART_PX: f64 = 0.3;
 /// An outline further out is meant instead of the one with the strongest evidence where it has this share of it …
 const OUTER_SHARE: f64 = 0.75;
 /// … and scatters at most this much more.

@@ -2,7 +2,7 @@
 
 use rayon::prelude::*;
 
-use super::consensus::{Aim, Consensus, agree};
+use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, agree};
 use super::plane::Plane;
 use super::rim_model::Rim;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
@@ -62,7 +62,7 @@ impl Sampler for Frame {
 pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
     let scale = sampler.scale();
     let (probed, blur) = probe(sampler, start, reach)?;
-    let fit = agree(start, &probed, reach * scale, 0.02 * scale)?;
+    let fit = agree(start, &probed, reach * scale, FRAME_FLOOR_PX * scale)?;
     Some(Consensus { blur: blur * scale, ..fit })
 }
 

@@ -32,10 +32,11 @@ pub(super) enum Rim {
 }
 
 impl Rim {
-    fn ridge(self) -> [f64; 4] {
+    /// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
+    fn inside_taper(self) -> (f64, f64) {
         match self {
-            Self::Soft => RIDGE,
-            Self::Crisp => { let r: f64 = std::env::var("FR").map_or(1.0, |v| v.parse().unwrap()); [RIDGE[0], RIDGE[1] * r, RIDGE[2], RIDGE[3] * r] }
+            Self::Soft => (1.0, 0.8),
+            Self::Crisp => (1.3, 1.0),
         }
     }
 }
@@ -90,9 +91,8 @@ impl RimModel {
     /// The model for one blur.
     fn new(blur: f64, rim: Rim) -> Option<Self> {
         let weights = window_weights(blur, rim);
-        let ridge = rim.ridge();
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), ridge, &weights))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE, &weights))
             .collect::<Option<Vec<_>>>()?;
         let plain = Place::new(plain_basis(), [1e-9; 4], &weights)?;
         Some(Self { blur, places, plain, weights })
@@ -133,24 +133,19 @@ impl RimModel {
 }
 
 /// Blurs that are told apart, 1 sd in samples of the plane.
-const BLURS: [f64; 6] = [0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
+const BLURS: [f64; 7] = [0.35, 0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
 
 /// Square roots of the samples' weights. Inside, a mirror squeezes scenery against the rim, so only what lies close to
 /// the edge belongs to it; outside, the surround is not squeezed and may be used further out.
 fn window_weights(blur: f64, rim: Rim) -> Window {
-    let e = |n: &str, d: f64| std::env::var(n).map_or(d, |v| v.parse().unwrap());
-    let (ins, fall) = match rim { Rim::Soft => (e("INS", 1.0), e("FALL", 0.8)), Rim::Crisp => (e("CINS", 1.0), e("CFALL", 0.8)) };
+    let (full, fall) = rim.inside_taper();
     let taper = |distance: f64, full: f64, fall: f64| (-0.5 * ((distance - full).max(0.0) / fall).powi(2)).exp();
     Window::from_fn(|row, _| {
         let outward = (row as f64 - HALF_WINDOW as f64) * STEP;
-        let weight = if outward < 0.0 { taper(-outward, ins * blur, fall) } else { taper(outward, 2.5, 1.0) };
+        let weight = if outward < 0.0 { taper(-outward, full * blur, fall) } else { taper(outward, 2.5, 1.0) };
         weight.sqrt()
     })
 }
-
-/// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
-const INSIDE: f64 = 1.0;
-const INSIDE_FALL: f64 = 0.8;
 
 /// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
 fn edge_basis(place: f64, blur: f64) -> Design {
