@@ -277,8 +277,12 @@ fn made_up_shots() {
                 let right = error.max(radius.abs()) < 0.02 * truth.semi_a + 0.5;
                 let square = normalised_square(&search.best, truth);
                 let line = format!(
-                    "dc {error:.3} dr {radius:+.3} z2 {square:.2} score {:.2} unseen {:.2}",
-                    search.best.score, search.best.unseen_fraction
+                    "dc {error:.3} dr {radius:+.3} z2 {square:.2} score {:.2} unseen {:.2} esd {:.3} sdc {:.3} sdr {:.3}",
+                    search.best.score,
+                    search.best.unseen_fraction,
+                    search.best.edge_sd_px,
+                    search.best.outline_cov[(0, 0)].sqrt(),
+                    search.best.outline_cov[(2, 2)].sqrt()
                 );
                 match (right, search.rivals.is_empty()) {
                     (true, true) => {

@@ -76,12 +76,41 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
             Some((evidence(&rows, &settled, reach_px), settled))
         })
         .collect();
-    let strongest = fits.iter().map(|f| f.0).fold(f64::MIN, f64::max);
-    let share = 0.6;
-    let good = fits.into_iter().filter(|f| f.0 >= share * strongest);
-    let (evidence, settled) = good.max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))?;
-    finish(start, &rows, &settled, prior, evidence)
+    let strongest = &fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    let (evidence, settled) = outermost(&fits, strongest, floor_px, rad_per_px);
+    finish(start, &rows, settled, prior, *evidence)
 }
+
+/// The outermost of fits that are nearly as good as the strongest, on the frame itself: there, reflections squeezed
+/// against the rim run along it a few pixels inside.
+fn outermost<'a>(
+    fits: &'a [(f64, Settled)],
+    strongest: &'a (f64, Settled),
+    floor_px: f64,
+    rad_per_px: f64,
+) -> &'a (f64, Settled) {
+    if floor_px > FRAME_FLOOR_PX {
+        return strongest;
+    }
+    let apart = strongest.1.step[2] + OUTER_APART_PX * rad_per_px;
+    fits.iter()
+        .filter(|f| f.0 >= OUTER_SHARE * strongest.0 && f.1.scatter <= OUTER_SCATTER * strongest.1.scatter)
+        .filter(|f| f.1.step[2] > apart)
+        .max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))
+        .unwrap_or(strongest)
+}
+
+/// Smallest scatter believed on the frame itself, px.
+pub(super) const FRAME_FLOOR_PX: f64 = 0.02;
+/// Fits closer than this are the same outline.
+const OUTER_APART_PX: f64 = 0.3;
+/// An outline further out is meant instead of the one with the strongest evidence where it has this share of it …
+const OUTER_SHARE: f64 = 0.75;
+/// … and scatters at most this much more.
+const OUTER_SCATTER: f64 = 1.1;
+
+/// The robust fit starts from a scatter of at most this many floors.
+const FIRST_SCATTER: f64 = 37.5;
 
 /// A settled robust fit.
 struct Settled {
@@ -93,7 +122,7 @@ struct Settled {
 /// Iteratively reweighted least squares with a scatter that only shrinks.
 fn settle(rows: &[Row], begin: Vector4<f64>, prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<Settled> {
     let mut step = begin;
-    let mut scatter = (reach_px * 0.25).clamp(floor_px, 0.8 * 3.0_f64.max(floor_px));
+    let mut scatter = (reach_px * 0.25).min(FIRST_SCATTER * floor_px).max(floor_px);
     let mut chosen = Vec::new();
     for _ in 0..12 {
         chosen = choose(rows, &step, scatter);
@@ -163,7 +192,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
                 r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
-            let cut = if residual < 0.0 { std::env::var("TI").map_or(3.0, |v| v.parse().unwrap()) } else { TUKEY };
+            let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
             let u = residual / (cut * variance.sqrt());
             let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
             Some(Chosen { row, residual, variance, weight, gain: best.gain })

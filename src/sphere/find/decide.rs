@@ -42,10 +42,14 @@ pub(super) fn is_outline(f: &Finding) -> bool {
 
 /// How much the inside looks like a mirror, 0 to 1.
 pub(super) fn mirror_likeness(i: &Interior) -> f64 {
-    let detail = ((i.detail - 0.1) / 0.08).clamp(0.0, 1.0);
-    let squeeze = ((i.squeeze - 0.8) / 0.8).clamp(0.0, 1.0);
-    let uneven = ((0.65 - i.concentric) / 0.2).clamp(0.0, 1.0);
-    detail * squeeze * uneven
+    let rich = ramp(i.detail, 0.1, 0.18) * ramp(i.squeeze, 0.8, 1.6);
+    let plain_but_squeezed = ramp(i.detail, 0.03, 0.05) * ramp(i.squeeze, 2.2, 3.2);
+    rich.max(plain_but_squeezed) * (1.0 - ramp(i.concentric, 0.3, 0.5))
+}
+
+/// 0 up to `low`, 1 from `high`.
+fn ramp(value: f64, low: f64, high: f64) -> f64 {
+    ((value - low) / (high - low)).clamp(0.0, 1.0)
 }
 
 pub(super) fn decide(findings: Vec<Finding>) -> Decision {
@@ -79,7 +83,7 @@ fn without_targets(outlines: Vec<Finding>) -> Vec<Finding> {
 }
 
 /// Share of radial change common to all directions from which a round thing counts as painted rings.
-const TARGET_CONCENTRIC: f64 = 0.7;
+const TARGET_CONCENTRIC: f64 = 0.5;
 
 /// Circles inside a larger good one are its reflections or rings; of nearly equal circles the first stays.
 fn without_nested(ranked: Vec<Ranked>) -> Vec<Ranked> {

@@ -11,8 +11,10 @@ use crate::camera::View;
 /// Radial and angular steps of the polar grid.
 const RINGS: usize = 40;
 const SPOKES: usize = 96;
-/// The grid ends this far out, as a fraction of the radius: the rim itself must not count.
+/// The grid ends at most this far out, as a fraction of the radius: the rim itself must not count …
 const OUTERMOST: f64 = 0.955;
+/// … and at least this many blurs of the rim inside it.
+const CLEAR_OF_RIM: f64 = 2.5;
 
 /// How the inside of a circle looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -21,40 +23,44 @@ pub(super) struct Interior {
     pub detail: f64,
     /// Energy of change along the radius over energy along the circle, in the ring of 0.72 to 0.95 radii.
     pub squeeze: f64,
-    /// The same in the ring of 0.3 to 0.6 radii.
+    /// The same in the ring of 0.2 to 0.8 radii.
     pub inner_squeeze: f64,
-    /// Fraction of the outer ring's energy that is the same all the way round (painted rings, wheels).
+    /// Fraction of the radial energy that is the same, in the less even of the two rings, all the way round (painted rings, wheels).
     pub concentric: f64,
 }
 
-/// Reads the inside; `None` where less than half of it lies in the frame.
-pub(super) fn interior(plane: &Plane, view: &View, circle: &Circle, knee: f32) -> Option<Interior> {
-    let grid = PolarGrid::read(plane, view, circle, knee)?;
-    let (squeeze, concentric) = grid.squeeze(0.72, OUTERMOST);
-    let (inner_squeeze, _) = grid.squeeze(0.3, 0.6);
+/// Reads the inside of a circle whose rim is blurred by `blur_px`; `None` where less than half of it lies in the frame.
+pub(super) fn interior(plane: &Plane, view: &View, circle: &Circle, blur_px: f64, knee: f32) -> Option<Interior> {
+    let rim_px = CLEAR_OF_RIM * blur_px.max(0.7 * plane.scale);
+    let outermost = OUTERMOST.min(1.0 - rim_px / circle.radius).max(0.6);
+    let grid = PolarGrid::read(plane, view, circle, outermost, knee)?;
+    let (squeeze, outer_common) = grid.squeeze(0.75 * outermost, outermost);
+    let (inner_squeeze, inner_common) = grid.squeeze(0.2, 0.8);
+    let concentric = outer_common.min(inner_common);
     Some(Interior { detail: grid.detail(), squeeze, inner_squeeze, concentric })
 }
 
 struct PolarGrid {
+    outermost: f64,
     values: Vec<Option<f64>>,
 }
 
-fn ring_radius(ring: usize) -> f64 {
-    OUTERMOST * (ring as f64 + 0.5) / RINGS as f64
-}
-
 impl PolarGrid {
-    fn read(plane: &Plane, view: &View, circle: &Circle, knee: f32) -> Option<Self> {
+    fn ring_radius(&self, ring: usize) -> f64 {
+        ring_radius(self.outermost, ring)
+    }
+
+    fn read(plane: &Plane, view: &View, circle: &Circle, outermost: f64, knee: f32) -> Option<Self> {
         let knee = f64::from(knee);
         let at = |ring: usize, spoke: usize| {
             let phi = TAU * spoke as f64 / SPOKES as f64;
-            let radius = circle.radius * ring_radius(ring);
+            let radius = circle.radius * ring_radius(outermost, ring);
             let point = to_frame(view, [circle.x + radius * phi.cos(), circle.y + radius * phi.sin()])?;
             Some((plane.sample(point)?.max(0.0) / knee).ln_1p())
         };
         let values: Vec<Option<f64>> = (0..RINGS * SPOKES).map(|i| at(i / SPOKES, i % SPOKES)).collect();
         let seen = values.iter().flatten().count();
-        (2 * seen >= values.len()).then_some(Self { values })
+        (2 * seen >= values.len()).then_some(Self { outermost, values })
     }
 
     fn value(&self, ring: usize, spoke: usize) -> Option<f64> {
@@ -67,9 +73,9 @@ impl PolarGrid {
         const SECTORS: usize = 12;
         let mut energy = [[1e-5_f64; 2]; SECTORS];
         let (mut radial, mut common) = (1e-6, 0.0);
-        let radial_step = OUTERMOST / RINGS as f64;
+        let radial_step = self.outermost / RINGS as f64;
         for ring in 0..RINGS - 1 {
-            let radius = ring_radius(ring) + 0.5 * radial_step;
+            let radius = self.ring_radius(ring) + 0.5 * radial_step;
             if radius < low || radius > high {
                 continue;
             }
@@ -106,7 +112,7 @@ impl PolarGrid {
         let mut sectors = [[0.0_f64; 2]; SECTORS];
         for (i, residual) in residuals.iter().enumerate() {
             let Some(residual) = residual else { continue };
-            let (radius, sector) = (ring_radius(i / SPOKES), (i % SPOKES) * SECTORS / SPOKES);
+            let (radius, sector) = (self.ring_radius(i / SPOKES), (i % SPOKES) * SECTORS / SPOKES);
             sectors[sector][0] += residual * residual * radius;
             sectors[sector][1] += radius;
         }
@@ -118,7 +124,7 @@ impl PolarGrid {
     /// Residuals of smooth shading, fitted with weights that fall with the residual (towards least absolute values).
     fn shading_residuals(&self) -> Vec<Option<f64>> {
         let terms: Vec<SVector<f64, 9>> = (0..self.values.len())
-            .map(|i| shading_terms(ring_radius(i / SPOKES), TAU * (i % SPOKES) as f64 / SPOKES as f64))
+            .map(|i| shading_terms(self.ring_radius(i / SPOKES), TAU * (i % SPOKES) as f64 / SPOKES as f64))
             .collect();
         let mut residuals: Vec<Option<f64>> = vec![None; self.values.len()];
         for _ in 0..4 {
@@ -126,7 +132,7 @@ impl PolarGrid {
             let mut right_side = SVector::<f64, 9>::zeros();
             for (i, value) in self.values.iter().enumerate() {
                 let Some(value) = value else { continue };
-                let weight = ring_radius(i / SPOKES) / (0.02 + residuals[i].map_or(0.0, f64::abs));
+                let weight = self.ring_radius(i / SPOKES) / (0.02 + residuals[i].map_or(0.0, f64::abs));
                 normal += terms[i] * terms[i].transpose() * weight;
                 right_side += terms[i] * (value * weight);
             }
@@ -136,6 +142,10 @@ impl PolarGrid {
         }
         residuals
     }
+}
+
+fn ring_radius(outermost: f64, ring: usize) -> f64 {
+    outermost * (ring as f64 + 0.5) / RINGS as f64
 }
 
 /// The nine second-order harmonics of the normal at a place of the disc.

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use nalgebra::{SVector, Vector3};
 use rayon::prelude::*;
 
-use super::rim_model::{HALF_WINDOW, RimModel, STEP, WINDOW};
+use super::rim_model::{HALF_WINDOW, Rim, RimModel, STEP, WINDOW};
 use crate::camera::View;
 use crate::sphere::{SphereCone, tangents};
 
@@ -66,6 +66,8 @@ pub(super) trait Sampler: Sync {
     fn channels(&self) -> usize;
     /// Frame px per sample.
     fn scale(&self) -> f64;
+    /// The kind of rim expected.
+    fn rim(&self) -> Rim;
 }
 
 /// How many rays, how many side lines each averages, and how far they reach.
@@ -185,11 +187,11 @@ fn merge(hypotheses: &mut Vec<Hypothesis>, next: Hypothesis, apart_px: f64) {
 }
 
 /// The blur under which the edges at the rough outline fit best, judged on a part of the rays.
-pub(super) fn best_model(profiles: &[Profile], channels: usize) -> Option<&'static RimModel> {
+pub(super) fn best_model(profiles: &[Profile], channels: usize, rim: Rim) -> Option<&'static RimModel> {
     const JUDGED: usize = 48;
     let stride = (profiles.len() / JUDGED).max(1);
     let judged: Vec<&Profile> = profiles.iter().step_by(stride).filter(|p| p.samples.is_some()).collect();
-    let scored = RimModel::all().iter().map(|model| {
+    let scored = RimModel::all(rim).iter().map(|model| {
         let total: f64 = judged.iter().map(|p| p.best_gain(model, channels).ln()).sum();
         (total, model)
     });

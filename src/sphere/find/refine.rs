@@ -2,8 +2,9 @@
 
 use rayon::prelude::*;
 
-use super::consensus::{Aim, Consensus, agree};
+use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, agree};
 use super::plane::Plane;
+use super::rim_model::Rim;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use crate::image::Frame;
 use crate::sphere::outline_of_cone;
@@ -19,6 +20,10 @@ impl Sampler for Plane {
 
     fn scale(&self) -> f64 {
         self.scale
+    }
+
+    fn rim(&self) -> Rim {
+        Rim::Soft
     }
 }
 
@@ -44,13 +49,17 @@ impl Sampler for Frame {
     fn scale(&self) -> f64 {
         1.0
     }
+
+    fn rim(&self) -> Rim {
+        Rim::Crisp
+    }
 }
 
 /// One fit on one sampler around a start; `reach` in samples.
 pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
     let scale = sampler.scale();
     let (probed, blur) = probe(sampler, start, reach)?;
-    let fit = agree(start, &probed, reach * scale, 0.02 * scale)?;
+    let fit = agree(start, &probed, reach * scale, FRAME_FLOOR_PX * scale)?;
     Some(Consensus { blur: blur * scale, ..fit })
 }
 
@@ -59,7 +68,7 @@ fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>
     let layout = Layout::for_radius(outline.mean_radius() / sampler.scale(), reach);
     let lines = profiles(sampler, &start.view, &start.cone, layout);
     let channels = sampler.channels();
-    let model = best_model(&lines, channels)?;
+    let model = best_model(&lines, channels, sampler.rim())?;
     Some((lines.par_iter().with_min_len(16).map(|l| l.probe(model, channels, sampler.scale())).collect(), model.blur))
 }
 
@@ -112,9 +121,13 @@ fn fit_on_plane(frame: &Frame, plane: &Plane, start: &Aim) -> Option<Consensus> 
     fit_once(&Shown { source: plane, encoded: frame.eight_bit }, start, 3.0)
 }
 
-/// A sampler read as seen: files of eight bits went through a camera's unknown tone curve, under which noise and code
-/// steps are about even in lightness, so their edges are located in lightness (the cube root of CIE 1976 L*), not in
-/// light.
+/// The sRGB code, 0 to 1, of a linear value (IEC 61966-2-1).
+fn srgb_code(linear: f64) -> f64 {
+    if linear <= 0.003_130_8 { 12.92 * linear.max(0.0) } else { 1.055 * linear.powf(1.0 / 2.4) - 0.055 }
+}
+
+/// A sampler read as recorded: files of eight bits went through a camera's unknown tone curve, under which noise and
+/// code steps are even in code values, so on planes (where blur is wide) their edges are located in code values.
 pub(super) struct Shown<'a, S: Sampler> {
     pub source: &'a S,
     pub encoded: bool,
@@ -123,7 +136,7 @@ pub(super) struct Shown<'a, S: Sampler> {
 impl<S: Sampler> Sampler for Shown<'_, S> {
     fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
         let value = self.source.read(point_px)?;
-        Some(if self.encoded { value.map(|v| v.max(0.0).cbrt()) } else { value })
+        Some(if self.encoded { value.map(srgb_code) } else { value })
     }
 
     fn channels(&self) -> usize {
@@ -132,5 +145,9 @@ impl<S: Sampler> Sampler for Shown<'_, S> {
 
     fn scale(&self) -> f64 {
         self.source.scale()
+    }
+
+    fn rim(&self) -> Rim {
+        self.source.rim()
     }
 }

@@ -22,6 +22,25 @@ const SHIFT: f64 = 0.125;
 type Design = SMatrix<f64, WINDOW, 4>;
 type Window = SVector<f64, WINDOW>;
 
+/// What kind of rim is expected.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Rim {
+    /// Wide and shaded: out of focus, or polished glass that brightens towards the rim.
+    Soft,
+    /// A step in focus.
+    Crisp,
+}
+
+impl Rim {
+    /// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
+    fn inside_taper(self) -> (f64, f64) {
+        match self {
+            Self::Soft => (1.0, 0.8),
+            Self::Crisp => (1.3, 1.0),
+        }
+    }
+}
+
 /// Penalties on the squares of level, outside slope, inside step and √depth term: just enough to keep a window of
 /// pure noise from being explained by large terms that cancel.
 const RIDGE: [f64; 4] = [1e-9, 2e-4, 1e-6, 1e-3];
@@ -70,10 +89,10 @@ pub(super) struct Located {
 
 impl RimModel {
     /// The model for one blur.
-    fn new(blur: f64) -> Option<Self> {
-        let weights = window_weights(blur);
+    fn new(blur: f64, rim: Rim) -> Option<Self> {
+        let weights = window_weights(blur, rim);
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), { let r: f64 = std::env::var("RIDGE").map_or(1.0, |v| v.parse().unwrap()); [1e-9, RIDGE[1] * r, 1e-6, RIDGE[3] * r] }, &weights))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE, &weights))
             .collect::<Option<Vec<_>>>()?;
         let plain = Place::new(plain_basis(), [1e-9; 4], &weights)?;
         Some(Self { blur, places, plain, weights })
@@ -107,29 +126,26 @@ impl RimModel {
     }
 
     /// The models for all blurs that are told apart, made once.
-    pub(super) fn all() -> &'static [Self] {
-        static MODELS: OnceLock<Vec<RimModel>> = OnceLock::new();
-        MODELS.get_or_init(|| BLURS.iter().filter_map(|blur| Self::new(*blur)).collect())
+    pub(super) fn all(rim: Rim) -> &'static [Self] {
+        static MODELS: [OnceLock<Vec<RimModel>>; 2] = [const { OnceLock::new() }; 2];
+        MODELS[rim as usize].get_or_init(|| BLURS.iter().filter_map(|blur| Self::new(*blur, rim)).collect())
     }
 }
 
 /// Blurs that are told apart, 1 sd in samples of the plane.
-const BLURS: [f64; 6] = [0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
+const BLURS: [f64; 7] = [0.35, 0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
 
 /// Square roots of the samples' weights. Inside, a mirror squeezes scenery against the rim, so only what lies close to
 /// the edge belongs to it; outside, the surround is not squeezed and may be used further out.
-fn window_weights(blur: f64) -> Window {
+fn window_weights(blur: f64, rim: Rim) -> Window {
+    let (full, fall) = rim.inside_taper();
     let taper = |distance: f64, full: f64, fall: f64| (-0.5 * ((distance - full).max(0.0) / fall).powi(2)).exp();
     Window::from_fn(|row, _| {
         let outward = (row as f64 - HALF_WINDOW as f64) * STEP;
-        let weight = if outward < 0.0 { taper(-outward, std::env::var("INS").map_or(1.0, |v| v.parse().unwrap()) * blur, std::env::var("FALL").map_or(0.8, |v| v.parse().unwrap())) } else { taper(outward, 2.5, 1.0) };
+        let weight = if outward < 0.0 { taper(-outward, full * blur, fall) } else { taper(outward, 2.5, 1.0) };
         weight.sqrt()
     })
 }
-
-/// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
-const INSIDE: f64 = 1.0;
-const INSIDE_FALL: f64 = 0.8;
 
 /// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
 fn edge_basis(place: f64, blur: f64) -> Design {
@@ -172,7 +188,7 @@ mod tests {
 
     #[test]
     fn a_blurred_step_is_located_where_it_stands() {
-        let model = RimModel::new(0.7).unwrap();
+        let model = RimModel::new(0.7, Rim::Crisp).unwrap();
         for place in [-0.63, -0.2, 0.0, 0.31, 0.7] {
             let step = window(|t| 0.2 + 0.6 * blurred(t - place, 0.7, |u| if u < 0.0 { 1.0 } else { 0.0 }));
             let found = model.locate(&[step]).unwrap();
@@ -183,7 +199,7 @@ mod tests {
 
     #[test]
     fn a_slope_has_no_edge() {
-        let model = RimModel::new(0.7).unwrap();
+        let model = RimModel::new(0.7, Rim::Crisp).unwrap();
         let slope = window(|t| 1.0 + 0.3 * t);
         assert!(model.locate(&[slope]).is_none_or(|f| f.gain < 2.0));
     }

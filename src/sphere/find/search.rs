@@ -117,7 +117,7 @@ impl<'a> Prepared<'a> {
         let found = contour(self.frame, self.view, &start)?;
         let circle = circle_of_cone(self.view, &found.fit.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
-        let inside = interior(plane, self.view, &circle, self.knee)?;
+        let inside = interior(plane, self.view, &circle, found.fit.edge_sd_px, self.knee)?;
         (mirror_likeness(&inside) > 0.05).then_some(found)
     }
 
@@ -135,7 +135,7 @@ impl<'a> Prepared<'a> {
         let consensus = refine(self.frame, &self.planes, &first.aim, enough_samples(supported.circle.radius))?;
         let circle = circle_of_cone(self.view, &consensus.aim.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
-        let interior = interior(plane, self.view, &circle, self.knee)?;
+        let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
         Some(Finding { consensus, circle, supported: *supported, interior })
     }
 
