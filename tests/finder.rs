@@ -100,7 +100,14 @@ fn cached(case: &Case) -> Frame {
     if let Ok(bytes) = std::fs::read(&path) {
         let n: Vec<f32> = bytes.chunks_exact(4).map(|b| f32::from_le_bytes(b.try_into().unwrap())).collect();
         let rgb = n.chunks_exact(3).map(|c| [c[0], c[1], c[2]]).collect();
-        return load::frame_of(&case.name, case.scene.size, case.scene.view.pixel_aspect, rgb, None, case.scene.recording.eight_bit);
+        return load::frame_of(
+            &case.name,
+            case.scene.size,
+            case.scene.view.pixel_aspect,
+            rgb,
+            None,
+            case.scene.recording.eight_bit,
+        );
     }
     let frame = case.scene.render(&case.name, case.seed);
     let bytes: Vec<u8> = frame.rgb.iter().flatten().flat_map(|v| v.to_le_bytes()).collect();
@@ -265,7 +272,9 @@ fn made_up_shots() {
         let time = start.elapsed();
         if std::env::var("DEBUG").is_ok() {
             plateproof::sphere::find::debug::run(&frame, &case.scene.view);
-            if let Some(t) = truth { plateproof::sphere::find::debug::levels_of(&frame, &case.scene.view, t); }
+            if let Some(t) = truth {
+                plateproof::sphere::find::debug::levels_of(&frame, &case.scene.view, t);
+            }
         }
         let mut outlines = Vec::new();
         let verdict = match (&truth, &result) {
@@ -332,24 +341,38 @@ fn made_up_shots() {
 /// Frames of an independent path tracer with the exact outline beside them (`golden/path_traced`).
 #[test]
 fn path_traced_spheres() {
-    let folder = std::env::var_os("GOLDEN").map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced"), PathBuf::from);
+    let folder = std::env::var_os("GOLDEN")
+        .map_or_else(|| PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced"), PathBuf::from);
     let Ok(entries) = std::fs::read_dir(&folder) else {
         println!("skipped: no {}", folder.display());
         return;
     };
-    let mut shots: Vec<PathBuf> = entries.map(|e| e.unwrap().path()).filter(|p| p.join("truth.json").exists()).collect();
+    let mut shots: Vec<PathBuf> =
+        entries.map(|e| e.unwrap().path()).filter(|p| p.join("truth.json").exists()).collect();
     shots.sort();
     for shot in shots {
-        let truth: serde_json::Value = serde_json::from_str(&std::fs::read_to_string(shot.join("truth.json")).unwrap()).unwrap();
+        let truth: serde_json::Value =
+            serde_json::from_str(&std::fs::read_to_string(shot.join("truth.json")).unwrap()).unwrap();
         for role in ["mirror", "cg"] {
             let mut frame = load::exr_file(&shot.join(format!("{role}.exr")));
-            let numbers: Vec<f64> = truth[role]["outline_px"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
-            let truth_outline = Outline { centre_x: numbers[0], centre_y: numbers[1], semi_a: numbers[2], semi_b: numbers[3], angle_deg: numbers[4] };
+            let numbers: Vec<f64> =
+                truth[role]["outline_px"].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect();
+            let truth_outline = Outline {
+                centre_x: numbers[0],
+                centre_y: numbers[1],
+                semi_a: numbers[2],
+                semi_b: numbers[3],
+                angle_deg: numbers[4],
+            };
             let fov = truth[role]["horizontal_fov_deg"].as_f64().unwrap();
             let has_alpha = frame.alpha.is_some();
             for with_alpha in [true, false] {
-                if with_alpha && !has_alpha { continue; }
-                if !with_alpha { frame.alpha = None; }
+                if with_alpha && !has_alpha {
+                    continue;
+                }
+                if !with_alpha {
+                    frame.alpha = None;
+                }
                 let view = View::from_horizontal_fov(frame.size, 1.0, fov, FovSource::Sheet);
                 let name = shot.file_name().unwrap().to_string_lossy().into_owned();
                 match find_sphere(&frame, &view) {
@@ -357,11 +380,21 @@ fn path_traced_spheres() {
                         let o = s.best.outline;
                         let centre = (o.centre_x - numbers[0]).hypot(o.centre_y - numbers[1]);
                         let radius = 0.5 * (o.semi_a + o.semi_b - numbers[2] - numbers[3]);
-                        println!("{name} {role} {:?}: r {:.0} px, radius error {radius:+.3} centre {centre:.3} z2 {:.2} score {:.2} rivals {} unseen {:.2}", s.best.found_by, numbers[2], normalised_square(&s.best, &truth_outline), s.best.score, s.rivals.len(), s.best.unseen_fraction);
+                        println!(
+                            "{name} {role} {:?}: r {:.0} px, radius error {radius:+.3} centre {centre:.3} z2 {:.2} score {:.2} rivals {} unseen {:.2}",
+                            s.best.found_by,
+                            numbers[2],
+                            normalised_square(&s.best, &truth_outline),
+                            s.best.score,
+                            s.rivals.len(),
+                            s.best.unseen_fraction
+                        );
                     }
                     Err(e) => println!("{name} {role}: px, radius none: {}", e.cause),
                 }
-                if std::env::var("DEBUG").is_ok() { plateproof::sphere::find::debug::run(&frame, &view); }
+                if std::env::var("DEBUG").is_ok() {
+                    plateproof::sphere::find::debug::run(&frame, &view);
+                }
             }
         }
     }

@@ -4,12 +4,12 @@
 //! found nothing, found several, or found something elsewhere is looked at again; only an outline that the picture
 //! itself bears out is taken, and the report says so.
 
+use crate::Result;
 use crate::camera::View;
 use crate::image::Frame;
 use crate::report::Report;
 use crate::sphere::find::{fit_near, round_outlines};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
-use crate::Result;
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
 const SAME_PLACE: f64 = 0.35;
@@ -41,10 +41,12 @@ impl Looked<'_> {
     /// The outline of this side that agrees with a cone of the other: one that the search found, one fitted there, or
     /// any other round outline.
     fn agreeing(&self, cone: &SphereCone) -> Option<SphereFit> {
-        let own = self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals)).find(|f| same(&f.cone, cone));
+        let own =
+            self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals)).find(|f| same(&f.cone, cone));
         let near = || {
             let start = outline_of_cone(self.view, cone)?;
-            fit_near(self.frame, self.view, &start).filter(|f| f.unseen_fraction <= 1.0 - LEAST_SEEN && same(&f.cone, cone))
+            fit_near(self.frame, self.view, &start)
+                .filter(|f| f.unseen_fraction <= 1.0 - LEAST_SEEN && same(&f.cone, cone))
         };
         own.cloned().or_else(near)
     }
@@ -63,7 +65,11 @@ impl Looked<'_> {
 }
 
 /// Settles both sides: photographed, CG.
-pub(super) fn reconcile(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Result<(SphereSearch, SphereSearch)> {
+pub(super) fn reconcile(
+    mirror: Looked<'_>,
+    cg: Looked<'_>,
+    report: &mut Report,
+) -> Result<(SphereSearch, SphereSearch)> {
     if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
             return Ok((mirror.search?, cg.search?));
@@ -78,7 +84,10 @@ pub(super) fn reconcile(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report)
         let settled = cg.taken(fit, report);
         return Ok((mirror.search?, settled));
     }
-    if mirror.sure().is_none() && cg.sure().is_none() && let Some((a, b)) = common(&mirror, &cg) {
+    if mirror.sure().is_none()
+        && cg.sure().is_none()
+        && let Some((a, b)) = common(&mirror, &cg)
+    {
         return Ok((mirror.taken(a, report), cg.taken(b, report)));
     }
     Ok((mirror.search?, cg.search?))
@@ -99,7 +108,9 @@ fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Resul
         let settled = cg.taken(fit, report);
         return Ok((mirror.search?, settled));
     }
-    report.warnings.push("the CG sphere does not stand where the photographed one does, or is of another size".to_owned());
+    report
+        .warnings
+        .push("the CG sphere does not stand where the photographed one does, or is of another size".to_owned());
     Ok((mirror.search?, cg.search?))
 }
 

@@ -188,8 +188,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
         .enumerate()
         .filter_map(|(row, r)| {
             let expected = r.slope.dot(step);
-            let best =
-                r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let best = r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
             let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
@@ -238,13 +237,7 @@ fn trust(gain: f64) -> f64 {
     (gain.ln() / std::f64::consts::LN_10).clamp(0.0, 1.0)
 }
 
-fn finish(
-    start: &Aim,
-    rows: &[Row],
-    settled: &Settled,
-    prior: Matrix4<f64>,
-    evidence: f64,
-) -> Option<Consensus> {
+fn finish(start: &Aim, rows: &[Row], settled: &Settled, prior: Matrix4<f64>, evidence: f64) -> Option<Consensus> {
     let Settled { step, chosen, scatter } = settled;
     let supporting: Vec<&Chosen> = chosen.iter().filter(|c| c.weight > 0.05).collect();
     if supporting.len() < 12 {
@@ -258,7 +251,11 @@ fn finish(
     let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
     gains.sort_by(f64::total_cmp);
     Some(Consensus {
-        aim: start.stepped(&if start.view.is_assumed() { *step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
+        aim: start.stepped(&if start.view.is_assumed() {
+            *step
+        } else {
+            Vector4::new(step[0], step[1], step[2], 0.0)
+        })?,
         covariance,
         edge_sd_px: *scatter,
         evidence,
@@ -296,9 +293,7 @@ fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
     let power: f64 = supporting.iter().map(|c| c.residual.powi(2) / c.variance).sum::<f64>() / supporting.len() as f64;
     let mut inflation = 1.0;
     for lag in 1..=(count / 12).min(12) {
-        let pairs: Vec<f64> = (0..count)
-            .filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?))
-            .collect();
+        let pairs: Vec<f64> = (0..count).filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?)).collect();
         let correlation = pairs.iter().sum::<f64>() / pairs.len().max(1) as f64 / power.max(1e-12);
         if correlation < 0.05 {
             break;

@@ -74,7 +74,8 @@ pub(super) fn contour(frame: &Frame, view: &View, start: &Outline) -> Option<Con
     let support = kept.len() as f64 / LINES as f64;
     let width_px = closing.edge_width_px();
     let cone_cov = covariance(view, &cone, &kept, scatter_px, COMMON_DOUBT * width_px)?;
-    let notes = FitNotes { found_by: FoundBy::Search, unseen_fraction: 1.0 - support, edge_sd_px: scatter_px, score: support };
+    let notes =
+        FitNotes { found_by: FoundBy::Search, unseen_fraction: 1.0 - support, edge_sd_px: scatter_px, score: support };
     let fit = fit_from_cone(view, cone, cone_cov, notes)?;
     Some(Contour { fit, support, contrast: votes.contrast() })
 }
@@ -94,8 +95,10 @@ impl Votes {
         let reach_px = (outline.mean_radius() * REACH_FRACTION).max(5.0) * narrowing;
         let step_px = 2.0 * reach_px / (SAMPLES - 1) as f64;
         let lines: Vec<_> = (0..LINES).map(|i| line(outline, TAU * i as f64 / LINES as f64)).collect();
-        let changes: Vec<f32> =
-            lines.par_iter().flat_map_iter(|l| changes(frame, l, step_px, outline.mean_radius(), Tone::Lightness)).collect();
+        let changes: Vec<f32> = lines
+            .par_iter()
+            .flat_map_iter(|l| changes(frame, l, step_px, outline.mean_radius(), Tone::Lightness))
+            .collect();
         let votes = to_votes(&changes);
         Self { step_px, lines, votes }
     }
@@ -127,7 +130,8 @@ impl Votes {
         let starts: Vec<[f64; 3]> = (0..count.pow(3))
             .map(|i| [grid(i % count) * 0.7, grid(i / count % count) * 0.7, grid(i / count / count)])
             .collect();
-        let mut scored: Vec<(f64, usize)> = starts.par_iter().enumerate().map(|(i, s)| (self.blurred_sum(*s), i)).collect();
+        let mut scored: Vec<(f64, usize)> =
+            starts.par_iter().enumerate().map(|(i, s)| (self.blurred_sum(*s), i)).collect();
         scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
         let climbed = scored.par_iter().take(12).map(|(_, i)| self.climb(starts[*i]));
         let best = climbed.collect::<Vec<_>>().into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
@@ -273,7 +277,9 @@ fn read(frame: &Frame, point: [f64; 2], tone: Tone) -> Option<f64> {
     let (column, row) = (x.floor(), y.floor());
     let (fx, fy) = (x - column, y - row);
     let mut sum = 0.0;
-    for (dx, dy, weight) in [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)] {
+    for (dx, dy, weight) in
+        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
+    {
         let [r, g, b] = frame.pixel(column as i64 + dx, row as i64 + dy)?;
         sum += weight * f64::from((r + g + b) / 3.0).max(0.0);
     }
@@ -332,7 +338,8 @@ fn robust_cone(view: &View, edges: &[([f64; 2], f64)], step_px: f64) -> Option<(
         cone = cone_through(view, edges.iter().zip(&residuals).map(|((p, vote), r)| (*p, vote * weigh(r))))?;
     }
     let limit = 2.5 * scatter;
-    let kept: Vec<[f64; 2]> = edges.iter().map(|e| e.0).filter(|p| residual_px(view, &cone, *p).abs() < limit).collect();
+    let kept: Vec<[f64; 2]> =
+        edges.iter().map(|e| e.0).filter(|p| residual_px(view, &cone, *p).abs() < limit).collect();
     (kept.len() >= LINES / 5).then_some((cone, kept, scatter))
 }
 
@@ -345,7 +352,13 @@ fn residual_px(view: &View, cone: &SphereCone, point: [f64; 2]) -> f64 {
 
 /// Covariance of the two tangent angles and the half-angle: the scatter of independent lines (about every third), and
 /// a doubt that all lines share on each half of the rim.
-fn covariance(view: &View, cone: &SphereCone, kept: &[[f64; 2]], scatter_px: f64, common_px: f64) -> Option<Matrix3<f64>> {
+fn covariance(
+    view: &View,
+    cone: &SphereCone,
+    kept: &[[f64; 2]],
+    scatter_px: f64,
+    common_px: f64,
+) -> Option<Matrix3<f64>> {
     let [right, up] = tangents(&cone.axis);
     let mut normal = Matrix3::zeros();
     for point in kept {

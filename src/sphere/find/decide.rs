@@ -37,7 +37,10 @@ const RIVAL_FACTOR: f64 = 0.5;
 pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
     let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
-    c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0) >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight
+    c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0) >= LEAST_EVIDENCE
+        && c.support >= LEAST_SUPPORT
+        && c.longest_gap <= 0.5
+        && tight
 }
 
 /// How much the inside looks like a mirror, 0 to 1.

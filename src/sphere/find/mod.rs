@@ -8,7 +8,6 @@
 mod alpha;
 mod consensus;
 mod contour;
-pub mod debug;
 mod decide;
 mod edgels;
 mod fitted;
@@ -71,7 +70,7 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
 /// Edges blurred by more than this (1 sd, px) are soft: fits to their shape go astray and votes are the safer way.
 const SHARP_BLUR_PX: f64 = 1.5;
 /// A rim found by votes must stand out from its surroundings by this factor …
-const LEAST_CONTRAST: f64 = 1.85;
+const LEAST_CONTRAST: f64 = 2.0;
 /// … and be seen on this fraction of the lines.
 const LEAST_VOTED: f64 = 0.55;
 /// Rims whose quality is at least this fraction of the best are rivals.

@@ -4,8 +4,8 @@ use rayon::prelude::*;
 
 use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, agree};
 use super::plane::Plane;
-use super::rim_model::Rim;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
+use super::rim_model::Rim;
 use crate::image::Frame;
 use crate::sphere::outline_of_cone;
 
