@@ -5,6 +5,7 @@
 //! sphere is an exact circle; circles that the edges around them bear out are fitted to the pixel on lines across the
 //! rim; what they show inside tells the mirror from other round things.
 
+mod alpha;
 mod consensus;
 pub mod debug;
 mod decide;
@@ -43,6 +44,9 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
         return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
     }
+    if let Some(best) = fit_from_alpha(frame, view) {
+        return Ok(SphereSearch { best, rivals: Vec::new() });
+    }
     match decide(Prepared::new(frame, view).findings()) {
         Decision::Found { best, rivals } => {
             let best = fit_of(view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
@@ -51,6 +55,17 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
     }
+}
+
+fn fit_from_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
+    let found = alpha::outline_in_alpha(frame, view)?;
+    let notes = FitNotes {
+        found_by: FoundBy::Alpha,
+        unseen_fraction: found.unseen_fraction,
+        edge_sd_px: found.edge_sd_px,
+        score: 1.0 - found.unseen_fraction,
+    };
+    fit_from_cone(view, found.cone, found.cone_cov, notes)
 }
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
