@@ -43,6 +43,8 @@ pub(super) struct Consensus {
     pub gain: f64,
     /// Blur of the edges (1 sd), frame px.
     pub blur: f64,
+    /// Frame px per sample of the plane it was fitted on.
+    pub samples_px: f64,
 }
 
 /// One ray's row: its hypotheses and how its offset depends on the four parameters.
@@ -277,6 +279,7 @@ fn finish(
         longest_gap: longest_gap(rows, &supporting),
         gain: gains[gains.len() / 2],
         blur: 0.0,
+        samples_px: 1.0,
     })
 }
 

@@ -49,8 +49,8 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     }
     match decide(Prepared::new(frame, view).findings()) {
         Decision::Found { best, rivals } => {
-            let best = fit_of(view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
-            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(view, r)).collect() })
+            let best = fit_of(frame, view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
@@ -73,8 +73,9 @@ fn no_sphere(frame: &Frame, cause: &str) -> Error {
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 
-fn fit_of(view: &View, ranked: &Ranked) -> Option<SphereFit> {
-    fit_noted(view, &ranked.finding.consensus, FoundBy::Search, ranked.score)
+fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {
+    let consensus = refine::polish(frame, ranked.finding.consensus.clone());
+    fit_noted(view, &consensus, FoundBy::Search, ranked.score)
 }
 
 fn fit_noted(view: &View, consensus: &Consensus, found_by: FoundBy, score: f64) -> Option<SphereFit> {
@@ -120,7 +121,7 @@ pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit
     let cone = cone_of_outline(view, start)?;
     let prepared = Prepared::new(frame, view);
     let aim = Aim { view: view.clone(), cone };
-    let consensus = refine::refine(frame, &prepared.planes, &aim, 40.0)?;
+    let consensus = refine::polish(frame, refine::refine(frame, &prepared.planes, &aim, 40.0)?);
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
     let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.3;
