@@ -399,3 +399,51 @@ fn path_traced_spheres() {
         }
     }
 }
+
+/// Bilinearly enlarged, with fresh grain.
+fn enlarged(small: &Frame, scale: usize, random: &mut Random) -> Vec<[f32; 3]> {
+    let (width, height) = (small.size.width, small.size.height);
+    let mut rgb = Vec::with_capacity(width * height * scale * scale);
+    for row in 0..height * scale {
+        let y = ((row as f64 + 0.5) / scale as f64 - 0.5).clamp(0.0, height as f64 - 1.001);
+        for column in 0..width * scale {
+            let x = ((column as f64 + 0.5) / scale as f64 - 0.5).clamp(0.0, width as f64 - 1.001);
+            let (c, r) = (x as usize, y as usize);
+            let (fx, fy) = ((x - c as f64) as f32, (y - r as f64) as f32);
+            let at = |r: usize, c: usize| small.rgb[r * width + c];
+            let (a, b, d, e) = (at(r, c), at(r, c + 1), at(r + 1, c), at(r + 1, c + 1));
+            let grain = 1.0 + 0.02 * (random.unit() as f32 - 0.5);
+            rgb.push([0, 1, 2].map(|k| {
+                ((a[k] * (1.0 - fx) + b[k] * fx) * (1.0 - fy) + (d[k] * (1.0 - fx) + e[k] * fx) * fy) * grain
+            }));
+        }
+    }
+    rgb
+}
+
+/// A 4096 × 2160 frame: prints how long the search takes.
+#[test]
+fn large_frame_is_searched_quickly() {
+    let mut random = Random::new(7);
+    let size = Size { width: 1024, height: 540 };
+    let view = View::from_horizontal_fov(size, 1.0, 40.0, FovSource::Sheet);
+    let environment = Environment::room(&mut random, 120, Texture::NONE);
+    let cone = cone_at(&view, [600.0, 260.0], 70.0);
+    let things = vec![Thing::Mirror { cone, reflectance: [0.6; 3], fresnel: false }];
+    let recording = Recording { blur_px: 0.5, noise: 0.0, read_noise: 0.0, eight_bit: false };
+    let small = Scene { size, view, environment, things, flares: Vec::new(), recording }.render("large", 1);
+    for scale in [2_usize, 4] {
+        let (width, height) = (size.width * scale, size.height * scale);
+        let rgb = enlarged(&small, scale, &mut random);
+        let frame = load::frame_of("large", Size { width, height }, 1.0, rgb, None, false);
+        let view = View::from_horizontal_fov(frame.size, 1.0, 40.0, FovSource::Sheet);
+        let start = std::time::Instant::now();
+        let found = find_sphere(&frame, &view).unwrap();
+        println!("{width}x{height}: {:.0} ms], rivals {}", start.elapsed().as_secs_f64() * 1000.0, found.rivals.len());
+        if std::env::var("DEBUG").is_ok() {
+            plateproof::sphere::find::debug::run(&frame, &view);
+        }
+        let o = found.best.outline;
+        assert!((o.centre_x / scale as f64 - 600.0).abs() < 2.0 && (o.semi_a / scale as f64 - 70.0).abs() < 2.0, "{o:?}");
+    }
+}

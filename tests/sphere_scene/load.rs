@@ -80,7 +80,13 @@ pub fn exr_file(path: &Path) -> Frame {
     let layer = &image.layer_data;
     let pixels = &layer.channel_data.pixels.1;
     let size = Size { width: layer.size.width(), height: layer.size.height() };
+    let display = image.attributes.display_window;
+    let shift = layer.attributes.layer_position - display.position;
     let alpha = layer.channel_data.channels.3.is_some().then(|| pixels.iter().map(|p| p[3]).collect());
     let rgb = pixels.iter().map(|p| [p[0], p[1], p[2]]).collect();
-    frame_of(&path.display().to_string(), size, 1.0, rgb, alpha, false)
+    let mut frame = frame_of(&path.display().to_string(), size, 1.0, rgb, alpha, false);
+    frame.data.x = shift.x() as i64;
+    frame.data.y = shift.y() as i64;
+    frame.size = Size { width: display.size.width(), height: display.size.height() };
+    frame
 }

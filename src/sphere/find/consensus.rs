@@ -43,6 +43,8 @@ pub(super) struct Consensus {
     pub gain: f64,
     /// Blur of the edges (1 sd), frame px.
     pub blur: f64,
+    /// Frame px per sample of the plane it was fitted on.
+    pub samples_px: f64,
 }
 
 /// One ray's row: its hypotheses and how its offset depends on the four parameters.
@@ -76,38 +78,52 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
             Some((evidence(&rows, &settled, reach_px), settled))
         })
         .collect();
-    let strongest = &fits.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    let (evidence, settled) = outermost(&fits, strongest, floor_px, rad_per_px);
-    finish(start, &rows, settled, prior, *evidence)
+    let cost = OutsideCost::new(&rows, reach_px);
+    let worth = |fit: &(f64, Settled)| fit.0 - cost.of(&rows, &fit.1, reach_px, floor_px);
+    let (evidence, settled) = fits.iter().max_by(|a, b| worth(a).total_cmp(&worth(b)))?;
+    finish(start, &rows, settled, prior, *evidence, floor_px)
 }
 
-/// The outermost of fits that are nearly as good as the strongest, on the frame itself: there, reflections squeezed
-/// against the rim run along it a few pixels inside.
-fn outermost<'a>(
-    fits: &'a [(f64, Settled)],
-    strongest: &'a (f64, Settled),
-    floor_px: f64,
-    rad_per_px: f64,
-) -> &'a (f64, Settled) {
-    if floor_px > FRAME_FLOOR_PX {
-        return strongest;
-    }
-    let apart = strongest.1.step[2] + OUTER_APART_PX * rad_per_px;
-    fits.iter()
-        .filter(|f| f.0 >= OUTER_SHARE * strongest.0 && f.1.scatter <= OUTER_SCATTER * strongest.1.scatter)
-        .filter(|f| f.1.step[2] > apart)
-        .max_by(|a, b| a.1.step[2].total_cmp(&b.1.step[2]))
-        .unwrap_or(strongest)
+/// What it costs an outline to leave edges outside it.
+///
+/// A mirror squeezes its reflections against the rim, so edges along the rim are dense inside and as rare outside as in
+/// the surround. An outline drawn too small leaves some of the dense ones outside; each costs the log ratio of the two
+/// densities.
+struct OutsideCost {
+    /// Edges per ray and px in the surround.
+    surround: f64,
+    /// ln of the density inside over that in the surround; 0 where the inside is no denser.
+    log_ratio: f64,
 }
+
+impl OutsideCost {
+    fn new(rows: &[Row], reach_px: f64) -> Self {
+        let (inner, outer) = (-0.2 * reach_px, 0.6 * reach_px);
+        let offsets = || rows.iter().flat_map(|r| r.hypotheses.iter().map(|h| h.offset_px));
+        let rays = rows.len().max(1) as f64;
+        let inside = offsets().filter(|o| *o < inner).count() as f64 / (rays * 0.8 * reach_px);
+        let surround = offsets().filter(|o| *o > outer).count() as f64 / (rays * 0.4 * reach_px);
+        let floor = 0.02 / reach_px;
+        Self { surround, log_ratio: ((inside + floor) / (surround + floor)).ln().max(0.0) }
+    }
+
+    fn of(&self, rows: &[Row], settled: &Settled, reach_px: f64, floor_px: f64) -> f64 {
+        let clear = 2.0 * settled.scatter + CLEAR_FLOORS * floor_px;
+        let (mut edges, mut length) = (0.0, 0.0);
+        for row in rows {
+            let first = row.slope.dot(&settled.step) + clear;
+            edges += row.hypotheses.iter().filter(|h| h.offset_px > first).count() as f64;
+            length += (reach_px - first).max(0.0);
+        }
+        (edges - self.surround * length).max(0.0) * self.log_ratio * INDEPENDENT_SHARE
+    }
+}
+
+/// Edges this many floors outside an outline, beyond its scatter, are not its own.
+const CLEAR_FLOORS: f64 = 20.0;
 
 /// Smallest scatter believed on the frame itself, px.
 pub(super) const FRAME_FLOOR_PX: f64 = 0.02;
-/// Fits closer than this are the same outline.
-const OUTER_APART_PX: f64 = 0.3;
-/// An outline further out is meant instead of the one with the strongest evidence where it has this share of it …
-const OUTER_SHARE: f64 = 0.75;
-/// … and scatters at most this much more.
-const OUTER_SCATTER: f64 = 1.1;
 
 /// The robust fit starts from a scatter of at most this many floors.
 const FIRST_SCATTER: f64 = 37.5;
@@ -188,7 +204,8 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
         .enumerate()
         .filter_map(|(row, r)| {
             let expected = r.slope.dot(step);
-            let best = r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let best =
+                r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
             let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
@@ -237,7 +254,20 @@ fn trust(gain: f64) -> f64 {
     (gain.ln() / std::f64::consts::LN_10).clamp(0.0, 1.0)
 }
 
-fn finish(start: &Aim, rows: &[Row], settled: &Settled, prior: Matrix4<f64>, evidence: f64) -> Option<Consensus> {
+/// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed
+/// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/finder.rs`).
+const RADIUS_SHARE: f64 = 0.7;
+/// The same for each coordinate of the centre.
+const CENTRE_SHARE: f64 = 0.42;
+
+fn finish(
+    start: &Aim,
+    rows: &[Row],
+    settled: &Settled,
+    prior: Matrix4<f64>,
+    evidence: f64,
+    floor_px: f64,
+) -> Option<Consensus> {
     let Settled { step, chosen, scatter } = settled;
     let supporting: Vec<&Chosen> = chosen.iter().filter(|c| c.weight > 0.05).collect();
     if supporting.len() < 12 {
@@ -247,15 +277,15 @@ fn finish(start: &Aim, rows: &[Row], settled: &Settled, prior: Matrix4<f64>, evi
     let misfit: f64 = chosen.iter().map(|c| c.weight * c.residual.powi(2) / c.variance).sum();
     let total: f64 = chosen.iter().map(|c| c.weight).sum();
     let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
-    let covariance = (normal / inflation + prior).try_inverse()?;
+    let mut covariance = (normal / inflation + prior).try_inverse()?;
+    let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
+    for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
+        covariance[(i, i)] += (rad_per_px * share * scatter.max(floor_px)).powi(2);
+    }
     let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
     gains.sort_by(f64::total_cmp);
     Some(Consensus {
-        aim: start.stepped(&if start.view.is_assumed() {
-            *step
-        } else {
-            Vector4::new(step[0], step[1], step[2], 0.0)
-        })?,
+        aim: start.stepped(&if start.view.is_assumed() { *step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
         covariance,
         edge_sd_px: *scatter,
         evidence,
@@ -263,6 +293,7 @@ fn finish(start: &Aim, rows: &[Row], settled: &Settled, prior: Matrix4<f64>, evi
         longest_gap: longest_gap(rows, &supporting),
         gain: gains[gains.len() / 2],
         blur: 0.0,
+        samples_px: 1.0,
     })
 }
 
@@ -293,7 +324,9 @@ fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
     let power: f64 = supporting.iter().map(|c| c.residual.powi(2) / c.variance).sum::<f64>() / supporting.len() as f64;
     let mut inflation = 1.0;
     for lag in 1..=(count / 12).min(12) {
-        let pairs: Vec<f64> = (0..count).filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?)).collect();
+        let pairs: Vec<f64> = (0..count)
+            .filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?))
+            .collect();
         let correlation = pairs.iter().sum::<f64>() / pairs.len().max(1) as f64 / power.max(1e-12);
         if correlation < 0.05 {
             break;

@@ -28,6 +28,8 @@ const LEAST_EVIDENCE: f64 = 18.0;
 const EDGEL_SHARE: f64 = 0.3;
 /// Least fraction of rays that support the outline.
 const LEAST_SUPPORT: f64 = 0.3;
+/// Smaller circles are not looked for: 24 px is asked, the rest is slack.
+const LEAST_RADIUS_PX: f64 = 21.0;
 /// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
 const WIDEST_SCATTER: f64 = 0.9;
 /// Scores within this factor of the best are rivals.
@@ -36,18 +38,18 @@ const RIVAL_FACTOR: f64 = 0.5;
 /// The edges bear the outline out.
 pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
+    let large = f.circle.radius >= LEAST_RADIUS_PX;
     let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
-    c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0) >= LEAST_EVIDENCE
-        && c.support >= LEAST_SUPPORT
-        && c.longest_gap <= 0.5
-        && tight
+    let evidence = c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0);
+    evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight && large
 }
 
 /// How much the inside looks like a mirror, 0 to 1.
 pub(super) fn mirror_likeness(i: &Interior) -> f64 {
     let rich = ramp(i.detail, 0.1, 0.18) * ramp(i.squeeze, 0.8, 1.6);
-    let plain_but_squeezed = ramp(i.detail, 0.03, 0.05) * ramp(i.squeeze, 2.2, 3.2);
-    rich.max(plain_but_squeezed) * (1.0 - ramp(i.concentric, 0.3, 0.5))
+    let plain_but_squeezed = ramp(i.detail, 0.035, 0.05) * ramp(i.squeeze, 2.8, 3.4);
+    let ringed = ramp(i.concentric, 0.25, 0.45).max(ramp(i.inner_squeeze, 4.0, 8.0));
+    rich.max(plain_but_squeezed) * (1.0 - ringed)
 }
 
 /// 0 up to `low`, 1 from `high`.

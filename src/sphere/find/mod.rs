@@ -59,8 +59,8 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     }
     match decision {
         Decision::Found { best, rivals } => {
-            let best = fit_of(view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
-            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(view, r)).collect() })
+            let best = fit_of(frame, view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
@@ -103,7 +103,10 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
     let mut findings = Prepared::new(frame, view).findings();
     findings.retain(is_outline);
     findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
-    let fit = |f: &search::Finding| fit_noted(view, &f.consensus, FoundBy::Search, f.consensus.support);
+    let fit = |f: &search::Finding| {
+        let consensus = refine::polish(frame, f.consensus.clone());
+        fit_noted(view, &consensus, FoundBy::Search, consensus.support)
+    };
     findings.iter().filter_map(fit).collect()
 }
 
@@ -113,8 +116,9 @@ fn no_sphere(frame: &Frame, cause: &str) -> Error {
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 
-fn fit_of(view: &View, ranked: &Ranked) -> Option<SphereFit> {
-    fit_noted(view, &ranked.finding.consensus, FoundBy::Search, ranked.score)
+fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {
+    let consensus = refine::polish(frame, ranked.finding.consensus.clone());
+    fit_noted(view, &consensus, FoundBy::Search, ranked.score)
 }
 
 fn fit_noted(view: &View, consensus: &Consensus, found_by: FoundBy, score: f64) -> Option<SphereFit> {

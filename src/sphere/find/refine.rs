@@ -60,7 +60,7 @@ pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Optio
     let scale = sampler.scale();
     let (probed, blur) = probe(sampler, start, reach)?;
     let fit = agree(start, &probed, reach * scale, FRAME_FLOOR_PX * scale)?;
-    Some(Consensus { blur: blur * scale, ..fit })
+    Some(Consensus { blur: blur * scale, samples_px: scale, ..fit })
 }
 
 fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>, f64)> {
@@ -92,16 +92,27 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples
         aim = fit.aim.clone();
         best = Some(fit);
     }
-    for reach in [5.0, 2.0] {
-        let Some(fit) = fit_once(frame, &aim, reach) else { continue };
-        if best.as_ref().is_some_and(|b| fit.blur > FRAME_BLUR_LIMIT || worse(&fit, b)) {
-            return best;
-        }
-        aim = fit.aim.clone();
-        best = Some(fit);
+    match fit_once(frame, &aim, FIRST_FRAME_REACH) {
+        Some(fit) if best.as_ref().is_none_or(|b| fit.blur <= FRAME_BLUR_LIMIT && !worse(&fit, b)) => Some(fit),
+        _ => best,
     }
-    best
 }
+
+/// Repeats a fit that ended on the frame itself close around its outline; one that ended on a coarser plane stays.
+pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
+    if fit.samples_px > 1.0 {
+        return fit;
+    }
+    match fit_once(frame, &fit.aim, LAST_FRAME_REACH) {
+        Some(last) if last.blur <= FRAME_BLUR_LIMIT && !worse(&last, &fit) => last,
+        _ => fit,
+    }
+}
+
+/// Reach of the first fit on the frame, px: past the reflections that run along the rim inside it.
+const FIRST_FRAME_REACH: f64 = 5.0;
+/// Reach of the last.
+const LAST_FRAME_REACH: f64 = 2.0;
 
 /// Noise has drowned the rim on the finer plane: much less speaks for it.
 fn worse(finer: &Consensus, coarser: &Consensus) -> bool {

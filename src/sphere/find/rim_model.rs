@@ -103,8 +103,12 @@ impl RimModel {
         let weighted: Vec<Window> = windows.iter().map(|w| w.component_mul(&self.weights)).collect();
         let misfit = |place: &Place| weighted.iter().map(|w| place.misfit(w)).sum::<f64>();
         let last = self.places.len() - 1;
-        let coarse = (0..=last).step_by(2).map(|i| (i, misfit(&self.places[i]))).min_by(|a, b| a.1.total_cmp(&b.1))?;
-        let near = (coarse.0.max(2) - 2)..=(coarse.0 + 2).min(last);
+        let coarse = (0..=last).step_by(4).map(|i| (i, misfit(&self.places[i]))).min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let plain = misfit(&self.plain);
+        if plain < 1.2 * coarse.1 {
+            return None;
+        }
+        let near = (coarse.0.max(3) - 3)..=(coarse.0 + 3).min(last);
         let misfits: Vec<(usize, f64)> = near.map(|i| (i, misfit(&self.places[i]))).collect();
         let best = (0..misfits.len()).min_by(|a, b| misfits[*a].1.total_cmp(&misfits[*b].1))?;
         if best == 0 || best + 1 == misfits.len() {
@@ -121,7 +125,7 @@ impl RimModel {
         let energy: f64 = weighted.iter().map(nalgebra::Matrix::norm_squared).sum();
         let floor = 1e-10 * energy;
         let sd = (4.0 * (at + floor) / freedom / curvature).sqrt() * SHIFT;
-        let gain = misfit(&self.plain) / (at + floor).max(f64::MIN_POSITIVE);
+        let gain = plain / (at + floor).max(f64::MIN_POSITIVE);
         Some(Located { offset, sd, gain })
     }
 

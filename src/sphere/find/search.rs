@@ -24,11 +24,11 @@ const MOST_CANDIDATES: usize = 60;
 /// Circles followed to a finer plane.
 const MOST_FOLLOWED: usize = 40;
 /// Circles fitted on rays.
-const MOST_PROBED: usize = 20;
+const MOST_PROBED: usize = 16;
 /// Circles around which votes are gathered where the fits on rays leave doubt.
 const MOST_CONTOURS: usize = 8;
 /// Circles refined to the pixel.
-const MOST_REFINED: usize = 6;
+const MOST_REFINED: usize = 5;
 /// Of them, about one centre.
 const MOST_CONCENTRIC: usize = 2;
 /// Least evidence of the first fit on rays for a circle to be refined.

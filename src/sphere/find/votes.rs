@@ -51,11 +51,6 @@ impl Extent {
         Some(Self { left, top, columns: count(left, right), rows: count(top, bottom), cell })
     }
 
-    fn index(&self, x: f32, y: f32) -> Option<usize> {
-        let (column, row) = ((x - self.left) / self.cell, (y - self.top) / self.cell);
-        let inside = column >= 0.0 && row >= 0.0 && (column as usize) < self.columns && (row as usize) < self.rows;
-        inside.then(|| row as usize * self.columns + column as usize)
-    }
 }
 
 fn band_candidates(map: &EdgelMap, extent: &Extent, band: [f64; 2]) -> Vec<Candidate> {
@@ -88,12 +83,17 @@ fn cast(map: &EdgelMap, extent: &Extent, band: [f64; 2]) -> Vec<f32> {
     let mut votes = vec![0.0_f32; extent.columns * extent.rows];
     let scale = map.scale as f32;
     let steps = (band[1] - band[0]).round() as usize;
+    let per_cell = 1.0 / extent.cell;
     for edgel in &map.edgels {
+        let (x, y) = ((edgel.x - extent.left) * per_cell, (edgel.y - extent.top) * per_cell);
+        let (nx, ny) = (edgel.nx * per_cell, edgel.ny * per_cell);
         for step in 0..steps {
             let radius = (band[0] as f32 + step as f32 + 0.5) * scale;
             for side in [radius, -radius] {
-                if let Some(i) = extent.index(edgel.x + side * edgel.nx, edgel.y + side * edgel.ny) {
-                    votes[i] += edgel.strength;
+                // Negative positions saturate to cell 0 on conversion, where the border takes stray votes.
+                let (column, row) = ((x + side * nx) as usize, (y + side * ny) as usize);
+                if column < extent.columns && row < extent.rows {
+                    votes[row * extent.columns + column] += edgel.strength;
                 }
             }
         }
