@@ -3,6 +3,5 @@
 
 pub mod environment;
 pub mod load;
-pub mod picture;
 pub mod random;
 pub mod scene;
