@@ -50,12 +50,20 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     let prepared = Prepared::new(frame, view);
     let decision = decide(prepared.findings());
     let soft = match &decision {
-        Decision::Found { best, .. } => best.finding.consensus.blur > SHARP_BLUR_PX,
+        Decision::Found { best, .. } => {
+            let c = &best.finding.consensus;
+            c.blur > SHARP_BLUR_PX || c.support < LEAST_SHARP_SUPPORT
+        }
         Decision::NothingRound => true,
         Decision::NoMirror => false,
     };
-    if soft && let Some(search) = by_votes(&prepared) {
-        return Ok(search);
+    if soft {
+        let too_soft = || no_sphere(frame, "the only round outline is too soft and uneven to be placed");
+        match by_votes(&prepared) {
+            Some(search) => return Ok(search),
+            None if matches!(decision, Decision::Found { .. }) => return Err(too_soft()),
+            None => {}
+        }
     }
     match decision {
         Decision::Found { best, rivals } => {
@@ -69,17 +77,24 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
 
 /// Edges blurred by more than this (1 sd, px) are soft: fits to their shape go astray and votes are the safer way.
 const SHARP_BLUR_PX: f64 = 1.5;
+/// An outline seen on less than this fraction of its lines may be another circle that shares an arc with the rim.
+const LEAST_SHARP_SUPPORT: f64 = 0.5;
 /// A rim found by votes must stand out from its surroundings by this factor …
 const LEAST_CONTRAST: f64 = 2.0;
 /// … and be seen on this fraction of the lines.
 const LEAST_VOTED: f64 = 0.55;
+/// … and on those lines lie this close to one circle (1 sd, as a fraction of its radius).
+const WIDEST_VOTED_SCATTER: f64 = 0.006;
 /// Rims whose quality is at least this fraction of the best are rivals.
 const VOTED_RIVAL: f64 = 0.9;
 
 /// The sphere whose soft rim most lines agree on; rivals are other rims that nearly as much speaks for.
 fn by_votes(prepared: &Prepared<'_>) -> Option<SphereSearch> {
     let mut rims = prepared.contours();
-    rims.retain(|r| r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED);
+    rims.retain(|r| {
+        let tight = r.fit.edge_sd_px <= (WIDEST_VOTED_SCATTER * r.fit.outline.mean_radius()).max(0.3);
+        r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED && tight
+    });
     rims.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
     let best = rims.first()?.clone();
     let rival = |r: &&contour::Contour| r.quality() >= VOTED_RIVAL * best.quality() && !alike(&r.fit, &best.fit);
