@@ -45,6 +45,8 @@ pub struct Recording {
     /// Noise sd at white, falling with the square root of the level.
     pub noise: f64,
     pub read_noise: f64,
+    /// Factor on all light.
+    pub exposure: f64,
     /// 8-bit sRGB with clipping at 1, else linear float.
     pub eight_bit: bool,
 }
@@ -73,6 +75,17 @@ impl Scene {
             Thing::Mirror { cone, .. } => outline_of_cone(&self.view, cone),
             _ => None,
         })
+    }
+
+    /// Sets the exposure so that a tenth of the background lies above `level`.
+    pub fn expose(&mut self, level: f64) {
+        let (w, h) = (self.size.width as f64, self.size.height as f64);
+        let mut seen: Vec<f64> = (0..600)
+            .map(|i| self.view.ray([w * (f64::from(i % 30) + 0.5) / 30.0, h * (f64::from(i / 30) + 0.5) / 20.0]))
+            .map(|ray| self.environment.radiance(&ray)[1])
+            .collect();
+        seen.sort_by(f64::total_cmp);
+        self.recording.exposure = level / seen[540].max(1e-6);
     }
 
     pub fn render(&self, name: &str, seed: u64) -> Frame {
@@ -235,7 +248,7 @@ fn blur(image: Vec<[f32; 3]>, width: usize, height: usize, sd: f64) -> Vec<[f32;
 impl Recording {
     fn record(self, pixel: [f32; 3], random: &mut Random) -> [f32; 3] {
         pixel.map(|v| {
-            let v = f64::from(v);
+            let v = f64::from(v) * self.exposure;
             let sd = self.noise * v.max(0.0).sqrt() + self.read_noise;
             let noisy = if sd > 0.0 { v + sd * random.normal() } else { v };
             (if self.eight_bit { through_eight_bits(noisy) } else { noisy }) as f32

@@ -48,9 +48,15 @@ pub(super) struct Consensus {
 }
 
 /// One ray's row: its hypotheses and how its offset depends on the four parameters.
-struct Row<'a> {
-    hypotheses: &'a [Hypothesis],
+struct Row {
+    hypotheses: Vec<Hypothesis>,
     slope: Vector4<f64>,
+}
+
+impl Row {
+    fn stronger_than(&self, least_gain: f64) -> Self {
+        Self { hypotheses: self.hypotheses.iter().filter(|h| h.gain >= least_gain).copied().collect(), ..*self }
+    }
 }
 
 struct Chosen {
@@ -65,23 +71,35 @@ struct Chosen {
 /// the smallest scatter believed. Several radii are tried: inside the rim run other edges along it, and of several
 /// outlines the one with the best evidence is meant. `None` where too few rays agree.
 pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64) -> Option<Consensus> {
-    let rows = rows(start, probed)?;
     let prior_sd = if start.view.is_assumed() { ASSUMED_LN_FOCAL_SD } else { KNOWN_LN_FOCAL_SD };
     let prior = Matrix4::from_diagonal(&Vector4::new(0.0, 0.0, 0.0, prior_sd.powi(-2)));
-    let rad_per_px = median(probed.iter().map(|p| p.ray.rad_per_px).collect())?;
-    let starts = [-0.4, 0.0, 0.2, 0.4, 0.6, 0.8];
-    let fits: Vec<(f64, Settled)> = starts
-        .iter()
-        .filter_map(|offset| {
-            let begin = Vector4::new(0.0, 0.0, offset * reach_px * rad_per_px, 0.0);
-            let settled = settle(&rows, begin, prior, reach_px, floor_px)?;
-            Some((evidence(&rows, &settled, reach_px), settled))
-        })
-        .collect();
-    let cost = OutsideCost::new(&rows, reach_px);
-    let worth = |fit: &(f64, Settled)| fit.0 - cost.of(&rows, &fit.1, reach_px, floor_px);
-    let (evidence, settled) = fits.iter().max_by(|a, b| worth(a).total_cmp(&worth(b)))?;
-    finish(start, &rows, settled, prior, *evidence, floor_px)
+    let all = rows(start, probed)?;
+    let fits = LEAST_GAINS.iter().filter_map(|least| {
+        let rows: Vec<Row> = all.iter().map(|r| r.stronger_than(*least)).collect();
+        let (worth, evidence, settled) = best_settled(&rows, prior, reach_px, floor_px)?;
+        let fair = if *least > 1.0 { STRONG_ONLY_SHARE * worth } else { worth };
+        Some((fair, evidence, rows, settled))
+    });
+    let (_, evidence, rows, settled) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
+    finish(start, &rows, &settled, prior, evidence, floor_px)
+}
+
+/// Edges weaker than these are left out, in turns: in noise only the strong ones tell the rim.
+const LEAST_GAINS: [f64; 2] = [1.0, 6.0];
+/// A fit to the strong edges alone must be clearly better to be preferred.
+const STRONG_ONLY_SHARE: f64 = 0.75;
+
+/// The best of fits from several radii, with its worth and evidence.
+fn best_settled(rows: &[Row], prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<(f64, f64, Settled)> {
+    let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
+    let cost = OutsideCost::new(rows, reach_px);
+    let fits = [-0.4, 0.0, 0.2, 0.4, 0.6, 0.8].iter().filter_map(|offset| {
+        let begin = Vector4::new(0.0, 0.0, offset * reach_px * rad_per_px, 0.0);
+        let settled = settle(rows, begin, prior, reach_px, floor_px)?;
+        let evidence = evidence(rows, &settled, reach_px);
+        Some((evidence - cost.of(rows, &settled, reach_px, floor_px), evidence, settled))
+    });
+    fits.max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 /// What it costs an outline to leave edges outside it.
@@ -174,18 +192,18 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     values.get(values.len() / 2).copied()
 }
 
-fn rows<'a>(start: &Aim, probed: &'a [Probed]) -> Option<Vec<Row<'a>>> {
+fn rows(start: &Aim, probed: &[Probed]) -> Option<Vec<Row>> {
     const LN_FOCAL_STEP: f64 = 0.02;
     let outline = outline_of_cone(&start.view, &start.cone)?;
     let other = View { focal_px: start.view.focal_px * LN_FOCAL_STEP.exp(), ..start.view.clone() };
     let refitted = cone_of_outline(&other, &outline)?;
-    let row = |p: &'a Probed| {
+    let row = |p: &Probed| {
         let k = p.ray.rad_per_px;
         let angle = angle_between(&other.ray(p.ray.point), &refitted.axis);
         let k_other = k * start.view.focal_px / other.focal_px;
         let bend = -(angle - refitted.half_angle_rad) / k_other / LN_FOCAL_STEP;
         let slope = Vector4::new(p.ray.phi_rad.cos() / k, p.ray.phi_rad.sin() / k, 1.0 / k, bend);
-        Row { hypotheses: &p.hypotheses, slope }
+        Row { hypotheses: p.hypotheses.clone(), slope }
     };
     Some(probed.iter().map(row).collect())
 }
@@ -256,9 +274,11 @@ fn trust(gain: f64) -> f64 {
 
 /// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed
 /// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/finder.rs`).
-const RADIUS_SHARE: f64 = 0.7;
+const RADIUS_SHARE: f64 = 0.8;
 /// The same for each coordinate of the centre.
-const CENTRE_SHARE: f64 = 0.42;
+const CENTRE_SHARE: f64 = 0.5;
+/// Outlines supported by less than this fraction of the rays leave more doubt, by the square of the ratio.
+const FULL_SUPPORT: f64 = 0.75;
 
 fn finish(
     start: &Aim,
@@ -279,8 +299,10 @@ fn finish(
     let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
     let mut covariance = (normal / inflation + prior).try_inverse()?;
     let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
+    let support = supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64;
+    let sparse = (FULL_SUPPORT / support.max(0.1)).powi(2).max(1.0);
     for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
-        covariance[(i, i)] += (rad_per_px * share * scatter.max(floor_px)).powi(2);
+        covariance[(i, i)] += (rad_per_px * share * sparse * scatter.max(floor_px)).powi(2);
     }
     let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
     gains.sort_by(f64::total_cmp);
@@ -289,7 +311,7 @@ fn finish(
         covariance,
         edge_sd_px: *scatter,
         evidence,
-        support: supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64,
+        support,
         longest_gap: longest_gap(rows, &supporting),
         gain: gains[gains.len() / 2],
         blur: 0.0,

@@ -32,6 +32,8 @@ const LEAST_SUPPORT: f64 = 0.3;
 const LEAST_RADIUS_PX: f64 = 21.0;
 /// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
 const WIDEST_SCATTER: f64 = 0.9;
+/// Least score of a mirror sphere.
+const LEAST_SCORE: f64 = 0.12;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
@@ -70,7 +72,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
             let score = evidence / (evidence + 20.0) * mirror_likeness(&finding.interior);
             Ranked { finding, score }
         })
-        .filter(|r| r.score > 0.05)
+        .filter(|r| r.score > LEAST_SCORE)
         .collect();
     ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
     let ranked = without_nested(ranked);
