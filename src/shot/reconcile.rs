@@ -18,7 +18,7 @@ const SAME_PLACE: f64 = 0.35;
 const SAME_SIZE: f64 = 1.3;
 
 /// An outline found near the other side's sphere must show at least this fraction of itself.
-const LEAST_SEEN: f64 = 0.5;
+const LEAST_SEEN: f64 = 0.3;
 
 /// One side after its own search.
 pub(super) struct Looked<'a> {

@@ -182,6 +182,6 @@ pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit
     let consensus = refine::refine(frame, &prepared.planes, &aim, 40.0)?;
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
-    let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.3;
+    let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.25;
     stayed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
 }
