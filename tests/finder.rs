@@ -1,4 +1,8 @@
 //! The search for the sphere: real photographs, and made-up shots with known outlines, seeded.
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+#![allow(clippy::print_stdout, reason = "shows the table with --nocapture, and why a test was skipped")]
+#![allow(unreachable_pub, reason = "the scene's modules are shared by name only")]
+
 mod sphere_scene;
 
 use std::path::PathBuf;
@@ -10,9 +14,9 @@ use plateproof::sphere::find::find_sphere;
 use plateproof::sphere::{Outline, SphereFit};
 
 use sphere_scene::environment::{Environment, Texture};
+use sphere_scene::load;
 use sphere_scene::random::Random;
 use sphere_scene::scene::{Face, Flare, Recording, Scene, Thing, cone_at};
-use sphere_scene::load;
 
 fn reference_data() -> Option<PathBuf> {
     let folder = std::env::var_os("PLATEPROOF_REFERENCE_DATA").map(PathBuf::from);
@@ -122,7 +126,7 @@ fn shot(index: u64, with_sphere: bool) -> Case {
     let mut notes = Vec::new();
     if with_sphere {
         if random.chance(0.3) {
-            let angle = random.between(0.0, 6.28);
+            let angle = random.between(0.0, std::f64::consts::TAU);
             things.push(occluder(&mut random, centre, radius, angle, aspect));
             notes.push("occluder");
         }
@@ -138,7 +142,7 @@ fn shot(index: u64, with_sphere: bool) -> Case {
             notes.push("stand");
         }
         if random.chance(0.3) {
-            let angle = random.between(0.0, 6.28);
+            let angle = random.between(0.0, std::f64::consts::TAU);
             flares.push(Flare {
                 centre: [centre[0] + radius * angle.cos(), centre[1] + radius * aspect * angle.sin()],
                 angle_rad: random.between(0.0, 3.1),
@@ -348,6 +352,9 @@ fn large_frame_is_searched_quickly() {
         let found = find_sphere(&frame, &view).unwrap();
         println!("{width}x{height}: {:.0} ms], rivals {}", start.elapsed().as_secs_f64() * 1000.0, found.rivals.len());
         let o = found.best.outline;
-        assert!((o.centre_x / scale as f64 - 600.0).abs() < 2.0 && (o.semi_a / scale as f64 - 70.0).abs() < 2.0, "{o:?}");
+        assert!(
+            (o.centre_x / scale as f64 - 600.0).abs() < 2.0 && (o.semi_a / scale as f64 - 70.0).abs() < 2.0,
+            "{o:?}"
+        );
     }
 }

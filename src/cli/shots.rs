@@ -60,7 +60,7 @@ impl<'a> ShotRun<'a> {
     pub(super) fn shot(&mut self, origin: &Path, sheet: impl FnOnce() -> Result<ShotSheet>) -> io::Result<()> {
         self.progress.say(&format!("checking {} ({} of {})", printable(origin), self.lines.len() + 1, self.count));
         let outcome = match sheet() {
-            Ok(sheet) => check_shot(&sheet, &self.options),
+            Ok(sheet) => check_shot(&sheet, self.options),
             Err(error) => without_picture(self.unreadable(origin, &error)),
         };
         match self.claim(&outcome.report, origin) {

@@ -102,7 +102,7 @@ impl Ground<'_> {
     /// neighbour's light is not counted twice.
     pub(super) fn measure(&self, core: &[usize], owner: &[u32], me: u32) -> Option<Measured> {
         let (centre, radius_rad) = self.extent_of(core)?;
-        let background = self.background(&centre, radius_rad, owner)?;
+        let background = self.background(&centre, radius_rad, owner);
         let core_light = self.core_light(core);
         let zone = self.zone(core, owner, me);
         self.integrate(core, &zone, &background, core_light)
@@ -119,7 +119,7 @@ impl Ground<'_> {
     }
 
     /// Median of the cells in a ring around the light that belong to no light.
-    fn background(&self, centre: &Vector3<f64>, radius_rad: f64, owner: &[u32]) -> Option<Background> {
+    fn background(&self, centre: &Vector3<f64>, radius_rad: f64, owner: &[u32]) -> Background {
         let cell_rad = self.image.samples.iter().flatten().next().map_or(0.02, |s| s.extent_rad2.sqrt());
         let inner = (radius_rad * 1.1 + 1.0_f64.to_radians() + 2.0 * cell_rad).cos();
         let outer = (radius_rad * 1.5 + RING_DEG.to_radians() + 2.0 * cell_rad).cos();
@@ -132,7 +132,7 @@ impl Ground<'_> {
             }
         }
         if ring.is_empty() {
-            return Some(Background { luminance: 0.0, rgb: [0.0; 3] });
+            return Background { luminance: 0.0, rgb: [0.0; 3] };
         }
         ring.sort_by(|a, b| a.luminance.total_cmp(&b.luminance));
         let middle = &ring[ring.len() * 2 / 5..(ring.len() * 3 / 5).max(ring.len() * 2 / 5 + 1)];
@@ -142,7 +142,7 @@ impl Ground<'_> {
                 *sum += f64::from(value) / middle.len() as f64;
             }
         }
-        Some(Background { luminance: luminance(rgb), rgb })
+        Background { luminance: luminance(rgb), rgb }
     }
 
     /// Mean luminance of the core without its outermost cells, where there are others.

@@ -38,7 +38,7 @@ impl DirectionGrid {
 
     /// The cell that holds a unit direction.
     pub fn cell(&self, direction: &Vector3<f64>) -> usize {
-        let row = ((1.0 - direction.y) * 0.5 * TABLE_ROWS as f64) as usize;
+        let row = ((0.5 - direction.y.clamp(-1.0, 1.0).asin() / PI) * TABLE_ROWS as f64) as usize;
         let column = (direction.x.atan2(direction.z) / (2.0 * PI) + 0.5) * TABLE_COLUMNS as f64;
         let column = (column as usize).min(TABLE_COLUMNS - 1);
         usize::from(self.table[row.min(TABLE_ROWS - 1) * TABLE_COLUMNS + column])
@@ -53,8 +53,10 @@ impl DirectionGrid {
         let directions: Vec<_> = (0..CELLS).map(spiral).collect();
         let table = nearest_table(&directions);
         let mut steradian = vec![0.0; CELLS];
-        for cell in &table {
-            steradian[usize::from(*cell)] += 4.0 * PI / (TABLE_COLUMNS * TABLE_ROWS) as f64;
+        for (at, cell) in table.iter().enumerate() {
+            let row = (at / TABLE_COLUMNS) as f64;
+            let height = |row: f64| (PI * row / TABLE_ROWS as f64).cos();
+            steradian[usize::from(*cell)] += 2.0 * PI / TABLE_COLUMNS as f64 * (height(row) - height(row + 1.0));
         }
         let neighbours = directions.par_iter().map(|d| within_reach(&directions, d)).collect();
         Self { directions, steradian, neighbours, table }
@@ -86,15 +88,14 @@ fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16,
         .collect()
 }
 
-/// Nearest cell for each entry of an equal-area cylinder table (columns azimuth −π…π, rows y from 1 to −1).
+/// Nearest cell for each entry of a table (columns azimuth −π…π, rows elevation from 90° to −90°).
 fn nearest_table(directions: &[Vector3<f64>]) -> Vec<u16> {
     let rows: Vec<Vec<u16>> = (0..TABLE_ROWS).into_par_iter().map(|row| nearest_row(directions, row)).collect();
     rows.concat()
 }
 
 fn nearest_row(directions: &[Vector3<f64>], row: usize) -> Vec<u16> {
-    let y = 1.0 - 2.0 * (row as f64 + 0.5) / TABLE_ROWS as f64;
-    let across = (1.0 - y * y).sqrt();
+    let (across, y) = (PI * (row as f64 + 0.5) / TABLE_ROWS as f64).sin_cos();
     let candidates = band(y, 0.06);
     let nearest = |column: usize| {
         let azimuth = ((column as f64 + 0.5) / TABLE_COLUMNS as f64 - 0.5) * 2.0 * PI;

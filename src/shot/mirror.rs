@@ -125,7 +125,7 @@ pub(super) fn trust_of(frame: &Frame) -> Trust {
 /// The picture has 8 bits in a display encoding.
 pub(super) fn is_display_picture(frame: &Frame) -> bool {
     let encoding = crate::image::encoding::Encoding::parse(&frame.record.encoding);
-    frame.eight_bit && encoding.is_none_or(|e| e.is_display_referred())
+    frame.eight_bit && encoding.is_none_or(crate::image::encoding::Encoding::is_display_referred)
 }
 
 /// Undoes the measured drift, where the sheet asks for it.

@@ -53,7 +53,7 @@ struct Exposure {
 }
 
 /// Checks one shot. Never fails: what went wrong is in the report.
-pub fn check_shot(sheet: &ShotSheet, options: &RunOptions) -> ShotOutcome {
+pub fn check_shot(sheet: &ShotSheet, options: RunOptions) -> ShotOutcome {
     let mut report = empty_report(sheet);
     match run(sheet, options, &mut report) {
         Ok(picture_png) => ShotOutcome { report, picture_png },
@@ -88,7 +88,7 @@ fn empty_report(sheet: &ShotSheet) -> Report {
     }
 }
 
-fn run(sheet: &ShotSheet, options: &RunOptions, report: &mut Report) -> Result<Option<Vec<u8>>> {
+fn run(sheet: &ShotSheet, options: RunOptions, report: &mut Report) -> Result<Option<Vec<u8>>> {
     let mut frames = open_frames(sheet, report)?;
     assumptions(report);
     let mut pairs = Vec::new();

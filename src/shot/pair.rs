@@ -100,7 +100,7 @@ fn undecided(mirror: &SphereSearch, cg: &SphereSearch, spec: &MirrorSpec, report
             continue;
         }
         let all = std::iter::once(&search.best).chain(&search.rivals);
-        let list: Vec<String> = all.map(|f| outline_words(f)).collect();
+        let list: Vec<String> = all.map(outline_words).collect();
         said.push(format!("{side} frame: {} spheres are equally good: {}", list.len(), list.join("; ")));
     }
     if said.is_empty() {
@@ -139,7 +139,7 @@ fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
     let default = match spec.reflectance {
         None => UNKNOWN_REFLECTANCE_SD_STOPS,
-        Some(given) if given == rendered => 0.0,
+        Some(given) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
         Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
     };
     let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);
@@ -192,7 +192,7 @@ fn compare(
         rotation,
         drift_sd_stops,
         drift_colour_sd_stops,
-        tolerances: sheet.tolerances.clone(),
+        tolerances: sheet.tolerances,
     }
 }
 

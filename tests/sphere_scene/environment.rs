@@ -74,7 +74,7 @@ impl Environment {
         };
         let patches = (0..clutter)
             .map(|_| Patch {
-                azimuth_rad: random.between(-3.14, 3.14),
+                azimuth_rad: random.between(-std::f64::consts::PI, std::f64::consts::PI),
                 elevation_rad: random.between(-1.2, 1.2),
                 half_width_rad: random.log_between(0.02, 0.5),
                 half_height_rad: random.log_between(0.02, 0.5),

@@ -161,7 +161,9 @@ mod tests {
     fn matrix_profile(name: &str, colorants: [[f64; 3]; 3], curve: &[u8]) -> Vec<u8> {
         let xyz = |v: [f64; 3]| {
             let mut data = b"XYZ \0\0\0\0".to_vec();
-            v.iter().for_each(|x| data.extend(((x * 65_536.0).round() as i32).to_be_bytes()));
+            for x in v {
+                data.extend(((x * 65_536.0).round() as i32).to_be_bytes());
+            }
             data
         };
         let mut desc = b"desc\0\0\0\0".to_vec();
@@ -185,7 +187,9 @@ mod tests {
             icc.extend((data.len() as u32).to_be_bytes());
             start += data.len();
         }
-        tags.iter().for_each(|(_, data)| icc.extend(data));
+        for (_, data) in &tags {
+            icc.extend(data);
+        }
         icc
     }
 

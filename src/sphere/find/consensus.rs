@@ -39,8 +39,6 @@ pub(super) struct Consensus {
     pub longest_gap: f64,
     /// Log-likelihood ratio of the outline against edges that lie anywhere.
     pub evidence: f64,
-    /// Median gain of the supporting edges.
-    pub gain: f64,
     /// Blur of the edges (1 sd), frame px.
     pub blur: f64,
     /// Frame px per sample of the plane it was fitted on.
@@ -222,8 +220,7 @@ fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
         .enumerate()
         .filter_map(|(row, r)| {
             let expected = r.slope.dot(step);
-            let best =
-                r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let best = r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
             let residual = best.offset_px - expected;
             let variance = best.sd_px.powi(2) + scatter * scatter;
             let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
@@ -304,16 +301,17 @@ fn finish(
     for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
         covariance[(i, i)] += (rad_per_px * share * sparse * scatter.max(floor_px)).powi(2);
     }
-    let mut gains: Vec<f64> = supporting.iter().map(|c| c.gain).collect();
-    gains.sort_by(f64::total_cmp);
     Some(Consensus {
-        aim: start.stepped(&if start.view.is_assumed() { *step } else { Vector4::new(step[0], step[1], step[2], 0.0) })?,
+        aim: start.stepped(&if start.view.is_assumed() {
+            *step
+        } else {
+            Vector4::new(step[0], step[1], step[2], 0.0)
+        })?,
         covariance,
         edge_sd_px: *scatter,
         evidence,
         support,
         longest_gap: longest_gap(rows, &supporting),
-        gain: gains[gains.len() / 2],
         blur: 0.0,
         samples_px: 1.0,
     })
@@ -346,9 +344,7 @@ fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
     let power: f64 = supporting.iter().map(|c| c.residual.powi(2) / c.variance).sum::<f64>() / supporting.len() as f64;
     let mut inflation = 1.0;
     for lag in 1..=(count / 12).min(12) {
-        let pairs: Vec<f64> = (0..count)
-            .filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?))
-            .collect();
+        let pairs: Vec<f64> = (0..count).filter_map(|i| Some(residuals[i]? * residuals[(i + lag) % count]?)).collect();
         let correlation = pairs.iter().sum::<f64>() / pairs.len().max(1) as f64 / power.max(1e-12);
         if correlation < 0.05 {
             break;

@@ -67,7 +67,8 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     }
     match decision {
         Decision::Found { best, rivals } => {
-            let best = fit_of(frame, view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+            let best =
+                fit_of(frame, view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
             Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),

@@ -143,5 +143,10 @@ const EIGHT_BIT_KNEE: f32 = 2.0 / 255.0 / 12.92;
 /// Tone-compressed copy of a plane: equal ratios become equal steps above `knee`.
 pub(super) fn toned(plane: &Plane, knee: f32) -> Vec<f32> {
     let gain = 1.0 / knee;
-    plane.values.par_iter().with_min_len(4096).map(|v| (v.max(0.0) * gain).ln_1p() + (v - v)).collect()
+    plane
+        .values
+        .par_iter()
+        .with_min_len(4096)
+        .map(|v| if v.is_finite() { (v.max(0.0) * gain).ln_1p() } else { f32::NAN })
+        .collect()
 }

@@ -22,8 +22,6 @@ const RIM_YIELD: f64 = 0.8;
 pub(super) struct Supported {
     /// The circle.
     pub circle: Circle,
-    /// Fraction of the sectors with an aligned element on the circle.
-    pub coverage: f64,
     /// Log-likelihood ratio of "a circle is here" against "these are the elements of the surround, by chance".
     pub evidence: f64,
 }
@@ -212,5 +210,5 @@ pub(super) fn supported(ring: &[Edgel], circle: Circle, scale: f64) -> Supported
             if hit[i] { (RIM_YIELD / chance).ln() } else { ((1.0 - RIM_YIELD) / (1.0 - chance)).ln() }
         })
         .sum();
-    Supported { circle, coverage: hit.iter().filter(|h| **h).count() as f64 / SECTORS as f64, evidence }
+    Supported { circle, evidence }
 }

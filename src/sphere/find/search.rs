@@ -91,14 +91,13 @@ impl<'a> Prepared<'a> {
         let reach = Reach { centre_samples: 3.0, radius_fraction: 0.07 };
         let radius = rough.circle.radius;
         let level = maps.iter().rposition(|m| radius / m.scale >= 40.0);
-        let best = match level {
-            Some(level) => circles_near(&maps[level], self.view, &rough.circle, reach),
-            None => {
-                let centre = super::flat::to_frame(self.view, [rough.circle.x, rough.circle.y])?;
-                let span = 1.6 * radius + 8.0;
-                let patch = patch(self.frame, centre, [span, span * self.view.pixel_aspect]);
-                circles_near(&edgels(&patch, self.view, self.knee), self.view, &rough.circle, reach)
-            }
+        let best = if let Some(level) = level {
+            circles_near(&maps[level], self.view, &rough.circle, reach)
+        } else {
+            let centre = super::flat::to_frame(self.view, [rough.circle.x, rough.circle.y])?;
+            let span = 1.6 * radius + 8.0;
+            let patch = patch(self.frame, centre, [span, span * self.view.pixel_aspect]);
+            circles_near(&edgels(&patch, self.view, self.knee), self.view, &rough.circle, reach)
         };
         best.into_iter().next()
     }

@@ -50,7 +50,6 @@ impl Extent {
         let count = |low: f32, high: f32| ((high - low) / cell) as usize + 1;
         Some(Self { left, top, columns: count(left, right), rows: count(top, bottom), cell })
     }
-
 }
 
 fn band_candidates(map: &EdgelMap, extent: &Extent, band: [f64; 2]) -> Vec<Candidate> {
