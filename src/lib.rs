@@ -1,6 +1,24 @@
-//! plateproof proves that a CG render sits in a live-action plate.
+//! plateproof proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a
+//! matching CG sphere.
 //!
-//! Data flows one way: files → scene-linear frame → sphere → radiance by direction → lights → findings → report.
+//! Data flows one way:
+//!
+//! ```text
+//! files → scene-linear frame → sphere → radiance by direction → lights → findings → report
+//! image     image, colour      sphere   radiance                lights   check      report
+//! ```
+//!
+//! # Axes and pixels
+//!
+//! Camera axes, right-handed: x to frame right, y up the frame, z from the scene **towards** the camera. A direction
+//! points from the sphere to where light comes from: azimuth 0 from the camera side, +90° frame right, 180° from behind;
+//! elevation + above. Pixels are counted from the outer corner of the display window's top-left pixel, x right, y down;
+//! a pixel's centre is at +0.5. Errors are CG minus plate side.
+//!
+//! # Light
+//!
+//! One working space throughout: linear light, ITU-R BT.709 primaries, D65 white ([`colour`]). Illuminance is luminance
+//! × steradian on a plane facing the light.
 
 pub mod camera;
 pub mod check;

@@ -82,7 +82,7 @@ impl Environment {
                 stripes: if random.chance(0.3) { random.log_between(8.0, 80.0) } else { 0.0 },
             })
             .collect();
-        let lamps = (0..1 + random.below(4))
+        let lamps = (0..=random.below(4))
             .map(|_| Lamp {
                 direction: Vector3::new(random.normal(), random.between(-0.2, 1.5), random.normal()).normalize(),
                 cos_radius: random.log_between(0.02, 0.25).cos(),

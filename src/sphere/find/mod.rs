@@ -3,7 +3,8 @@
 //! A frame with alpha that outlines a round object gives the outline from the alpha's edge. Any other frame is
 //! searched: edge elements on planes of halving resolution vote for circles in a map of the view in which every
 //! sphere is an exact circle; circles that the edges around them bear out are fitted to the pixel on lines across the
-//! rim; what they show inside tells the mirror from other round things.
+//! rim; what they show inside tells the mirror from other round things. Where the rim is soft, the circle that most
+//! lines across it agree on is taken instead.
 
 mod alpha;
 mod consensus;
