@@ -82,8 +82,12 @@ fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: 
         "the spheres' outlines or highlights are not sharp enough"
     };
     settle(finding, error.angle_deg, doubt);
-    if finding.verdict != Verdict::Match {
-        finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction);
+    match finding.verdict {
+        Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
+        Verdict::Unsure if pair.mirror.view.is_assumed() || cg.view.is_assumed() => {
+            finding.remedy = "give focal length and sensor of both cameras in the sheet".to_owned();
+        }
+        _ => {}
     }
     if pair.mirror.lights.no_single_key() || cg.lights.no_single_key() {
         finding.detail.insert("no_single_key".to_owned(), true.into());
