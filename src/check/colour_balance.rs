@@ -10,6 +10,7 @@ use crate::colour::luminance;
 use crate::pairing::pair_lights;
 use crate::radiance::DirectionGrid;
 use crate::report::{Balance, Finding, Verdict};
+use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::units::{Estimate, Mired};
 
@@ -37,6 +38,10 @@ struct Lights {
 impl Check for ColourBalance {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.colour.stops
     }
 
     fn run(&self, pair: &Comparison) -> Finding {

@@ -6,6 +6,7 @@ use crate::pairing::pair_lights;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, cap_mean_rgb, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
+use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::units::{Estimate, Stops};
 
@@ -44,6 +45,10 @@ pub(crate) struct SharedDirection {
 impl Check for Exposure {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.exposure.stops
     }
 
     fn run(&self, pair: &Comparison) -> Finding {

@@ -8,6 +8,7 @@ use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::lights::{CO_KEY_STOPS, Light};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
 use crate::report::{Finding, Verdict};
+use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
 use crate::units::{Estimate, Stops, wrap_deg};
@@ -34,6 +35,10 @@ struct PairError {
 impl Check for HighlightDirection {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.direction.deg
     }
 
     fn run(&self, pair: &Comparison) -> Finding {

@@ -5,6 +5,7 @@ use nalgebra::Vector3;
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::radiance::patch_light;
 use crate::report::{Finding, Verdict};
+use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::units::{Estimate, Stops};
 
@@ -29,6 +30,10 @@ pub use super::docs::key_fill_ratio::DOC;
 impl Check for KeyFillRatio {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.key_fill.stops
     }
 
     fn run(&self, pair: &Comparison) -> Finding {

@@ -6,8 +6,10 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+mod shot_check;
 
 pub use docs::CheckDoc;
+pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
 
 use serde_json::{Map, Value};
 
@@ -56,17 +58,29 @@ impl Comparison {
 pub trait Check: Sync {
     /// What `explain` tells of it.
     fn doc(&self) -> &'static CheckDoc;
+    /// Its tolerance among those of the shot, in the check's unit.
+    fn tolerance(&self, tolerances: &Tolerances) -> f64;
     /// Compares; never fails, but may be unsure.
     fn run(&self, pair: &Comparison) -> Finding;
 }
 
-/// Every check, in the order of `explain`.
+/// Every check of a CG sphere against its mirror sphere, in the order of `explain`.
 pub static CHECKS: &[&dyn Check] = &[
     &highlight_direction::HighlightDirection,
     &key_fill_ratio::KeyFillRatio,
     &exposure::Exposure,
     &colour_balance::ColourBalance,
 ];
+
+/// Every check of what else came from set, in the order of `explain`.
+pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[];
+
+/// What every check says about itself, in the order of `explain`.
+pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {
+    let spheres = CHECKS.iter().map(|check| check.doc());
+    let shots = SHOT_CHECKS.iter().map(|check| check.doc());
+    spheres.chain(std::iter::once(&reference_drift::DOC)).chain(shots)
+}
 
 /// The contract's rule: `mismatch` if |value| − 2 sd > tolerance, else `match` if |value| + 2 sd ≤ 1.1 tolerance,
 /// else `unsure`.
@@ -142,16 +156,4 @@ pub(crate) fn main_doubt<'a>(doubts: &[(f64, &'a str)]) -> &'a str {
 /// Root of the sum of squares.
 pub(crate) fn combined(doubts: &[(f64, &str)]) -> f64 {
     doubts.iter().map(|d| d.0 * d.0).sum::<f64>().sqrt()
-}
-
-/// Default tolerance of a check, for findings that could not be measured.
-pub(crate) fn tolerance_of(check: &str) -> f64 {
-    let defaults = Tolerances::default();
-    match check {
-        "highlight-direction" => defaults.direction.deg,
-        "key-fill-ratio" => defaults.key_fill.stops,
-        "exposure" => defaults.exposure.stops,
-        "colour-balance" => defaults.colour.stops,
-        _ => defaults.reference_drift.stops,
-    }
 }

@@ -4,7 +4,8 @@ use textwrap::{Options, fill};
 
 use super::console::Console;
 use super::exit::ExitStatus;
-use crate::check::docs::{CHECK_DOCS, CheckDoc, TOPICS, Topic};
+use crate::check;
+use crate::check::docs::{CheckDoc, TOPICS, Topic};
 use crate::sheet::nearest;
 
 /// Columns of the page.
@@ -20,7 +21,7 @@ pub(super) fn run(name: Option<&str>, console: &mut Console) -> anyhow::Result<E
 }
 
 fn names() -> impl Iterator<Item = &'static str> {
-    CHECK_DOCS.iter().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name))
+    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name))
 }
 
 fn nothing_named(name: &str) -> anyhow::Error {
@@ -31,13 +32,13 @@ fn nothing_named(name: &str) -> anyhow::Error {
 
 fn list() -> String {
     let line = |name: &str, title: &str| format!("  {name:<20}  {title}\n");
-    let checks: Vec<String> = CHECK_DOCS.iter().map(|doc| line(doc.name, doc.title)).collect();
+    let checks: Vec<String> = check::docs().map(|doc| line(doc.name, doc.title)).collect();
     let topics: Vec<String> = TOPICS.iter().map(|topic| line(topic.name, topic.title)).collect();
     format!("Checks:\n{}\nBesides:\n{}\nplateproof explain NAME tells more.\n", checks.concat(), topics.concat())
 }
 
 fn explanation(name: &str) -> Option<String> {
-    let check = CHECK_DOCS.iter().find(|doc| doc.name == name).map(|doc| check_text(doc));
+    let check = check::docs().find(|doc| doc.name == name).map(check_text);
     check.or_else(|| TOPICS.iter().find(|topic| topic.name == name).map(topic_text))
 }
 

@@ -99,7 +99,13 @@ impl<'a> ShotRun<'a> {
 
     fn deliver(&mut self, outcome: &ShotOutcome) -> io::Result<()> {
         let plain = render_text(&outcome.report, false);
-        match write_report(&self.wanted.out, &outcome.report, &plain, outcome.picture_png.as_deref()) {
+        match write_report(
+            &self.wanted.out,
+            &outcome.report,
+            &plain,
+            outcome.picture_png.as_deref(),
+            &outcome.attachments,
+        ) {
             Ok(paths) => self.tell(&outcome.report, Some(&paths)),
             Err(error) => {
                 self.no_shot(&error);
@@ -162,7 +168,7 @@ fn failed(shot: &str, version: Option<String>, error: &Error) -> Report {
 }
 
 fn without_picture(report: Report) -> ShotOutcome {
-    ShotOutcome { report, picture_png: None }
+    ShotOutcome { report, picture_png: None, attachments: Vec::new() }
 }
 
 /// The JSON report without its line breaks; those within texts are escaped in JSON already.

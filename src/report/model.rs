@@ -350,3 +350,12 @@ pub struct ErrorNote {
     /// What to do.
     pub remedy: String,
 }
+
+/// A file written beside the report.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Attachment {
+    /// What follows the shot's name and version in the file name, such as `moved.png`.
+    pub ending: String,
+    /// The whole file.
+    pub bytes: Vec<u8>,
+}

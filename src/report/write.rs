@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use super::text::TEXT_MARK;
-use super::{REPORT_FORMAT, Report, to_json};
+use super::{Attachment, REPORT_FORMAT, Report, to_json};
 use crate::{Error, ErrorKind, Result, printable_text};
 
 /// Longest stem in bytes: leaves room for the endings within the 255 bytes that file systems allow a name.
@@ -19,6 +19,9 @@ const JSON_LIMIT_BYTES: u64 = 64 << 20;
 
 /// Our mark in a picture stands within this many bytes of its start.
 const PICTURE_HEAD_BYTES: u64 = 4096;
+
+/// First bytes of an OpenEXR file (OpenEXR file layout, "Magic Number").
+const EXR_MAGIC: [u8; 4] = [0x76, 0x2f, 0x31, 0x01];
 
 /// Where a report went.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -67,7 +70,13 @@ pub fn report_stem(shot: &str, version: Option<&str>) -> String {
 /// # Errors
 /// `Parameter` where a file of that name is not a report of this shot and version, or `dir` is a file; `Io` where
 /// writing fails: each file is then either the earlier one or the new one, whole.
-pub fn write_report(dir: &Path, report: &Report, text: &str, picture_png: Option<&[u8]>) -> Result<WrittenPaths> {
+pub fn write_report(
+    dir: &Path,
+    report: &Report,
+    text: &str,
+    picture_png: Option<&[u8]>,
+    attachments: &[Attachment],
+) -> Result<WrittenPaths> {
     make_folder(dir)?;
     let stem = report_stem(&report.shot, report.version.as_deref());
     let path = |ending: &str| dir.join(format!("{stem}.report.{ending}"));
@@ -75,6 +84,7 @@ pub fn write_report(dir: &Path, report: &Report, text: &str, picture_png: Option
     check_same_report(&json, report)?;
     check_ours(&plain, is_our_text, "text report")?;
     check_ours(&picture, is_our_picture, "evidence picture")?;
+    let beside = attachments.iter().map(|file| stage_beside(dir, &stem, file)).collect::<Result<Vec<_>>>()?;
 
     let staged_picture = picture_png.map(|png| stage(dir, &picture, png)).transpose()?;
     let staged_text = stage(dir, &plain, text.as_bytes())?;
@@ -83,10 +93,34 @@ pub fn write_report(dir: &Path, report: &Report, text: &str, picture_png: Option
         Some(staged) => rename(staged, &picture)?,
         None => remove_if_there(&picture)?,
     }
+    for (staged, target) in beside {
+        rename(staged, &target)?;
+    }
     rename(staged_text, &plain)?;
     rename(staged_json, &json)?;
     sync_folder(dir);
     Ok(WrittenPaths { json, text: plain, picture: picture_png.is_some().then_some(picture) })
+}
+
+/// An attachment ready to be renamed: `<stem>.<ending>`, over nothing but an earlier one that carries our mark.
+fn stage_beside(dir: &Path, stem: &str, file: &Attachment) -> Result<(tempfile::NamedTempFile, PathBuf)> {
+    let ending: String = file.ending.chars().map(safe_character).collect();
+    let target = dir.join(format!("{stem}.{ending}"));
+    check_ours(&target, carries_our_mark, "picture")?;
+    Ok((stage(dir, &target, &file.bytes)?, target))
+}
+
+/// A PNG with our text chunk, or an EXR whose header names us as its writer.
+fn carries_our_mark(file: File) -> bool {
+    let mut head = Vec::new();
+    if file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_err() {
+        return false;
+    }
+    is_marked_png(&head) || (head.starts_with(&EXR_MAGIC) && holds(&head, b"plateproof"))
+}
+
+fn holds(bytes: &[u8], part: &[u8]) -> bool {
+    bytes.windows(part.len()).any(|window| window == part)
 }
 
 /// Writes one file by the same care: complete under a temporary name first, then renamed over `path`.
@@ -182,9 +216,10 @@ fn is_our_text(file: File) -> bool {
 /// Looks for our text chunk among the first chunks of a PNG file.
 fn is_our_picture(file: File) -> bool {
     let mut head = Vec::new();
-    if file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_err() {
-        return false;
-    }
+    file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_ok() && is_marked_png(&head)
+}
+
+fn is_marked_png(head: &[u8]) -> bool {
     let Some(mut rest) = head.strip_prefix(&PNG_SIGNATURE) else { return false };
     let mark = [b"tEXt".as_slice(), PICTURE_KEYWORD.as_bytes(), b"\0"].concat();
     while let Some((length, chunk)) = rest.split_first_chunk::<4>() {
@@ -243,7 +278,7 @@ mod tests {
     }
 
     fn write(dir: &Path, report: &Report, png: Option<&[u8]>) -> Result<WrittenPaths> {
-        write_report(dir, report, &render_text(report, false), png)
+        write_report(dir, report, &render_text(report, false), png, &[])
     }
 
     fn small_png() -> Vec<u8> {

@@ -7,6 +7,7 @@ mod mirror;
 mod pair;
 mod query;
 mod reconcile;
+mod rest;
 
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
 
@@ -17,8 +18,9 @@ use serde_json::json;
 
 use crate::Result;
 use crate::camera::View;
+use crate::check::FileNote;
 use crate::image::Frame;
-use crate::report::{ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
+use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
 use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
 use crate::sphere::{Outline, SphereSearch};
@@ -37,6 +39,8 @@ pub struct ShotOutcome {
     pub report: Report,
     /// The evidence picture as PNG bytes, where asked for and possible.
     pub picture_png: Option<Vec<u8>>,
+    /// Further files that checks made, to be written beside the report.
+    pub attachments: Vec<Attachment>,
 }
 
 /// Frames of a shot by what they are.
@@ -44,6 +48,8 @@ struct Frames {
     plate: Option<Frame>,
     mirrors: BTreeMap<String, Vec<Exposure>>,
     cg: BTreeMap<String, Frame>,
+    /// What each file says about itself, in the sheet's order.
+    notes: Vec<FileNote>,
 }
 
 /// One frame of a mirror's bracket with the stops that the sheet states for it.
@@ -55,12 +61,13 @@ struct Exposure {
 /// Checks one shot. Never fails: what went wrong is in the report.
 pub fn check_shot(sheet: &ShotSheet, options: RunOptions) -> ShotOutcome {
     let mut report = empty_report(sheet);
-    match run(sheet, options, &mut report) {
-        Ok(picture_png) => ShotOutcome { report, picture_png },
+    let mut attachments = Vec::new();
+    match run(sheet, options, &mut report, &mut attachments) {
+        Ok(picture_png) => ShotOutcome { report, picture_png, attachments },
         Err(error) => {
             report.verdict = ShotVerdict::Error;
             report.error = Some(note(&error));
-            ShotOutcome { report, picture_png: None }
+            ShotOutcome { report, picture_png: None, attachments: Vec::new() }
         }
     }
 }
@@ -88,7 +95,12 @@ fn empty_report(sheet: &ShotSheet) -> Report {
     }
 }
 
-fn run(sheet: &ShotSheet, options: RunOptions, report: &mut Report) -> Result<Option<Vec<u8>>> {
+fn run(
+    sheet: &ShotSheet,
+    options: RunOptions,
+    report: &mut Report,
+    attachments: &mut Vec<Attachment>,
+) -> Result<Option<Vec<u8>>> {
     let mut frames = open_frames(sheet, report)?;
     assumptions(report);
     let mut pairs = Vec::new();
@@ -99,6 +111,7 @@ fn run(sheet: &ShotSheet, options: RunOptions, report: &mut Report) -> Result<Op
         };
         pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
     }
+    attachments.extend(rest::check(sheet, &frames, &pairs, report));
     conclude(sheet, report, IsoDate::today_utc());
     if !options.picture {
         return Ok(None);
@@ -117,7 +130,7 @@ fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
     let opened: Vec<Result<Frame>> =
         jobs.par_iter().map(|(_, role, spec)| intake::open_frame(spec, &sheet.base_dir, role, *role == "cg")).collect();
     let plate_clip = sheet.plate.as_ref().and_then(|p| p.clip_level);
-    let mut frames = Frames { plate: None, mirrors: BTreeMap::new(), cg: BTreeMap::new() };
+    let mut frames = Frames { plate: None, mirrors: BTreeMap::new(), cg: BTreeMap::new(), notes: Vec::new() };
     for ((name, role, spec), frame) in jobs.into_iter().zip(opened) {
         let mut frame = frame?;
         if role == "mirror" && frame.clip_level.is_none() {
@@ -125,6 +138,7 @@ fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
             frame.clip_level = plate_clip.map(|level| [level as f32; 3]);
         }
         report.inputs.push(frame.record.clone());
+        frames.notes.push(file_note(role, &name, &frame));
         report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
         match role {
             "plate" => frames.plate = Some(frame),
@@ -133,6 +147,16 @@ fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
         }
     }
     Ok(frames)
+}
+
+fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
+    FileNote {
+        role,
+        mirror: (!mirror.is_empty()).then(|| mirror.to_owned()),
+        file: frame.record.file.clone(),
+        size: frame.size,
+        meta: frame.meta.clone(),
+    }
 }
 
 /// The conventions that the numbers stand on.
@@ -163,7 +187,8 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         Verdict::Unsure => Some(ShotVerdict::Unsure),
         Verdict::Match => Some(ShotVerdict::Match),
     });
-    report.verdict = counted.max().unwrap_or(ShotVerdict::Unsure);
+    let counted = counted.max().unwrap_or(ShotVerdict::Unsure);
+    report.verdict = if report.error.is_some() { ShotVerdict::Error } else { counted };
 }
 
 /// Uncertainty of an outline given by hand, px (common practice, no source).

@@ -58,7 +58,7 @@ pub(super) fn check(
     )?;
     photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline);
     report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
-    if undecided(&mirror_search, &cg_search, spec, report) {
+    if undecided(&mirror_search, &cg_search, (sheet, spec), report) {
         return Ok(None);
     }
     let photographed = Found { photographed, search: mirror_search };
@@ -93,7 +93,12 @@ struct Rendered<'a> {
 }
 
 /// Several spheres are equally good: every check is unsure and the candidates are listed.
-fn undecided(mirror: &SphereSearch, cg: &SphereSearch, spec: &MirrorSpec, report: &mut Report) -> bool {
+fn undecided(
+    mirror: &SphereSearch,
+    cg: &SphereSearch,
+    (sheet, spec): (&ShotSheet, &MirrorSpec),
+    report: &mut Report,
+) -> bool {
     let mut said = Vec::new();
     for (search, side) in [(mirror, "mirror"), (cg, "cg")] {
         if search.rivals.is_empty() {
@@ -107,7 +112,7 @@ fn undecided(mirror: &SphereSearch, cg: &SphereSearch, spec: &MirrorSpec, report
         return false;
     }
     for check in CHECKS {
-        let mut finding = blank(check.doc(), &spec.name, crate::check::tolerance_of(check.doc().name));
+        let mut finding = blank(check.doc(), &spec.name, check.tolerance(&sheet.tolerances));
         finding.reason = said.join("; ");
         finding.remedy = "give the right one as outline_px in the sheet".to_owned();
         report.findings.push(finding);

@@ -1,0 +1,117 @@
+//! Checks of a whole shot: of what came back from set besides the spheres.
+
+use serde_json::Map;
+
+use super::{CheckDoc, Comparison};
+use crate::Result;
+use crate::camera::View;
+use crate::image::{CaptureMeta, Frame, Size};
+use crate::report::{Attachment, Finding, InputRecord, Verdict};
+use crate::sheet::{ImageSpec, ShotSheet};
+
+/// What a check of a whole shot works from: the sheet, the frames that are open, and what the spheres said.
+pub struct ShotEvidence<'a> {
+    /// The shot sheet.
+    pub sheet: &'a ShotSheet,
+    /// The plate, where one is given.
+    pub plate: Option<&'a Frame>,
+    /// The plate's view, where there is a plate.
+    pub plate_view: Option<&'a View>,
+    /// Every mirror whose comparison could be made, in the sheet's order.
+    pub pairs: Vec<PairEvidence<'a>>,
+    /// Every file that was opened for plate, mirrors and CG, in the sheet's order.
+    pub files: &'a [FileNote],
+    /// Opens a further image of the sheet; the role goes into the report's `inputs`.
+    pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
+}
+
+impl std::fmt::Debug for ShotEvidence<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("ShotEvidence")
+            .field("sheet", &self.sheet.shot)
+            .field("files", &self.files)
+            .finish_non_exhaustive()
+    }
+}
+
+/// One mirror with its CG sphere.
+#[derive(Debug, Clone, Copy)]
+pub struct PairEvidence<'a> {
+    /// Both sides, measured.
+    pub comparison: &'a Comparison,
+    /// The photographed frame; a bracket is merged.
+    pub mirror_frame: &'a Frame,
+    /// The rendered frame.
+    pub cg_frame: &'a Frame,
+}
+
+/// What a file says about itself, kept after its pixels are gone.
+#[derive(Debug, Clone)]
+pub struct FileNote {
+    /// `plate`, `mirror` or `cg`.
+    pub role: &'static str,
+    /// Name of the mirror entry, where it belongs to one.
+    pub mirror: Option<String>,
+    /// The path as the sheet gives it.
+    pub file: String,
+    /// The display window's size.
+    pub size: Size,
+    /// Exposure and lens as the file states them.
+    pub meta: CaptureMeta,
+}
+
+/// What a check adds to the report.
+#[derive(Debug, Clone, Default)]
+pub struct Addition {
+    /// Its findings.
+    pub findings: Vec<Finding>,
+    /// The files that it opened.
+    pub inputs: Vec<InputRecord>,
+    /// Conventions and assumptions under which its numbers hold.
+    pub assumptions: Vec<String>,
+    /// Things the reader should know.
+    pub warnings: Vec<String>,
+    /// Pictures to be written beside the report.
+    pub attachments: Vec<Attachment>,
+}
+
+impl Addition {
+    /// One finding and nothing else.
+    pub fn of(finding: Finding) -> Self {
+        Self { findings: vec![finding], ..Self::default() }
+    }
+}
+
+/// A check of a whole shot.
+pub trait ShotCheck: Sync {
+    /// What `explain` tells of it.
+    fn doc(&self) -> &'static CheckDoc;
+    /// The sheet supplies what it needs; otherwise its finding is `not-given`.
+    fn is_asked(&self, sheet: &ShotSheet) -> bool;
+    /// Why it could not be asked, for a finding `not-given`: what to add to the sheet.
+    fn needs(&self) -> &'static str;
+    /// Checks.
+    ///
+    /// # Errors
+    /// Where an input of its own cannot be used; what evidence cannot decide is a finding `unsure`.
+    fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition>;
+}
+
+/// A finding about the whole shot with nothing measured yet.
+pub fn blank_of_shot(doc: &CheckDoc, concerns: &str, tolerance: f64) -> Finding {
+    Finding {
+        check: doc.name.to_owned(),
+        concerns: concerns.to_owned(),
+        mirror: None,
+        verdict: Verdict::Unsure,
+        value: None,
+        value_sd: None,
+        value_bound: None,
+        unit: doc.unit.to_owned(),
+        tolerance,
+        detail: Map::new(),
+        reason: String::new(),
+        remedy: String::new(),
+        waived: None,
+    }
+}
