@@ -67,7 +67,7 @@ pub fn printable(path: &Path) -> String {
 pub fn printable_text(text: &str) -> String {
     let risky = |c: char| {
         c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{feff}')
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}' | '\u{061c}' | '\u{feff}')
     };
     text.chars().map(|c| if risky(c) { c.escape_default().to_string() } else { c.to_string() }).collect()
 }

@@ -1,6 +1,6 @@
 //! `highlight-direction`: does the key come from the same side?
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
@@ -10,7 +10,7 @@ use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch.
@@ -142,28 +142,12 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) 
     let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
     let [az_a, el_a] = azimuth_elevation_deg(a);
     let [az_b, el_b] = azimuth_elevation_deg(b);
+    let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(b, &cov);
     PairError {
         angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
-        azimuth_deg: Estimate::new(
-            wrap_deg(az_b - az_a),
-            component_sd(&cov, &across(b)).to_degrees() / el_b.to_radians().cos().max(0.05),
-        ),
-        elevation_deg: Estimate::new(el_b - el_a, component_sd(&cov, &upward(b)).to_degrees()),
+        azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
+        elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
-}
-
-fn component_sd(cov: &Matrix3<f64>, along: &Vector3<f64>) -> f64 {
-    (along.transpose() * cov * along)[(0, 0)].max(0.0).sqrt()
-}
-
-/// Unit vector of rising azimuth at a direction.
-fn across(direction: &Vector3<f64>) -> Vector3<f64> {
-    Vector3::y().cross(direction).try_normalize(1e-9).unwrap_or_else(Vector3::x)
-}
-
-/// Unit vector of rising elevation at a direction.
-fn upward(direction: &Vector3<f64>) -> Vector3<f64> {
-    direction.cross(&across(direction))
 }
 
 /// How the error moves (one sd, as a vector) when the unknown field of view moves, together where both are unknown.

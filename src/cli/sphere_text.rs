@@ -97,7 +97,9 @@ mod tests {
     fn light() -> LightReport {
         LightReport {
             azimuth_deg: -41.9,
+            azimuth_deg_sd: 0.25,
             elevation_deg: 31.2,
+            elevation_deg_sd: 0.15,
             direction_sd_deg: 0.2,
             angular_radius_deg: None,
             angular_radius_deg_sd: None,

@@ -190,8 +190,14 @@ pub struct SphereReport {
 pub struct LightReport {
     /// 0 = from the camera side, +90 = frame right, 180 = from behind.
     pub azimuth_deg: f64,
+    /// Its standard deviation; large near the zenith, where azimuth means little.
+    #[serde(default)]
+    pub azimuth_deg_sd: f64,
     /// Positive = above.
     pub elevation_deg: f64,
+    /// Its standard deviation.
+    #[serde(default)]
+    pub elevation_deg_sd: f64,
     /// Standard deviation of the direction, degrees (root mean square of the two tangent components).
     pub direction_sd_deg: f64,
     /// Uniform disc of the same second moment; absent where unresolved.

@@ -110,7 +110,9 @@ fn sphere(role: SphereRole, azimuth_deg: f64, elevation_deg: f64) -> SphereRepor
 fn light(azimuth_deg: f64, elevation_deg: f64, share: f64) -> LightReport {
     LightReport {
         azimuth_deg,
+        azimuth_deg_sd: 0.25,
         elevation_deg,
+        elevation_deg_sd: 0.15,
         direction_sd_deg: 0.2,
         angular_radius_deg: Some(3.8),
         angular_radius_deg_sd: Some(0.1),

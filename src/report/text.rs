@@ -5,7 +5,7 @@ mod sections;
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
-use super::wording::{prose, tolerance_words, value_words};
+use super::wording::{off_words, prose};
 use super::{Finding, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
@@ -68,7 +68,7 @@ pub fn headline(report: &Report) -> String {
         ShotVerdict::Error => report.error.as_ref().map(|e| prose(&e.cause)).unwrap_or_default(),
         ShotVerdict::Mismatch => first(Verdict::Mismatch).map_or_else(
             || "outside tolerance".to_owned(),
-            |f| format!("{} of {compared} checks off; worst: {}", count(Verdict::Mismatch), outside_words(f)),
+            |f| format!("{} of {compared} checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
         ),
         ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
             || "nothing could be compared".to_owned(),
@@ -80,10 +80,6 @@ pub fn headline(report: &Report) -> String {
             waived => format!("{} of {compared} checks agree within tolerance, {waived} waived", compared - waived),
         },
     }
-}
-
-fn outside_words(finding: &Finding) -> String {
-    format!("{} {}, tolerance {}", check_name(finding), value_words(finding), tolerance_words(finding))
 }
 
 /// Worst verdict first, waived ones among the matches; the producer's order within one verdict.

@@ -40,7 +40,25 @@ pub fn finding_words(finding: &Finding) -> String {
     let against = if tolerance == "-" { String::new() } else { format!(", tolerance {tolerance}") };
     let waived = if finding.waived.is_some() { ", waived" } else { "" };
     let reference = if finding.concerns == "reference" { " (reference)" } else { "" };
-    format!("{}{against}{waived}{reference}", value_words(finding))
+    let why = decisive_reason(finding).map(|reason| format!("; {}", prose(reason))).unwrap_or_default();
+    format!("{}{against}{waived}{reference}{why}", value_words(finding))
+}
+
+/// What makes a finding a mismatch, in one clause that begins with its check: its number and tolerance, or the reason
+/// where the number itself is within tolerance, such as a light that is missing.
+pub fn off_words(finding: &Finding) -> String {
+    let check = printable_text(&finding.check);
+    match decisive_reason(finding) {
+        Some(reason) => format!("{check}: {}", prose(reason.split(": ").next().unwrap_or(reason))),
+        None => format!("{check} {}, tolerance {}", value_words(finding), tolerance_words(finding)),
+    }
+}
+
+/// The clause of a mismatch's reason that decides it, where its number alone would not.
+fn decisive_reason(finding: &Finding) -> Option<&str> {
+    let size = finding.value?.abs() - 2.0 * finding.value_sd.unwrap_or(0.0);
+    let number_decides = finding.verdict != Verdict::Mismatch || size > finding.tolerance;
+    finding.reason.rsplit("; ").next().filter(|reason| !number_decides && !reason.is_empty())
 }
 
 /// `value +/- sd` with as many decimals as the standard deviation deserves.
@@ -108,6 +126,21 @@ fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_missing_light_is_named_where_the_keys_agree() {
+        let mut finding = crate::report::sample::mismatch().findings[0].clone();
+        finding.verdict = Verdict::Mismatch;
+        (finding.value, finding.value_sd, finding.tolerance) = (Some(0.2), Some(0.2), 5.0);
+        finding.reason =
+            "no single key: one of two; a light is missing in the CG: azimuth -116 deg, elevation 27 deg".to_owned();
+        assert_eq!(off_words(&finding), "highlight-direction: a light is missing in the CG");
+        assert!(
+            finding_words(&finding).ends_with("; a light is missing in the CG: azimuth -116 deg, elevation 27 deg")
+        );
+        finding.value = Some(10.0);
+        assert_eq!(off_words(&finding), "highlight-direction 10.0 +/- 0.2 deg, tolerance 5 deg");
+    }
 
     #[test]
     fn decimals_follow_the_deviation() {

@@ -4,7 +4,7 @@ use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, ratio_sd_stops, ratio_stop
 use crate::lights::Light;
 use crate::report::{LightReport, SphereReport};
 use crate::side::Side;
-use crate::sphere::azimuth_elevation_deg;
+use crate::sphere::{azimuth_elevation_deg, azimuth_elevation_sd_rad};
 
 /// The report's entry of one sphere.
 pub(super) fn sphere_report(side: &Side) -> SphereReport {
@@ -44,11 +44,14 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
 fn light_report(side: &Side, light: &Light) -> LightReport {
     let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
     let cov = side.direction_cov(light) + side.fov_cov(light);
+    let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(&light.direction, &cov);
     let colour = colour_of(light);
     let size = light.angular_radius_deg;
     LightReport {
         azimuth_deg,
+        azimuth_deg_sd: azimuth_sd.to_degrees(),
         elevation_deg,
+        elevation_deg_sd: elevation_sd.to_degrees(),
         direction_sd_deg: (cov.trace() / 2.0).max(0.0).sqrt().to_degrees(),
         angular_radius_deg: size.ok().map(|s| s.value),
         angular_radius_deg_sd: size.ok().map(|s| s.sd),

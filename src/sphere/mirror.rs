@@ -5,7 +5,7 @@
 //! sin i = sin ψ / sin α, and the mirrored ray leaves at θ = 2i − ψ from the line sphere → camera. The radius cancels:
 //! for light from far away only α matters. θ runs from 0 to 180° − α; the rest is the blind cone behind the sphere.
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 
 use super::SphereCone;
 use crate::camera::View;
@@ -123,6 +123,17 @@ impl MirrorGeometry {
 pub fn azimuth_elevation_deg(direction: &Vector3<f64>) -> [f64; 2] {
     let azimuth = crate::wrap_deg(direction.x.atan2(direction.z).to_degrees());
     [azimuth, direction.y.clamp(-1.0, 1.0).asin().to_degrees()]
+}
+
+/// Standard deviations of azimuth and elevation, radians, from the covariance (3×3, rad²) of a unit direction. That of
+/// azimuth grows towards the zenith, where it means little, up to that of any azimuth whatever.
+pub fn azimuth_elevation_sd_rad(direction: &Vector3<f64>, cov: &Matrix3<f64>) -> [f64; 2] {
+    let any = std::f64::consts::PI / 3.0_f64.sqrt();
+    let across = Vector3::y().cross(direction).try_normalize(1e-9).unwrap_or_else(Vector3::x);
+    let upward = direction.cross(&across);
+    let sd = |along: &Vector3<f64>| (along.transpose() * cov * along)[(0, 0)].max(0.0).sqrt();
+    let flat = direction.x.hypot(direction.z);
+    [(sd(&across) / flat.max(1e-9)).min(any), sd(&upward)]
 }
 
 /// The unit direction of an azimuth and an elevation in degrees.

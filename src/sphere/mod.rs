@@ -7,7 +7,9 @@ pub mod find;
 mod mirror;
 
 pub use cone::{cone_of_outline, cone_through, outline_of_cone, tangents};
-pub use mirror::{MirrorGeometry, Reflection, angle_between_rad, azimuth_elevation_deg, direction_of_deg};
+pub use mirror::{
+    MirrorGeometry, Reflection, angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg,
+};
 
 /// An ellipse in stored pixels from the display window's outer top-left corner (a pixel's centre is at +0.5).
 #[derive(Debug, Clone, Copy, PartialEq)]
