@@ -86,15 +86,16 @@ fn is_sharp(c: &Consensus) -> bool {
 /// that place lies inside it; where enough of the rim is seen, the fit that knows this shape is the better of the two.
 fn in_doubt(prepared: &Prepared<'_>, best: &Ranked, rivals: &[Ranked]) -> Result<SphereSearch> {
     let (frame, view) = (prepared.frame, prepared.view);
-    let rims = prepared.contours();
-    let shaped = search_of(frame, view, best, rivals)?;
-    let confirmed = rims.iter().any(|r| alike(&r.fit, &shaped.best));
     let c = &best.finding.consensus;
     let enough = if c.blur <= SHARP_BLUR_PX { LEAST_SUPPORT_CONFIRMED } else { LEAST_SOFT_SUPPORT };
-    if confirmed && c.support >= enough {
-        return Ok(shaped);
+    if c.support >= enough {
+        let shaped = search_of(frame, view, best, rivals)?;
+        if prepared.contour_near(&best.finding.circle).is_some_and(|r| alike(&r.fit, &shaped.best)) {
+            return Ok(shaped);
+        }
     }
-    voted(&rims).ok_or_else(|| no_sphere(frame, "the only round outline is too soft and uneven to be placed"))
+    voted(&prepared.contours())
+        .ok_or_else(|| no_sphere(frame, "the only round outline is too soft and uneven to be placed"))
 }
 
 /// A sharp outline that the votes confirm may be seen on as few of its lines as this.
