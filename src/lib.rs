@@ -21,6 +21,7 @@
 //! × steradian on a plane facing the light.
 
 pub mod camera;
+mod capture_time;
 pub mod check;
 pub mod cli;
 pub mod colour;
@@ -39,5 +40,6 @@ pub mod side;
 pub mod sphere;
 mod units;
 
+pub use crate::capture_time::CaptureTime;
 pub use crate::error::{Error, ErrorKind, Result, printable, printable_text};
 pub use crate::units::{Estimate, Kelvin, Mired, Stops, wrap_deg};

@@ -25,6 +25,13 @@ pub struct ShotEvidence<'a> {
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
 }
 
+impl<'a> ShotEvidence<'a> {
+    /// The sheet alone, with nothing opened yet.
+    pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
+        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], open }
+    }
+}
+
 impl std::fmt::Debug for ShotEvidence<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("ShotEvidence")

@@ -104,7 +104,8 @@ pub(super) struct CheckArgs {
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
     #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
-    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS
+    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
+    /// camera=DEG, scale=PERCENT, sun=DEG
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
 }
