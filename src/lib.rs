@@ -29,6 +29,7 @@ pub mod demo;
 mod error;
 pub mod image;
 pub mod lights;
+pub mod new_shot;
 pub mod pairing;
 pub mod radiance;
 pub mod register;
@@ -38,6 +39,7 @@ pub mod sheet;
 pub mod shot;
 pub mod side;
 pub mod sphere;
+pub mod sun;
 mod units;
 
 pub use crate::capture_time::CaptureTime;

@@ -7,7 +7,10 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod scale;
+pub mod set_notes;
 mod shot_check;
+pub mod sun;
 
 pub use docs::CheckDoc;
 pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};

@@ -2,6 +2,7 @@
 
 use serde_json::Map;
 
+use super::reference_drift::Reference;
 use super::{CheckDoc, Comparison};
 use crate::Result;
 use crate::camera::View;
@@ -50,6 +51,8 @@ pub struct PairEvidence<'a> {
     pub mirror_frame: &'a Frame,
     /// The rendered frame.
     pub cg_frame: &'a Frame,
+    /// How the photographed frame was shot against the plate.
+    pub reference: &'a Reference,
 }
 
 /// What a file says about itself, kept after its pixels are gone.

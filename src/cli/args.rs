@@ -24,7 +24,9 @@ pub(super) enum Command {
     Check(Box<CheckArgs>),
     /// Measure what the sphere in one frame says about the light
     Sphere(Box<SphereArgs>),
-    /// Explain a check, the verdicts or the directions; without a name, list what can be explained
+    /// Draft a shot sheet from files or a folder: what each is taken for, and what is left to ask the crew for
+    NewShot(NewShotArgs),
+    /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
     /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
     Demo(DemoArgs),
@@ -148,11 +150,29 @@ pub(super) struct SphereArgs {
     pub(super) reflectance: Option<Numbers>,
 }
 
+/// `new-shot`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::NEW_SHOT)]
+pub(super) struct NewShotArgs {
+    /// Pictures of one shot, or folders that hold them
+    #[arg(value_name = "FILE|FOLDER", required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The sheet to write [default: shot.json in the folder given, else here]
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
+    /// Name of the shot [default: as the names of files and folder tell]
+    #[arg(long, value_name = "NAME")]
+    pub(super) shot: Option<String>,
+    /// Replace a sheet that is there already, with everything noted in it
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
 /// `explain`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
 pub(super) struct ExplainArgs {
-    /// A check, `verdicts` or `directions`
+    /// A check, `verdicts`, `directions` or `set`
     #[arg(value_name = "CHECK")]
     pub(super) topic: Option<String>,
 }

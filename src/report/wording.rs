@@ -11,6 +11,10 @@ pub fn value_words(finding: &Finding) -> String {
         return "not measured".to_owned();
     };
     let bound = bound_sign(finding.value_bound.as_deref());
+    // A count is exact.
+    if finding.value_sd == Some(0.0) && value.fract() == 0.0 {
+        return format!("{} {}", fixed(value, 0, false), printable_text(&finding.unit));
+    }
     // An angle between two directions has no sign; a difference in stops without its sign says little.
     let signed = finding.unit != "deg";
     let unit = printable_text(&finding.unit);

@@ -57,8 +57,12 @@ impl MirrorSpec {
 
 impl CameraSpec {
     fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
-        note(paths, self.tilt_deg.is_some(), format!("{path}.tilt_deg"));
-        note(paths, self.roll_deg.is_some(), format!("{path}.roll_deg"));
+        // Only the real camera's pose is read.
+        let of_cg = path == "cg.camera";
+        note(paths, of_cg && self.tilt_deg.is_some(), format!("{path}.tilt_deg"));
+        note(paths, of_cg && self.roll_deg.is_some(), format!("{path}.roll_deg"));
+        note(paths, of_cg && self.heading_deg.is_some(), format!("{path}.heading_deg"));
+        note(paths, of_cg && self.distance_mm.is_some(), format!("{path}.distance_mm"));
         note(paths, self.height_mm.is_some(), format!("{path}.height_mm"));
     }
 }

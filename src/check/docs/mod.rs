@@ -6,6 +6,10 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod scale;
+mod set_checklist;
+pub mod set_notes;
+pub mod sun;
 mod topics;
 
 pub use topics::{TOPICS, Topic};
