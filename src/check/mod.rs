@@ -77,7 +77,7 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&camera::Camera];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&camera::Camera, &scale::Scale, &set_notes::SetNotes, &sun::Sun];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

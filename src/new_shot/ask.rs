@@ -29,6 +29,11 @@ impl<'a> Pile<'a> {
         self.of(role).next().is_none()
     }
 
+    /// A render of the same size has its sphere, and `check` looks there.
+    fn render_shows_where(&self, look: &Look) -> bool {
+        self.of(Role::Cg).any(|render| render.sphere.is_some() && render.size == look.size)
+    }
+
     /// The frames without which nothing or little can be compared.
     fn frames(&self, list: &mut Vec<String>) {
         if self.lacks(Role::Mirror) {
@@ -45,7 +50,7 @@ impl<'a> Pile<'a> {
         }
         for (look, guess) in self.looks.iter().zip(self.guesses) {
             let should_show = matches!(guess.role, Role::Mirror | Role::Cg) && guess.used;
-            if should_show && look.sphere.is_none() {
+            if should_show && look.sphere.is_none() && !self.render_shows_where(look) {
                 let name = crate::printable_text(&guess.file);
                 list.push(format!(
                     "where the sphere is in {name}: the search did not find it; give outline_px, or a better frame"
@@ -78,6 +83,12 @@ impl<'a> Pile<'a> {
             mirrors.iter().chain(&self.of(Role::Plate).collect::<Vec<_>>()).any(|l| l.meta.exposure_stops().is_none());
         if silent {
             list.push("shutter, stop and ISO of plate and sphere frames (exposure_stops): their files do not tell all of them".to_owned());
+        }
+        if mirrors.len() > 1 && mirrors.iter().any(|look| look.meta.exposure_stops().is_none()) {
+            list.push(
+                "whether the sphere frames are one bracket, as their names suggest, and the stops between them"
+                    .to_owned(),
+            );
         }
         list.push("the sphere's reflectance per channel, measured against a grey card (mirrors[].reflectance): absolute exposure rests on it where the CG sphere has its own".to_owned());
     }

@@ -27,7 +27,9 @@ pub(super) fn sheet(content: &Content<'_>) -> Result<Value> {
     put_first(&mut sheet, "plate", content, Role::Plate)?;
     let mirrors = mirrors(content)?;
     let names: Vec<Value> = mirrors.iter().map(|mirror| mirror["name"].clone()).collect();
-    sheet["mirrors"] = Value::Array(mirrors);
+    if !mirrors.is_empty() {
+        sheet["mirrors"] = Value::Array(mirrors);
+    }
     let mattes: Vec<Value> = brackets(content, Role::Matte)?;
     if !mattes.is_empty() {
         sheet["mattes"] = mattes.into_iter().map(|bracket| json!({ "bracket": bracket })).collect();
@@ -120,7 +122,10 @@ fn cg(content: &Content<'_>, mirrors: &[Value]) -> Result<Value> {
         }
         spheres.push(sphere);
     }
-    let mut cg = json!({ "spheres": spheres });
+    let mut cg = json!({});
+    if !spheres.is_empty() {
+        cg["spheres"] = Value::Array(spheres);
+    }
     if let Some((version, _)) = renders.first().and_then(|look| version(&look.name())) {
         cg["version"] = version.into();
     }

@@ -20,7 +20,7 @@ const fn inches(width: f64, height: f64) -> [f64; 2] {
 
 const CAMERA_APERTURES: &str = "35 mm camera apertures as tabulated under \"35 mm film, technical specifications\"; \
                                 SMPTE ST 59 prints .864 where that table has .866 inch";
-const IN_USE: &str = "size as match-move and camera tables give it, rounded to 0.01 mm (from memory)";
+const IN_USE: &str = "as public camera tables give it, rounded to 0.01 mm; no standard was read";
 
 /// Every format that a sheet may name.
 ///
@@ -35,7 +35,7 @@ pub static SENSOR_FORMATS: &[SensorFormat] = &[
     },
     SensorFormat { name: "super-35", size_mm: inches(0.980, 0.735), source: CAMERA_APERTURES },
     SensorFormat { name: "super-35-3-perf", size_mm: [24.89, 13.87], source: IN_USE },
-    SensorFormat { name: "super-35-2-perf", size_mm: [24.89, 9.35], source: IN_USE },
+    SensorFormat { name: "35mm-2-perf", size_mm: [21.95, 9.47], source: IN_USE },
     SensorFormat { name: "academy-35", size_mm: inches(0.866, 0.630), source: CAMERA_APERTURES },
     SensorFormat { name: "anamorphic-35", size_mm: inches(0.866, 0.732), source: CAMERA_APERTURES },
     SensorFormat { name: "16mm", size_mm: [10.26, 7.49], source: IN_USE },
@@ -90,6 +90,12 @@ mod tests {
                 assert!((implied / size - 1.0).abs() < 0.0025, "{name} {focal_mm}: {implied} for {size}");
             }
         }
+    }
+
+    #[test]
+    fn every_name_is_explained() {
+        let told = crate::check::docs::camera::DOC.how;
+        assert!(SENSOR_FORMATS.iter().all(|format| told.contains(format.name) && !format.source.is_empty()));
     }
 
     #[test]

@@ -19,7 +19,7 @@ pub(super) fn remedy(sheet: &ShotSheet, real: &Source, rendered: &Source, width_
     let by = 100.0 * (width_ratio - 1.0).abs();
     let slip = slip(sheet.camera.as_ref(), real, rendered, width_ratio);
     let slip = slip.map_or_else(String::new, |slip| format!("; {slip}"));
-    format!("{target}; now it sees {by:.1} % {sees} by {}{slip}", rendered.name)
+    format!("{target}; by {} it sees {by:.1} % {sees}{slip}", rendered.name)
 }
 
 fn slip(camera: Option<&CameraSpec>, real: &Source, rendered: &Source, ratio: f64) -> Option<String> {

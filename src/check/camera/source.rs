@@ -68,7 +68,7 @@ impl Source {
 pub(super) fn plate_side(sheet: &ShotSheet, files: &[FileNote]) -> Vec<Source> {
     let of_role = |role: &'static str| files.iter().filter(move |file| file.role == role);
     let Some(first) = of_role("plate").chain(of_role("mirror")).next() else { return Vec::new() };
-    let told = sheet.camera.as_ref().and_then(|camera| of_camera(camera, first.size, "sheet"));
+    let told = sheet.camera.as_ref().and_then(|camera| of_camera(camera, first.size, "the sheet"));
     let by_files = of_role("plate").chain(of_role("mirror")).flat_map(|file| of_file(file, false));
     distinct(told.into_iter().chain(by_files))
 }
@@ -80,7 +80,7 @@ pub(super) fn cg_side(sheet: &ShotSheet, files: &[FileNote], plate: Option<&Sour
         own.focal_length_mm.is_some() || own.sensor_size_mm().is_some() || own.fov_by_option_deg.is_some()
     });
     let told = own.and(sheet.cg_camera()).zip(cg().next());
-    let told = told.and_then(|(camera, file)| of_camera(&camera, file.size, "sheet, cg.camera"));
+    let told = told.and_then(|(camera, file)| of_camera(&camera, file.size, "cg.camera of the sheet"));
     let by_files = cg().flat_map(|file| {
         let mut sources = of_file(file, true);
         if sources.is_empty() {
@@ -106,7 +106,7 @@ fn distinct(sources: impl Iterator<Item = Source>) -> Vec<Source> {
 fn of_camera(camera: &CameraSpec, size: Size, name: &str) -> Option<Source> {
     let told = camera.horizontal_fov(size)?;
     Some(Source {
-        name: if told.by_option { "option".to_owned() } else { name.to_owned() },
+        name: if told.by_option { "the option".to_owned() } else { name.to_owned() },
         is_cg: false,
         half_tangent: half_tangent(told.horizontal_fov_deg)?,
         relative_sd: SHEET_SD,

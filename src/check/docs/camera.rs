@@ -19,6 +19,8 @@ pub const DOC: CheckDoc = CheckDoc {
           the view; a downscale (recorded_px smaller than used_px) does not.\n\
           Plate side: the sheet's camera, then what the plate and the sphere frames say in EXIF or OpenEXR. An OpenEXR \
           acquisition rectangle counts both its corners, so 0 to 2879 are 2880 photosites.\n\
+          Names for sensor_format: full-frame, super-35, super-35-3-perf, 35mm-2-perf, academy-35, anamorphic-35, \
+          16mm, super-16, 65mm-5-perf, four-thirds.\n\
           CG side: pinholeFocalLength with its sensor, screenWindowWidth and worldToNDC of the CG file, and cg.camera \
           of the sheet; the one furthest from the plate decides. A CG picture with more pixels than the plate around \
           the same scale (overscan) is compared pixel for pixel.\n\
