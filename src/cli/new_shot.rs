@@ -22,9 +22,8 @@ pub(super) fn run(args: &NewShotArgs, console: &mut Console) -> anyhow::Result<E
     let files = collect(&args.files)?;
     let draft = {
         let progress = Progress::start(console.watched);
-        draft_shot(&files, &out, args.shot.as_deref(), &mut |file| {
-            progress.say(&format!("looking at {}", printable(file)))
-        })?
+        let mut say = |file: &Path| progress.say(&format!("looking at {}", printable(file)));
+        draft_shot(&files, &out, args.shot.as_deref(), &mut say)?
     };
     for error in &draft.unreadable {
         Console::remark(&format!("plateproof: {error}"));
@@ -66,16 +65,17 @@ fn status(draft: &Draft) -> ExitStatus {
 }
 
 fn told(draft: &Draft, out: &Path) -> String {
-    let mut text = format!("TAKEN FOR\n{}", draft.guesses.iter().map(guess_words).collect::<String>());
+    let guesses: String = draft.guesses.iter().map(guess_words).collect();
     let ask = draft.to_ask.iter().enumerate();
     let ask: String = ask.map(|(i, line)| paragraph(&format!("{:>3}. ", i + 1), &printable_text(line))).collect();
-    text += &format!("\nTO ASK THE CREW FOR, MOST VALUABLE FIRST\n{ask}\n");
     let file = printable(out);
     let next = match &draft.incomplete {
         None => format!("Correct what is wrong in it, then: plateproof check {file}"),
         Some(error) => format!("`plateproof check` will not take it yet: {}; {}.", error.cause, error.remedy),
     };
-    text + &fill(&format!("The sheet is in {file}, with these lists under its notes. {next}"), COLUMNS) + "\n"
+    let written = format!("The sheet is in {file}, with these lists under its notes. {next}");
+    let written = fill(&written, COLUMNS);
+    format!("TAKEN FOR\n{guesses}\nTO ASK THE CREW FOR, MOST VALUABLE FIRST\n{ask}\n{written}\n")
 }
 
 fn guess_words(guess: &Guess) -> String {

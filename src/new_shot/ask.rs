@@ -67,7 +67,7 @@ impl<'a> Pile<'a> {
         if mirrors.is_empty() {
             return;
         }
-        if mirrors.iter().all(|look| look.clipped) {
+        if mirrors.iter().all(|look| look.sphere.is_some_and(|sphere| sphere.clipped)) {
             list.push("darker exposures of the sphere: its highlights are clipped in every frame, so ratio and exposure of the key stay open".to_owned());
         }
         if mirrors.iter().any(|look| look.eight_bit) {

@@ -27,10 +27,16 @@ pub(super) struct Look {
     /// Some of it is transparent.
     pub(super) cut_out: bool,
     /// The mirror sphere in it.
-    pub(super) sphere: Option<Outline>,
-    /// The sphere's outline is that of the coverage channel.
-    pub(super) sphere_by_alpha: bool,
-    /// Highlights of the sphere are clipped.
+    pub(super) sphere: Option<SphereSeen>,
+}
+
+/// A mirror sphere in a picture.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SphereSeen {
+    pub(super) outline: Outline,
+    /// The outline is that of the coverage channel.
+    pub(super) by_alpha: bool,
+    /// Its highlights are clipped.
     pub(super) clipped: bool,
 }
 
@@ -53,17 +59,19 @@ pub(super) fn look(path: &Path) -> Result<Look> {
     let view =
         View::from_horizontal_fov(frame.size, frame.pixel_aspect, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed);
     let found = if two_to_one { None } else { find_sphere(&frame, &view).ok().map(|search| search.best) };
-    let sphere = found.as_ref().map(|fit| fit.outline);
+    let sphere = found.map(|fit| SphereSeen {
+        outline: fit.outline,
+        by_alpha: fit.found_by == FoundBy::Alpha,
+        clipped: is_clipped(&frame, &fit.outline),
+    });
     Ok(Look {
         path: path.to_path_buf(),
         size: frame.size,
         pixel_aspect: frame.pixel_aspect,
-        clipped: sphere.is_some_and(|outline| is_clipped(&frame, &outline)),
         meta: frame.meta,
         eight_bit: frame.eight_bit,
         cut_out,
         sphere,
-        sphere_by_alpha: found.is_some_and(|fit| fit.found_by == FoundBy::Alpha),
     })
 }
 
@@ -72,6 +80,11 @@ fn is_two_to_one(size: Size) -> bool {
 }
 
 impl Look {
+    /// It is cut out along the outline of a sphere, as a render is.
+    pub(super) fn is_cut_sphere(&self) -> bool {
+        self.cut_out && self.sphere.is_some_and(|sphere| sphere.by_alpha)
+    }
+
     /// Twice as wide as high.
     pub(super) fn is_two_to_one(&self) -> bool {
         is_two_to_one(self.size)

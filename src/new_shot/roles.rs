@@ -1,6 +1,6 @@
 //! What each file is taken for, and why.
 
-use super::look::Look;
+use super::look::{Look, SphereSeen};
 use super::names::{role_by_name, version};
 
 /// What a file is taken for.
@@ -75,11 +75,11 @@ fn by_evidence(look: &Look) -> (Role, String) {
         return (Role::Environment, "its envmap attribute says so".to_owned());
     }
     if let Some((role, word)) = role_by_name(&look.path) {
-        let cut = look.cut_out && look.sphere_by_alpha && role == Role::Mirror;
+        let cut = look.is_cut_sphere() && role == Role::Mirror;
         let role = if cut { Role::Cg } else { role };
         return (role, format!("its name says \"{word}\"; {shown}"));
     }
-    if look.cut_out && look.sphere_by_alpha {
+    if look.is_cut_sphere() {
         return (Role::Cg, shown);
     }
     if look.is_two_to_one() && !look.eight_bit && look.sphere.is_none() {
@@ -98,8 +98,8 @@ fn by_evidence(look: &Look) -> (Role, String) {
 /// What is seen in it.
 fn shown(look: &Look) -> String {
     match &look.sphere {
-        Some(outline) => {
-            let cut = if look.sphere_by_alpha { ", cut out by its alpha" } else { "" };
+        Some(SphereSeen { outline, by_alpha, .. }) => {
+            let cut = if *by_alpha { ", cut out by its alpha" } else { "" };
             format!(
                 "a mirror sphere of radius {:.0} px is found at {:.0}, {:.0}{cut}",
                 outline.mean_radius(),

@@ -115,6 +115,8 @@ fn light_that_changed_is_told_by_the_background() {
 #[test]
 fn files_that_say_nothing_are_not_given() {
     let mut silent = files();
-    silent.iter_mut().for_each(|file| file.meta = CaptureMeta::default());
+    for file in &mut silent {
+        file.meta = CaptureMeta::default();
+    }
     assert_eq!(finding(&sheet(-2.0), &silent).verdict, Verdict::NotGiven);
 }
