@@ -69,7 +69,9 @@ pub(super) fn plate_side(sheet: &ShotSheet, files: &[FileNote]) -> Vec<Source> {
     let of_role = |role: &'static str| files.iter().filter(move |file| file.role == role);
     let Some(first) = of_role("plate").chain(of_role("mirror")).next() else { return Vec::new() };
     let told = sheet.camera.as_ref().and_then(|camera| of_camera(camera, first.size, "the sheet"));
-    let by_files = of_role("plate").chain(of_role("mirror")).flat_map(|file| of_file(file, false));
+    // A file tells its sensor, and not that the lens before it takes in more width.
+    let squeeze = sheet.camera.as_ref().and_then(|camera| camera.squeeze).unwrap_or(1.0);
+    let by_files = of_role("plate").chain(of_role("mirror")).flat_map(|file| of_file(file, false, squeeze));
     distinct(told.into_iter().chain(by_files))
 }
 
@@ -82,7 +84,7 @@ pub(super) fn cg_side(sheet: &ShotSheet, files: &[FileNote], plate: Option<&Sour
     let told = own.and(sheet.cg_camera()).zip(cg().next());
     let told = told.and_then(|(camera, file)| of_camera(&camera, file.size, "cg.camera of the sheet"));
     let by_files = cg().flat_map(|file| {
-        let mut sources = of_file(file, true);
+        let mut sources = of_file(file, true, 1.0);
         if sources.is_empty() {
             sources.extend(plate.and_then(|plate| on_plate_sensor(file, plate)));
         }
@@ -120,7 +122,7 @@ fn half_tangent(fov_deg: f64) -> Option<f64> {
 }
 
 /// Lens and sensor, screen window and matrix of one file.
-fn of_file(file: &FileNote, is_cg: bool) -> Vec<Source> {
+fn of_file(file: &FileNote, is_cg: bool, squeeze: f64) -> Vec<Source> {
     let meta = &file.meta;
     let source = |what: &str, half_tangent: f64, relative_sd: f64, focal_mm: Option<f64>| Source {
         name: format!("{} ({what})", crate::printable_text(&file.file)),
@@ -132,7 +134,7 @@ fn of_file(file: &FileNote, is_cg: bool) -> Vec<Source> {
     };
     let lens = meta.focal_length_mm.zip(meta.sensor_width_mm).filter(|(focal, width)| *focal > 0.0 && *width > 0.0);
     let lens = lens.map(|(focal, width)| {
-        source("lens and sensor", width / (2.0 * focal), sd_of(meta.sensor_width_basis), Some(focal))
+        source("lens and sensor", squeeze * width / (2.0 * focal), sd_of(meta.sensor_width_basis), Some(focal))
     });
     let of_fov = |what: &str, fov: Option<f64>| Some(source(what, half_tangent(fov?)?, ROUNDING_SD, None));
     let window = of_fov("screenWindowWidth", meta.horizontal_fov_deg);

@@ -139,6 +139,20 @@ fn plate_sources_that_decide_it_both_ways_leave_it_open() {
 }
 
 #[test]
+fn the_plates_file_tells_the_sensor_and_the_sheet_the_squeeze() {
+    let anamorphic = json!({ "focal_length_mm": 40, "sensor_mm": [22.0, 11.6], "squeeze": 2 });
+    let told = sheet(&anamorphic, &json!({ "focal_length_mm": 40, "sensor_mm": [22.0, 11.6] }));
+    let exif = CaptureMeta {
+        focal_length_mm: Some(40.0),
+        sensor_width_mm: Some(22.0),
+        sensor_width_basis: Some(SensorWidthBasis::ReadOut),
+        ..CaptureMeta::default()
+    };
+    let found = finding(&told, &[file("plate", UHD, exif), file("cg", UHD, CaptureMeta::default())]);
+    assert_eq!((found.verdict, found.reason.as_str()), (Verdict::Match, ""));
+}
+
+#[test]
 fn nothing_told_is_not_given() {
     let found = finding(&sheet(&Value::Null, &Value::Null), &files(CaptureMeta::default()));
     assert_eq!((found.verdict, found.value), (Verdict::NotGiven, None));
