@@ -5,7 +5,7 @@ use super::CheckDoc;
 /// The check of distances and sizes.
 pub const DOC: CheckDoc = CheckDoc {
     name: "scale",
-    title: "do the sizes and distances noted on set fit the pictures?",
+    title: "do noted sizes and distances fit the pictures?",
     unit: "%",
     what: "Works out how far away the sphere was, from its diameter, its outline and the field of view, and compares \
            that with the noted distance; the same for every measured object that has a distance. The value is the \

@@ -5,7 +5,7 @@ use super::CheckDoc;
 /// The check of the key against the sun.
 pub const DOC: CheckDoc = CheckDoc {
     name: "sun",
-    title: "is the key the sun, and was the camera's heading noted right?",
+    title: "is the key the sun, and is the heading right?",
     unit: "deg",
     what: "Works out where the sun stood, from place and time, turns it into the camera's axes by the noted heading \
            and tilt, and compares it with the key light that the photographed sphere shows. The value is the angle \
