@@ -323,7 +323,7 @@ fn notes_that_cannot_be_are_refused_with_a_remedy() {
     for (key, value, expected) in [
         ("camera", json!({ "distance": "three metres" }), "10 ft 6 in"),
         ("camera", json!({ "distance": "3 m", "distance_mm": 3000 }), "give one of the two"),
-        ("camera", json!({ "sensor_format": "super-36" }), "did you mean \"super-35\"?"),
+        ("camera", json!({ "sensor_format": "supper-35" }), "did you mean \"super-35\"?"),
         ("place", json!({ "time": "noon" }), "2026-06-21T17:20:00+02:00"),
         ("place", json!({ "latitude_deg": 99 }), "correct this value"),
     ] {
