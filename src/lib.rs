@@ -37,6 +37,7 @@ pub mod sheet;
 pub mod shot;
 pub mod side;
 pub mod sphere;
+pub mod summary;
 mod units;
 
 pub use crate::error::{Error, ErrorKind, Result, printable, printable_text};

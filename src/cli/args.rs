@@ -24,6 +24,8 @@ pub(super) enum Command {
     Check(Box<CheckArgs>),
     /// Measure what the sphere in one frame says about the light
     Sphere(Box<SphereArgs>),
+    /// Sum up many reports: worst first, what the shots share, and what changed since an earlier set
+    Summary(SummaryArgs),
     /// Explain a check, the verdicts or the directions; without a name, list what can be explained
     Explain(ExplainArgs),
     /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
@@ -147,6 +149,41 @@ pub(super) struct SphereArgs {
     pub(super) reflectance: Option<Numbers>,
 }
 
+/// `summary`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::SUMMARY)]
+pub(super) struct SummaryArgs {
+    /// Folders that are searched for reports, or reports
+    #[arg(value_name = "FOLDER|REPORT", required = true)]
+    pub(super) reports: Vec<PathBuf>,
+    /// An earlier set of reports to hold them against
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) against: Option<PathBuf>,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: SummaryFormat,
+    /// List every shot, not just one screen of them
+    #[arg(long)]
+    pub(super) all: bool,
+    /// Draw the overview, a printed table with both spheres of every shot, into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) overview: Option<PathBuf>,
+}
+
+/// How a summary is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub(super) enum SummaryFormat {
+    /// For people.
+    #[default]
+    Text,
+    /// For programs.
+    Json,
+    /// For spreadsheets.
+    Csv,
+    /// JUnit XML, for build servers.
+    Junit,
+}
+
 /// `explain`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
@@ -184,6 +221,8 @@ pub(super) enum SchemaOf {
     Report,
     /// A shot sheet, `plateproof-shot/1`.
     Sheet,
+    /// What `summary --format json` prints, `plateproof-summary/1`.
+    Summary,
     /// What `sphere --format json` prints, `plateproof-sphere/1`.
     Sphere,
 }

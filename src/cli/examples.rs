@@ -5,6 +5,7 @@ Examples:
   plateproof check shot.json
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr
   plateproof sphere sphere.jpg
+  plateproof summary plateproof-reports
   plateproof explain key-fill-ratio
   plateproof demo
 
@@ -41,6 +42,24 @@ Examples:
 
 Exit status: 0 measured; 2 wrong use, unusable file or no sphere found; 3 several spheres fit equally well.";
 
+pub(super) const SUMMARY: &str = "\
+Examples:
+  plateproof summary reports
+      one screen: worst first, and what the shots share
+  plateproof summary reports --against reports_monday
+      also what is cured, worse, better, the same, first seen or gone since
+  plateproof summary part1 part2 part3 --all
+      several folders as one show, every shot listed
+  plateproof summary reports --format junit > plateproof.xml
+      for a build server; csv and json likewise
+  plateproof summary reports --overview overview
+      also draws overview/overview.page-1.png and so on, with both spheres of every shot
+
+Reports are found below the folders. Of several versions of a shot the newest counts.
+A pattern is told only where at least 60 % of the shots, and at least 4, are off alike.
+
+Exit status: 0 all match; 1 some mismatch; 2 wrong use, or a shot or report that could not be used; 3 something unsure.";
+
 pub(super) const EXPLAIN: &str = "\
 Examples:
   plateproof explain
@@ -60,7 +79,8 @@ pub(super) const SCHEMA: &str = "\
 Examples:
   plateproof schema sheet
   plateproof schema report > report.schema.json
-  plateproof schema sphere";
+  plateproof schema sphere
+  plateproof schema summary";
 
 #[cfg(test)]
 mod tests {
@@ -72,7 +92,7 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        for line in [TOP, CHECK, SPHERE, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines()) {
+        for line in [TOP, CHECK, SPHERE, SUMMARY, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines()) {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();
             let parsed = Cli::try_parse_from(std::iter::once("plateproof").chain(words));

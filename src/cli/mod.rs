@@ -15,6 +15,7 @@ mod shots;
 mod sphere;
 mod sphere_document;
 mod sphere_text;
+mod summary;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -37,6 +38,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
     match command {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
+        Command::Summary(args) => summary::run(&args, &mut console),
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),
@@ -47,6 +49,7 @@ fn print_schema(args: &SchemaArgs, console: &mut Console) -> anyhow::Result<Exit
     let schema = match args.of {
         SchemaOf::Report => crate::report::report_schema(),
         SchemaOf::Sheet => crate::sheet::sheet_schema(),
+        SchemaOf::Summary => crate::summary::summary_schema(),
         SchemaOf::Sphere => sphere_document::sphere_schema(),
     };
     console.answer(&format!("{schema:#}\n"))?;

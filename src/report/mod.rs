@@ -4,7 +4,7 @@ pub mod json;
 mod model;
 pub mod picture;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
 pub mod text;
 pub mod wording;
 pub mod write;

@@ -134,6 +134,24 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
     Ok(())
 }
 
+/// Writes a picture of ours by the same care, and never over a picture that is not.
+///
+/// # Errors
+/// As [`write_report`].
+pub fn replace_picture(path: &Path, png: &[u8]) -> Result<()> {
+    check_ours(path, is_our_picture, "picture")?;
+    write_atomically(path, png)
+}
+
+/// Takes away an earlier picture of ours.
+///
+/// # Errors
+/// As [`write_report`].
+pub fn remove_picture(path: &Path) -> Result<()> {
+    check_ours(path, is_our_picture, "picture")?;
+    remove_if_there(path)
+}
+
 fn safe_character(c: char) -> char {
     if c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-') { c } else { '_' }
 }

@@ -13,6 +13,7 @@ mod lettering;
 mod light_list;
 mod light_marks;
 mod map_panel;
+mod overview_page;
 mod png_file;
 mod resize;
 #[cfg(test)]
@@ -22,9 +23,10 @@ mod sphere_panel;
 mod stops_scale;
 
 pub use evidence_page::render_evidence;
+pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};
 #[cfg(test)]
 pub(crate) use png_file::encode_png;
-pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE};
+pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE, SPHERES_KEYWORD, parse_sphere_places};
 pub use sphere_page::render_sphere_picture;
 
 use super::{ShotVerdict, Verdict};
