@@ -35,6 +35,7 @@ pub mod report;
 pub mod rotation;
 pub mod sheet;
 pub mod shot;
+pub mod show;
 pub mod side;
 pub mod sphere;
 pub mod summary;

@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
+use super::byte_size::ByteSize;
 use super::examples;
+use crate::show::Part;
 
 /// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
 /// a matching sphere.
@@ -89,6 +91,21 @@ pub(super) struct CheckArgs {
     /// Leave out the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
+    /// Check again what has not changed since its report was written
+    #[arg(long)]
+    pub(super) again: bool,
+    /// Of a moving shot, check every N-th frame [default: about 20 samples]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(super) every: Option<u32>,
+    /// Check only part NUMBER of COUNT parts of equal weight, for example 2/8
+    #[arg(long, value_name = "NUMBER/COUNT")]
+    pub(super) part: Option<Part>,
+    /// Shots in work at once [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    pub(super) jobs: Option<u32>,
+    /// Memory that the shots in work may take, for example 8GiB [default: half of the machine's]
+    #[arg(long, value_name = "SIZE")]
+    pub(super) memory: Option<ByteSize>,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     /// Encoding of the plate, mirror or cg frames, for example mirror=srgb

@@ -17,6 +17,13 @@ Examples:
       one shot; reports go to plateproof-reports/
   plateproof check shots/ --out reports --format json
       every shot sheet below shots/; one JSON report per line on standard output
+  plateproof check shots/ --out reports --jobs 4 --memory 8GiB
+      at most four shots at once, and no more of them than 8 GiB hold
+  plateproof check shots/ --out reports --part 2/8
+      the second of eight parts of equal weight, for eight machines that share a folder; then
+      `plateproof summary reports` sums up all of them
+  plateproof check moving.json --every 10
+      a moving shot (a frame of #### with frame_range): every tenth frame, its curve over time, its worst frame
   plateproof check shot.json --cg cg_sphere.v013.exr --version-name v013
       a newer render against the same sheet
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr --fov-deg 42
@@ -29,6 +36,9 @@ Examples:
 ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
 In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a
 shot. Options that name files, an outline or the shot need exactly one sheet, or none.
+
+A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again
+checks it all the same. Ctrl-C ends the run after the shots in work; the same command goes on from there.
 
 Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
 

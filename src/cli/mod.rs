@@ -2,6 +2,7 @@
 
 mod args;
 mod assignment;
+mod byte_size;
 mod check;
 mod console;
 mod demo;
@@ -9,6 +10,7 @@ mod examples;
 mod exit;
 mod explain;
 mod gather;
+mod interrupt;
 mod overrides;
 mod progress;
 mod shots;

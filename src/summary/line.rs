@@ -115,7 +115,7 @@ impl ShotLine {
             shot: report.shot.clone(),
             version: report.version.clone(),
             verdict: report.verdict,
-            number: deciding.and_then(Number::of),
+            number: deciding.and_then(|finding| Number::of(finding, report.sequence.as_ref().map(|s| s.worst_frame))),
             why: headline(report),
             remedy: remedy.filter(|remedy| !remedy.is_empty()),
             waived: report.findings.iter().filter(|f| f.waived.is_some()).count(),
@@ -140,7 +140,8 @@ impl ShotLine {
 }
 
 impl Number {
-    fn of(finding: &Finding) -> Option<Self> {
+    fn of(finding: &Finding, worst_frame: Option<u32>) -> Option<Self> {
+        let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
         let value = finding.value.filter(|value| value.is_finite())?;
         Some(Self {
             check: finding.check.clone(),
@@ -150,7 +151,7 @@ impl Number {
             value_bound: finding.value_bound.clone(),
             unit: finding.unit.clone(),
             tolerance: finding.tolerance,
-            words: words(finding),
+            words: words(finding) + &at_frame,
         })
     }
 

@@ -6,6 +6,7 @@
 //! right of it; elevation +90° is the top row.
 
 mod canvas;
+mod curve_page;
 mod display;
 mod evidence_page;
 mod header;
@@ -22,6 +23,7 @@ mod sphere_page;
 mod sphere_panel;
 mod stops_scale;
 
+pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
 pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};
 #[cfg(test)]
