@@ -74,7 +74,7 @@ fn row(line: &ShotLine) -> OverviewRow {
         verdict: line.verdict,
         check: line.number.as_ref().map(|n| n.check.clone()).unwrap_or_default(),
         number: line.number.as_ref().map_or_else(|| line.why.clone(), |n| n.words.clone()),
-        remedy: line.remedy.clone().unwrap_or_default(),
+        remedy: line.remedy.clone().or_else(|| line.reason.clone()).unwrap_or_default(),
         change: line.change.as_ref().map(|change| change.kind.word().to_owned()),
         spheres: picture.and_then(|picture| sphere_pair(Path::new(&picture))),
     }

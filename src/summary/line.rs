@@ -11,6 +11,9 @@ use crate::report::text::headline;
 use crate::report::wording::{tolerance_words, value_words};
 use crate::report::{Finding, Report, ShotVerdict, Verdict};
 
+/// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
+const UNPAIRED_SHARE: f64 = 0.10;
+
 /// One shot of a summary.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ShotLine {
@@ -21,7 +24,7 @@ pub struct ShotLine {
     pub version: Option<String>,
     /// Its verdict.
     pub verdict: ShotVerdict,
-    /// The one number that matters: of what decides the verdict, the one furthest out for its tolerance.
+    /// The one number that matters: of the finding that gives the shot its verdict.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub number: Option<Number>,
     /// Why the shot has its verdict, in one sentence.
@@ -29,6 +32,9 @@ pub struct ShotLine {
     /// What to do about the number, where the report knows.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub remedy: Option<String>,
+    /// Why the number is what it is, where the report says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
     /// Mismatches that a waiver covers.
     pub waived: usize,
     /// Warnings in the report.
@@ -118,6 +124,7 @@ impl ShotLine {
             number: deciding.and_then(|finding| Number::of(finding, report.sequence.as_ref().map(|s| s.worst_frame))),
             why: headline(report),
             remedy: remedy.filter(|remedy| !remedy.is_empty()),
+            reason: deciding.map(|f| f.reason.clone()).filter(|reason| !reason.is_empty()),
             waived: report.findings.iter().filter(|f| f.waived.is_some()).count(),
             warnings: report.warnings.len(),
             checks: report.findings.iter().map(CheckLine::of).collect(),
@@ -142,6 +149,17 @@ impl ShotLine {
 impl Number {
     fn of(finding: &Finding, worst_frame: Option<u32>) -> Option<Self> {
         let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
+        if finding.verdict == Verdict::Mismatch
+            && let Some((what, share, share_sd)) = unpaired_light(finding)
+            && share >= UNPAIRED_SHARE
+        {
+            return Some(Self::of_light(
+                finding,
+                &format!("{what}, {:.0} % of its light{at_frame}", 100.0 * share),
+                share,
+                share_sd,
+            ));
+        }
         let value = finding.value.filter(|value| value.is_finite())?;
         Some(Self {
             check: finding.check.clone(),
@@ -153,6 +171,20 @@ impl Number {
             tolerance: finding.tolerance,
             words: words(finding) + &at_frame,
         })
+    }
+
+    /// Where a light has no partner, the angle between those that have one is not what matters.
+    fn of_light(finding: &Finding, words: &str, share: f64, share_sd: Option<f64>) -> Self {
+        Self {
+            check: finding.check.clone(),
+            mirror: finding.mirror.clone(),
+            value: share,
+            value_sd: share_sd,
+            value_bound: None,
+            unit: "share".to_owned(),
+            tolerance: UNPAIRED_SHARE,
+            words: words.to_owned(),
+        }
     }
 
     fn times_tolerance(&self) -> f64 {
@@ -183,7 +215,8 @@ fn waiver_words(waiver: &Value) -> String {
     format!("waived by {} until {}: {}", said("by"), said("until"), said("why"))
 }
 
-/// The finding whose number matters: among those that give the shot its verdict, the one furthest out.
+/// The finding whose number matters: the report's own first among those that give the shot its verdict; where all
+/// match, the one nearest to its tolerance.
 fn deciding(report: &Report) -> Option<&Finding> {
     let wanted = match report.verdict {
         ShotVerdict::Error => return None,
@@ -192,13 +225,26 @@ fn deciding(report: &Report) -> Option<&Finding> {
         ShotVerdict::Match => Verdict::Match,
     };
     let about_cg = report.findings.iter().filter(|f| f.concerns != "reference" && f.waived.is_none());
-    about_cg.filter(|f| f.verdict == wanted).max_by(|a, b| outness(a).total_cmp(&outness(b)))
+    let mut deciding = about_cg.filter(|f| f.verdict == wanted);
+    if report.verdict != ShotVerdict::Match {
+        return deciding.next();
+    }
+    let outness = |f: &Finding| f.value.map_or(0.0, |value| value.abs() / f.tolerance.max(f64::MIN_POSITIVE));
+    deciding.max_by(|a, b| outness(a).total_cmp(&outness(b)))
 }
 
-/// In tolerances; a light too many or too few counts by what it is, not by the angle of the others.
-fn outness(finding: &Finding) -> f64 {
-    let value = finding.value.filter(|v| v.is_finite()).unwrap_or(0.0).abs();
-    if finding.tolerance > 0.0 { value / finding.tolerance } else { 0.0 }
+/// The strongest light that one side has and the other has not: what it is called, and its share.
+fn unpaired_light(finding: &Finding) -> Option<(&'static str, f64, Option<f64>)> {
+    let lights = |key: &str, words: &'static str| {
+        let list = finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+        let read = |light: &Value| {
+            let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
+            Some((words, number("share")?, number("share_sd")))
+        };
+        list.iter().filter_map(read).collect::<Vec<_>>()
+    };
+    let all = lights("missing_in_cg", "a light is missing in the CG").into_iter();
+    all.chain(lights("extra_in_cg", "a light too many in the CG")).max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 #[cfg(test)]
@@ -207,14 +253,23 @@ mod tests {
     use crate::report::sample;
 
     #[test]
-    fn the_number_is_the_worst_of_what_decides() {
+    fn the_number_is_that_of_what_decides() {
         let line = ShotLine::of(&sample::mismatch(), Path::new("r.json"));
         let number = line.number.clone().unwrap();
-        let worst = sample::mismatch().findings.into_iter().filter(|f| f.verdict == Verdict::Mismatch);
-        assert!(worst.into_iter().all(|f| outness(&f) <= number.times_tolerance()));
+        assert!(line.why.contains(&number.check), "the sentence and the number agree: {}", line.why);
         assert!(line.number_words().contains(&number.check));
         assert_eq!(ShotLine::of(&sample::error(), Path::new("r.json")).number, None);
         assert!(!ShotLine::of(&sample::error(), Path::new("r.json")).why.is_empty());
+    }
+
+    #[test]
+    fn a_missing_light_is_told_as_such() {
+        let mut report = sample::mismatch();
+        let lights = serde_json::json!([{ "azimuth_deg": -116.0, "share": 0.6, "share_sd": 0.01 }]);
+        report.findings[0].detail.insert("missing_in_cg".to_owned(), lights);
+        let line = ShotLine::of(&report, Path::new("r.json"));
+        assert_eq!(line.number_words(), "highlight-direction a light is missing in the CG, 60 % of its light");
+        assert!((line.times_tolerance() - 6.0).abs() < 1e-9);
     }
 
     #[test]

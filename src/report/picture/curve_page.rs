@@ -68,7 +68,7 @@ impl Page<'_> {
         let mirror = curve.1.map(|mirror| format!(" ({mirror})")).unwrap_or_default();
         let words = self.lettering.fitted(&format!("{}{mirror}, {unit}", curve.0), HEADING, PAGE_WIDTH - 2.0 * MARGIN);
         self.lettering.text(&mut self.canvas, MARGIN, y + 2.0, &words, HEADING);
-        let area = Area::new(PLOT_LEFT, y + 14.0, PAGE_WIDTH - MARGIN - PLOT_LEFT, PLOT_HEIGHT);
+        let area = Area::new(PLOT_LEFT, y + 20.0, PAGE_WIDTH - MARGIN - PLOT_LEFT, PLOT_HEIGHT);
         let axes = Axes::new(area, [self.sequence.first_frame, self.sequence.last_frame], &points, tolerance);
         self.band(&axes, tolerance);
         self.scales(&axes, unit);
@@ -88,7 +88,9 @@ impl Page<'_> {
 
     fn scales(&mut self, axes: &Axes, unit: &str) {
         let decimals = if unit == "deg" { 1 } else { 2 };
-        for value in [axes.low, 0.0, axes.high] {
+        let values = [axes.low, 0.0, axes.high];
+        let first = usize::from(axes.low == 0.0);
+        for value in values.into_iter().skip(first) {
             let y = axes.y(value);
             self.canvas.polyline(&[[axes.area.x, y], [axes.area.right(), y]], Pen::new(RULE, 1.0));
             let words = fixed(value, decimals, unit != "deg");

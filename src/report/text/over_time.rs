@@ -12,13 +12,13 @@ const FRAMES_SHOWN: usize = 12;
 pub(super) fn over_time(page: &mut Page, report: &Report) {
     let Some(sequence) = &report.sequence else { return };
     page.heading(&format!(
-        "OVER TIME (frames {} to {}, {} samples; the rest of this report is frame {})",
+        "OVER TIME (frames {} to {}, {} samples; all else is about frame {})",
         sequence.first_frame,
         sequence.last_frame,
         sequence.frames.len(),
         sequence.worst_frame
     ));
-    page.line("  check                         least     most");
+    page.line("  check                       least     most              furthest out");
     for curve in sequence.curves() {
         curve_row(page, sequence, curve);
     }
@@ -56,8 +56,8 @@ fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&s
     let words = |number: f64| number_words(number, None, unit, unit != "deg");
     let worst = numbers.iter().rev().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap_or(most);
     let off = if off > 0 { format!(", {off} off") } else { String::new() };
-    let [name, least, most] = [(printable_text(&name), 30), (words(least.1), 10), (words(most.1), 10)]
+    let [name, least, most] = [(printable_text(&name), 28), (words(least.1), 10), (words(most.1), 10)]
         .map(|(text, columns)| cell(&text, columns));
     let unit = printable_text(unit);
-    page.line(&format!("  {name}{least}{most}{unit:<7} furthest out at frame {}{off}", worst.0));
+    page.line(&format!("  {name}{least}{most}{unit:<6}  frame {}{off}", worst.0));
 }
