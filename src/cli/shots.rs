@@ -139,6 +139,8 @@ impl Teller<'_> {
             Format::Text if shows_report => self.whole_report(&mut done),
             Format::Text => String::new(),
         };
+        // What was needed to tell is needed no more: memory grows by the line of the summary alone.
+        done.written = None;
         self.told.push(done);
         self.progress.aside(|| self.console.answer(&answer))
     }

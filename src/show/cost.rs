@@ -6,14 +6,15 @@ use super::provenance::named_files;
 use crate::image::probe::{Probe, probe};
 use crate::sheet::ShotSheet;
 
-/// Bytes of a decoded pixel: three channels and coverage, 32 bits each.
-const DECODED_PIXEL_BYTES: u64 = 16;
+/// Bytes of a decoded pixel, three channels and coverage of 32 bits each, with what is worked out from the whole frame.
+/// The peak of a whole process grows by 21 bytes a pixel from 960 x 540 to 3840 x 2160 px.
+const DECODED_PIXEL_BYTES: u64 = 24;
 
 /// A camera or display file is held whole and decoded to 8- or 16-bit samples before it becomes light.
 const HELD_PIXEL_BYTES: u64 = 8;
 
-/// Maps, registration and the evidence picture of a shot, whatever its frames: measured as the peak of a whole
-/// process over 960 x 540 px frames, rounded up.
+/// Maps, registration and the evidence picture of a shot, whatever its frames: the peak of a whole process over
+/// 960 x 540 px frames is 75 MB.
 const SHOT_BYTES: u64 = 96 << 20;
 
 /// Memory that checking one shot takes at its peak, as far as the headers of its frames tell. What cannot be read
