@@ -222,7 +222,7 @@ fn killed_at_any_instant_a_rerun_gives_the_same_bytes() {
 
 /// Makes a file look as if it had been left a minute ago.
 fn age(path: &Path) {
-    let then = std::time::SystemTime::now() - Duration::from_secs(60);
+    let then = std::time::SystemTime::now() - Duration::from_mins(1);
     fs::File::options().write(true).open(path).unwrap().set_modified(then).unwrap();
 }
 

@@ -178,7 +178,8 @@ fn written_words(written: Option<&WrittenPaths>, unchanged: bool) -> String {
     endings += if paths.picture.is_some() { ", png" } else { "" };
     for path in &paths.beside {
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        endings += &format!(", {}", printable_text(&name));
+        endings += ", ";
+        endings += &printable_text(&name);
     }
     let how = if unchanged { "Unchanged since the last run (--again checks again)" } else { "Written" };
     format!("\n{how}: {} ({endings})\n", printable(&paths.text))

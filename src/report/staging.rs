@@ -17,7 +17,7 @@ const SUFFIX: &str = ".tmp";
 const PATIENCE_HERE: Duration = Duration::from_secs(10);
 
 /// Locks of another machine may not be seen through a shared folder; a report is written within seconds.
-const PATIENCE_ELSEWHERE: Duration = Duration::from_secs(3600);
+const PATIENCE_ELSEWHERE: Duration = Duration::from_hours(1);
 
 /// The whole content, on disk, under a temporary name that vanishes unless renamed.
 pub(super) fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile> {
@@ -60,10 +60,10 @@ fn is_dead(path: &Path, patience: Duration) -> bool {
 /// The same for all processes of one machine since it was started, and nothing that tells who it is.
 fn machine_mark() -> String {
     let boot = fs::read("/proc/sys/kernel/random/boot_id").unwrap_or_default();
-    match boot.is_empty() {
-        true => "any".to_owned(),
-        false => blake3::hash(&boot).to_hex().as_str().chars().take(8).collect(),
+    if boot.is_empty() {
+        return "any".to_owned();
     }
+    blake3::hash(&boot).to_hex().as_str().chars().take(8).collect()
 }
 
 #[cfg(test)]
@@ -85,7 +85,7 @@ mod tests {
         let foreign = at("notes.tmp");
         for path in [&dead_here, &dead_elsewhere, &young_elsewhere, &foreign] {
             fs::write(path, "half a rep").unwrap();
-            old(path, Duration::from_secs(60));
+            old(path, Duration::from_mins(1));
         }
         old(&dead_elsewhere, Duration::from_secs(4000));
         let alive = stage(dir.path(), &at("r.json"), b"whole").unwrap();

@@ -2,6 +2,7 @@
 
 use super::{ShotLine, Summary};
 use crate::printable_text;
+use crate::report::ShotVerdict;
 
 const COLUMNS: [&str; 18] = [
     "shot",
@@ -57,7 +58,7 @@ fn row(line: &ShotLine) -> [String; COLUMNS.len()] {
         line.warnings.to_string(),
         words(change.map(|c| c.kind.word())),
         words(change.and_then(|c| c.earlier_version.as_deref())),
-        words(change.and_then(|c| c.earlier_verdict).map(|v| v.word())),
+        words(change.and_then(|c| c.earlier_verdict).map(ShotVerdict::word)),
         cell(&line.report),
     ]
 }

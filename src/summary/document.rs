@@ -66,7 +66,7 @@ impl Summary {
             warnings.extend(earlier.warnings);
             compare(&mut shots, &earlier.lines, against)
         });
-        shots.sort_by(|a, b| worst_first(a, b));
+        shots.sort_by(worst_first);
         let worst = shots.first().map_or(ShotVerdict::Error, |line| line.verdict);
         Self {
             format: SUMMARY_FORMAT.to_owned(),

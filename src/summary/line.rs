@@ -151,7 +151,7 @@ impl Number {
         let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
         if finding.verdict == Verdict::Mismatch
             && let Some((what, share, share_sd)) = unpaired_light(finding)
-            && share >= UNPAIRED_SHARE
+            && share / UNPAIRED_SHARE > times(finding.value.unwrap_or(0.0), finding.tolerance)
         {
             return Some(Self::of_light(
                 finding,
@@ -188,7 +188,7 @@ impl Number {
     }
 
     fn times_tolerance(&self) -> f64 {
-        if self.tolerance > 0.0 { self.value.abs() / self.tolerance } else { 0.0 }
+        times(self.value, self.tolerance)
     }
 }
 
@@ -229,8 +229,13 @@ fn deciding(report: &Report) -> Option<&Finding> {
     if report.verdict != ShotVerdict::Match {
         return deciding.next();
     }
-    let outness = |f: &Finding| f.value.map_or(0.0, |value| value.abs() / f.tolerance.max(f64::MIN_POSITIVE));
+    let outness = |f: &Finding| times(f.value.unwrap_or(0.0), f.tolerance);
     deciding.max_by(|a, b| outness(a).total_cmp(&outness(b)))
+}
+
+/// How far out a value is, in tolerances; 0 where there is no tolerance.
+fn times(value: f64, tolerance: f64) -> f64 {
+    if value.is_finite() && tolerance > 0.0 { value.abs() / tolerance } else { 0.0 }
 }
 
 /// The strongest light that one side has and the other has not: what it is called, and its share.
