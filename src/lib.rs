@@ -37,8 +37,10 @@ pub mod report;
 pub mod rotation;
 pub mod sheet;
 pub mod shot;
+pub mod show;
 pub mod side;
 pub mod sphere;
+pub mod summary;
 pub mod sun;
 mod units;
 

@@ -5,7 +5,9 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
+use super::byte_size::ByteSize;
 use super::examples;
+use crate::show::Part;
 
 /// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
 /// a matching sphere.
@@ -26,6 +28,8 @@ pub(super) enum Command {
     Sphere(Box<SphereArgs>),
     /// Draft a shot sheet from files or a folder: what each is taken for, and what is left to ask the crew for
     NewShot(NewShotArgs),
+    /// Sum up many reports: worst first, what the shots share, and what changed since an earlier set
+    Summary(SummaryArgs),
     /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
     /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
@@ -89,6 +93,21 @@ pub(super) struct CheckArgs {
     /// Leave out the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
+    /// Check again what has not changed since its report was written
+    #[arg(long)]
+    pub(super) again: bool,
+    /// Of a moving shot, check every N-th frame [default: about 20 samples]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
+    pub(super) every: Option<u32>,
+    /// Check only part NUMBER of COUNT parts of equal weight, for example 2/8
+    #[arg(long, value_name = "NUMBER/COUNT")]
+    pub(super) part: Option<Part>,
+    /// Shots in work at once [default: one for each core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024))]
+    pub(super) jobs: Option<u32>,
+    /// Memory that the shots in work may take, for example 8GiB [default: half of the machine's]
+    #[arg(long, value_name = "SIZE")]
+    pub(super) memory: Option<ByteSize>,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     /// Encoding of the plate, mirror or cg frames, for example mirror=srgb
@@ -168,6 +187,41 @@ pub(super) struct NewShotArgs {
     pub(super) overwrite: bool,
 }
 
+/// `summary`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::SUMMARY)]
+pub(super) struct SummaryArgs {
+    /// Folders that are searched for reports, or reports
+    #[arg(value_name = "FOLDER|REPORT", required = true)]
+    pub(super) reports: Vec<PathBuf>,
+    /// An earlier set of reports to hold them against
+    #[arg(long, value_name = "FOLDER")]
+    pub(super) against: Option<PathBuf>,
+    /// How it is printed
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: SummaryFormat,
+    /// List every shot, not just one screen of them
+    #[arg(long)]
+    pub(super) all: bool,
+    /// Draw the overview, a printed table with both spheres of every shot, into this folder
+    #[arg(long, value_name = "DIR")]
+    pub(super) overview: Option<PathBuf>,
+}
+
+/// How a summary is printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub(super) enum SummaryFormat {
+    /// For people.
+    #[default]
+    Text,
+    /// For programs.
+    Json,
+    /// For spreadsheets.
+    Csv,
+    /// JUnit XML, for build servers.
+    Junit,
+}
+
 /// `explain`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
@@ -205,6 +259,8 @@ pub(super) enum SchemaOf {
     Report,
     /// A shot sheet, `plateproof-shot/1`.
     Sheet,
+    /// What `summary --format json` prints, `plateproof-summary/1`.
+    Summary,
     /// What `sphere --format json` prints, `plateproof-sphere/1`.
     Sphere,
 }

@@ -1,60 +1,89 @@
 //! `plateproof check`.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use super::args::CheckArgs;
 use super::console::Console;
 use super::exit::ExitStatus;
-use super::shots::{ShotRun, Wanted};
+use super::shots::{Task, Wanted, run_shots, stem_of};
 use super::{gather, overrides, wrong_use};
-use crate::Result;
 use crate::sheet::{ShotSheet, load_sheet};
+use crate::show::{Options, default_budget_bytes, file_bytes, parts_by_size};
+use crate::{Error, ErrorKind, Result, printable};
 
 /// What errors name where there is no sheet.
 const COMMAND_LINE: &str = "command line";
 
 pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
-    let jobs = jobs(args)?;
-    let wanted = Wanted {
+    let mut status = ExitStatus::AllMatch;
+    let mut origins = Vec::new();
+    for found in origins_of(args)? {
+        match found {
+            Ok(origin) => origins.push(origin),
+            // Something that is not even a shot could not be used.
+            Err(error) => {
+                status = ExitStatus::Unusable;
+                Console::remark(&format!("plateproof: {error}"));
+            }
+        }
+    }
+    let tasks = plan(args, origins);
+    let load = |task: &Task| sheet_of(&task.origin, args);
+    Ok(status.max(run_shots(&tasks, &wanted(args), &load, console)?))
+}
+
+fn wanted(args: &CheckArgs) -> Wanted {
+    Wanted {
         out: args.out.clone(),
         format: args.format,
-        picture: !args.no_picture,
+        options: Options { picture: !args.no_picture, every: args.every },
         version: args.version_name.clone(),
+        again: args.again,
+        jobs: args.jobs.map_or_else(rayon::current_num_threads, |jobs| jobs as usize),
+        memory: args.memory.map_or_else(default_budget_bytes, |size| size.0),
+    }
+}
+
+fn sheet_of(origin: &Path, args: &CheckArgs) -> Result<ShotSheet> {
+    let sheet = if args.sheets.is_empty() {
+        overrides::sheet_of_options(args, origin)?
+    } else {
+        overrides::replace_files(load_sheet(origin)?, args)?
     };
-    let mut run = ShotRun::new(wanted, jobs.len(), console);
-    for job in jobs {
-        match job {
-            Ok(job) => run.shot(job.origin(), || job.sheet(args))?,
-            Err(error) => run.no_shot(&error),
+    overrides::apply(sheet, args, origin)
+}
+
+/// One task a shot, in order; of two that would write the same report the second is refused. With `--part` those of
+/// the other parts are left out, after all were looked at: every part has to see the same show.
+fn plan(args: &CheckArgs, origins: Vec<PathBuf>) -> Vec<Task> {
+    let mut taken: BTreeMap<String, PathBuf> = BTreeMap::new();
+    let mut sizes = Vec::new();
+    let mut tasks = Vec::new();
+    for origin in origins {
+        let sheet = sheet_of(&origin, args);
+        let stem = stem_of(&origin, &sheet, args.version_name.as_deref());
+        let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first));
+        if args.part.is_some() {
+            let size = |sheet: &ShotSheet| if refused.is_some() { 0 } else { file_bytes(sheet, args.every) };
+            sizes.push(sheet.as_ref().map_or(0, size));
         }
+        taken.entry(stem).or_insert_with(|| origin.clone());
+        tasks.push(Task { origin, refused });
     }
-    Ok(run.finish()?)
+    let Some(part) = args.part else { return tasks };
+    let parts = parts_by_size(&sizes, part.of);
+    let ours = tasks.into_iter().zip(parts).filter(|(_, its_part)| its_part + 1 == part.number);
+    ours.map(|(task, _)| task).collect()
 }
 
-/// One shot to be checked.
-enum Job {
-    Sheet(PathBuf),
-    Options,
+fn clash(origin: &Path, stem: &str, first: &Path) -> Error {
+    let cause = format!("its report {stem} would replace that of {}", printable(first));
+    let remedy = "give the two another `shot` or `version`, or check them into two folders";
+    Error::new(ErrorKind::Parameter, origin, cause, remedy)
 }
 
-impl Job {
-    fn origin(&self) -> &Path {
-        match self {
-            Self::Sheet(path) => path,
-            Self::Options => Path::new(COMMAND_LINE),
-        }
-    }
-
-    fn sheet(&self, args: &CheckArgs) -> Result<ShotSheet> {
-        let sheet = match self {
-            Self::Sheet(path) => overrides::replace_files(load_sheet(path)?, args)?,
-            Self::Options => overrides::sheet_of_options(args, Path::new(COMMAND_LINE))?,
-        };
-        overrides::apply(sheet, args, self.origin())
-    }
-}
-
-fn jobs(args: &CheckArgs) -> anyhow::Result<Vec<Result<Job>>> {
+fn origins_of(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     if args.sheets.is_empty() {
         return options_only(args);
     }
@@ -64,12 +93,12 @@ fn jobs(args: &CheckArgs) -> anyhow::Result<Vec<Result<Job>>> {
     {
         return Err(wrong_use(format!("{option} is about one shot, and {} sheets are given", found.len())));
     }
-    Ok(found.into_iter().map(|path| path.map(Job::Sheet)).collect())
+    Ok(found)
 }
 
-fn options_only(args: &CheckArgs) -> anyhow::Result<Vec<Result<Job>>> {
+fn options_only(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     match (args.mirrors.is_empty(), args.cg.is_empty()) {
-        (false, false) => Ok(vec![Ok(Job::Options)]),
+        (false, false) => Ok(vec![Ok(PathBuf::from(COMMAND_LINE))]),
         (true, true) => Err(wrong_use("give a shot sheet, a folder of them, or --plate, --mirror and --cg")),
         (true, false) => Err(wrong_use("--cg needs a shot sheet, or --mirror beside it")),
         (false, true) => Err(wrong_use("--mirror needs a shot sheet, or --cg beside it")),

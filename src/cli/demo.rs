@@ -4,10 +4,11 @@ use super::args::{DemoArgs, Format};
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
-use super::shots::{ShotRun, Wanted};
+use super::shots::{Task, Wanted, run_shots};
 use crate::demo::write_show;
 use crate::printable;
 use crate::sheet::load_sheet;
+use crate::show::{Options, default_budget_bytes};
 
 pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
     let progress = Progress::start(console.watched);
@@ -17,13 +18,18 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         "The demo show is in {}. Checking it as `plateproof check` does:\n\n",
         printable(&args.out)
     ))?;
-    let wanted =
-        Wanted { out: args.out.join("reports"), format: Format::Text, picture: !args.no_picture, version: None };
-    let mut run = ShotRun::new(wanted, sheets.len(), console);
-    for sheet in &sheets {
-        run.shot(sheet, || load_sheet(sheet))?;
-    }
+    let wanted = Wanted {
+        out: args.out.join("reports"),
+        format: Format::Text,
+        options: Options { picture: !args.no_picture, every: None },
+        version: None,
+        // The demo shows checking, not that it was checked before.
+        again: true,
+        jobs: rayon::current_num_threads(),
+        memory: default_budget_bytes(),
+    };
+    let tasks: Vec<Task> = sheets.into_iter().map(|origin| Task { origin, refused: None }).collect();
+    let worst = run_shots(&tasks, &wanted, &|task| load_sheet(&task.origin), console)?;
     // Its mismatches are there on purpose; only a shot that could not be done is a failure.
-    let worst = run.finish()?;
     Ok(if worst == ExitStatus::Unusable { worst } else { ExitStatus::AllMatch })
 }

@@ -6,6 +6,7 @@ Examples:
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr
   plateproof sphere sphere.jpg
   plateproof new-shot shots/SF_0420
+  plateproof summary plateproof-reports
   plateproof explain key-fill-ratio
   plateproof demo
 
@@ -17,6 +18,13 @@ Examples:
       one shot; reports go to plateproof-reports/
   plateproof check shots/ --out reports --format json
       every shot sheet below shots/; one JSON report per line on standard output
+  plateproof check shots/ --out reports --jobs 4 --memory 8GiB
+      at most four shots at once, and no more of them than 8 GiB hold
+  plateproof check shots/ --out reports --part 2/8
+      the second of eight parts of equal weight, for eight machines that share a folder; then
+      `plateproof summary reports` sums up all of them
+  plateproof check moving.json --every 10
+      a moving shot (a frame of #### with frame_range): every tenth frame, its curve over time, its worst frame
   plateproof check shot.json --cg cg_sphere.v013.exr --version-name v013
       a newer render against the same sheet
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr --fov-deg 42
@@ -29,6 +37,9 @@ Examples:
 ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
 In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a
 shot. Options that name files, an outline or the shot need exactly one sheet, or none.
+
+A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again
+checks it all the same. Ctrl-C ends the run after the shots in work; the same command goes on from there.
 
 Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
 
@@ -54,6 +65,24 @@ with its reason. A sheet that is there already is never replaced without --overw
 
 Exit status: 0 `check` takes the sheet; 2 wrong use, or a file that could not be read; 3 something is still missing.";
 
+pub(super) const SUMMARY: &str = "\
+Examples:
+  plateproof summary reports
+      one screen: worst first, and what the shots share
+  plateproof summary reports --against reports_monday
+      also what is cured, worse, better, the same, first seen or gone since
+  plateproof summary part1 part2 part3 --all
+      several folders as one show, every shot listed
+  plateproof summary reports --format junit > plateproof.xml
+      for a build server; csv and json likewise
+  plateproof summary reports --overview overview
+      also draws overview/overview.page-1.png and so on, with both spheres of every shot
+
+Reports are found below the folders. Of several versions of a shot the newest counts.
+A pattern is told only where at least 60 % of the shots, and at least 4, are off alike.
+
+Exit status: 0 all match; 1 some mismatch; 2 wrong use, or a shot or report that could not be used; 3 something unsure.";
+
 pub(super) const EXPLAIN: &str = "\
 Examples:
   plateproof explain
@@ -74,7 +103,8 @@ pub(super) const SCHEMA: &str = "\
 Examples:
   plateproof schema sheet
   plateproof schema report > report.schema.json
-  plateproof schema sphere";
+  plateproof schema sphere
+  plateproof schema summary";
 
 #[cfg(test)]
 mod tests {
@@ -86,7 +116,8 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        for line in [TOP, CHECK, SPHERE, NEW_SHOT, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines()) {
+        for line in [TOP, CHECK, SPHERE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines())
+        {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();
             let parsed = Cli::try_parse_from(std::iter::once("plateproof").chain(words));

@@ -2,6 +2,7 @@
 
 mod args;
 mod assignment;
+mod byte_size;
 mod check;
 mod console;
 mod demo;
@@ -9,6 +10,7 @@ mod examples;
 mod exit;
 mod explain;
 mod gather;
+mod interrupt;
 mod new_shot;
 mod overrides;
 mod progress;
@@ -16,6 +18,7 @@ mod shots;
 mod sphere;
 mod sphere_document;
 mod sphere_text;
+mod summary;
 
 use std::ffi::OsString;
 use std::process::ExitCode;
@@ -39,6 +42,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
         Command::NewShot(args) => new_shot::run(&args, &mut console),
+        Command::Summary(args) => summary::run(&args, &mut console),
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),
@@ -49,6 +53,7 @@ fn print_schema(args: &SchemaArgs, console: &mut Console) -> anyhow::Result<Exit
     let schema = match args.of {
         SchemaOf::Report => crate::report::report_schema(),
         SchemaOf::Sheet => crate::sheet::sheet_schema(),
+        SchemaOf::Summary => crate::summary::summary_schema(),
         SchemaOf::Sphere => sphere_document::sphere_schema(),
     };
     console.answer(&format!("{schema:#}\n"))?;

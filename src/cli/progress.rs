@@ -1,5 +1,6 @@
 //! Progress on standard error, only where a person waits for longer than half a second.
 
+use std::sync::Arc;
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
 use std::time::Duration;
 
@@ -11,12 +12,11 @@ const PATIENCE: Duration = Duration::from_millis(500);
 /// How often the sign of life moves.
 const TICK: Duration = Duration::from_millis(120);
 
-/// A line that says what is being done; it disappears when this is dropped.
-#[derive(Debug)]
+/// A line that says what is being done; it disappears when the last of its handles is dropped.
+#[derive(Debug, Clone)]
 pub(super) struct Progress {
     bar: ProgressBar,
-    /// Dropping it tells the waiting thread that the work is over.
-    _over: Sender<()>,
+    _over: Arc<Over>,
 }
 
 impl Progress {
@@ -33,7 +33,22 @@ impl Progress {
                 }
             });
         }
+        let over = Arc::new(Over { bar: bar.clone(), _told: over });
         Self { bar, _over: over }
+    }
+
+    /// Counts so many pieces of work, and says how long the rest will take.
+    pub(super) fn over(self, count: usize) -> Self {
+        if count > 1 {
+            self.bar.set_length(count as u64);
+            self.bar.set_style(counting_style());
+        }
+        self
+    }
+
+    /// One piece of work is done.
+    pub(super) fn step(&self) {
+        self.bar.inc(1);
     }
 
     /// Says what is being done now.
@@ -47,10 +62,23 @@ impl Progress {
     }
 }
 
-impl Drop for Progress {
+/// The end of the work.
+#[derive(Debug)]
+struct Over {
+    bar: ProgressBar,
+    /// Dropping it tells the waiting thread.
+    _told: Sender<()>,
+}
+
+impl Drop for Over {
     fn drop(&mut self) {
         self.bar.finish_and_clear();
     }
+}
+
+fn counting_style() -> ProgressStyle {
+    let template = "{spinner} {bar:24} {pos} of {len}  {wide_msg} {eta} left";
+    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
 }
 
 fn style() -> ProgressStyle {

@@ -1,19 +1,34 @@
-//! Checks shots one after the other, writes their reports and sums them up.
+//! Checks many shots at once, writes their reports and sums them up.
+//!
+//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is one small line; its
+//! reports are on disk. Answers come out in the order of the shots, whichever is done first.
+
+mod line;
+mod worker;
 
 use std::collections::BTreeMap;
 use std::io;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+use std::sync::mpsc::{Receiver, channel};
+use std::thread;
 
 use super::args::Format;
 use super::console::Console;
 use super::exit::ExitStatus;
+use super::interrupt;
 use super::progress::Progress;
-use crate::report::text::headline;
-use crate::report::{ErrorNote, REPORT_FORMAT, Report, ShotVerdict, ToolNote};
-use crate::report::{WrittenPaths, render_text, report_stem, to_json, write_report};
-use crate::sheet::{ShotSheet, peek_sheet};
-use crate::shot::{RunOptions, ShotOutcome, check_shot};
-use crate::{Error, ErrorKind, Result, printable, printable_text};
+use crate::report::write::sweep_dead_files;
+use crate::report::{WrittenPaths, render_text};
+use crate::sheet::ShotSheet;
+use crate::show::{MemoryBudget, Options};
+use crate::{Error, Result, printable, printable_text};
+use line::{Done, one_line, summary};
+use worker::Worker;
+pub(super) use worker::stem_of;
+
+/// Stack of a worker, as large as that of the main thread on the systems in use.
+const WORKER_STACK_BYTES: usize = 8 << 20;
 
 /// What is wanted of every shot.
 #[derive(Debug)]
@@ -22,112 +37,117 @@ pub(super) struct Wanted {
     pub(super) out: PathBuf,
     /// What is printed.
     pub(super) format: Format,
-    /// With the evidence picture.
-    pub(super) picture: bool,
+    /// What decides about a report besides sheet and files.
+    pub(super) options: Options,
     /// Version of the CG, where an option tells it.
     pub(super) version: Option<String>,
+    /// Check again what has not changed.
+    pub(super) again: bool,
+    /// Shots in work at once.
+    pub(super) jobs: usize,
+    /// Memory that they share, bytes.
+    pub(super) memory: u64,
 }
 
-/// A run over several shots. One that cannot be done does not stop the others.
-pub(super) struct ShotRun<'a> {
-    wanted: Wanted,
-    options: RunOptions,
+/// A shot to be checked.
+#[derive(Debug)]
+pub(super) struct Task {
+    /// Its sheet, or what errors name in its place.
+    pub(super) origin: PathBuf,
+    /// Why it is not checked.
+    pub(super) refused: Option<Error>,
+}
+
+/// Loads the sheet of a task.
+pub(super) type Load<'a> = dyn Fn(&Task) -> Result<ShotSheet> + Sync + 'a;
+
+/// Checks all shots; one that cannot be done does not stop the others.
+pub(super) fn run_shots(
+    tasks: &[Task],
+    wanted: &Wanted,
+    load: &Load<'_>,
+    console: &mut Console,
+) -> io::Result<ExitStatus> {
+    interrupt::listen();
+    sweep_dead_files(&wanted.out);
+    let worker = Worker { wanted, load, budget: MemoryBudget::new(wanted.memory), keep_report: tasks.len() == 1 };
+    let progress = Progress::start(console.watched).over(tasks.len());
+    let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
+    let (sender, receiver) = channel();
+    let mut teller =
+        Teller { wanted, console, progress, count: tasks.len(), told: Vec::new(), status: ExitStatus::AllMatch };
+    thread::scope(|scope| {
+        for _ in 0..wanted.jobs.clamp(1, tasks.len().max(1)) {
+            let sender = sender.clone();
+            let (worker, next, failed, progress) = (&worker, &next, &failed, teller.progress.clone());
+            thread::Builder::new().stack_size(WORKER_STACK_BYTES).spawn_scoped(scope, move || {
+                while !interrupt::stopping() && !failed.load(Ordering::SeqCst) {
+                    let index = next.fetch_add(1, Ordering::SeqCst);
+                    let Some(task) = tasks.get(index) else { break };
+                    progress.say(&printable(&task.origin));
+                    let done = worker.shot(task);
+                    progress.step();
+                    if sender.send((index, done)).is_err() {
+                        break;
+                    }
+                }
+            })?;
+        }
+        drop(sender);
+        let told = teller.tell_in_order(&receiver);
+        failed.store(told.is_err(), Ordering::SeqCst);
+        told
+    })?;
+    teller.finish()
+}
+
+/// Says what came of the shots, in their order.
+struct Teller<'a> {
+    wanted: &'a Wanted,
     console: &'a mut Console,
     progress: Progress,
     count: usize,
-    /// Which sheet wrote which report.
-    taken: BTreeMap<String, PathBuf>,
-    lines: Vec<Line>,
+    told: Vec<Done>,
     status: ExitStatus,
 }
 
-/// One shot in the summary.
-struct Line {
-    verdict: ShotVerdict,
-    stem: String,
-    headline: String,
-}
-
-impl<'a> ShotRun<'a> {
-    pub(super) fn new(wanted: Wanted, count: usize, console: &'a mut Console) -> Self {
-        let options = RunOptions { picture: wanted.picture };
-        let progress = Progress::start(console.watched);
-        let (taken, lines, status) = (BTreeMap::new(), Vec::new(), ExitStatus::default());
-        Self { wanted, options, console, progress, count, taken, lines, status }
-    }
-
-    /// Checks the shot of one sheet. A sheet that cannot be read gets a report that says so.
-    pub(super) fn shot(&mut self, origin: &Path, sheet: impl FnOnce() -> Result<ShotSheet>) -> io::Result<()> {
-        self.progress.say(&format!("checking {} ({} of {})", printable(origin), self.lines.len() + 1, self.count));
-        let outcome = match sheet() {
-            Ok(sheet) => check_shot(&sheet, self.options),
-            Err(error) => without_picture(self.unreadable(origin, &error)),
-        };
-        match self.claim(&outcome.report, origin) {
-            Ok(()) => self.deliver(&outcome),
-            Err(clash) => self.tell(&failed(&outcome.report.shot, outcome.report.version.clone(), &clash), None),
-        }
-    }
-
-    /// Something that is not even a shot could not be used.
-    pub(super) fn no_shot(&mut self, error: &Error) {
-        self.status = self.status.max(ExitStatus::Unusable);
-        self.remark(&error.to_string());
-    }
-
-    fn unreadable(&self, origin: &Path, error: &Error) -> Report {
-        let stem = || origin.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        let shot = peek_sheet(origin).and_then(|peek| peek.shot).unwrap_or_else(stem);
-        failed(&shot, self.wanted.version.clone(), error)
-    }
-
-    /// Two shots must not write the same report.
-    fn claim(&mut self, report: &Report, origin: &Path) -> Result<()> {
-        let stem = report_stem(&report.shot, report.version.as_deref());
-        match self.taken.get(&stem) {
-            None => {
-                self.taken.insert(stem, origin.to_path_buf());
-                Ok(())
-            }
-            Some(first) => {
-                let cause = format!("its report {stem} would replace that of {}", printable(first));
-                let remedy = "give the two another `shot` or `version`, or check them into two folders";
-                Err(Error::new(ErrorKind::Parameter, origin, cause, remedy))
+impl Teller<'_> {
+    fn tell_in_order(&mut self, receiver: &Receiver<(usize, Done)>) -> io::Result<()> {
+        let mut early = BTreeMap::new();
+        for (index, done) in receiver {
+            early.insert(index, done);
+            while let Some(done) = early.remove(&self.told.len()) {
+                self.tell(done)?;
             }
         }
+        // Where the run was stopped, shots may be missing in between.
+        early.into_values().try_for_each(|done| self.tell(done))
     }
 
-    fn deliver(&mut self, outcome: &ShotOutcome) -> io::Result<()> {
-        let plain = render_text(&outcome.report, false);
-        match write_report(
-            &self.wanted.out,
-            &outcome.report,
-            &plain,
-            outcome.picture_png.as_deref(),
-            &outcome.attachments,
-        ) {
-            Ok(paths) => self.tell(&outcome.report, Some(&paths)),
-            Err(error) => {
-                self.no_shot(&error);
-                self.tell(&outcome.report, None)
-            }
+    fn tell(&mut self, mut done: Done) -> io::Result<()> {
+        self.status = self.status.max(ExitStatus::from(done.verdict));
+        if let Some(error) = done.not_written.take() {
+            self.status = ExitStatus::Unusable;
+            self.remark(&error.to_string());
         }
-    }
-
-    fn tell(&mut self, report: &Report, written: Option<&WrittenPaths>) -> io::Result<()> {
-        self.status = self.status.max(ExitStatus::from(report.verdict));
-        let stem = report_stem(&report.shot, report.version.as_deref());
-        self.lines.push(Line { verdict: report.verdict, stem, headline: headline(report) });
         let shows_report = self.wanted.format == Format::Text && self.count == 1;
-        if let Some(note) = report.error.as_ref().filter(|_| !shows_report) {
-            self.remark(&format!("{}: {}: {}; {}", report.shot, note.file, note.cause, note.remedy));
+        if let Some(remark) = done.remark.take().filter(|_| !shows_report) {
+            self.remark(&remark);
         }
         let answer = match self.wanted.format {
-            Format::Json => one_line(report),
-            Format::Text if shows_report => render_text(report, self.console.colour) + &written_words(written),
-            Format::Text => return Ok(()),
+            Format::Json => one_line(&mut done),
+            Format::Text if shows_report => self.whole_report(&mut done),
+            Format::Text => String::new(),
         };
+        // What was needed to tell is needed no more: memory grows by the line of the summary alone.
+        done.written = None;
+        self.told.push(done);
         self.progress.aside(|| self.console.answer(&answer))
+    }
+
+    fn whole_report(&self, done: &mut Done) -> String {
+        let Some(report) = done.report.take() else { return String::new() };
+        render_text(&report, self.console.colour) + &written_words(done.written.as_ref(), done.unchanged)
     }
 
     fn remark(&self, text: &str) {
@@ -135,66 +155,32 @@ impl<'a> ShotRun<'a> {
     }
 
     /// Prints the summary of several shots and gives the exit status of all.
-    pub(super) fn finish(self) -> io::Result<ExitStatus> {
-        drop(self.progress);
-        if self.wanted.format == Format::Text && self.count > 1 {
-            self.console.answer(&summary(&self.lines, &self.wanted.out))?;
+    fn finish(self) -> io::Result<ExitStatus> {
+        let Self { wanted, console, progress, count, told, mut status } = self;
+        drop(progress);
+        if wanted.format == Format::Text && count > 1 {
+            console.answer(&summary(&told, &wanted.out))?;
         }
-        Ok(self.status)
+        if told.len() < count {
+            status = ExitStatus::Unusable;
+            let done = told.len();
+            Console::remark(&format!(
+                "plateproof: stopped after {done} of {count} shots; the same command goes on from there"
+            ));
+        }
+        Ok(status)
     }
 }
 
-/// The report of a shot that could not be done.
-fn failed(shot: &str, version: Option<String>, error: &Error) -> Report {
-    Report {
-        format: REPORT_FORMAT.to_owned(),
-        tool: ToolNote::current(),
-        shot: shot.to_owned(),
-        version,
-        verdict: ShotVerdict::Error,
-        spheres: Vec::new(),
-        findings: Vec::new(),
-        inputs: Vec::new(),
-        assumptions: Vec::new(),
-        warnings: Vec::new(),
-        not_used: Vec::new(),
-        notes: None,
-        error: Some(ErrorNote {
-            file: printable(&error.file),
-            cause: error.cause.clone(),
-            remedy: error.remedy.clone(),
-        }),
-    }
-}
-
-fn without_picture(report: Report) -> ShotOutcome {
-    ShotOutcome { report, picture_png: None, attachments: Vec::new() }
-}
-
-/// The JSON report without its line breaks; those within texts are escaped in JSON already.
-fn one_line(report: &Report) -> String {
-    let json = to_json(report);
-    let compact = serde_json::from_str::<serde_json::Value>(&json).map(|value| value.to_string());
-    compact.unwrap_or(json) + "\n"
-}
-
-fn written_words(written: Option<&WrittenPaths>) -> String {
+fn written_words(written: Option<&WrittenPaths>, unchanged: bool) -> String {
     let Some(paths) = written else { return String::new() };
-    let endings = if paths.picture.is_some() { "txt, json, png" } else { "txt, json" };
-    format!("\nWritten: {} ({endings})\n", printable(&paths.text))
-}
-
-fn summary(lines: &[Line], out: &Path) -> String {
-    let widest = lines.iter().map(|line| line.stem.len()).max().unwrap_or_default();
-    let row = |line: &Line| format!("{:<8}  {:<widest$}  {}\n", line.verdict.word(), line.stem, line.headline);
-    let rows: Vec<String> = lines.iter().map(row).collect();
-    format!("{}\n{}. Reports in {}\n", rows.concat(), counts(lines), printable(out))
-}
-
-fn counts(lines: &[Line]) -> String {
-    let order = [ShotVerdict::Error, ShotVerdict::Mismatch, ShotVerdict::Unsure, ShotVerdict::Match];
-    let count = |verdict| lines.iter().filter(|line| line.verdict == verdict).count();
-    let parts = order.map(|verdict| (count(verdict), verdict.word())).into_iter().filter(|(n, _)| *n > 0);
-    let parts: Vec<String> = parts.map(|(n, word)| format!("{n} {word}")).collect();
-    format!("{} shots: {}", lines.len(), parts.join(", "))
+    let mut endings = "txt, json".to_owned();
+    endings += if paths.picture.is_some() { ", png" } else { "" };
+    for path in &paths.beside {
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        endings += ", ";
+        endings += &printable_text(&name);
+    }
+    let how = if unchanged { "Unchanged since the last run (--again checks again)" } else { "Written" };
+    format!("\n{how}: {} ({endings})\n", printable(&paths.text))
 }

@@ -8,6 +8,7 @@ mod guard;
 pub mod limits;
 pub mod noise;
 pub mod open;
+pub mod probe;
 mod raster;
 mod sniff;
 mod stream;

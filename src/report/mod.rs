@@ -2,17 +2,20 @@
 
 pub mod json;
 mod model;
+mod moving;
 pub mod picture;
 #[cfg(test)]
-mod sample;
+pub(crate) mod sample;
+mod staging;
 pub mod text;
 pub mod wording;
 pub mod write;
 
 pub use json::{report_schema, to_json};
 pub use model::{
-    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ShotVerdict,
+    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, Provenance, REPORT_FORMAT, Report, ShotVerdict,
     SphereReport, SphereRole, ToolNote, Verdict,
 };
+pub use moving::{FrameReport, FrameValue, SequenceReport};
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

@@ -3,9 +3,13 @@
 //! Keys that format 1 does not promise carry `serde(default)`, so that a report written by an earlier build or by
 //! another program still reads; such a number reads as 0 and such a text as empty.
 
+use std::collections::BTreeMap;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
+
+use super::SequenceReport;
 
 /// The format mark of a report.
 pub const REPORT_FORMAT: &str = "plateproof-report/1";
@@ -42,8 +46,59 @@ pub struct Report {
     /// The sheet's `notes`, carried along.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<Map<String, Value>>,
+    /// A moving shot over time; all else in the report is about its worst frame.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sequence: Option<SequenceReport>,
+    /// What the report came from, where the shot could be done.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub provenance: Option<Provenance>,
     /// Why the shot could not be done, else null.
     pub error: Option<ErrorNote>,
+}
+
+impl Report {
+    /// The report of a shot that could not be done.
+    pub fn failed(shot: &str, version: Option<String>, error: &crate::Error) -> Self {
+        Self {
+            format: REPORT_FORMAT.to_owned(),
+            tool: ToolNote::current(),
+            shot: shot.to_owned(),
+            version,
+            verdict: ShotVerdict::Error,
+            spheres: Vec::new(),
+            findings: Vec::new(),
+            inputs: Vec::new(),
+            assumptions: Vec::new(),
+            warnings: Vec::new(),
+            not_used: Vec::new(),
+            notes: None,
+            sequence: None,
+            provenance: None,
+            error: Some(ErrorNote {
+                file: crate::printable(&error.file),
+                cause: error.cause.clone(),
+                remedy: error.remedy.clone(),
+            }),
+        }
+    }
+}
+
+/// By what a later run knows that a report still holds.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Provenance {
+    /// Hash of the program's version, the sheet with what it extends, the options, and the content of every file that
+    /// the sheet names.
+    pub fingerprint: String,
+    /// Content hash of the text report.
+    pub text_blake3: String,
+    /// Content hash of the evidence picture, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub picture_blake3: Option<String>,
+    /// Content hashes of further files of the shot, by what follows its name and version in theirs.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub beside_blake3: BTreeMap<String, String>,
+    /// Content hash of this very report with this value left empty.
+    pub report_blake3: String,
 }
 
 /// Which program wrote a report.

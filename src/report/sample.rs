@@ -77,6 +77,8 @@ fn base(verdict: ShotVerdict) -> Report {
         warnings: Vec::new(),
         not_used: Vec::new(),
         notes: None,
+        sequence: None,
+        provenance: None,
         error: None,
     }
 }

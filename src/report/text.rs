@@ -1,5 +1,6 @@
 //! The text report: plain ASCII of our own, at most 80 columns, the worst first, readable in ten seconds.
 
+mod over_time;
 mod sections;
 
 use textwrap::core::display_width;
@@ -36,6 +37,7 @@ pub fn render_text(report: &Report, colour: bool) -> String {
     sections::reference_failures(&mut page, report);
     sections::what_to_do(&mut page, report);
     sections::findings(&mut page, report);
+    over_time::over_time(&mut page, report);
     sections::lights(&mut page, report);
     sections::conventions(&mut page, report);
     sections::inputs(&mut page, report);

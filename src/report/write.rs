@@ -1,12 +1,15 @@
 //! Writing a report's files: each complete under a temporary name first, then renamed, and never over a foreign file.
 
 use std::fs::{self, File};
-use std::io::{BufReader, Read, Write};
+use std::io::{BufReader, Read};
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
+pub use super::staging::sweep_dead_files;
+
 use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
+use super::staging::stage;
 use super::text::TEXT_MARK;
 use super::{Attachment, REPORT_FORMAT, Report, to_json};
 use crate::{Error, ErrorKind, Result, printable_text};
@@ -32,6 +35,8 @@ pub struct WrittenPaths {
     pub text: PathBuf,
     /// `<stem>.report.png`, where there is a picture.
     pub picture: Option<PathBuf>,
+    /// Further files of the same shot, such as `<stem>.report.curve.png` of a moving one.
+    pub beside: Vec<PathBuf>,
 }
 
 /// The name before `.report.json`: `<shot>[.<version>]` from letters, digits, `.`, `_` and `-` alone.
@@ -93,13 +98,23 @@ pub fn write_report(
         Some(staged) => rename(staged, &picture)?,
         None => remove_if_there(&picture)?,
     }
+    let mut written_beside = Vec::new();
     for (staged, target) in beside {
         rename(staged, &target)?;
+        written_beside.push(target);
     }
+    remove_stale_curve(&path("curve.png"), &written_beside)?;
     rename(staged_text, &plain)?;
     rename(staged_json, &json)?;
     sync_folder(dir);
-    Ok(WrittenPaths { json, text: plain, picture: picture_png.is_some().then_some(picture) })
+    let picture = picture_png.is_some().then_some(picture);
+    Ok(WrittenPaths { json, text: plain, picture, beside: written_beside })
+}
+
+/// A shot that moves no more, or is drawn no more, has no curve over time: an earlier one would show other numbers.
+fn remove_stale_curve(curve: &Path, written: &[PathBuf]) -> Result<()> {
+    let ours = || check_ours(curve, is_our_picture, "picture").is_ok();
+    if written.iter().any(|path| path == curve) || !ours() { Ok(()) } else { remove_if_there(curve) }
 }
 
 /// An attachment ready to be renamed: `<stem>.<ending>`, over nothing but an earlier one that carries our mark.
@@ -132,6 +147,24 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
     rename(stage(dir, path, bytes)?, path)?;
     sync_folder(dir);
     Ok(())
+}
+
+/// Writes a picture of ours by the same care, and never over a picture that is not.
+///
+/// # Errors
+/// As [`write_report`].
+pub fn replace_picture(path: &Path, png: &[u8]) -> Result<()> {
+    check_ours(path, is_our_picture, "picture")?;
+    write_atomically(path, png)
+}
+
+/// Takes away an earlier picture of ours.
+///
+/// # Errors
+/// As [`write_report`].
+pub fn remove_picture(path: &Path) -> Result<()> {
+    check_ours(path, is_our_picture, "picture")?;
+    remove_if_there(path)
 }
 
 fn safe_character(c: char) -> char {
@@ -231,19 +264,6 @@ fn is_marked_png(head: &[u8]) -> bool {
         rest = chunk.get(next..).unwrap_or_default();
     }
     false
-}
-
-/// The whole content, on disk, under a temporary name that vanishes unless renamed.
-fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile> {
-    let failed = |e: std::io::Error| Error::io(target, &e);
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".plateproof-").suffix(".tmp");
-    // Temporary files are private by default; a report is for everyone whom the umask lets read.
-    #[cfg(unix)]
-    builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o666));
-    let mut staged = builder.tempfile_in(dir).map_err(failed)?;
-    staged.write_all(bytes).and_then(|()| staged.as_file().sync_all()).map_err(failed)?;
-    Ok(staged)
 }
 
 fn rename(staged: tempfile::NamedTempFile, target: &Path) -> Result<()> {

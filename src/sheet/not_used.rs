@@ -37,7 +37,7 @@ impl ShotSheet {
     }
 
     /// Every picture that a check reads, with its place in the sheet.
-    pub(super) fn images(&self) -> Vec<(String, &ImageSpec)> {
+    pub(crate) fn images(&self) -> Vec<(String, &ImageSpec)> {
         let mut images: Vec<_> = self.plate.iter().map(|plate| ("plate".to_owned(), plate)).collect();
         for (i, mirror) in self.mirrors.iter().enumerate() {
             let bracket = mirror.bracket.iter().enumerate();

@@ -91,6 +91,8 @@ fn empty_report(sheet: &ShotSheet) -> Report {
         warnings: Vec::new(),
         not_used: sheet.not_used(),
         notes: sheet.notes.clone(),
+        sequence: None,
+        provenance: None,
         error: None,
     }
 }
@@ -177,6 +179,14 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         let waiver = sheet.waivers.iter().find(|w| w.covers(&finding.check, today));
         if let Some(w) = waiver.filter(|_| finding.verdict == Verdict::Mismatch) {
             finding.waived = Some(json!({ "by": w.by, "why": w.why, "until": w.until }));
+        } else if finding.verdict == Verdict::Mismatch
+            && let Some(w) = sheet.waivers.iter().find(|w| w.check == finding.check)
+        {
+            let ended =
+                format!("the waiver of {} by {} ({}) ended on {} and counts no more", w.check, w.by, w.why, w.until);
+            if !report.warnings.contains(&ended) {
+                report.warnings.push(ended);
+            }
         }
     }
     report.findings.sort_by_key(|f| std::cmp::Reverse((f.verdict, f.waived.is_none())));

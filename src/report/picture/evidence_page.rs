@@ -7,7 +7,7 @@ use super::lettering::{HEADING, Lettering, SMALL, TABLE};
 use super::light_list::draw_light_list;
 use super::light_marks::{Shape, symbol};
 use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
-use super::png_file::encode_png;
+use super::png_file::encode_with_spheres;
 use super::sphere_panel::{OUTLINE, draw_crop, draw_matte};
 use super::{Evidence, FindingLine};
 use crate::Result;
@@ -23,6 +23,8 @@ const COLUMN_WIDTH: f32 = (CONTENT_WIDTH - GUTTER) / 2.0;
 const MAP_WIDTH: f32 = COLUMN_WIDTH;
 const MAP_HEIGHT: f32 = MAP_WIDTH / 2.0;
 const CROP_SIDE: f32 = 312.0;
+/// Between the crops of the two spheres.
+const CROP_GAP: f32 = 20.0;
 const MATTE_SIDE: f32 = 232.0;
 /// From a heading's top to its panel.
 const HEADING_HEIGHT: f32 = 32.0;
@@ -44,13 +46,20 @@ pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
         evidence,
     };
     let head_end = page.head();
-    let spheres_end = page.spheres(head_end + 12.0)?;
+    let spheres_top = head_end + 12.0;
+    let spheres_end = page.spheres(spheres_top)?;
     let maps_end = page.maps(spheres_end + ROW_GAP)?;
     page.difference(maps_end + ROW_GAP)?;
     page.findings(maps_end + ROW_GAP);
     page.foot();
     let (width, height, rgb) = page.canvas.into_rgb();
-    encode_png(width, height, &rgb, REPORT_FORMAT)
+    encode_with_spheres(width, height, &rgb, REPORT_FORMAT, crop_places(spheres_top))
+}
+
+/// Where the crops of both spheres stand, for those who cut them out of the page.
+fn crop_places(spheres_top: f32) -> [[usize; 3]; 2] {
+    let (top, side) = ((spheres_top + HEADING_HEIGHT).ceil() as usize, CROP_SIDE as usize);
+    [MARGIN, MARGIN + CROP_SIDE + CROP_GAP].map(|left| [left as usize, top, side])
 }
 
 struct Page<'a> {
@@ -84,7 +93,7 @@ impl Page<'_> {
         for side in [&evidence.mirror, &evidence.cg] {
             self.heading(x, y, &side.title, CROP_SIDE);
             draw_crop(&mut self.canvas, &self.lettering, side, Area::new(x, top, CROP_SIDE, CROP_SIDE), &self.display)?;
-            x += CROP_SIDE + 20.0;
+            x += CROP_SIDE + CROP_GAP;
         }
         let mattes_left = MARGIN + CONTENT_WIDTH - 2.0 * MATTE_SIDE - 16.0;
         self.light_lists(x + 12.0, y, mattes_left - 32.0 - x);

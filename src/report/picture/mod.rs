@@ -6,6 +6,7 @@
 //! right of it; elevation +90° is the top row.
 
 mod canvas;
+mod curve_page;
 mod display;
 mod evidence_page;
 mod header;
@@ -13,6 +14,7 @@ mod lettering;
 mod light_list;
 mod light_marks;
 mod map_panel;
+mod overview_page;
 mod png_file;
 mod resize;
 #[cfg(test)]
@@ -21,10 +23,12 @@ mod sphere_page;
 mod sphere_panel;
 mod stops_scale;
 
+pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
+pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};
 #[cfg(test)]
 pub(crate) use png_file::encode_png;
-pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE};
+pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE, SPHERES_KEYWORD, parse_sphere_places};
 pub use sphere_page::render_sphere_picture;
 
 use super::{ShotVerdict, Verdict};

@@ -1,0 +1,75 @@
+//! What is kept of a shot that is done, and the lines that come of it.
+
+use std::path::Path;
+
+use crate::report::text::headline;
+use crate::report::{Report, ShotVerdict, WrittenPaths, report_stem, to_json};
+use crate::{Error, printable};
+
+/// What is kept of a shot that is done.
+pub(super) struct Done {
+    pub(super) verdict: ShotVerdict,
+    stem: String,
+    headline: String,
+    /// Why it could not be done.
+    pub(super) remark: Option<String>,
+    /// Where its reports are.
+    pub(super) written: Option<WrittenPaths>,
+    /// Why they could not be written.
+    pub(super) not_written: Option<Error>,
+    /// The reports of an earlier run still hold.
+    pub(super) unchanged: bool,
+    /// The report itself, where it is the only one, or stands nowhere else.
+    pub(super) report: Option<Box<Report>>,
+}
+
+impl Done {
+    /// `written` is where the reports went, or why they are nowhere.
+    pub(super) fn new(report: Report, written: Result<Option<WrittenPaths>, Error>, keep_report: bool) -> Self {
+        let remark = report.error.as_ref().map(|e| format!("{}: {}: {}; {}", report.shot, e.file, e.cause, e.remedy));
+        let (written, not_written) = match written {
+            Ok(written) => (written, None),
+            Err(error) => (None, Some(error)),
+        };
+        Self {
+            verdict: report.verdict,
+            stem: report_stem(&report.shot, report.version.as_deref()),
+            headline: headline(&report),
+            remark,
+            not_written,
+            unchanged: false,
+            report: (keep_report || written.is_none()).then(|| Box::new(report)),
+            written,
+        }
+    }
+}
+
+/// The JSON report without its line breaks; those within texts are escaped in JSON already.
+pub(super) fn one_line(done: &mut Done) -> String {
+    let on_disk = || std::fs::read_to_string(&done.written.as_ref()?.json).ok();
+    let json = match done.report.take() {
+        Some(report) => to_json(&report),
+        None => on_disk().unwrap_or_default(),
+    };
+    let compact = serde_json::from_str::<serde_json::Value>(&json).map(|value| value.to_string());
+    compact.map_or_else(|_| String::new(), |line| line + "\n")
+}
+
+pub(super) fn summary(lines: &[Done], out: &Path) -> String {
+    let widest = lines.iter().map(|line| line.stem.len()).max().unwrap_or_default();
+    let row = |line: &Done| format!("{:<8}  {:<widest$}  {}\n", line.verdict.word(), line.stem, line.headline);
+    let rows: Vec<String> = lines.iter().map(row).collect();
+    let unchanged = match lines.iter().filter(|line| line.unchanged).count() {
+        0 => String::new(),
+        count => format!(" ({count} unchanged since the last run; --again checks them again)"),
+    };
+    format!("{}\n{}{unchanged}. Reports in {}\n", rows.concat(), counts(lines), printable(out))
+}
+
+fn counts(lines: &[Done]) -> String {
+    let order = [ShotVerdict::Error, ShotVerdict::Mismatch, ShotVerdict::Unsure, ShotVerdict::Match];
+    let count = |verdict| lines.iter().filter(|line| line.verdict == verdict).count();
+    let parts = order.map(|verdict| (count(verdict), verdict.word())).into_iter().filter(|(n, _)| *n > 0);
+    let parts: Vec<String> = parts.map(|(n, word)| format!("{n} {word}")).collect();
+    format!("{} shots: {}", lines.len(), parts.join(", "))
+}

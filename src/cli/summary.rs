@@ -1,0 +1,81 @@
+//! `plateproof summary`.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::args::{SummaryArgs, SummaryFormat};
+use super::console::Console;
+use super::exit::ExitStatus;
+use super::progress::Progress;
+use crate::report::json::to_json_of;
+use crate::report::picture::{OVERVIEW_ROWS, OverviewHead, OverviewRow, render_overview};
+use crate::report::write::{remove_picture, replace_picture};
+use crate::summary::{ShotLine, Summary, read_reports, render_csv, render_junit, render_summary_text, sphere_pair};
+use crate::{Error, Result, printable};
+
+pub(super) fn run(args: &SummaryArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
+    let progress = Progress::start(console.watched);
+    progress.say("reading reports");
+    let now = read_reports(&args.reports);
+    let named = args.against.as_ref().map(|path| printable(path)).unwrap_or_default();
+    let earlier = args.against.as_ref().map(|path| (read_reports(std::slice::from_ref(path)), named.as_str()));
+    let summary = Summary::new(now, earlier);
+    drop(progress);
+    let title = title(&args.reports);
+    console.answer(&rendered(&summary, args, &title, console.colour))?;
+    if let Some(folder) = &args.overview {
+        draw(&summary, folder, &title)?;
+    }
+    Ok(ExitStatus::from(summary.verdict))
+}
+
+fn title(reports: &[PathBuf]) -> String {
+    reports.iter().map(|path| path.to_string_lossy()).collect::<Vec<_>>().join(" ")
+}
+
+fn rendered(summary: &Summary, args: &SummaryArgs, title: &str, colour: bool) -> String {
+    match args.format {
+        SummaryFormat::Text => render_summary_text(summary, title, args.all, colour),
+        SummaryFormat::Json => to_json_of(summary),
+        SummaryFormat::Csv => render_csv(summary),
+        SummaryFormat::Junit => render_junit(summary),
+    }
+}
+
+/// Draws every page; pages of an earlier, longer overview are taken away.
+fn draw(summary: &Summary, folder: &Path, title: &str) -> Result<()> {
+    fs::create_dir_all(folder).map_err(|error| Error::io(folder, &error))?;
+    let pages = summary.shots.len().div_ceil(OVERVIEW_ROWS).max(1);
+    for page in 0..pages {
+        let shots = summary.shots.iter().skip(page * OVERVIEW_ROWS).take(OVERVIEW_ROWS);
+        let rows: Vec<OverviewRow> = shots.map(row).collect();
+        let head = OverviewHead { title: title.to_owned(), lines: lines(summary), page: [page + 1, pages] };
+        replace_picture(&page_path(folder, page), &render_overview(&head, &rows)?)?;
+    }
+    let mut later = (pages..).map(|page| page_path(folder, page)).take_while(|path| path.exists());
+    later.try_for_each(|path| remove_picture(&path))
+}
+
+fn page_path(folder: &Path, page: usize) -> PathBuf {
+    folder.join(format!("overview.page-{}.png", page + 1))
+}
+
+fn lines(summary: &Summary) -> Vec<String> {
+    let text = render_summary_text(summary, "", false, false);
+    let counts = text.lines().nth(1).map(str::to_owned);
+    counts.into_iter().chain(summary.patterns.iter().map(|pattern| pattern.sentence.clone())).collect()
+}
+
+fn row(line: &ShotLine) -> OverviewRow {
+    let picture = line.report.strip_suffix(".json").map(|stem| format!("{stem}.png"));
+    OverviewRow {
+        shot: line.shot.clone(),
+        version: line.version.clone(),
+        verdict: line.verdict,
+        check: line.number.as_ref().map(|n| n.check.clone()).unwrap_or_default(),
+        number: line.number.as_ref().map_or_else(|| line.why.clone(), |n| n.words.clone()),
+        remedy: line.remedy.clone().or_else(|| line.reason.clone()).unwrap_or_default(),
+        change: line.change.as_ref().map(|change| change.kind.word().to_owned()),
+        spheres: picture.and_then(|picture| sphere_pair(Path::new(&picture))),
+    }
+}

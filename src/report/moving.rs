@@ -1,0 +1,78 @@
+//! A moving shot over time, as its report holds it.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{ShotVerdict, Verdict};
+
+/// A moving shot, sampled.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SequenceReport {
+    /// Number of the first frame.
+    pub first_frame: u32,
+    /// Number of the last frame.
+    pub last_frame: u32,
+    /// Frames from one sample to the next; the last one may be nearer.
+    pub every_frames: u32,
+    /// The frame that the rest of the report is about: the worst verdict, then the number furthest out.
+    pub worst_frame: u32,
+    /// Every sample, in the order of time.
+    pub frames: Vec<FrameReport>,
+}
+
+/// One frame of a moving shot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FrameReport {
+    /// Its number.
+    pub frame: u32,
+    /// Its verdict.
+    pub verdict: ShotVerdict,
+    /// Why it could not be done.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub error: Option<String>,
+    /// Its numbers, by check and mirror.
+    pub values: Vec<FrameValue>,
+}
+
+/// One number of one frame; the keys mean what they mean in a finding.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct FrameValue {
+    /// Name of the check.
+    pub check: String,
+    /// Name of the mirror entry.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mirror: Option<String>,
+    /// `cg`, or `reference` for what came from set.
+    pub concerns: String,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// CG minus plate side; absent where it could not be measured.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value: Option<f64>,
+    /// One standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_sd: Option<f64>,
+    /// Unit of value, sd and tolerance.
+    pub unit: String,
+    /// The tolerance it was held against.
+    pub tolerance: f64,
+}
+
+impl SequenceReport {
+    /// The curves: check and mirror, in a fixed order.
+    pub fn curves(&self) -> Vec<(&str, Option<&str>)> {
+        let values = self.frames.iter().flat_map(|frame| &frame.values);
+        let mut names: Vec<_> = values.map(|value| (value.check.as_str(), value.mirror.as_deref())).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+
+    /// The points of one curve: frame number and number.
+    pub fn points(&self, (check, mirror): (&str, Option<&str>)) -> Vec<(u32, &FrameValue)> {
+        let of_frame = |frame: &'_ FrameReport| {
+            frame.values.iter().position(|v| v.check == check && v.mirror.as_deref() == mirror)
+        };
+        self.frames.iter().filter_map(|frame| Some((frame.frame, &frame.values[of_frame(frame)?]))).collect()
+    }
+}

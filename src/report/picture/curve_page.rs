@@ -1,0 +1,232 @@
+//! A moving shot over time: one plot for each check, its tolerance as a band.
+
+use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
+use super::header::Header;
+use super::lettering::{HEADING, Lettering, SMALL};
+use super::png_file::encode_png;
+use crate::Result;
+use crate::report::wording::fixed;
+use crate::report::{FrameValue, REPORT_FORMAT, Report, SequenceReport, Verdict};
+
+const PAGE_WIDTH: f32 = 1240.0;
+const MARGIN: f32 = 64.0;
+const TOP: f32 = 168.0;
+const PLOT_LEFT: f32 = 132.0;
+const PLOT_HEIGHT: f32 = 170.0;
+/// From one plot to the next.
+const STEP: f32 = 236.0;
+const FOOT: f32 = 64.0;
+
+/// Curves on one page; a shot has a handful of checks for each of a few mirrors.
+const MOST_CURVES: usize = 30;
+
+/// The curves as a PNG file 1240 px wide: frame number across, each number with its standard deviation as a bar, its
+/// verdict as the symbol of the evidence page, the tolerance as a grey band, the worst frame as a dashed line.
+///
+/// # Errors
+/// `Io` where the picture cannot be encoded.
+pub fn render_curves(report: &Report, sequence: &SequenceReport) -> Result<Vec<u8>> {
+    let mut curves = sequence.curves();
+    curves.retain(|curve| sequence.points(*curve).iter().any(|(_, value)| value.value.is_some()));
+    curves.truncate(MOST_CURVES);
+    let height = TOP + STEP * curves.len().max(1) as f32 + FOOT;
+    let mut page =
+        Page { canvas: Canvas::new(PAGE_WIDTH as u32, height as u32)?, lettering: Lettering::new(), sequence };
+    page.head(report);
+    for (index, curve) in curves.into_iter().enumerate() {
+        page.plot(TOP + STEP * index as f32, curve);
+    }
+    page.foot(height - 28.0);
+    let (width, height, rgb) = page.canvas.into_rgb();
+    encode_png(width, height, &rgb, REPORT_FORMAT)
+}
+
+struct Page<'a> {
+    canvas: Canvas,
+    lettering: Lettering,
+    sequence: &'a SequenceReport,
+}
+
+impl Page<'_> {
+    fn head(&mut self, report: &Report) {
+        let s = self.sequence;
+        let line = format!(
+            "Frames {} to {}, {} samples; worst frame {}",
+            s.first_frame,
+            s.last_frame,
+            s.frames.len(),
+            s.worst_frame
+        );
+        let version = report.version.as_deref();
+        let header = Header { name: &report.shot, version, verdict: Some(report.verdict), lines: &[line] };
+        header.draw(&mut self.canvas, &self.lettering, Area::new(MARGIN, 32.0, PAGE_WIDTH - 2.0 * MARGIN, 0.0));
+    }
+
+    fn plot(&mut self, y: f32, curve: (&str, Option<&str>)) {
+        let points = self.sequence.points(curve);
+        let (unit, tolerance) = points.first().map_or(("", 0.0), |(_, v)| (v.unit.as_str(), v.tolerance));
+        let mirror = curve.1.map(|mirror| format!(" ({mirror})")).unwrap_or_default();
+        let words = self.lettering.fitted(&format!("{}{mirror}, {unit}", curve.0), HEADING, PAGE_WIDTH - 2.0 * MARGIN);
+        self.lettering.text(&mut self.canvas, MARGIN, y + 2.0, &words, HEADING);
+        let area = Area::new(PLOT_LEFT, y + 20.0, PAGE_WIDTH - MARGIN - PLOT_LEFT, PLOT_HEIGHT);
+        let axes = Axes::new(area, [self.sequence.first_frame, self.sequence.last_frame], &points, tolerance);
+        self.band(&axes, tolerance);
+        self.scales(&axes, unit);
+        let worst = axes.x(self.sequence.worst_frame);
+        self.canvas.polyline(&[[worst, area.y], [worst, area.bottom()]], Pen::new(FAINT_INK, 1.2).dashed(true));
+        self.curve(&axes, &points);
+        self.canvas.frame(area, Pen::new(INK, 1.0));
+    }
+
+    /// What is within tolerance.
+    fn band(&mut self, axes: &Axes, tolerance: f64) {
+        if tolerance > 0.0 && tolerance.is_finite() {
+            let (top, bottom) = (axes.y(tolerance), axes.y(-tolerance));
+            self.canvas.fill(Area::new(axes.area.x, top, axes.area.width, bottom - top), CARD);
+        }
+    }
+
+    fn scales(&mut self, axes: &Axes, unit: &str) {
+        let decimals = if unit == "deg" { 1 } else { 2 };
+        let values = [axes.low, 0.0, axes.high];
+        let first = usize::from(axes.low == 0.0);
+        for value in values.into_iter().skip(first) {
+            let y = axes.y(value);
+            self.canvas.polyline(&[[axes.area.x, y], [axes.area.right(), y]], Pen::new(RULE, 1.0));
+            let words = fixed(value, decimals, unit != "deg");
+            self.lettering.text_right(&mut self.canvas, axes.area.x - 8.0, y + 4.0, &words, SMALL);
+        }
+        let (first, last) = (self.sequence.first_frame, self.sequence.last_frame);
+        let below = axes.area.bottom() + 18.0;
+        self.lettering.text(&mut self.canvas, axes.area.x, below, &first.to_string(), SMALL);
+        self.lettering.text_right(&mut self.canvas, axes.area.right(), below, &last.to_string(), SMALL);
+        let worst = self.sequence.worst_frame;
+        if worst != first && worst != last {
+            let x = axes.x(worst).clamp(axes.area.x + 90.0, axes.area.right() - 90.0);
+            self.lettering.text_centred(&mut self.canvas, x, below, &format!("worst {worst}"), SMALL.inked(INK));
+        }
+    }
+
+    fn curve(&mut self, axes: &Axes, points: &[(u32, &FrameValue)]) {
+        let mut run: Vec<[f32; 2]> = Vec::new();
+        for (frame, point) in points {
+            match point.value {
+                Some(value) => run.push([axes.x(*frame), axes.y(value)]),
+                // A frame without a number breaks the line.
+                None => self.canvas.polyline(&std::mem::take(&mut run), Pen::new(INK, 1.4)),
+            }
+        }
+        self.canvas.polyline(&run, Pen::new(INK, 1.4));
+        for (frame, point) in points {
+            let Some(value) = point.value else { continue };
+            let x = axes.x(*frame);
+            if let Some(sd) = point.value_sd {
+                let bar = [[x, axes.y(value - sd)], [x, axes.y(value + sd)]];
+                self.canvas.polyline(&bar, Pen::new(FAINT_INK, 1.2));
+            }
+            self.mark([x, axes.y(value)], point.verdict);
+        }
+    }
+
+    /// Filled where something is off, a ring where it matches, dashed where undecided.
+    fn mark(&mut self, [x, y]: [f32; 2], verdict: Verdict) {
+        match verdict {
+            Verdict::Mismatch => self.canvas.fill(Area::new(x - 4.5, y - 4.5, 9.0, 9.0), INK),
+            Verdict::Match => self.canvas.circle([x, y], 4.5, Pen::new(INK, 1.6)),
+            _ => self.canvas.circle([x, y], 4.5, Pen::new(FAINT_INK, 1.6).dashed(true)),
+        }
+    }
+
+    fn foot(&mut self, y: f32) {
+        let words =
+            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; ring: match; dashed ring: unsure";
+        self.lettering.text(&mut self.canvas, MARGIN, y, words, SMALL);
+        let words = format!("plateproof {}", env!("CARGO_PKG_VERSION"));
+        self.lettering.text_right(&mut self.canvas, PAGE_WIDTH - MARGIN, y, &words, SMALL);
+    }
+}
+
+/// Frame numbers and values on the page.
+struct Axes {
+    area: Area,
+    frames: [f64; 2],
+    low: f64,
+    high: f64,
+}
+
+impl Axes {
+    /// Axes that hold every point with its deviation, zero and the tolerance on both sides; angles, which are never
+    /// negative, from zero up.
+    fn new(area: Area, frames: [u32; 2], points: &[(u32, &FrameValue)], tolerance: f64) -> Self {
+        let tolerance = if tolerance.is_finite() { tolerance.max(0.0) } else { 0.0 };
+        let measured = || points.iter().filter_map(|(_, v)| Some((v.value?, v.value_sd.unwrap_or(0.0))));
+        let reach = |low: f64, high: f64| (low.is_finite() && high.is_finite()).then_some((low, high));
+        let ends = measured().filter_map(|(value, sd)| reach(value - sd, value + sd));
+        let angle = points.iter().all(|(_, v)| v.unit == "deg");
+        let start = if angle { 0.0 } else { -tolerance };
+        let (low, high) = ends.fold((start, tolerance), |(low, high), (l, h)| (low.min(l), high.max(h)));
+        let low = if angle { 0.0 } else { low * 1.1 };
+        Self { area, frames: frames.map(f64::from), low, high: (high * 1.1).max(low + 1e-6) }
+    }
+
+    fn x(&self, frame: u32) -> f32 {
+        let [first, last] = self.frames;
+        let along = if last > first { (f64::from(frame) - first) / (last - first) } else { 0.5 };
+        // The first and the last mark keep clear of the frame.
+        self.area.x + 14.0 + (along.clamp(0.0, 1.0) as f32) * (self.area.width - 28.0)
+    }
+
+    fn y(&self, value: f64) -> f32 {
+        let up = ((value - self.low) / (self.high - self.low)).clamp(0.0, 1.0);
+        self.area.bottom() - up as f32 * self.area.height
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample::{self, keep_for_looking};
+    use crate::report::{FrameReport, ShotVerdict};
+
+    fn value(check: &str, unit: &str, tolerance: f64, number: Option<f64>) -> FrameValue {
+        let verdict = match number {
+            Some(number) if number.abs() > tolerance => Verdict::Mismatch,
+            Some(_) => Verdict::Match,
+            None => Verdict::Unsure,
+        };
+        FrameValue {
+            check: check.to_owned(),
+            mirror: Some("m1".to_owned()),
+            concerns: "cg".to_owned(),
+            verdict,
+            value: number,
+            value_sd: number.map(|_| tolerance / 5.0),
+            unit: unit.to_owned(),
+            tolerance,
+        }
+    }
+
+    #[test]
+    fn curves_are_drawn_with_gaps_and_single_samples() {
+        let frames = (0..15_u32).map(|i| {
+            let t = f64::from(i) / 5.0;
+            let stops = (i != 7).then(|| 0.3 * t.sin());
+            let values =
+                vec![value("exposure", "stops", 0.25, stops), value("highlight-direction", "deg", 5.0, Some(2.0 * t))];
+            FrameReport { frame: 1001 + 10 * i, verdict: ShotVerdict::Match, error: None, values }
+        });
+        let mut sequence = SequenceReport {
+            first_frame: 1001,
+            last_frame: 1141,
+            every_frames: 10,
+            worst_frame: 1091,
+            frames: frames.collect(),
+        };
+        let png = render_curves(&sample::mismatch(), &sequence).unwrap();
+        keep_for_looking("curves.png", &png);
+        sequence.frames.truncate(1);
+        assert!(png.len() > render_curves(&sample::mismatch(), &sequence).unwrap().len() / 2);
+        sequence.frames.clear();
+        assert!(render_curves(&sample::mismatch(), &sequence).is_ok());
+    }
+}

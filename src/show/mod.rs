@@ -1,0 +1,14 @@
+//! Many shots: which part of a show a process takes, how much memory they may use, which results still hold, and
+//! shots that move.
+
+mod budget;
+mod cost;
+mod part;
+mod provenance;
+mod sequence;
+
+pub use budget::{Claim, MemoryBudget, default_budget_bytes};
+pub use cost::{file_bytes, memory_bytes};
+pub use part::{Part, parts_by_size};
+pub use provenance::{Options, seal, still_valid};
+pub use sequence::{ShotResult, check, frame_numbers};

@@ -1,0 +1,152 @@
+//! Whether a report still says what checking its shot again would say.
+//!
+//! Every report carries a fingerprint of all it came from: the program's version, the sheet with what it extends and
+//! what options changed, and the content of every file that the sheet names. It also carries the hashes of the files
+//! beside it and of itself. Where all of them agree, checking again would write the same bytes.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use serde_json::{Value, json};
+
+use super::sequence::{ShotResult, frame_numbers, sheet_at};
+use crate::report::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote, report_stem, to_json};
+use crate::sheet::{IsoDate, ShotSheet};
+
+/// A report larger than this is not one of ours.
+const MAX_REPORT_BYTES: u64 = 64 << 20;
+
+/// What decides about a report besides sheet and files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Options {
+    /// With the evidence picture.
+    pub picture: bool,
+    /// Frames from one sample of a moving shot to the next.
+    pub every: Option<u32>,
+}
+
+/// Notes in the report what it came from, and the hashes of the files that will stand beside it.
+///
+/// Files that the report lists among its inputs are taken as it read them; the others are hashed now. A shot that could
+/// not be done gets no such note: it is tried again every time.
+pub fn seal(result: &mut ShotResult, sheet: &ShotSheet, options: Options, text: &str) {
+    let ShotResult { report, picture_png, attachments } = result;
+    if report.verdict == ShotVerdict::Error {
+        return;
+    }
+    let read: BTreeMap<&str, &str> = report.inputs.iter().map(|i| (i.file.as_str(), i.blake3.as_str())).collect();
+    let fingerprint = fingerprint(sheet, options, &read);
+    let hash = |bytes: &[u8]| blake3::hash(bytes).to_hex().to_string();
+    report.provenance = Some(Provenance {
+        fingerprint,
+        text_blake3: hash(text.as_bytes()),
+        picture_blake3: picture_png.as_deref().map(hash),
+        beside_blake3: attachments.iter().map(|file| (file.ending.clone(), hash(&file.bytes))).collect(),
+        report_blake3: String::new(),
+    });
+    let own = hash(to_json(report).as_bytes());
+    if let Some(provenance) = &mut report.provenance {
+        provenance.report_blake3 = own;
+    }
+}
+
+/// The report of this shot in `dir`, where it and the files beside it are whole and came from the very same sheet,
+/// files, options and version.
+pub fn still_valid(dir: &Path, sheet: &ShotSheet, options: Options) -> Option<Report> {
+    let stem = report_stem(&sheet.shot, sheet.cg.version.as_deref());
+    let beside = |ending: &str| dir.join(format!("{stem}.report.{ending}"));
+    let text = read_limited(&beside("json"))?;
+    let report: Report = serde_json::from_slice(&text).ok()?;
+    let provenance = report.provenance.as_ref()?;
+    let ours = report.format == REPORT_FORMAT && report.tool == ToolNote::current();
+    let same_shot = report.shot == sheet.shot && report.version == sheet.cg.version;
+    if !ours || !same_shot || to_json(&report).as_bytes() != text || !own_hash_agrees(&report, provenance) {
+        return None;
+    }
+    let is = |path: PathBuf, wanted: &String| hash_of_file(&path).as_ref() == Some(wanted);
+    let whole = is(beside("txt"), &provenance.text_blake3)
+        && provenance.picture_blake3.as_ref().map_or(!beside("png").exists(), |wanted| is(beside("png"), wanted))
+        && provenance.beside_blake3.iter().all(|(ending, wanted)| is(dir.join(format!("{stem}.{ending}")), wanted));
+    (whole && fingerprint(sheet, options, &BTreeMap::new()) == provenance.fingerprint).then_some(report)
+}
+
+fn own_hash_agrees(report: &Report, provenance: &Provenance) -> bool {
+    let mut unsealed = report.clone();
+    unsealed.provenance = Some(Provenance { report_blake3: String::new(), ..provenance.clone() });
+    blake3::hash(to_json(&unsealed).as_bytes()).to_hex().as_str() == provenance.report_blake3
+}
+
+/// Hash of everything that a report comes from; `read` holds the hashes of files that were read already.
+fn fingerprint(sheet: &ShotSheet, options: Options, read: &BTreeMap<&str, &str>) -> String {
+    let today = IsoDate::today_utc();
+    let by_option = |image: &crate::sheet::ImageSpec| [image.encoding_by_option, image.colour_space_by_option];
+    let cameras = [&sheet.camera, &sheet.cg.camera];
+    let files = named_files(sheet, options.every).into_iter().map(|(name, path)| {
+        let hash = read.get(name.as_str()).map(|hash| (*hash).to_owned()).or_else(|| hash_of_file(&path));
+        json!([name, hash])
+    });
+    let all = json!({
+        "tool": ToolNote::current(),
+        "sheet": sheet,
+        "encodings_by_option": sheet.images().iter().map(|(_, image)| by_option(image)).collect::<Vec<_>>(),
+        "cameras_by_option": cameras.map(|camera| camera.as_ref().map(|c| (c.by_option, c.fov_by_option_deg))),
+        // A waiver that ends changes the verdict though no file has changed.
+        "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check, today)).collect::<Vec<_>>(),
+        "picture": options.picture,
+        "every": options.every,
+        "files": files.collect::<Vec<Value>>(),
+    });
+    blake3::hash(all.to_string().as_bytes()).to_hex().to_string()
+}
+
+/// Every file that the sheet names, under the name it gives, once each; of a moving shot those of every sample.
+pub(super) fn named_files(sheet: &ShotSheet, every: Option<u32>) -> Vec<(String, PathBuf)> {
+    let mut files = BTreeMap::new();
+    let samples = match frame_numbers(sheet, every) {
+        Ok(Some(numbers)) => numbers.into_iter().map(|number| sheet_at(sheet, number)).collect(),
+        _ => vec![sheet.clone()],
+    };
+    for sample in &samples {
+        for name in sample.images().iter().filter_map(|(_, image)| image.file_name().ok()) {
+            let path = sheet.base_dir.join(&name);
+            files.insert(name, path);
+        }
+    }
+    // Whatever else in the sheet names a file, so that no kind of input can be forgotten here.
+    let value = serde_json::to_value(sheet).unwrap_or_default();
+    other_files(&value, &sheet.base_dir, &mut files);
+    files.into_iter().collect()
+}
+
+fn other_files(value: &Value, base_dir: &Path, files: &mut BTreeMap<String, PathBuf>) {
+    match value {
+        Value::Object(map) => {
+            map.iter().filter(|(key, _)| *key != "notes").for_each(|(_, child)| other_files(child, base_dir, files));
+        }
+        Value::Array(list) => list.iter().for_each(|child| other_files(child, base_dir, files)),
+        Value::String(name) if !name.is_empty() && !files.contains_key(name) => {
+            let path = base_dir.join(name);
+            if path.is_file() {
+                files.insert(name.clone(), path);
+            }
+        }
+        _ => {}
+    }
+}
+
+/// `None` where the file cannot be read.
+fn hash_of_file(path: &Path) -> Option<String> {
+    path.metadata().ok().filter(std::fs::Metadata::is_file)?;
+    let mut hasher = blake3::Hasher::new();
+    hasher.update_reader(File::open(path).ok()?).ok()?;
+    Some(hasher.finalize().to_hex().to_string())
+}
+
+fn read_limited(path: &Path) -> Option<Vec<u8>> {
+    path.metadata().ok().filter(|about| about.is_file() && about.len() <= MAX_REPORT_BYTES)?;
+    let mut bytes = Vec::new();
+    File::open(path).ok()?.take(MAX_REPORT_BYTES).read_to_end(&mut bytes).ok()?;
+    Some(bytes)
+}

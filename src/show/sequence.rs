@@ -1,0 +1,189 @@
+//! Shots that move, and takes in which the sphere is carried from mark to mark: sampled, and reported by their worst
+//! frame with the curve over time.
+
+use crate::report::picture::render_curves;
+use crate::report::{Attachment, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict};
+use crate::sheet::{ImageSpec, ShotSheet};
+use crate::shot::{RunOptions, check_shot};
+use crate::{Error, ErrorKind, Result};
+
+use super::Options;
+
+/// Where nothing else is said, a moving shot is sampled about so many times.
+const SAMPLES: u32 = 20;
+
+/// What follows name and version in the file of a curve.
+const CURVE_ENDING: &str = "report.curve.png";
+
+/// More samples of one shot are a mistake.
+const MAX_SAMPLES: usize = 100_000;
+
+/// A shot's report and pictures.
+#[derive(Debug, Clone)]
+pub struct ShotResult {
+    /// The report; of a moving shot that of its worst frame.
+    pub report: Report,
+    /// The evidence picture as PNG bytes, where asked for and possible.
+    pub picture_png: Option<Vec<u8>>,
+    /// Further files to be written beside the report; of a moving shot the curve over time.
+    pub attachments: Vec<Attachment>,
+}
+
+/// Checks one shot, still or moving. Never fails: what went wrong is in the report.
+pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
+    let numbers = match frame_numbers(sheet, options.every) {
+        Ok(Some(numbers)) => numbers,
+        Ok(None) => return still(sheet, options),
+        Err(error) => {
+            let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &error);
+            return ShotResult { report, picture_png: None, attachments: Vec::new() };
+        }
+    };
+    moving(sheet, &numbers, options)
+}
+
+fn still(sheet: &ShotSheet, options: Options) -> ShotResult {
+    let outcome = check_shot(sheet, RunOptions { picture: options.picture });
+    ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
+}
+
+fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
+    let mut frames = Vec::with_capacity(numbers.len());
+    let mut first_error = None;
+    for &number in numbers {
+        let report = check_shot(&sheet_at(sheet, number), RunOptions::default()).report;
+        frames.push(frame_report(number, &report));
+        first_error = first_error.or(report.error);
+    }
+    // Of frames that are equally bad the first counts, so that a rerun says the same.
+    let measured = frames.iter().rev().filter(|frame| frame.verdict != ShotVerdict::Error);
+    let worst = measured.max_by(|a, b| badness(a).0.cmp(&badness(b).0).then(badness(a).1.total_cmp(&badness(b).1)));
+    let worst = worst.or(frames.first()).map_or(0, |frame| frame.frame);
+    let mut result = still(&sheet_at(sheet, worst), options);
+    if let Some(error) = first_error {
+        (result.report.verdict, result.report.error) = (ShotVerdict::Error, Some(error));
+    }
+    let [first, last] = [numbers.first(), numbers.last()].map(|number| number.copied().unwrap_or(worst));
+    let every = numbers.windows(2).map(|pair| pair[1] - pair[0]).max().unwrap_or(1);
+    let sequence =
+        SequenceReport { first_frame: first, last_frame: last, every_frames: every, worst_frame: worst, frames };
+    if options.picture {
+        match render_curves(&result.report, &sequence) {
+            Ok(bytes) => result.attachments.push(Attachment { ending: CURVE_ENDING.to_owned(), bytes }),
+            Err(error) => result.report.warnings.push(format!("the curve over time could not be drawn: {error}")),
+        }
+    }
+    result.report.sequence = Some(sequence);
+    result
+}
+
+fn badness(frame: &FrameReport) -> (ShotVerdict, f64) {
+    let out = |value: &FrameValue| match value.value {
+        Some(number) if value.tolerance > 0.0 && value.concerns != "reference" => number.abs() / value.tolerance,
+        _ => 0.0,
+    };
+    (frame.verdict, frame.values.iter().map(out).fold(0.0, f64::max))
+}
+
+fn frame_report(frame: u32, report: &Report) -> FrameReport {
+    let values = report.findings.iter().map(|finding| FrameValue {
+        check: finding.check.clone(),
+        mirror: finding.mirror.clone(),
+        concerns: finding.concerns.clone(),
+        verdict: finding.verdict,
+        value: finding.value.filter(|value| value.is_finite()),
+        value_sd: finding.value_sd.filter(|sd| sd.is_finite()),
+        unit: finding.unit.clone(),
+        tolerance: finding.tolerance,
+    });
+    let mut values: Vec<FrameValue> = values.collect();
+    // A finding's place changes with its verdict; a curve's must not.
+    values.sort_by(|a, b| (&a.check, &a.mirror).cmp(&(&b.check, &b.mirror)));
+    let why = report.error.as_ref().map(|error| format!("{}: {}", error.file, error.cause));
+    FrameReport { frame, verdict: report.verdict, error: why, values }
+}
+
+/// The frame numbers at which a moving shot is sampled; `None` for a shot of single frames.
+///
+/// The numbers that all ranges of the sheet share, from the first on every `every` frames, and the last.
+///
+/// # Errors
+/// Where the ranges share no number, or far too many samples are asked for.
+pub fn frame_numbers(sheet: &ShotSheet, every: Option<u32>) -> Result<Option<Vec<u32>>> {
+    let images = sheet.images();
+    let ranges: Vec<[u32; 2]> = images.iter().filter_map(|(_, image)| range_of(image)).collect();
+    let (Some(first), Some(last)) = (ranges.iter().map(|r| r[0]).max(), ranges.iter().map(|r| r[1]).min()) else {
+        return Ok(None);
+    };
+    let wrong = |cause: String, remedy: &str| Err(Error::new(ErrorKind::Parameter, &sheet.shot, cause, remedy));
+    if first > last {
+        return wrong("the `frame_range`s share no frame".to_owned(), "give ranges that overlap");
+    }
+    let step = every.unwrap_or((last - first).div_ceil(SAMPLES)).max(1);
+    let mut numbers: Vec<u32> = (first..=last).step_by(step as usize).take(MAX_SAMPLES + 1).collect();
+    if numbers.len() > MAX_SAMPLES {
+        return wrong(format!("more than {MAX_SAMPLES} samples of one shot"), "check `frame_range`, or raise --every");
+    }
+    if numbers.last() != Some(&last) {
+        numbers.push(last);
+    }
+    Ok(Some(numbers))
+}
+
+/// The range of a picture whose number is open.
+fn range_of(image: &ImageSpec) -> Option<[u32; 2]> {
+    let open = image.frame_number.is_none() && image.file_name().is_ok_and(|name| name != image.frame);
+    image.frame_range.filter(|range| open && range[1] > range[0])
+}
+
+/// The sheet of one frame of a moving shot.
+pub(super) fn sheet_at(sheet: &ShotSheet, number: u32) -> ShotSheet {
+    let mut sheet = sheet.clone();
+    let exposures = sheet.mirrors.iter_mut().flat_map(|mirror| &mut mirror.bracket);
+    let spheres = sheet.cg.spheres.iter_mut().map(|sphere| &mut sphere.image);
+    for image in sheet.plate.iter_mut().chain(exposures).chain(spheres) {
+        if range_of(image).is_some() {
+            image.frame_number = Some(number);
+        }
+    }
+    sheet
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use serde_json::json;
+
+    use super::*;
+    use crate::sheet::sheet_from_json;
+
+    fn sheet(plate: [u32; 2], cg: [u32; 2]) -> ShotSheet {
+        let value = json!({
+            "format": "plateproof-shot/1", "shot": "SF_0500",
+            "plate": { "frame": "plate.####.exr", "frame_range": plate },
+            "mirrors": ["s.exr"],
+            "cg": { "spheres": [{ "frame": "cg.%04d.exr", "frame_range": cg }] },
+        });
+        sheet_from_json(value, Path::new("shot.json"), Path::new("")).unwrap()
+    }
+
+    #[test]
+    fn samples_begin_with_the_first_shared_frame_and_end_with_the_last() {
+        let numbers = |every| frame_numbers(&sheet([1001, 1030], [995, 1020]), every).unwrap().unwrap();
+        assert_eq!(numbers(Some(8)), [1001, 1009, 1017, 1020]);
+        assert_eq!(numbers(Some(100)), [1001, 1020]);
+        assert_eq!(numbers(None).len(), 20);
+        assert!(frame_numbers(&sheet([1, 5], [6, 9]), None).is_err());
+        assert!(frame_numbers(&sheet([0, u32::MAX], [0, u32::MAX]), Some(1)).is_err());
+    }
+
+    #[test]
+    fn one_frame_is_filled_in_everywhere_and_single_frames_stay() {
+        let at = sheet_at(&sheet([1001, 1030], [1001, 1030]), 1017);
+        let names: Vec<String> = at.images().iter().map(|(_, image)| image.file_name().unwrap()).collect();
+        assert_eq!(names, ["plate.1017.exr", "s.exr", "cg.1017.exr"]);
+        assert_eq!(frame_numbers(&at, None).unwrap(), None);
+        assert!(at.not_used().is_empty(), "{:?}", at.not_used());
+    }
+}

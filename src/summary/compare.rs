@@ -1,0 +1,173 @@
+//! What changed since an earlier set of reports.
+
+use std::cmp::Ordering;
+use std::collections::{BTreeMap, BTreeSet};
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::ShotLine;
+use crate::report::ShotVerdict;
+
+/// What became of a shot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum ChangeKind {
+    /// The verdict is worse than it was.
+    Worse,
+    /// The shot was not in the earlier set.
+    FirstSeen,
+    /// The same verdict as before.
+    Same,
+    /// A better verdict, and still no match.
+    Better,
+    /// It did not match, and now it does.
+    Cured,
+}
+
+impl ChangeKind {
+    /// The word in the summary.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Worse => "worse",
+            Self::FirstSeen => "first seen",
+            Self::Same => "same",
+            Self::Better => "better",
+            Self::Cured => "cured",
+        }
+    }
+}
+
+/// A shot now against then.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Change {
+    /// What became of it.
+    pub kind: ChangeKind,
+    /// The earlier version, where the earlier report names one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub earlier_version: Option<String>,
+    /// The earlier verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub earlier_verdict: Option<ShotVerdict>,
+    /// What the earlier report measured of the number that mattered then, in words.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub earlier_words: Option<String>,
+}
+
+/// A shot of the earlier set that is in this one no more.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Gone {
+    /// The shot's name.
+    pub shot: String,
+    /// Its version then.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub version: Option<String>,
+    /// Its verdict then.
+    pub verdict: ShotVerdict,
+}
+
+/// The whole comparison; each shot's own is in its [`ShotLine::change`].
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Comparison {
+    /// Where the earlier reports are.
+    pub against: String,
+    /// Shots that match now and did not.
+    pub cured: usize,
+    /// Shots with a better verdict that do not match yet.
+    pub better: usize,
+    /// Shots with the same verdict.
+    pub same: usize,
+    /// Shots with a worse verdict.
+    pub worse: usize,
+    /// Shots that the earlier set did not have.
+    pub first_seen: usize,
+    /// Shots of the earlier set that are in this one no more.
+    pub gone: Vec<Gone>,
+}
+
+/// Holds `now` against `earlier` and notes in each line what became of it. Both hold each shot once.
+pub fn compare(now: &mut [ShotLine], earlier: &[ShotLine], against: &str) -> Comparison {
+    let mut comparison = Comparison { against: against.to_owned(), ..Comparison::default() };
+    let by_name: BTreeMap<&str, &ShotLine> = earlier.iter().map(|line| (line.shot.as_str(), line)).collect();
+    for line in now.iter_mut() {
+        let change = change_of(line, by_name.get(line.shot.as_str()).copied());
+        *comparison.count(change.kind) += 1;
+        line.change = Some(change);
+    }
+    let here: BTreeSet<&str> = now.iter().map(|line| line.shot.as_str()).collect();
+    let gone = by_name.into_iter().filter(|(shot, _)| !here.contains(shot)).map(|(_, line)| line);
+    comparison.gone = gone
+        .map(|line| Gone { shot: line.shot.clone(), version: line.version.clone(), verdict: line.verdict })
+        .collect();
+    comparison
+}
+
+impl Comparison {
+    fn count(&mut self, kind: ChangeKind) -> &mut usize {
+        match kind {
+            ChangeKind::Worse => &mut self.worse,
+            ChangeKind::FirstSeen => &mut self.first_seen,
+            ChangeKind::Same => &mut self.same,
+            ChangeKind::Better => &mut self.better,
+            ChangeKind::Cured => &mut self.cured,
+        }
+    }
+}
+
+fn change_of(now: &ShotLine, then: Option<&ShotLine>) -> Change {
+    let Some(then) = then else {
+        return Change {
+            kind: ChangeKind::FirstSeen,
+            earlier_version: None,
+            earlier_verdict: None,
+            earlier_words: None,
+        };
+    };
+    Change {
+        kind: kind_of(now.verdict, then.verdict),
+        earlier_version: then.version.clone(),
+        earlier_verdict: Some(then.verdict),
+        earlier_words: then.number.as_ref().map(|_| then.number_words()),
+    }
+}
+
+fn kind_of(now: ShotVerdict, then: ShotVerdict) -> ChangeKind {
+    match now.cmp(&then) {
+        Ordering::Greater => ChangeKind::Worse,
+        Ordering::Equal => ChangeKind::Same,
+        Ordering::Less if now == ShotVerdict::Match => ChangeKind::Cured,
+        Ordering::Less => ChangeKind::Better,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+    use crate::report::sample;
+
+    fn line(shot: &str, verdict: ShotVerdict) -> ShotLine {
+        let mut report = sample::mismatch();
+        (report.shot, report.verdict) = (shot.to_owned(), verdict);
+        ShotLine::of(&report, Path::new("r"))
+    }
+
+    #[test]
+    fn every_kind_of_change_is_told() {
+        use ShotVerdict::{Error, Match, Mismatch, Unsure};
+        let earlier: Vec<ShotLine> = [("a", Mismatch), ("b", Match), ("c", Unsure), ("d", Error), ("gone", Match)]
+            .map(|(shot, verdict)| line(shot, verdict))
+            .to_vec();
+        let mut now: Vec<ShotLine> = [("a", Match), ("b", Unsure), ("c", Unsure), ("d", Mismatch), ("new", Match)]
+            .map(|(shot, verdict)| line(shot, verdict))
+            .to_vec();
+        let comparison = compare(&mut now, &earlier, "monday");
+        let kinds: Vec<&str> = now.iter().map(|l| l.change.as_ref().unwrap().kind.word()).collect();
+        assert_eq!(kinds, ["cured", "worse", "same", "better", "first seen"]);
+        assert_eq!(comparison.gone.iter().map(|g| g.shot.as_str()).collect::<Vec<_>>(), ["gone"]);
+        let counted = [comparison.cured, comparison.worse, comparison.same, comparison.better, comparison.first_seen];
+        assert_eq!(counted, [1; 5]);
+        assert_eq!(now[0].change.as_ref().unwrap().earlier_version, earlier[0].version);
+    }
+}

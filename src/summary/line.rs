@@ -1,0 +1,293 @@
+//! What is kept of one report.
+
+use std::path::Path;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::Change;
+use crate::report::text::headline;
+use crate::report::wording::{tolerance_words, value_words};
+use crate::report::{Finding, Report, ShotVerdict, Verdict};
+
+/// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
+const UNPAIRED_SHARE: f64 = 0.10;
+
+/// One shot of a summary.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ShotLine {
+    /// The shot's name.
+    pub shot: String,
+    /// The CG version.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub version: Option<String>,
+    /// Its verdict.
+    pub verdict: ShotVerdict,
+    /// The one number that matters: of the finding that gives the shot its verdict.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub number: Option<Number>,
+    /// Why the shot has its verdict, in one sentence.
+    pub why: String,
+    /// What to do about the number, where the report knows.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub remedy: Option<String>,
+    /// Why the number is what it is, where the report says so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
+    /// Mismatches that a waiver covers.
+    pub waived: usize,
+    /// Warnings in the report.
+    pub warnings: usize,
+    /// Every check of the report, worst first.
+    pub checks: Vec<CheckLine>,
+    /// What became of it since the earlier set, where there is one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub change: Option<Change>,
+    /// Version of the program that wrote the report.
+    pub program_version: String,
+    /// The report's file.
+    pub report: String,
+    /// Numbers in which the shots of a show may be off alike.
+    #[serde(skip)]
+    pub(super) measures: Measures,
+}
+
+/// One measured number with its tolerance.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Number {
+    /// The check that measured it.
+    pub check: String,
+    /// The mirror, where the report names one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mirror: Option<String>,
+    /// CG minus plate side, in `unit`.
+    pub value: f64,
+    /// One standard deviation.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_sd: Option<f64>,
+    /// `lower` or `upper` where only a bound is known.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub value_bound: Option<String>,
+    /// Unit of value, standard deviation and tolerance.
+    pub unit: String,
+    /// The tolerance.
+    pub tolerance: f64,
+    /// The number and its tolerance in words, as the text report has them.
+    pub words: String,
+}
+
+/// One check of a shot.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CheckLine {
+    /// Name of the check.
+    pub check: String,
+    /// The mirror, where the report names one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub mirror: Option<String>,
+    /// `cg`, or `reference` for what came from set.
+    pub concerns: String,
+    /// Its verdict.
+    pub verdict: Verdict,
+    /// Its number and tolerance in words, or why there is none.
+    pub words: String,
+    /// Why, and what to do, where the report says so.
+    pub advice: String,
+    /// Who waived it, why and until when.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub waived: Option<String>,
+}
+
+/// The numbers by which shots are held against one another; CG minus plate side.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Measures(pub(super) Vec<Measure>);
+
+/// One such number, the median over the shot's mirrors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Measure {
+    /// Place in the table of quantities.
+    pub(super) quantity: usize,
+    pub(super) value: f64,
+    pub(super) sd: f64,
+    pub(super) tolerance: f64,
+}
+
+impl ShotLine {
+    /// What is kept of a report read from `path`.
+    pub fn of(report: &Report, path: &Path) -> Self {
+        let deciding = deciding(report);
+        let remedy = deciding.map(|f| f.remedy.clone()).or_else(|| report.error.as_ref().map(|e| e.remedy.clone()));
+        Self {
+            shot: report.shot.clone(),
+            version: report.version.clone(),
+            verdict: report.verdict,
+            number: deciding.and_then(|finding| Number::of(finding, report.sequence.as_ref().map(|s| s.worst_frame))),
+            why: headline(report),
+            remedy: remedy.filter(|remedy| !remedy.is_empty()),
+            reason: deciding.map(|f| f.reason.clone()).filter(|reason| !reason.is_empty()),
+            waived: report.findings.iter().filter(|f| f.waived.is_some()).count(),
+            warnings: report.warnings.len(),
+            checks: report.findings.iter().map(CheckLine::of).collect(),
+            change: None,
+            program_version: report.tool.version.clone(),
+            report: path.to_string_lossy().into_owned(),
+            measures: super::pattern::measures(report),
+        }
+    }
+
+    /// How far out the number is, in tolerances; 0 where there is none.
+    pub fn times_tolerance(&self) -> f64 {
+        self.number.as_ref().map_or(0.0, Number::times_tolerance)
+    }
+
+    /// What stands beside the verdict in a table.
+    pub fn number_words(&self) -> String {
+        self.number.as_ref().map_or_else(|| self.why.clone(), |n| format!("{} {}", n.check, n.words))
+    }
+}
+
+impl Number {
+    fn of(finding: &Finding, worst_frame: Option<u32>) -> Option<Self> {
+        let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
+        if finding.verdict == Verdict::Mismatch
+            && let Some((what, share, share_sd)) = unpaired_light(finding)
+            && share / UNPAIRED_SHARE > times(finding.value.unwrap_or(0.0), finding.tolerance)
+        {
+            return Some(Self::of_light(
+                finding,
+                &format!("{what}, {:.0} % of its light{at_frame}", 100.0 * share),
+                share,
+                share_sd,
+            ));
+        }
+        let value = finding.value.filter(|value| value.is_finite())?;
+        Some(Self {
+            check: finding.check.clone(),
+            mirror: finding.mirror.clone(),
+            value,
+            value_sd: finding.value_sd,
+            value_bound: finding.value_bound.clone(),
+            unit: finding.unit.clone(),
+            tolerance: finding.tolerance,
+            words: words(finding) + &at_frame,
+        })
+    }
+
+    /// Where a light has no partner, the angle between those that have one is not what matters.
+    fn of_light(finding: &Finding, words: &str, share: f64, share_sd: Option<f64>) -> Self {
+        Self {
+            check: finding.check.clone(),
+            mirror: finding.mirror.clone(),
+            value: share,
+            value_sd: share_sd,
+            value_bound: None,
+            unit: "share".to_owned(),
+            tolerance: UNPAIRED_SHARE,
+            words: words.to_owned(),
+        }
+    }
+
+    fn times_tolerance(&self) -> f64 {
+        times(self.value, self.tolerance)
+    }
+}
+
+impl CheckLine {
+    fn of(finding: &Finding) -> Self {
+        Self {
+            check: finding.check.clone(),
+            mirror: finding.mirror.clone(),
+            concerns: finding.concerns.clone(),
+            verdict: finding.verdict,
+            words: if finding.verdict == Verdict::NotGiven { finding.reason.clone() } else { words(finding) },
+            advice: [&finding.reason, &finding.remedy].map(String::as_str).join(" ").trim().to_owned(),
+            waived: finding.waived.as_ref().map(waiver_words),
+        }
+    }
+}
+
+fn words(finding: &Finding) -> String {
+    format!("{} ({})", value_words(finding), tolerance_words(finding))
+}
+
+fn waiver_words(waiver: &Value) -> String {
+    let said = |key: &str| waiver.get(key).and_then(Value::as_str).unwrap_or("?").to_owned();
+    format!("waived by {} until {}: {}", said("by"), said("until"), said("why"))
+}
+
+/// The finding whose number matters: the report's own first among those that give the shot its verdict; where all
+/// match, the one nearest to its tolerance.
+fn deciding(report: &Report) -> Option<&Finding> {
+    let wanted = match report.verdict {
+        ShotVerdict::Error => return None,
+        ShotVerdict::Mismatch => Verdict::Mismatch,
+        ShotVerdict::Unsure => Verdict::Unsure,
+        ShotVerdict::Match => Verdict::Match,
+    };
+    let about_cg = report.findings.iter().filter(|f| f.concerns != "reference" && f.waived.is_none());
+    let mut deciding = about_cg.filter(|f| f.verdict == wanted);
+    if report.verdict != ShotVerdict::Match {
+        return deciding.next();
+    }
+    let outness = |f: &Finding| times(f.value.unwrap_or(0.0), f.tolerance);
+    deciding.max_by(|a, b| outness(a).total_cmp(&outness(b)))
+}
+
+/// How far out a value is, in tolerances; 0 where there is no tolerance.
+fn times(value: f64, tolerance: f64) -> f64 {
+    if value.is_finite() && tolerance > 0.0 { value.abs() / tolerance } else { 0.0 }
+}
+
+/// The strongest light that one side has and the other has not: what it is called, and its share.
+fn unpaired_light(finding: &Finding) -> Option<(&'static str, f64, Option<f64>)> {
+    let lights = |key: &str, words: &'static str| {
+        let list = finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+        let read = |light: &Value| {
+            let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
+            Some((words, number("share")?, number("share_sd")))
+        };
+        list.iter().filter_map(read).collect::<Vec<_>>()
+    };
+    let all = lights("missing_in_cg", "a light is missing in the CG").into_iter();
+    all.chain(lights("extra_in_cg", "a light too many in the CG")).max_by(|a, b| a.1.total_cmp(&b.1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    #[test]
+    fn the_number_is_that_of_what_decides() {
+        let line = ShotLine::of(&sample::mismatch(), Path::new("r.json"));
+        let number = line.number.clone().unwrap();
+        assert!(line.why.contains(&number.check), "the sentence and the number agree: {}", line.why);
+        assert!(line.number_words().contains(&number.check));
+        assert_eq!(ShotLine::of(&sample::error(), Path::new("r.json")).number, None);
+        assert!(!ShotLine::of(&sample::error(), Path::new("r.json")).why.is_empty());
+    }
+
+    #[test]
+    fn a_missing_light_is_told_as_such() {
+        let mut report = sample::mismatch();
+        let lights = serde_json::json!([{ "azimuth_deg": -116.0, "share": 0.6, "share_sd": 0.01 }]);
+        report.findings[0].detail.insert("missing_in_cg".to_owned(), lights);
+        let line = ShotLine::of(&report, Path::new("r.json"));
+        assert_eq!(line.number_words(), "highlight-direction a light is missing in the CG, 60 % of its light");
+        assert!((line.times_tolerance() - 6.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn a_waived_mismatch_does_not_decide() {
+        let mut report = sample::mismatch();
+        report.verdict = ShotVerdict::Match;
+        for finding in report.findings.iter_mut().filter(|f| f.verdict == Verdict::Mismatch) {
+            finding.waived = Some(serde_json::json!({ "by": "hk", "why": "agreed", "until": "2027-01-31" }));
+        }
+        let line = ShotLine::of(&report, Path::new("r.json"));
+        assert!(line.waived > 0);
+        let shown = line.checks.iter().find_map(|c| c.waived.clone()).unwrap();
+        assert_eq!(shown, "waived by hk until 2027-01-31: agreed");
+        assert!(line.number.is_none_or(|n| n.value.abs() <= n.tolerance));
+    }
+}

@@ -1,0 +1,396 @@
+//! Many shots as a lead and a render farm meet them: order, resume, parts, kills, summaries.
+
+#![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::process::{Child, Command, Output, Stdio};
+use std::sync::OnceLock;
+use std::time::{Duration, Instant};
+
+use serde_json::{Value, json};
+
+/// Runs the program in `folder` and gives exit status, standard output and standard error.
+fn run(folder: &Path, words: &[&str]) -> (i32, String, String) {
+    let Output { status, stdout, stderr } = program(folder, words).output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (status.code().unwrap(), text(stdout), text(stderr))
+}
+
+fn program(folder: &Path, words: &[&str]) -> Command {
+    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("plateproof"));
+    command.current_dir(folder).args(words);
+    command
+}
+
+/// The demo show, written once for all tests: shots in folders, `reports` beside them.
+fn demo() -> &'static Path {
+    static DEMO: OnceLock<(tempfile::TempDir, PathBuf)> = OnceLock::new();
+    let (_, path) = DEMO.get_or_init(|| {
+        let folder = tempfile::tempdir().unwrap();
+        let (status, out, err) = run(folder.path(), &["demo", "--out", "ferry"]);
+        assert_eq!(status, 0, "{out}{err}");
+        let path = folder.path().join("ferry");
+        (folder, path)
+    });
+    path
+}
+
+/// A copy of some shots of the demo show in a folder of its own.
+fn shots(names: &[&str]) -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for name in names {
+        let to = folder.path().join("shots").join(name);
+        fs::create_dir_all(&to).unwrap();
+        for entry in fs::read_dir(demo().join(name)).unwrap() {
+            let entry = entry.unwrap();
+            fs::copy(entry.path(), to.join(entry.file_name())).unwrap();
+        }
+    }
+    fs::copy(demo().join("show.json"), folder.path().join("shots/show.json")).unwrap();
+    folder
+}
+
+/// Every file of a folder with its bytes.
+fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    // A file that another process has just renamed is seen under its new name the next time.
+    let read = |entry: fs::DirEntry| Some((entry.file_name().into_string().ok()?, fs::read(entry.path()).ok()?));
+    fs::read_dir(folder).into_iter().flatten().flatten().filter_map(read).collect()
+}
+
+fn edit(path: &Path, change: impl FnOnce(&mut Value)) {
+    let mut value: Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
+    change(&mut value);
+    fs::write(path, value.to_string()).unwrap();
+}
+
+/// A sheet whose pictures do not exist.
+fn broken(shot: &str) -> Value {
+    json!({ "format": "plateproof-shot/1", "shot": shot, "mirrors": ["no_s.exr"], "cg": { "spheres": ["no_c.exr"] } })
+}
+
+const TWO: [&str; 2] = ["SF_0110", "SF_0210"];
+
+#[test]
+fn answers_come_in_the_order_of_the_sheets_whatever_is_done_first() {
+    let here = tempfile::tempdir().unwrap();
+    fs::create_dir(here.path().join("shots")).unwrap();
+    for i in 0..30 {
+        fs::write(here.path().join(format!("shots/{i:02}.json")), broken(&format!("SF_{i:04}")).to_string()).unwrap();
+    }
+    let (status, out, _) = run(here.path(), &["check", "shots", "--format", "json", "--jobs", "7"]);
+    assert_eq!(status, 2);
+    let names =
+        out.lines().map(|line| serde_json::from_str::<Value>(line).unwrap()["shot"].as_str().unwrap().to_owned());
+    assert_eq!(names.collect::<Vec<_>>(), (0..30).map(|i| format!("SF_{i:04}")).collect::<Vec<_>>());
+}
+
+#[test]
+fn an_unchanged_shot_is_kept_and_a_changed_one_is_checked_again() {
+    let here = shots(&TWO);
+    let reports = here.path().join("r");
+    let check = |more: &[&str]| run(here.path(), &[&["check", "shots", "--out", "r"], more].concat());
+    let (status, ..) = check(&[]);
+    assert_eq!(status, 1);
+    let first = contents(&reports);
+    assert_eq!(first.len(), 6, "{:?}", first.keys());
+    for (name, bytes) in &first {
+        assert!(*bytes == fs::read(demo().join("reports").join(name)).unwrap(), "{name}: many at once say otherwise");
+    }
+    let (status, out, _) = check(&[]);
+    assert_eq!(status, 1, "the verdict of kept reports counts");
+    assert!(out.contains("2 unchanged"), "{out}");
+    assert!(check(&["--again"]).1.contains("2 shots: 1 mismatch, 1 match. Reports"));
+    assert!(contents(&reports) == first, "the same bytes");
+
+    // A sheet that says otherwise, a sheet beneath it, a frame, a report that is not whole: each is seen.
+    let sheet = here.path().join("shots/SF_0210/shot.json");
+    edit(&sheet, |sheet| sheet["tolerances"] = json!({ "exposure": { "stops": 0.9 } }));
+    assert!(check(&[]).1.contains("1 unchanged"));
+    assert!(check(&[]).1.contains("2 unchanged"));
+    edit(&here.path().join("shots/show.json"), |show| show["notes"] = json!({ "day": 3 }));
+    assert!(!check(&[]).1.contains("unchanged"), "what a sheet extends counts");
+    let frame = here.path().join("shots/SF_0110/mirror.exr");
+    let mut bytes = fs::read(&frame).unwrap();
+    bytes.push(0);
+    fs::write(&frame, bytes).unwrap();
+    assert!(check(&[]).1.contains("1 unchanged"));
+    let text = reports.join("SF_0210.v003.report.txt");
+    fs::write(&text, "plateproof report cut sh").unwrap();
+    assert!(check(&[]).1.contains("1 unchanged"));
+    assert!(fs::read_to_string(&text).unwrap().len() > 100);
+    fs::remove_file(reports.join("SF_0210.v003.report.png")).unwrap();
+    assert!(check(&[]).1.contains("1 unchanged"));
+    let json = fs::read_to_string(reports.join("SF_0210.v003.report.json")).unwrap();
+    fs::write(reports.join("SF_0210.v003.report.json"), json.replace("\"mismatch\"", "\"match\"")).unwrap();
+    assert!(check(&[]).1.contains("1 unchanged"), "a report changed by hand does not hold");
+    assert!(!check(&["--no-picture"]).1.contains("unchanged"), "options count");
+}
+
+#[test]
+fn a_waiver_that_ended_counts_no_more_and_is_named() {
+    let here = shots(&["SF_0140"]);
+    let sheet = here.path().join("shots/SF_0140/shot.json");
+    let waive = |until: &str| {
+        edit(&sheet, |sheet| {
+            sheet["waivers"] = json!([{ "check": "highlight-direction", "by": "hk", "why": "agreed", "until": until }]);
+        });
+        run(here.path(), &["check", "shots", "--out", "r", "--no-picture"])
+    };
+    let (status, out, _) = waive("2999-01-31");
+    assert_eq!(status, 0, "{out}");
+    let junit = run(here.path(), &["summary", "r", "--format", "junit"]).1;
+    assert!(junit.contains("waived by hk until 2999-01-31: agreed") && !junit.contains("<failure"), "{junit}");
+    let (status, out, _) = waive("2020-01-31");
+    assert_eq!(status, 1);
+    let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(flat.contains("the waiver of highlight-direction by hk (agreed) ended on 2020-01-31"), "{out}");
+}
+
+#[test]
+fn the_parts_together_are_the_whole() {
+    let here = shots(&["SF_0110", "SF_0210", "SF_0320"]);
+    let twin = broken("SF_0110");
+    fs::write(
+        here.path().join("shots/twin.json"),
+        {
+            let mut t = twin;
+            t["cg"]["version"] = json!("v012");
+            t
+        }
+        .to_string(),
+    )
+    .unwrap();
+    let check = |more: &[&str]| run(here.path(), &[&["check", "shots", "--no-picture", "--out"], more].concat());
+    let (status, whole, err) = check(&["whole"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("twin.json") && err.contains("SF_0110/shot.json"), "both sheets are named: {err}");
+    let rows = |out: &str| out.lines().take_while(|l| !l.is_empty()).map(str::to_owned).collect::<Vec<_>>();
+    let mut statuses = Vec::new();
+    let mut told = 0;
+    for part in ["1/3", "2/3", "3/3"] {
+        let (status, out, _) = check(&["parts", "--part", part, "--format", "json"]);
+        statuses.push(status);
+        told += out.lines().count();
+    }
+    assert_eq!(told, rows(&whole).len(), "each shot in one part");
+    assert!(statuses.contains(&2), "the twin is an error in its part: {statuses:?}");
+    assert!(contents(&here.path().join("whole")) == contents(&here.path().join("parts")));
+    assert_eq!(run(here.path(), &["check", "shots", "--part", "4/3"]).0, 2);
+}
+
+/// Waits for `child`, but kills it after `patience`.
+fn kill_after(mut child: Child, patience: Duration) {
+    let start = Instant::now();
+    while start.elapsed() < patience {
+        if child.try_wait().unwrap().is_some() {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    child.kill().unwrap();
+    child.wait().unwrap();
+}
+
+#[test]
+fn killed_at_any_instant_a_rerun_gives_the_same_bytes() {
+    let here = shots(&TWO);
+    let words = ["check", "shots", "--out", "r", "--jobs", "2"];
+    let start = Instant::now();
+    run(here.path(), &["check", "shots", "--out", "whole", "--jobs", "2"]);
+    let whole_run = start.elapsed();
+    let whole = contents(&here.path().join("whole"));
+    // A fixed stream of odd instants (the fractions of multiples of the golden ratio) spread over a whole run.
+    for kill in 1..=6_u32 {
+        let fraction = (f64::from(kill) * 0.618_033_988_75).fract();
+        let child = program(here.path(), &words).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        kill_after(child, whole_run.mul_f64(fraction));
+        for (name, bytes) in contents(&here.path().join("r")) {
+            if name.starts_with('.') {
+                age(&here.path().join("r").join(name));
+            } else {
+                assert!(whole[&name] == bytes, "{name} is not whole");
+            }
+        }
+        if kill % 2 == 0 {
+            fs::remove_dir_all(here.path().join("r")).unwrap_or_default();
+        }
+    }
+    run(here.path(), &words);
+    assert!(contents(&here.path().join("r")) == whole, "nothing more and nothing less");
+}
+
+/// Makes a file look as if it had been left a minute ago.
+fn age(path: &Path) {
+    let then = std::time::SystemTime::now() - Duration::from_mins(1);
+    fs::File::options().write(true).open(path).unwrap().set_modified(then).unwrap();
+}
+
+#[test]
+fn two_processes_on_one_folder_do_each_other_no_harm() {
+    let here = shots(&["SF_0110"]);
+    let words = ["check", "shots", "--out", "r", "--again"];
+    let spawn = || program(here.path(), &words).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
+    for child in [spawn(), spawn()] {
+        let output = child.wait_with_output().unwrap();
+        assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    }
+    let written = contents(&here.path().join("r"));
+    assert_eq!(written.len(), 3, "{:?}", written.keys());
+    assert!(written.iter().all(|(name, bytes)| fs::read(demo().join("reports").join(name)).unwrap() == *bytes));
+}
+
+#[cfg(unix)]
+#[test]
+fn asked_to_stop_it_ends_with_whole_reports_and_goes_on_later() {
+    let here = shots(&["SF_0110"]);
+    for i in 0..400 {
+        fs::write(here.path().join(format!("shots/z{i:03}.json")), broken(&format!("Z{i:03}")).to_string()).unwrap();
+    }
+    let words = ["check", "shots", "--out", "r", "--jobs", "1", "--no-picture"];
+    let child = program(here.path(), &words).stdout(Stdio::null()).stderr(Stdio::piped()).spawn().unwrap();
+    let folder = here.path().join("r");
+    while contents(&folder).keys().filter(|name| !name.starts_with('.')).count() < 4 {
+        std::thread::sleep(Duration::from_millis(2));
+    }
+    let asked = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+    assert!(asked.success());
+    let output = child.wait_with_output().unwrap();
+    let err = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2), "{err}");
+    assert!(err.contains("stopped after") && err.contains("of 401 shots"), "{err}");
+    let left = contents(&folder);
+    assert!(left.len() < 802 && left.len().is_multiple_of(2), "{}", left.len());
+    assert!(left.keys().all(|name| !name.starts_with('.')));
+    assert!(run(here.path(), &words).1.contains("1 unchanged"));
+}
+
+#[test]
+fn a_moving_shot_is_told_by_its_worst_frame_and_its_curve() {
+    let here = shots(&["SF_0210"]);
+    let folder = here.path().join("shots/SF_0210");
+    let good = fs::read(folder.join("mirror.exr")).unwrap();
+    let off = fs::read(folder.join("cg_sphere.v003.1001.exr")).unwrap();
+    for (number, bytes) in [(1001, &good), (1002, &off), (1003, &off), (1004, &good), (1005, &good)] {
+        fs::write(folder.join(format!("cg.{number}.exr")), bytes).unwrap();
+    }
+    edit(&folder.join("shot.json"), |sheet| {
+        sheet["cg"]["spheres"] = json!([{ "mirror": "m1", "frame": "cg.####.exr", "frame_range": [1001, 1005] }]);
+    });
+    let check = |every: &str| run(here.path(), &["check", "shots", "--out", "r", "--every", every]);
+    let (status, out, _) = check("2");
+    assert_eq!(status, 1);
+    assert!(out.contains("OVER TIME (frames 1001 to 1005, 3 samples"), "{out}");
+    let report: Value =
+        serde_json::from_slice(&fs::read(here.path().join("r/SF_0210.v003.report.json")).unwrap()).unwrap();
+    let sequence = &report["sequence"];
+    assert_eq!(sequence["worst_frame"], 1003);
+    let verdicts: Vec<&str> =
+        sequence["frames"].as_array().unwrap().iter().map(|f| f["verdict"].as_str().unwrap()).collect();
+    assert_eq!(verdicts, ["match", "mismatch", "match"]);
+    assert!(here.path().join("r/SF_0210.v003.report.curve.png").exists());
+    let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "report"]).1).unwrap();
+    assert!(jsonschema::draft202012::new(&schema).unwrap().is_valid(&report));
+    assert!(check("2").1.contains("Unchanged"));
+
+    // A sample that cannot be read is an error that names it; the others are still told.
+    fs::remove_file(folder.join("cg.1005.exr")).unwrap();
+    let (status, out, _) = check("2");
+    assert_eq!(status, 2);
+    assert!(out.contains("1005 error") && out.contains("1003 mismatch"), "{out}");
+}
+
+#[test]
+fn a_summary_is_told_in_every_format() {
+    let reports = demo().join("reports");
+    let here = tempfile::tempdir().unwrap();
+    let summary = |more: &[&str]| run(here.path(), &[&["summary", reports.to_str().unwrap()], more].concat());
+    let (status, text, _) = summary(&[]);
+    assert_eq!(status, 1, "some mismatch");
+    assert!(text.lines().next().unwrap().ends_with("MISMATCH"), "{text}");
+    assert!(text.contains("7 shots: 4 mismatch, 2 unsure, 1 match"), "{text}");
+    assert!(!text.contains("SHARED"), "each shot of the demo show is off in its own way: {text}");
+    let place = |shot: &str| text.find(shot).unwrap();
+    assert!(place("SF_0210") < place("SF_0350") && place("SF_0350") < place("SF_0110"), "worst first: {text}");
+
+    let json: Value = serde_json::from_str(&summary(&["--format", "json"]).1).unwrap();
+    let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "summary"]).1).unwrap();
+    let errors: Vec<String> =
+        jsonschema::draft202012::new(&schema).unwrap().iter_errors(&json).map(|e| e.to_string()).collect();
+    assert!(errors.is_empty(), "{errors:?}");
+    let csv = summary(&["--format", "csv"]).1;
+    assert_eq!(csv.split("\r\n").count(), 9, "names, seven shots, the end: {csv}");
+    let junit = summary(&["--format", "junit"]).1;
+    let document = roxmltree::Document::parse(&junit).unwrap();
+    assert_eq!(document.descendants().filter(|node| node.has_tag_name("testsuite")).count(), 7);
+
+    let (status, ..) = summary(&["--overview", "ov"]);
+    assert_eq!(status, 1);
+    let pages = contents(&here.path().join("ov"));
+    assert_eq!(pages.keys().collect::<Vec<_>>(), ["overview.page-1.png"]);
+    fs::write(here.path().join("ov/overview.page-1.png"), "a picture of somebody else").unwrap();
+    let (status, _, err) = summary(&["--overview", "ov"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("not written over"), "{err}");
+}
+
+/// A report of a shot whose exposure is off by `stops`.
+fn exposure_report(folder: &Path, shot: &str, version: &str, stops: f64) {
+    let verdict = if stops.abs() > 0.25 { "mismatch" } else { "match" };
+    let report = json!({
+        "format": "plateproof-report/1", "tool": { "name": "plateproof", "version": "0.1.0" },
+        "shot": shot, "version": version, "verdict": verdict, "spheres": [],
+        "findings": [{ "check": "exposure", "concerns": "cg", "verdict": verdict, "value": stops, "value_sd": 0.01,
+                       "unit": "stops", "tolerance": 0.25, "detail": {}, "reason": "", "remedy": "" }],
+        "inputs": [], "warnings": [], "error": null,
+    });
+    fs::create_dir_all(folder).unwrap();
+    fs::write(folder.join(format!("{shot}.{version}.report.json")), report.to_string()).unwrap();
+}
+
+#[test]
+fn what_most_shots_share_is_said_and_what_changed_since() {
+    let here = tempfile::tempdir().unwrap();
+    let (monday, tuesday) = (here.path().join("monday"), here.path().join("tuesday"));
+    for i in 0..11 {
+        exposure_report(&tuesday, &format!("SF_{i:04}"), "v002", -0.2 - 0.002 * f64::from(i % 3));
+        exposure_report(&monday, &format!("SF_{i:04}"), "v001", if i == 0 { -0.9 } else { -0.2 });
+    }
+    for (i, stops) in [(11, 0.6), (12, 0.0), (13, 0.1)] {
+        exposure_report(&tuesday, &format!("SF_{i:04}"), "v002", stops);
+    }
+    exposure_report(&monday, "SF_0011", "v001", 0.0);
+    exposure_report(&monday, "SF_0099", "v001", 0.0);
+    exposure_report(&tuesday, "SF_0013", "v001", 2.0);
+    let (status, text, _) = run(here.path(), &["summary", "tuesday", "--against", "monday"]);
+    assert_eq!(status, 1);
+    let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        flat.contains("11 of 14 shots are 0.20 stop under: suspect the grade or exposure of the environment"),
+        "{text}"
+    );
+    assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 1 gone"), "{text}");
+    assert!(text.contains("v001 mismatch -> v002 match; then exposure -0.90"), "{text}");
+    assert!(text.contains("1 older version left out"), "{text}");
+}
+
+#[test]
+fn the_exit_status_of_a_summary_keeps_its_rank() {
+    let here = tempfile::tempdir().unwrap();
+    let status = |words: &[&str]| run(here.path(), &[&["summary"], words].concat()).0;
+    assert_eq!(status(&[]), 2);
+    assert_eq!(status(&["missing"]), 2);
+    fs::create_dir(here.path().join("empty")).unwrap();
+    assert_eq!(status(&["empty"]), 2);
+    exposure_report(&here.path().join("good"), "SF_0001", "v1", 0.0);
+    assert_eq!(status(&["good"]), 0);
+    exposure_report(&here.path().join("unsure"), "SF_0002", "v1", 0.0);
+    let path = here.path().join("unsure/SF_0002.v1.report.json");
+    fs::write(&path, fs::read_to_string(&path).unwrap().replace("\"match\"", "\"unsure\"")).unwrap();
+    assert_eq!(status(&["good", "unsure"]), 3);
+    exposure_report(&here.path().join("off"), "SF_0003", "v1", 0.9);
+    assert_eq!(status(&["good", "unsure", "off"]), 1);
+    fs::write(here.path().join("off/broken.report.json"), "{").unwrap();
+    assert_eq!(status(&["good", "unsure", "off"]), 2);
+}
