@@ -10,6 +10,7 @@ pub mod scale;
 mod set_checklist;
 pub mod set_notes;
 pub mod sun;
+pub mod rotation;
 mod topics;
 
 pub use topics::{TOPICS, Topic};
