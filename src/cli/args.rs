@@ -89,6 +89,9 @@ pub(super) struct CheckArgs {
     /// Leave out the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
+    /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
+    #[arg(long)]
+    pub(super) predict: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     /// Encoding of the plate, mirror or cg frames, for example mirror=srgb
@@ -107,7 +110,7 @@ pub(super) struct CheckArgs {
     #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
     /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
-    /// camera=DEG, scale=PERCENT, sun=DEG
+    /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, relight=STOPS
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
 }

@@ -19,6 +19,7 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
         out: args.out.clone(),
         format: args.format,
         picture: !args.no_picture,
+        predict: args.predict,
         version: args.version_name.clone(),
     };
     let mut run = ShotRun::new(wanted, jobs.len(), console);

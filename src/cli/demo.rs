@@ -18,7 +18,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         printable(&args.out)
     ))?;
     let wanted =
-        Wanted { out: args.out.join("reports"), format: Format::Text, picture: !args.no_picture, version: None };
+        Wanted { out: args.out.join("reports"), format: Format::Text, picture: !args.no_picture, predict: false, version: None };
     let mut run = ShotRun::new(wanted, sheets.len(), console);
     for sheet in &sheets {
         run.shot(sheet, || load_sheet(sheet))?;

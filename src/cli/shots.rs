@@ -24,6 +24,8 @@ pub(super) struct Wanted {
     pub(super) format: Format,
     /// With the evidence picture.
     pub(super) picture: bool,
+    /// With pictures of the spheres that the environment predicts.
+    pub(super) predict: bool,
     /// Version of the CG, where an option tells it.
     pub(super) version: Option<String>,
 }
@@ -50,7 +52,7 @@ struct Line {
 
 impl<'a> ShotRun<'a> {
     pub(super) fn new(wanted: Wanted, count: usize, console: &'a mut Console) -> Self {
-        let options = RunOptions { picture: wanted.picture };
+        let options = RunOptions { picture: wanted.picture, predict: wanted.predict };
         let progress = Progress::start(console.watched);
         let (taken, lines, status) = (BTreeMap::new(), Vec::new(), ExitStatus::default());
         Self { wanted, options, console, progress, count, taken, lines, status }

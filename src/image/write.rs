@@ -47,6 +47,10 @@ pub struct ExrAttributes {
     pub capture_date: Option<String>,
     /// `utcOffset`: what has to be added to `capDate` to get UTC, seconds.
     pub utc_offset_s: Option<f32>,
+    /// `software`: what wrote the file.
+    pub software: Option<String>,
+    /// The picture is a lat-long environment (`envmap`).
+    pub lat_long: bool,
     /// Other float attributes by name (`pinholeFocalLength` …). With more than one of them, the bytes of the header
     /// may differ from run to run.
     pub other_floats: Vec<(String, f32)>,
@@ -63,6 +67,8 @@ impl Default for ExrAttributes {
             iso_speed: None,
             capture_date: None,
             utc_offset_s: None,
+            software: None,
+            lat_long: false,
             other_floats: Vec::new(),
         }
     }
@@ -90,6 +96,8 @@ impl ExrAttributes {
             iso_speed: self.iso_speed,
             capture_date: self.capture_date.as_deref().map(Into::into),
             utc_offset: self.utc_offset_s,
+            software_name: self.software.as_deref().map(Into::into),
+            environment_map: self.lat_long.then_some(exr::meta::attribute::EnvironmentMap::LatitudeLongitude),
             ..LayerAttributes::default()
         };
         for (name, value) in &self.other_floats {
@@ -122,6 +130,22 @@ pub fn write_exr(
     alpha: Option<&[f32]>,
     attributes: &ExrAttributes,
 ) -> Result<()> {
+    let bytes = exr_bytes(path, size, data, rgb, alpha, attributes)?;
+    write_atomically(path, |file| file.write_all(&bytes).map_err(|error| Error::io(path, &error)))
+}
+
+/// The same file in memory; `path` is what errors name.
+///
+/// # Errors
+/// As [`write_exr`].
+pub fn exr_bytes(
+    path: &Path,
+    size: Size,
+    data: DataWindow,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    attributes: &ExrAttributes,
+) -> Result<Vec<u8>> {
     let pixels = data.width.saturating_mul(data.height);
     let filled = rgb.len() == pixels && alpha.is_none_or(|a| a.len() == pixels);
     if pixels == 0 || !filled || size.width == 0 || size.height == 0 {
@@ -138,9 +162,9 @@ pub fn write_exr(
     let layer = Layer::new(Vec2(data.width, data.height), attributes.own(data), encoding, channels);
     let mut image = Image::from_layer(layer);
     image.attributes = attributes.shared(size);
-    write_atomically(path, |file| {
-        image.write().to_unbuffered(file).map_err(|error| cannot_write(path, &error.to_string()))
-    })
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image.write().to_unbuffered(&mut bytes).map_err(|error| cannot_write(path, &error.to_string()))?;
+    Ok(bytes.into_inner())
 }
 
 /// R, G, B and, where there is coverage, A.

@@ -34,6 +34,8 @@ pub(super) struct Pair {
     pub(super) comparison: Comparison,
     /// How the photographed frame was shot against the plate.
     pub(super) reference: reference_drift::Reference,
+    pub(super) cg_radiometry: Radiometry,
+    pub(super) recording_limit: Option<RecordingLimit>,
 }
 
 /// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
@@ -75,6 +77,8 @@ pub(super) fn check(
     Ok(Some(Pair {
         mirror_gain: photographed.radiometry.channel_gain(),
         cg_gain,
+        recording_limit: recording_limit(&photographed, &comparison.mirror),
+        cg_radiometry: rendered.radiometry,
         mirror_frame: photographed.frame,
         cg_frame,
         comparison,

@@ -2,6 +2,7 @@
 
 pub mod camera;
 pub mod colour_balance;
+pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
@@ -10,6 +11,7 @@ pub mod scale;
 mod set_checklist;
 pub mod set_notes;
 pub mod sun;
+pub mod relight;
 pub mod rotation;
 mod topics;
 
