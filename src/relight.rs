@@ -92,8 +92,12 @@ impl Lobes {
         let grid = DirectionGrid::shared();
         let axes: Vec<&Vector3<f64>> = grid.directions.iter().step_by(LOBE_STRIDE).collect();
         let count = axes.len();
-        let mut lobes =
-            Self { rgb: vec![[0.0; 3]; count], luminance: vec![0.0; count], filled: vec![0.0; count], clipped: vec![0.0; count] };
+        let mut lobes = Self {
+            rgb: vec![[0.0; 3]; count],
+            luminance: vec![0.0; count],
+            filled: vec![0.0; count],
+            clipped: vec![0.0; count],
+        };
         for (i, axis) in axes.into_iter().enumerate() {
             for source in sources {
                 let cosine = source.direction.dot(axis);
@@ -154,7 +158,8 @@ pub fn relight(photographed: &[Source], beauty: &[Source], layers: &[LightLayer]
         System::new(&target, &whole, &each, groups, &usable, channel).map(|system| system.solve(groups.len()))
     };
     let mut grey = solve(&groups, None)?;
-    let held: Vec<bool> = (0..groups.len()).map(|g| grey.inflation[g] <= MOST_INFLATION && grey.sd[g].is_finite()).collect();
+    let held: Vec<bool> =
+        (0..groups.len()).map(|g| grey.inflation[g] <= MOST_INFLATION && grey.sd[g].is_finite()).collect();
     if held.contains(&false) {
         untold.extend(groups.iter().zip(&held).filter(|(_, held)| !**held).flat_map(|(g, _)| g.iter().copied()));
         groups = groups.into_iter().zip(&held).filter(|(_, held)| **held).map(|(g, _)| g).collect();
@@ -276,8 +281,7 @@ impl System {
             (gram, right) = self.normal(&weights, count);
             gains = nnls(&gram, &right);
             let left = self.left(&gains);
-            deviation =
-                (1.4826 * median(&mut left.iter().map(|l| l.abs()).collect::<Vec<_>>())).max(LEAST_DEVIATION);
+            deviation = (1.4826 * median(&mut left.iter().map(|l| l.abs()).collect::<Vec<_>>())).max(LEAST_DEVIATION);
             for (weight, l) in weights.iter_mut().zip(&left) {
                 *weight = 1.0 / (1.0 + (l / (3.0 * deviation)).powi(2));
             }

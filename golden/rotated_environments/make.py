@@ -42,8 +42,8 @@ def rotation(heading, tilt, roll):
 
 
 def environment(path):
-    """Pixels as stored. The file's first and last column show the same direction, so the last is left out and half a
-    column's shift remains between the two conventions; it is the same in every frame and cancels."""
+    """Pixels as stored. OpenEXR and mitsuba place them half a column apart, which is the same in every frame
+    and cancels."""
     channels = OpenEXR.File(str(path)).channels()
     rgb = next(iter(channels.values())).pixels[..., :3].astype(np.float32)
     return np.ascontiguousarray(rgb)
@@ -86,10 +86,12 @@ def render(pixels, turn, seed):
 
 
 def sheet(name):
+    # Against black there is no edge to find where the sphere mirrors something dark: the outline is given.
+    outline = [round(float(v), 4) for v in geo.outline(CAMERA, SPHERE)]
     return {
         "format": "plateproof-shot/1",
         "shot": f"SF_{name}",
-        "mirrors": [{"name": "m1", "bracket": [f"{name.split('-')[0]}.mirror.exr"], "reflectance": [1, 1, 1]}],
+        "mirrors": [{"name": "m1", "bracket": [f"{name.split('-')[0]}.mirror.exr"], "reflectance": [1, 1, 1], "outline_px": outline}],
         "cg": {"spheres": [{"mirror": "m1", "frame": f"{name}.exr"}]},
         "camera": {"focal_length_mm": CAMERA.focal_mm, "sensor_mm": [CAMERA.used_width_mm] * 2, "tilt_deg": 0},
         "notes": {"turned_heading_tilt_roll_deg": TURNS[name.split("-")[1]]},

@@ -8,10 +8,10 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
-pub mod scale;
-pub mod set_notes;
 pub mod relight;
 pub mod rotation;
+pub mod scale;
+pub mod set_notes;
 mod shot_check;
 pub mod sun;
 
@@ -85,14 +85,8 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
-    &environment::Environment,
-    &camera::Camera,
-    &scale::Scale,
-    &set_notes::SetNotes,
-    &relight::Relight,
-    &sun::Sun,
-];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] =
+    &[&environment::Environment, &camera::Camera, &scale::Scale, &set_notes::SetNotes, &relight::Relight, &sun::Sun];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

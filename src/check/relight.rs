@@ -68,7 +68,8 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     let comparison = pair.comparison;
     let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.relight.stops);
     if comparison.cg.trust.view_transform {
-        "the CG picture has 8 bits and most likely a view transform, so its light does not add up".clone_into(&mut finding.reason);
+        "the CG picture has 8 bits and most likely a view transform, so its light does not add up"
+            .clone_into(&mut finding.reason);
         "render the CG sphere and its layers as scene-linear OpenEXR".clone_into(&mut finding.remedy);
         addition.findings.push(finding);
         return Ok(());
@@ -77,7 +78,9 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     let photographed = in_cg_axes(comparison);
     match relight(&photographed, &comparison.cg.sources, &layers) {
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
-        None => "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason),
+        None => {
+            "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason)
+        }
     }
     addition.findings.push(finding);
     Ok(())
@@ -205,7 +208,8 @@ fn advice(layers: &[LightLayer], solution: &RelightSolution, common_sd: f64) -> 
         }
         let mired = warmer_mired(layers, group).filter(|m| m.value.abs() > (2.0 * m.sd).max(NEGLIGIBLE_MIRED));
         let is_one = change.value.abs() <= (2.0 * change.sd).min(0.1);
-        let warmth = mired.map(|m| format!("{:.0} mired {}", m.value.abs(), if m.value > 0.0 { "warmer" } else { "cooler" }));
+        let warmth =
+            mired.map(|m| format!("{:.0} mired {}", m.value.abs(), if m.value > 0.0 { "warmer" } else { "cooler" }));
         match (is_one, warmth) {
             (true, None) => {}
             (true, Some(warmth)) => changes.push((0.0, format!("{name} {warmth}"))),

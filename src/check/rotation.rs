@@ -38,7 +38,8 @@ impl Check for Rotated {
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.rotation.deg);
         let Some(search) = &pair.rotation_search else {
-            "the light is even all round, or too little of it is seen: no turn can be told".clone_into(&mut finding.reason);
+            "the light is even all round, or too little of it is seen: no turn can be told"
+                .clone_into(&mut finding.reason);
             return finding;
         };
         finding.detail.insert("correlation_before".to_owned(), search.before.into());
@@ -67,7 +68,8 @@ fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch,
             turn_words(&advised(pair, best)),
             turn_words(&advised(pair, rival))
         );
-        "look at the evidence picture and turn by the one that brings the surroundings home".clone_into(&mut finding.remedy);
+        "look at the evidence picture and turn by the one that brings the surroundings home"
+            .clone_into(&mut finding.remedy);
     } else if finding.verdict != Verdict::Match {
         finding.remedy = left;
     }
@@ -95,8 +97,7 @@ fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch)
     if finding.verdict == Verdict::Mismatch {
         finding.verdict = Verdict::Unsure;
     }
-    finding.reason =
-        format!("no rotation explains what differs between the spheres ({})", correlation_words(search));
+    finding.reason = format!("no rotation explains what differs between the spheres ({})", correlation_words(search));
 }
 
 fn correlation_words(search: &RotationSearch) -> String {
@@ -107,9 +108,8 @@ fn correlation_words(search: &RotationSearch) -> String {
 /// The angle with the doubt of an unknown field of view.
 fn doubted_angle(pair: &Comparison, optimum: &Optimum) -> Estimate {
     let angle = optimum.angle_deg();
-    let under = |mirror: &Side, cg: &Side| {
-        rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value)
-    };
+    let under =
+        |mirror: &Side, cg: &Side| rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value);
     angle.widened(pair.fov_sd(angle.value, under))
 }
 

@@ -28,7 +28,7 @@ pub(super) enum Command {
     NewShot(NewShotArgs),
     /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
-    /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
+    /// Write the demo show, nine shots of an invented film about a salt ferry, and check it
     Demo(DemoArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),

@@ -17,8 +17,13 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         "The demo show is in {}. Checking it as `plateproof check` does:\n\n",
         printable(&args.out)
     ))?;
-    let wanted =
-        Wanted { out: args.out.join("reports"), format: Format::Text, picture: !args.no_picture, predict: false, version: None };
+    let wanted = Wanted {
+        out: args.out.join("reports"),
+        format: Format::Text,
+        picture: !args.no_picture,
+        predict: false,
+        version: None,
+    };
     let mut run = ShotRun::new(wanted, sheets.len(), console);
     for sheet in &sheets {
         run.shot(sheet, || load_sheet(sheet))?;

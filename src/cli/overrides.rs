@@ -219,8 +219,19 @@ fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<
 }
 
 fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Positive, origin: &Path) -> Result<()> {
-    const NAMES: &[&str] =
-        &["direction", "key-fill", "exposure", "colour", "colour-mired", "reference-drift", "camera", "scale", "sun", "rotation", "relight"];
+    const NAMES: &[&str] = &[
+        "direction",
+        "key-fill",
+        "exposure",
+        "colour",
+        "colour-mired",
+        "reference-drift",
+        "camera",
+        "scale",
+        "sun",
+        "rotation",
+        "relight",
+    ];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
         "key-fill" | "key-fill-ratio" => &mut tolerances.key_fill.stops,

@@ -286,3 +286,107 @@ fn median(mut values: Vec<f64>) -> Option<f64> {
     let middle = values.len() / 2;
     Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::Vector3;
+
+    use super::*;
+    use crate::environment::{PredictedSphere, direction};
+    use crate::image::{DataWindow, EnvironmentMap, Size};
+
+    const WIDTH: usize = 256;
+
+    /// A picture of what arrives from each direction, in OpenEXR's convention.
+    fn picture(height: usize, radiance: impl Fn(&Vector3<f64>) -> f64) -> Frame {
+        let size = [WIDTH, height];
+        let rgb: Vec<[f32; 3]> = (0..WIDTH * height)
+            .map(|i| {
+                let at = [(i % WIDTH) as f64, (i / WIDTH) as f64];
+                let [lon, lat] = Convention::OpenExr.longitude_latitude(at, size);
+                [radiance(&direction(lon, lat)) as f32; 3]
+            })
+            .collect();
+        let data = DataWindow { x: 0, y: 0, width: WIDTH, height };
+        let alpha = vec![1.0; rgb.len()];
+        let mut frame = PredictedSphere { data, rgb, alpha }.frame(Size { width: WIDTH, height }, 1.0);
+        frame.meta.environment_map = Some(EnvironmentMap::LatLong);
+        frame
+    }
+
+    /// A broad glow to one side over an even ground.
+    fn glow(d: &Vector3<f64>) -> f64 {
+        0.2 + 0.15 * d.x + 0.1 * d.y + 0.05 * d.z * d.x
+    }
+
+    #[test]
+    fn a_sound_capture_has_no_faults() {
+        let sun = direction(0.4, 0.7);
+        let found = survey(&picture(128, |d| glow(d) + 3000.0 * f64::exp(-(d - sun).norm_squared() / 0.0005)));
+        assert!(found.is_float && (found.aspect - 2.0).abs() < 1e-9);
+        assert_eq!((found.edge_seam, found.pole_spread), (None, [None, None]));
+        assert_eq!((found.nadir_patch_deg, found.nadir_dark_stops), (None, None));
+        assert_eq!((found.clipping, found.empty_fraction), (Clipping::default(), 0.0));
+        let stops = found.range_stops.unwrap();
+        // From about 0.06 (the darkest 1 % of the glow) to about 3000.
+        assert!((stops - (3000.0_f64 / 0.06).log2()).abs() < 0.7, "{stops}");
+    }
+
+    #[test]
+    fn a_seam_and_a_crop_are_found() {
+        let step = |d: &Vector3<f64>| glow(d) * if d.x >= 0.0 { 1.15 } else { 1.0 };
+        let seam = survey(&picture(128, step)).edge_seam;
+        // At the edge x changes its sign; so it does in the middle, which is no seam of the picture's edge.
+        assert!((seam.unwrap().stops - 1.15_f64.log2()).abs() < 0.02, "{seam:?}");
+        assert!(survey(&picture(100, glow)).aspect > 2.5);
+    }
+
+    #[test]
+    fn a_pole_that_varies_is_found() {
+        let mut frame = picture(128, glow);
+        for (column, rgb) in frame.rgb.iter_mut().take(WIDTH).enumerate() {
+            *rgb = [if column % 64 < 32 { 0.1 } else { 0.6 }; 3];
+        }
+        // The row below follows, as where a flat picture was pasted on.
+        let (first, rest) = frame.rgb.split_at_mut(WIDTH);
+        rest[..WIDTH].copy_from_slice(first);
+        let found = survey(&frame);
+        assert!(found.pole_spread[0].is_some() && found.pole_spread[1].is_none(), "{:?}", found.pole_spread);
+    }
+
+    #[test]
+    fn a_ceiling_is_found_where_it_is_stated_and_suspected_where_not() {
+        let sun = direction(0.4, 0.3);
+        let cap = |d: &Vector3<f64>| if (d - sun).norm() < 0.2 { 16.0 } else { glow(d) };
+        let mut frame = picture(128, cap);
+        let suspected = survey(&frame).clipping;
+        assert_eq!((suspected.plateau, suspected.steradian), (Some(16.0), 0.0));
+        let whole = PI * 0.2 * 0.2; // a cap of chord c has π c² sr
+        assert!((suspected.plateau_steradian / whole - 1.0).abs() < 0.03);
+        frame.clip_level = Some([16.0; 3]);
+        let stated = survey(&frame).clipping;
+        assert_eq!(stated.plateau, None);
+        assert!((stated.steradian / whole - 1.0).abs() < 0.03);
+    }
+
+    #[test]
+    fn a_patch_and_a_tripod_at_the_nadir_are_told_apart() {
+        let nadir = -Vector3::y();
+        let patch = survey(&picture(128, |d| if (d - nadir).norm() < 0.35 { 0.9 } else { glow(d) }));
+        let radius = patch.nadir_patch_deg.unwrap();
+        assert!((radius - 20.0).abs() < 3.0 && patch.nadir_dark_stops.is_none(), "{patch:?}");
+        // Three legs from a dark head: no round edge, but dark.
+        let legs = |d: &Vector3<f64>| {
+            let (from_nadir, around) = ((d - nadir).norm(), d.x.atan2(d.z));
+            let leg = f64::cos(3.0 * around) > 0.3 && from_nadir < 0.6;
+            if leg || from_nadir < 0.12 { 0.01 } else { glow(d) }
+        };
+        let tripod = survey(&picture(128, legs));
+        assert!(tripod.nadir_dark_stops.is_none_or(|s| s > DARK_STOPS));
+        let head = survey(&picture(128, |d| {
+            let wobble = 0.25 + 0.12 * f64::cos(3.0 * d.x.atan2(d.z));
+            if (d - nadir).norm() < wobble { 0.01 } else { glow(d) }
+        }));
+        assert!(head.nadir_dark_stops.unwrap() > 2.0 && head.nadir_patch_deg.is_none(), "{head:?}");
+    }
+}

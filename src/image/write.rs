@@ -156,9 +156,18 @@ pub fn exr_bytes(
             "give one value per pixel of a window that is not empty",
         ));
     }
+    encode(path, size, data, channels_of(rgb, alpha, attributes.depth), attributes)
+}
+
+fn encode(
+    path: &Path,
+    size: Size,
+    data: DataWindow,
+    channels: AnyChannels<FlatSamples>,
+    attributes: &ExrAttributes,
+) -> Result<Vec<u8>> {
     let encoding =
         Encoding { compression: Compression::ZIP16, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing };
-    let channels = channels_of(rgb, alpha, attributes.depth);
     let layer = Layer::new(Vec2(data.width, data.height), attributes.own(data), encoding, channels);
     let mut image = Image::from_layer(layer);
     image.attributes = attributes.shared(size);
@@ -167,14 +176,62 @@ pub fn exr_bytes(
     Ok(bytes.into_inner())
 }
 
+/// One layer beside the picture: channels `name.R`, `name.G`, `name.B`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NamedLayer {
+    /// Its name.
+    pub name: String,
+    /// Its pixels, as many as the picture's.
+    pub rgb: Vec<[f32; 3]>,
+}
+
+/// Writes a picture that fills its display window, with further layers in the same file.
+///
+/// # Errors
+/// As [`write_exr`]; also where a layer has another number of pixels.
+pub fn write_layered_exr(
+    path: &Path,
+    size: Size,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    layers: &[NamedLayer],
+    attributes: &ExrAttributes,
+) -> Result<()> {
+    let data = DataWindow { x: 0, y: 0, width: size.width, height: size.height };
+    let pixels = data.width.saturating_mul(data.height);
+    let lengths = layers.iter().map(|l| l.rgb.len()).chain(alpha.map(<[f32]>::len)).chain([rgb.len()]);
+    if pixels == 0 || lengths.into_iter().any(|length| length != pixels) {
+        let cause = format!("the layers do not all fill {} × {}", size.width, size.height);
+        return Err(Error::new(ErrorKind::Parameter, path, cause, "give one value per pixel and layer"));
+    }
+    let mut list = channel_list("", rgb, alpha, attributes.depth);
+    for layer in layers {
+        list.extend(channel_list(&format!("{}.", layer.name), &layer.rgb, None, attributes.depth));
+    }
+    let bytes = encode(path, size, data, AnyChannels::sort(list.into_iter().collect()), attributes)?;
+    write_atomically(path, |file| file.write_all(&bytes).map_err(|error| Error::io(path, &error)))
+}
+
 /// R, G, B and, where there is coverage, A.
 fn channels_of(rgb: &[[f32; 3]], alpha: Option<&[f32]>, depth: SampleDepth) -> AnyChannels<FlatSamples> {
+    AnyChannels::sort(channel_list("", rgb, alpha, depth).into_iter().collect())
+}
+
+fn channel_list(
+    prefix: &str,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    depth: SampleDepth,
+) -> Vec<AnyChannel<FlatSamples>> {
+    let name = |letter: &str| format!("{prefix}{letter}");
     let colours = ["R", "G", "B"].into_iter().enumerate();
     let mut list: Vec<_> = colours
-        .map(|(channel, name)| AnyChannel::new(name, samples_of(rgb.iter().map(|p| p[channel]), depth)))
+        .map(|(channel, letter)| {
+            AnyChannel::new(name(letter).as_str(), samples_of(rgb.iter().map(|p| p[channel]), depth))
+        })
         .collect();
-    list.extend(alpha.map(|alpha| AnyChannel::new("A", samples_of(alpha.iter().copied(), depth))));
-    AnyChannels::sort(list.into_iter().collect())
+    list.extend(alpha.map(|alpha| AnyChannel::new(name("A").as_str(), samples_of(alpha.iter().copied(), depth))));
+    list
 }
 
 fn samples_of(values: impl Iterator<Item = f32>, depth: SampleDepth) -> FlatSamples {

@@ -33,8 +33,9 @@ const MIN_GAIN: f64 = 0.5;
 /// Angle between neighbours of the first, coarse look over all rotations.
 const COARSE_STEP_DEG: f64 = 15.0;
 
-/// So many places of the coarse look are refined.
+/// So many places of the coarse look are walked uphill, and so many of those are refined.
 const STARTS: usize = 16;
+const REFINED: usize = 6;
 
 /// Optima closer than this are one.
 const SAME_OPTIMUM_DEG: f64 = 10.0;
@@ -215,11 +216,14 @@ fn coarse_starts(target: &LogField, source: &LogField) -> Vec<UnitQuaternion<f64
             starts.push(grid[index]);
         }
     }
-    starts.par_iter().filter_map(|start| climb(target, source, *start)).collect()
+    let mut climbed: Vec<(UnitQuaternion<f64>, f64)> =
+        starts.par_iter().filter_map(|start| climb(target, source, *start)).collect();
+    climbed.sort_by(|a, b| b.1.total_cmp(&a.1));
+    climbed.into_iter().take(REFINED).map(|c| c.0).collect()
 }
 
 /// Compass search in the three small rotations, 8° down to 1°.
-fn climb(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Option<UnitQuaternion<f64>> {
+fn climb(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Option<(UnitQuaternion<f64>, f64)> {
     let score = |rotation: &UnitQuaternion<f64>| correlation(&target.luminance, &source.luminance, rotation, 2);
     let mut best = (start, score(&start)?);
     let mut step_rad = 8.0_f64.to_radians();
@@ -234,7 +238,7 @@ fn climb(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Op
             None => step_rad *= 0.5,
         }
     }
-    Some(best.0)
+    Some(best)
 }
 
 /// Rotations spread over the whole group: turns about the vertical × tilts of that vertical.

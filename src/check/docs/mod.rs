@@ -7,12 +7,12 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod relight;
+pub mod rotation;
 pub mod scale;
 mod set_checklist;
 pub mod set_notes;
 pub mod sun;
-pub mod relight;
-pub mod rotation;
 mod topics;
 
 pub use topics::{TOPICS, Topic};

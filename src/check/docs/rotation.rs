@@ -17,7 +17,7 @@ pub const DOC: CheckDoc = CheckDoc {
           key, the fill, the horizon and the reflections all come home together.",
     how: "Both spheres are blurred to the same 8 deg and taken as logarithms, so that a bright light does not decide \
           alone: a lamp can always be laid upon another lamp, the surroundings cannot. Every rotation is tried in steps \
-          of 15 deg, the best sixteen are refined on the radiance of all three channels, each channel with an offset of \
+          of 15 deg, the best are followed uphill and refined on the radiance of all three channels, each channel with an offset of \
           its own so that exposure and colour turn nothing. What differs much from the rest, such as crew or a lamp \
           that is missing, counts little.\n\
           A rotation is called for only where it makes the spheres alike (correlation 0.9 or more, half or more of what \

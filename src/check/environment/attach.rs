@@ -27,8 +27,7 @@ pub(super) fn pictures(
     predicted: &Predicted,
 ) -> Result<Vec<Attachment>> {
     let mirror = &pair.comparison.mirror;
-    let reflectance =
-        sheet.mirror(&mirror.name).and_then(|m| m.reflectance).unwrap_or([UNKNOWN_REFLECTANCE; 3]);
+    let reflectance = sheet.mirror(&mirror.name).and_then(|m| m.reflectance).unwrap_or([UNKNOWN_REFLECTANCE; 3]);
     let sources = captured.light.gathered(&predicted.stance).completed();
     let grey = sheet.mattes.first().and_then(|m| m.reflectance).unwrap_or([GREY; 3]);
     let matte = predict_matte(&sources, &mirror.geometry, &mirror.fit.outline, grey);

@@ -75,7 +75,8 @@ pub(super) fn judge(
 
 /// The checks speak of the CG; here the environment stands in its place.
 fn of_environment(remedy: &str) -> String {
-    let plain = remedy.replace("the CG key", "the environment's key").replace("the CG light", "the environment's light");
+    let plain =
+        remedy.replace("the CG key", "the environment's key").replace("the CG light", "the environment's light");
     plain.replace("in the CG", "in the environment").replace("the CG", "the environment").replace("CG ", "environment ")
 }
 
@@ -140,7 +141,9 @@ fn notes(survey: &Survey) -> Vec<String> {
         notes.push(format!("{:.1} % of all directions are black or missing", 100.0 * survey.empty_fraction));
     }
     if let Some(level) = survey.clipping.plateau {
-        notes.push(format!("many pixels hold exactly the largest value, {level:.4}: most likely the recording's ceiling"));
+        notes.push(format!(
+            "many pixels hold exactly the largest value, {level:.4}: most likely the recording's ceiling"
+        ));
     }
     if let Some(deg) = survey.nadir_patch_deg {
         notes.push(format!("a round patch of about {deg:.0} deg radius covers the nadir"));

@@ -2,9 +2,9 @@
 
 use serde_json::{Map, Value, json};
 
-use super::Captured;
 use super::super::shot_check::PairEvidence;
 use super::super::{CHECKS, Comparison};
+use super::Captured;
 use crate::camera::FovSource;
 use crate::environment::{PredictedSphere, Stance, predict_mirror};
 use crate::radiance::{Radiometry, RecordingLimit};
@@ -42,8 +42,10 @@ pub(super) struct Compared {
 impl Predicted {
     pub(super) fn of(pair: &PairEvidence<'_>, captured: &Captured<'_>) -> Self {
         let [tilt_deg, roll_deg] = pair.comparison.camera_tilt_roll_deg.unwrap_or_default();
-        let mut stance =
-            Stance { level_axes: level_axes(tilt_deg, roll_deg), heading_deg: captured.spec.heading_deg.unwrap_or(0.0) };
+        let mut stance = Stance {
+            level_axes: level_axes(tilt_deg, roll_deg),
+            heading_deg: captured.spec.heading_deg.unwrap_or(0.0),
+        };
         let mut heading_told = false;
         if captured.spec.heading_deg.is_none() {
             let (_, side) = mirror_side(pair, captured, &stance, None);
@@ -68,7 +70,8 @@ impl Predicted {
                 wrap_deg(self.stance.heading_deg)
             )
         } else {
-            "the environment's heading is not given and the photographed sphere does not tell it: 0 deg is taken".to_owned()
+            "the environment's heading is not given and the photographed sphere does not tell it: 0 deg is taken"
+                .to_owned()
         }
     }
 
@@ -181,7 +184,13 @@ impl Compared {
             entry.extend(f.value_sd.map(|v| ("value_sd".to_owned(), v.into())));
             entry.insert("unit".to_owned(), f.unit.clone().into());
             entry.insert("tolerance".to_owned(), f.tolerance.into());
-            for key in ["azimuth_error_deg", "elevation_error_deg", "correction_heading_deg", "correction_tilt_deg", "correction_roll_deg"] {
+            for key in [
+                "azimuth_error_deg",
+                "elevation_error_deg",
+                "correction_heading_deg",
+                "correction_tilt_deg",
+                "correction_roll_deg",
+            ] {
                 entry.extend(f.detail.get(key).map(|v| (key.to_owned(), v.clone())));
             }
             if !f.reason.is_empty() {
