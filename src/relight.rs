@@ -30,8 +30,12 @@ const FLOOR_FRACTION: f64 = 0.1;
 /// Robust deviation is taken as at least this, relative.
 const LEAST_DEVIATION: f64 = 0.01;
 
-/// Two layers whose lobes are this much alike (cosine) are taken as one.
-const ALIKE: f64 = 0.985;
+/// Two layers whose lobes are this much alike (cosine) are taken as one: small lights within about 10° of each other,
+/// which a light a few degrees off its place would share out wrongly.
+const ALIKE: f64 = 0.9;
+
+/// Lobes that differ by much more than this, or than the rest do, count little, relative.
+const LEAST_ROBUST: f64 = 0.05;
 
 /// A layer whose variance is this many times larger for the other layers' sake is not told from them.
 const MOST_INFLATION: f64 = 40.0;
@@ -283,7 +287,7 @@ impl System {
             let left = self.left(&gains);
             deviation = (1.4826 * median(&mut left.iter().map(|l| l.abs()).collect::<Vec<_>>())).max(LEAST_DEVIATION);
             for (weight, l) in weights.iter_mut().zip(&left) {
-                *weight = 1.0 / (1.0 + (l / (3.0 * deviation)).powi(2));
+                *weight = 1.0 / (1.0 + (l / (3.0 * deviation.max(LEAST_ROBUST))).powi(2));
             }
         }
         let alike = (self.rows.len() as f64 / INDEPENDENT_LOBES).max(1.0);
@@ -338,13 +342,17 @@ mod tests {
     use super::*;
     use crate::sphere::direction_of_deg;
 
-    /// A light of 5° radius, or light from all round where the radius is 180°.
+    /// A light with a soft edge, so that the grid's cells do not change its flux where it moves; or light from all round
+    /// where the radius is 180°.
     fn light(azimuth_deg: f64, elevation_deg: f64, radius_deg: f64, rgb: [f64; 3]) -> Vec<Source> {
         let grid = DirectionGrid::shared();
         let axis = direction_of_deg(azimuth_deg, elevation_deg);
-        let inside = |d: &Vector3<f64>| d.dot(&axis) >= f64::cos(radius_deg.to_radians()) - 1e-12;
+        let part = |d: &Vector3<f64>| {
+            let off_deg = crate::sphere::angle_between_rad(d, &axis).to_degrees();
+            if radius_deg >= 180.0 { 1.0 } else { f64::exp(-(off_deg / radius_deg).powi(2)) }
+        };
         let source = |(d, sr): (&Vector3<f64>, &f64)| {
-            let light = if inside(d) { rgb.map(|v| v * sr) } else { [0.0; 3] };
+            let light = rgb.map(|v| v * sr * part(d));
             Source { direction: *d, light, luminance: crate::colour::luminance(light), filled: 0.0, clipped: 0.0 }
         };
         grid.directions.iter().zip(&grid.steradian).map(source).collect()

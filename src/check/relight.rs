@@ -79,7 +79,7 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     match relight(&photographed, &comparison.cg.sources, &layers) {
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
         None => {
-            "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason)
+            "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason);
         }
     }
     addition.findings.push(finding);

@@ -127,18 +127,15 @@ fn advised(pair: &Comparison, optimum: &Optimum) -> Turns {
 }
 
 fn turn_words(turns: &Turns) -> String {
-    let mut words = format!("turn the environment {:+.1} deg about the vertical", turns.heading_deg);
-    if turns.heading_deg.abs() >= 0.05 {
-        let sense = if turns.heading_deg > 0.0 { "counter-clockwise" } else { "clockwise" };
-        words += &format!(" ({sense} seen from above)");
-    }
-    if turns.tilt_deg != 0.0 {
-        words += &format!(", then tilt it {:+.1} deg", turns.tilt_deg);
-    }
-    if turns.roll_deg != 0.0 {
-        words += &format!(", then roll it {:+.1} deg", turns.roll_deg);
-    }
-    words
+    let sense = match turns.heading_deg {
+        heading if heading.abs() < 0.05 => "",
+        heading if heading > 0.0 => " (counter-clockwise seen from above)",
+        _ => " (clockwise seen from above)",
+    };
+    let worth = |verb: &str, degrees: f64| (degrees != 0.0).then(|| format!("then {verb} it {degrees:+.1} deg"));
+    let first = format!("turn the environment {:+.1} deg about the vertical{sense}", turns.heading_deg);
+    let rest = [worth("tilt", turns.tilt_deg), worth("roll", turns.roll_deg)];
+    std::iter::once(first).chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", ")
 }
 
 /// Writes turns and what would remain into the detail; returns both in words.

@@ -113,7 +113,7 @@ impl RotationSearch {
     pub fn undone(&self) -> Option<Rotation> {
         let best = self.best.as_ref().filter(|best| self.explains(best) && self.rival.is_none())?;
         let angle_deg = best.angle_deg();
-        (angle_deg.value >= MIN_ANGLE_DEG).then(|| Rotation {
+        (angle_deg.value >= MIN_ANGLE_DEG).then_some(Rotation {
             cg_to_mirror: best.cg_to_mirror,
             angle_deg,
             correlation: best.correlation,

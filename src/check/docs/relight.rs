@@ -22,7 +22,7 @@ pub const DOC: CheckDoc = CheckDoc {
           most unsure.",
     tolerance: "0.33 stops, as for key-fill-ratio (common practice, no source). In a sheet: \"tolerances\": { \
                 \"relight\": { \"stops\": 0.33 } }; on the command line: --tolerance relight=0.33.",
-    cannot_see: "Lights that stand so near each other, or are so broad, that their lobes are alike: they get one gain \
+    cannot_see: "Lights within about 10 deg of each other, or so broad that their lobes are alike: they get one gain \
                  together, and the report says so. A layer that the others make up together, that gives next to nothing, \
                  or of which the photograph shows only clipped light gets no gain.\n\
                  A light that stands in the wrong place: its gain makes the best of it. Mend highlight-direction first.",
