@@ -32,7 +32,7 @@ pub struct ShotEvidence<'a> {
 impl<'a> ShotEvidence<'a> {
     /// The sheet alone, with nothing opened yet.
     pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
-        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], open }
+        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], predict: false, open }
     }
 }
 
