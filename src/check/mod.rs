@@ -3,10 +3,13 @@
 pub mod camera;
 pub mod colour_balance;
 pub mod docs;
+pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod relight;
+pub mod rotation;
 pub mod scale;
 pub mod set_notes;
 mod shot_check;
@@ -18,7 +21,7 @@ pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, 
 use serde_json::{Map, Value};
 
 use crate::report::{Finding, Verdict};
-use crate::rotation::Rotation;
+use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::units::Estimate;
@@ -36,6 +39,10 @@ pub struct Comparison {
     pub other_views: Vec<(Side, Side)>,
     /// The rotation that best maps the CG's light on the mirror's, where it is well determined.
     pub rotation: Option<Rotation>,
+    /// All that the search over rotations found; `None` where there is nothing to hold on to.
+    pub rotation_search: Option<RotationSearch>,
+    /// Tilt and roll of the plate's camera, where the sheet tells its tilt: they say where up is.
+    pub camera_tilt_roll_deg: Option<[f64; 2]>,
     /// What the reference drift adds to the uncertainty of exposure, stops.
     pub drift_sd_stops: f64,
     /// What the reference drift adds to the uncertainty of colour, stops.
@@ -74,10 +81,12 @@ pub static CHECKS: &[&dyn Check] = &[
     &key_fill_ratio::KeyFillRatio,
     &exposure::Exposure,
     &colour_balance::ColourBalance,
+    &rotation::Rotated,
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&camera::Camera, &scale::Scale, &set_notes::SetNotes, &sun::Sun];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] =
+    &[&environment::Environment, &camera::Camera, &scale::Scale, &set_notes::SetNotes, &relight::Relight, &sun::Sun];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

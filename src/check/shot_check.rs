@@ -7,6 +7,7 @@ use super::{CheckDoc, Comparison};
 use crate::Result;
 use crate::camera::View;
 use crate::image::{CaptureMeta, Frame, Size};
+use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Attachment, Finding, InputRecord, Verdict};
 use crate::sheet::{ImageSpec, ShotSheet};
 
@@ -22,6 +23,8 @@ pub struct ShotEvidence<'a> {
     pub pairs: Vec<PairEvidence<'a>>,
     /// Every file that was opened for plate, mirrors and CG, in the sheet's order.
     pub files: &'a [FileNote],
+    /// Pictures of what the environment predicts are wanted.
+    pub predict: bool,
     /// Opens a further image of the sheet; the role goes into the report's `inputs`.
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
 }
@@ -29,7 +32,7 @@ pub struct ShotEvidence<'a> {
 impl<'a> ShotEvidence<'a> {
     /// The sheet alone, with nothing opened yet.
     pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
-        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], open }
+        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], predict: false, open }
     }
 }
 
@@ -53,6 +56,10 @@ pub struct PairEvidence<'a> {
     pub cg_frame: &'a Frame,
     /// How the photographed frame was shot against the plate.
     pub reference: &'a Reference,
+    /// How the rendered frame's pixels become radiance.
+    pub cg_radiometry: &'a Radiometry,
+    /// The most that the photograph could record; `None` where nothing of the sphere is clipped.
+    pub recording_limit: Option<&'a RecordingLimit>,
 }
 
 /// What a file says about itself, kept after its pixels are gone.

@@ -32,7 +32,7 @@ pub(super) enum Command {
     Summary(SummaryArgs),
     /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
-    /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
+    /// Write the demo show, nine shots of an invented film about a salt ferry, and check it
     Demo(DemoArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
@@ -108,6 +108,9 @@ pub(super) struct CheckArgs {
     /// Memory that the shots in work may take, for example 8GiB [default: half of the machine's]
     #[arg(long, value_name = "SIZE")]
     pub(super) memory: Option<ByteSize>,
+    /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
+    #[arg(long)]
+    pub(super) predict: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     /// Encoding of the plate, mirror or cg frames, for example mirror=srgb
@@ -126,7 +129,7 @@ pub(super) struct CheckArgs {
     #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
     /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
-    /// camera=DEG, scale=PERCENT, sun=DEG
+    /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, relight=STOPS
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
 }

@@ -37,7 +37,7 @@ fn wanted(args: &CheckArgs) -> Wanted {
     Wanted {
         out: args.out.clone(),
         format: args.format,
-        options: Options { picture: !args.no_picture, every: args.every },
+        options: Options { picture: !args.no_picture, predict: args.predict, every: args.every },
         version: args.version_name.clone(),
         again: args.again,
         jobs: args.jobs.map_or_else(rayon::current_num_threads, |jobs| jobs as usize),

@@ -21,7 +21,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
     let wanted = Wanted {
         out: args.out.join("reports"),
         format: Format::Text,
-        options: Options { picture: !args.no_picture, every: None },
+        options: Options { picture: !args.no_picture, ..Options::default() },
         version: None,
         // The demo shows checking, not that it was checked before.
         again: true,

@@ -33,6 +33,8 @@ Examples:
       a bracket of two exposures
   plateproof check shot.json --outline mirror=812.5,604,143.2 --tolerance exposure=0.2
       a given outline; a tighter tolerance
+  plateproof check shot.json --predict
+      beside the report, the spheres that the sheet's environment predicts
 
 ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
 In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a

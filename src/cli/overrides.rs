@@ -219,8 +219,19 @@ fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<
 }
 
 fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Positive, origin: &Path) -> Result<()> {
-    const NAMES: &[&str] =
-        &["direction", "key-fill", "exposure", "colour", "colour-mired", "reference-drift", "camera", "scale", "sun"];
+    const NAMES: &[&str] = &[
+        "direction",
+        "key-fill",
+        "exposure",
+        "colour",
+        "colour-mired",
+        "reference-drift",
+        "camera",
+        "scale",
+        "sun",
+        "rotation",
+        "relight",
+    ];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
         "key-fill" | "key-fill-ratio" => &mut tolerances.key_fill.stops,
@@ -231,6 +242,8 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "camera" => &mut tolerances.camera.deg,
         "scale" => &mut tolerances.scale.percent,
         "sun" => &mut tolerances.sun.deg,
+        "rotation" => &mut tolerances.rotation.deg,
+        "relight" => &mut tolerances.relight.stops,
         _ => {
             let guess = nearest(name, NAMES.iter().copied()).unwrap_or_default();
             let (cause, remedy) = (format!("there is no tolerance named `{name}`"), format!("did you mean `{guess}`?"));

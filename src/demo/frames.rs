@@ -2,10 +2,22 @@
 
 use super::develop::{Noise, Veil};
 use super::render::{Background, MirrorSphere, Picture, RenderOptions, render};
-use super::shots::{CgFrame, GOOD_SPHERE, MirrorTake, SIZE, Shot};
+use super::scene::Backdrop;
+use super::shots::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot};
+use crate::environment::{Convention, Stance, direction};
+use crate::image::Size;
+use crate::image::write::NamedLayer;
+use crate::rotation::level_axes;
+use rayon::prelude::*;
 
 /// Where the invented camera's recording ends.
 pub(crate) const CAMERA_CLIP_LEVEL: f64 = 180.0;
+
+/// The captured environment: twice as wide as high.
+const ENVIRONMENT_SIZE: Size = Size { width: 512, height: 256 };
+
+/// Samples across a pixel of it.
+const ENVIRONMENT_SAMPLES: usize = 4;
 
 /// The plate: no sphere, the actor in it.
 pub(crate) fn plate(shot: &Shot) -> Picture {
@@ -39,6 +51,49 @@ pub(crate) fn cg(shot: &Shot) -> Picture {
     let noise = Some(Noise { seed: seed(shot, 3), read: 0.0, shot: 2e-6 });
     let options = RenderOptions { background, noise, ..RenderOptions::default() };
     render(&shot.cg_scene(), &shot.view(), SIZE, Some(&sphere(shot, GOOD_SPHERE)), &options)
+}
+
+/// The CG sphere under one light alone, for each light, and under everything else.
+pub(crate) fn cg_layers(shot: &Shot) -> Vec<NamedLayer> {
+    let scene = shot.cg_scene();
+    let options = RenderOptions { background: Background::Transparent, ..RenderOptions::default() };
+    let name = |index: usize| shot.light_layers.get(index).copied().unwrap_or("rest").to_owned();
+    (0..=scene.lights.len())
+        .map(|index| {
+            let mut part = scene.clone();
+            // A light that is off still hides what is behind it, so that the layers add up to the whole.
+            part.lights.iter_mut().enumerate().filter(|(i, _)| *i != index).for_each(|(_, l)| l.radiance = [0.0; 3]);
+            if index < scene.lights.len() {
+                part.panels.clear();
+                part.backdrop = Backdrop::Plain([0.0; 3]);
+            }
+            let picture = render(&part, &shot.view(), SIZE, Some(&sphere(shot, GOOD_SPHERE)), &options);
+            NamedLayer { name: name(index), rgb: picture.rgb }
+        })
+        .collect()
+}
+
+/// The light on set from every direction, as captured.
+pub(crate) fn environment(shot: &Shot, take: EnvironmentTake) -> Picture {
+    let set = shot.empty_set();
+    let stance = Stance { level_axes: level_axes(shot.tilt_deg, 0.0), heading_deg: take.heading_deg };
+    let size = [ENVIRONMENT_SIZE.width, ENVIRONMENT_SIZE.height];
+    let gain = take.stops.exp2();
+    let pixel = |index: usize| {
+        let (column, row) = ((index % size[0]) as f64, (index / size[0]) as f64);
+        let mut sum = [0.0; 3];
+        for point in 0..ENVIRONMENT_SAMPLES * ENVIRONMENT_SAMPLES {
+            let place = |i: usize| (i as f64 + 0.5) / ENVIRONMENT_SAMPLES as f64 - 0.5;
+            let at = [column + place(point % ENVIRONMENT_SAMPLES), row + place(point / ENVIRONMENT_SAMPLES)];
+            let [longitude, latitude] = Convention::OpenExr.longitude_latitude(at, size);
+            let radiance = set.radiance(&stance.in_camera_axes(&direction(longitude, latitude)));
+            sum = [0, 1, 2].map(|c| sum[c] + radiance[c]);
+        }
+        let count = (ENVIRONMENT_SAMPLES * ENVIRONMENT_SAMPLES) as f64;
+        sum.map(|s| (gain * s / count) as f32)
+    };
+    let rgb = (0..size[0] * size[1]).into_par_iter().map(pixel).collect();
+    Picture { size: ENVIRONMENT_SIZE, rgb, alpha: None }
 }
 
 pub(crate) fn sphere(shot: &Shot, reflectance: [f64; 3]) -> MirrorSphere {

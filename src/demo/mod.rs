@@ -5,6 +5,8 @@
 //! in [`truths`]. The same version writes the same bytes on every run.
 
 mod block;
+#[cfg(test)]
+mod checked_tests;
 mod develop;
 mod frames;
 mod hall;
@@ -24,7 +26,7 @@ use std::path::{Path, PathBuf};
 use serde_json::Value;
 
 use crate::error::{Error, ErrorKind, Result};
-use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg};
+use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg, write_layered_exr};
 use crate::image::{DataWindow, Size};
 use render::Picture;
 use sheets::{FrameNames, shot_sheet, show_sheet, sphere_distance_mm};
@@ -98,7 +100,8 @@ impl Texts {
         }
         let frames = shots.iter().flat_map(|shot| {
             let names = FrameNames::of(shot);
-            [names.plate.to_owned(), names.mirror.to_owned(), names.cg].map(|name| dir.join(shot.name).join(name))
+            let always = [names.plate.to_owned(), names.mirror.to_owned(), names.cg];
+            always.into_iter().chain(names.environment.map(str::to_owned)).map(|name| dir.join(shot.name).join(name))
         });
         frames.into_iter().find(|path| path.exists()).map_or(Ok(()), |path| Err(foreign(&path)))
     }
@@ -133,7 +136,24 @@ fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
         MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set(MIRROR_TIME)),
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
-    place(&folder.join(names.cg), staging, |path| write_picture(path, &frames::cg(shot), &ExrAttributes::default()))
+    place(&folder.join(names.cg), staging, |path| write_cg(path, shot))?;
+    match (shot.environment, names.environment) {
+        (Some(take), Some(name)) => place(&folder.join(name), staging, |path| {
+            let attributes = ExrAttributes { lat_long: true, ..ExrAttributes::default() };
+            write_picture(path, &frames::environment(shot, take), &attributes)
+        }),
+        _ => Ok(()),
+    }
+}
+
+/// The CG sphere, with its lights' layers where the shot has them.
+fn write_cg(path: &Path, shot: &Shot) -> Result<()> {
+    let (picture, attributes) = (frames::cg(shot), ExrAttributes::default());
+    if shot.light_layers.is_empty() {
+        return write_picture(path, &picture, &attributes);
+    }
+    let layers = frames::cg_layers(shot);
+    write_layered_exr(path, picture.size, &picture.rgb, picture.alpha.as_deref(), &layers, &attributes)
 }
 
 /// The shot whose frames a variant uses.
@@ -225,7 +245,8 @@ mod tests {
         assert_eq!((sheets.len(), lines), (shown, shown));
         let first = contents(folder.path());
         let own_frames = VARIANTS.iter().filter_map(variants::own_frame).count();
-        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames);
+        let captured = shots().iter().filter(|shot| shot.environment.is_some()).count();
+        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 25_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.

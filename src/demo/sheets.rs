@@ -14,6 +14,7 @@ pub(crate) struct FrameNames {
     pub(crate) plate: &'static str,
     pub(crate) mirror: &'static str,
     pub(crate) cg: String,
+    pub(crate) environment: Option<&'static str>,
 }
 
 impl FrameNames {
@@ -22,7 +23,12 @@ impl FrameNames {
             MirrorTake::Good => "mirror.exr",
             MirrorTake::Poor => "mirror.jpg",
         };
-        Self { plate: "plate.1001.exr", mirror, cg: format!("cg_sphere.{}.1001.exr", shot.version) }
+        Self {
+            plate: "plate.1001.exr",
+            mirror,
+            cg: format!("cg_sphere.{}.1001.exr", shot.version),
+            environment: shot.environment.map(|_| "environment.exr"),
+        }
     }
 }
 
@@ -54,6 +60,9 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
         sheet["camera"] = camera(shot);
         sheet["cg"]["camera"] = json!({ "focal_length_mm": shot.focal_length_mm, "sensor_mm": SENSOR_MM });
     }
+    if let (Some(take), Some(frame)) = (shot.environment, names.environment) {
+        sheet["environment"] = json!({ "frame": frame, "heading_deg": take.heading_deg });
+    }
     sheet
 }
 
@@ -78,6 +87,9 @@ fn cg_sphere(shot: &Shot, names: &FrameNames) -> Value {
     };
     if shot.cg_frame == CgFrame::Premultiplied {
         sphere["alpha"] = json!("premultiplied");
+    }
+    if !shot.light_layers.is_empty() {
+        sphere["light_layers"] = json!(shot.light_layers);
     }
     sphere
 }

@@ -57,8 +57,21 @@ pub(crate) struct Shot {
     pub(crate) figure_azimuth_deg: Option<f64>,
     /// Errors put into the CG.
     pub(crate) errors: BuiltIn,
+    /// The environment was captured too.
+    pub(crate) environment: Option<EnvironmentTake>,
+    /// The CG sphere comes with a layer for each light; their names, in the order of the CG's lights, then the rest.
+    pub(crate) light_layers: &'static [&'static str],
     /// What the shot must come out as.
     pub(crate) verdict: ShotVerdict,
+}
+
+/// The environment as it was captured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct EnvironmentTake {
+    /// Azimuth of the picture's middle column, as the sheet states it.
+    pub(crate) heading_deg: f64,
+    /// The capture is so many stops brighter than the light was, unknown to the sheet.
+    pub(crate) stops: f64,
 }
 
 /// Errors of the CG, CG minus set.
@@ -120,7 +133,7 @@ impl Shot {
 
 /// All shots in the order of the film.
 pub(crate) fn shots() -> Vec<Shot> {
-    vec![sf_0110(), sf_0140(), sf_0210(), sf_0230(), sf_0320(), sf_0350(), sf_0410()]
+    vec![sf_0110(), sf_0140(), sf_0210(), sf_0230(), sf_0320(), sf_0350(), sf_0410(), sf_0430(), sf_0440()]
 }
 
 /// A shot without errors on the given set.
@@ -141,6 +154,8 @@ fn faithful(name: &'static str, action: &'static str, set: Scene) -> Shot {
         drift_stops: 0.0,
         figure_azimuth_deg: None,
         errors: BuiltIn::default(),
+        environment: None,
+        light_layers: &[],
         verdict: ShotVerdict::Match,
     }
 }
@@ -153,6 +168,7 @@ fn sf_0110() -> Shot {
     Shot {
         figure_azimuth_deg: Some(-172.0),
         errors: BuiltIn { exposure_stops: 0.05, heading_deg: 0.6, ..BuiltIn::default() },
+        environment: Some(EnvironmentTake { heading_deg: 30.0, stops: 0.0 }),
         ..faithful("SF_0110", "the ferry casts off, the mate coils the line", set)
     }
 }
@@ -259,5 +275,39 @@ fn sf_0410() -> Shot {
         drift_stops: 0.6,
         verdict: ShotVerdict::Unsure,
         ..faithful("SF_0410", "second take after the filter change", set)
+    }
+}
+
+fn sf_0430() -> Shot {
+    let lit = |key: f64, rim: f64| {
+        deck_at_dusk(430, 165.0)
+            .with_panel(cabin_window())
+            .with_light(lamp(-44.0, 32.0, 5.0, 3200.0, 60.0 * key))
+            .with_light(lamp(128.0, 24.0, 4.5, 4300.0, 60.0 * rim))
+    };
+    Shot {
+        built_in: "key 1.5 times as strong as on set, rim 0.6 times",
+        version: "v005",
+        focal_length_mm: 40.0,
+        sphere_px: [430.0, 286.0],
+        sphere_radius_px: 98.0,
+        cg: lit(1.5, 0.6),
+        light_layers: &["key", "rim", "dusk"],
+        verdict: ShotVerdict::Mismatch,
+        ..faithful("SF_0430", "the mate counts the crates by lamplight", lit(1.0, 1.0))
+    }
+}
+
+fn sf_0440() -> Shot {
+    let set = deck_at_dusk(440, 155.0).with_panel(cabin_window()).with_light(lamp(46.0, 38.0, 5.0, 3200.0, 50.0));
+    Shot {
+        built_in: "the captured environment is 0.8 stop too bright, and the CG was set up by it",
+        version: "v003",
+        sphere_px: [500.0, 290.0],
+        sphere_radius_px: 96.0,
+        errors: BuiltIn { exposure_stops: 0.8, ..BuiltIn::default() },
+        environment: Some(EnvironmentTake { heading_deg: -75.0, stops: 0.8 }),
+        verdict: ShotVerdict::Mismatch,
+        ..faithful("SF_0440", "the lamp is carried ashore", set)
     }
 }

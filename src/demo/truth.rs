@@ -2,7 +2,7 @@
 
 use std::f64::consts::{PI, TAU};
 
-use nalgebra::Vector3;
+use nalgebra::{Rotation3, Vector3};
 
 use super::scene::{DiscLight, Scene, angle};
 use super::shots::{MirrorTake, Shot, shots};
@@ -97,6 +97,7 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         stops("exposure", shot.errors.exposure_stops, 0.25),
         stops("colour-balance", largest_channel(&set_patches.mean, &cg_patches.mean), 0.1),
         stops("reference-drift", shot.drift_stops, 0.25),
+        CheckTruth { check: "rotation", error: turn_deg(shot), unit: "deg", expected: decided(turn_deg(shot), 5.0) },
     ];
     ShotTruth {
         shot: shot.name,
@@ -109,6 +110,13 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         blue_green_stops: colour(2),
         checks: checks.into_iter().map(|truth| as_far_as_input_allows(shot, truth)).collect(),
     }
+}
+
+/// Angle of the turn that was put into the CG.
+fn turn_deg(shot: &Shot) -> f64 {
+    let about = |axis, deg: f64| Rotation3::from_axis_angle(&axis, deg.to_radians());
+    let turn = about(Vector3::x_axis(), shot.errors.tip_deg) * about(Vector3::y_axis(), shot.errors.heading_deg);
+    turn.angle().to_degrees()
 }
 
 fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {
@@ -282,12 +290,16 @@ mod tests {
     fn no_shot_is_wrong_in_a_way_that_it_does_not_mean() {
         let meant = [
             ("SF_0140", "highlight-direction"),
+            ("SF_0140", "rotation"),
             ("SF_0210", "exposure"),
             ("SF_0210", "colour-balance"),
             ("SF_0230", "key-fill-ratio"),
             ("SF_0320", "highlight-direction"),
             ("SF_0410", "reference-drift"),
             ("SF_0410", "exposure"),
+            ("SF_0430", "key-fill-ratio"),
+            ("SF_0430", "colour-balance"),
+            ("SF_0440", "exposure"),
         ];
         for truth in truths().iter().filter(|truth| truth.verdict != ShotVerdict::Unsure) {
             for check in truth.checks.iter().filter(|check| !meant.contains(&(truth.shot, check.check))) {

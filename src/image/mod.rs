@@ -90,8 +90,8 @@ pub struct CaptureMeta {
     pub altitude_m: Option<f64>,
     /// Compass bearing of the view against true north, clockwise, degrees (EXIF GPSImgDirection with reference T).
     pub heading_deg: Option<f64>,
-    /// The picture is an environment by its own word (OpenEXR `envmap`).
-    pub is_environment: bool,
+    /// The picture shows all directions, and how (OpenEXR `envmap`).
+    pub environment_map: Option<EnvironmentMap>,
 }
 
 /// What a sensor width rests on.
@@ -105,6 +105,15 @@ pub enum SensorWidthBasis {
     WholeSensor,
     /// The rounded 35 mm equivalent focal length (EXIF FocalLengthIn35mmFilm).
     FilmEquivalent,
+}
+
+/// How a picture of all directions is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum EnvironmentMap {
+    /// Latitude and longitude.
+    LatLong,
+    /// The six sides of a cube.
+    Cube,
 }
 
 impl CaptureMeta {

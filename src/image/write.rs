@@ -47,6 +47,10 @@ pub struct ExrAttributes {
     pub capture_date: Option<String>,
     /// `utcOffset`: what has to be added to `capDate` to get UTC, seconds.
     pub utc_offset_s: Option<f32>,
+    /// `software`: what wrote the file.
+    pub software: Option<String>,
+    /// The picture is a lat-long environment (`envmap`).
+    pub lat_long: bool,
     /// Other float attributes by name (`pinholeFocalLength` …). With more than one of them, the bytes of the header
     /// may differ from run to run.
     pub other_floats: Vec<(String, f32)>,
@@ -63,6 +67,8 @@ impl Default for ExrAttributes {
             iso_speed: None,
             capture_date: None,
             utc_offset_s: None,
+            software: None,
+            lat_long: false,
             other_floats: Vec::new(),
         }
     }
@@ -90,6 +96,8 @@ impl ExrAttributes {
             iso_speed: self.iso_speed,
             capture_date: self.capture_date.as_deref().map(Into::into),
             utc_offset: self.utc_offset_s,
+            software_name: self.software.as_deref().map(Into::into),
+            environment_map: self.lat_long.then_some(exr::meta::attribute::EnvironmentMap::LatitudeLongitude),
             ..LayerAttributes::default()
         };
         for (name, value) in &self.other_floats {
@@ -122,6 +130,22 @@ pub fn write_exr(
     alpha: Option<&[f32]>,
     attributes: &ExrAttributes,
 ) -> Result<()> {
+    let bytes = exr_bytes(path, size, data, rgb, alpha, attributes)?;
+    write_atomically(path, |file| file.write_all(&bytes).map_err(|error| Error::io(path, &error)))
+}
+
+/// The same file in memory; `path` is what errors name.
+///
+/// # Errors
+/// As [`write_exr`].
+pub fn exr_bytes(
+    path: &Path,
+    size: Size,
+    data: DataWindow,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    attributes: &ExrAttributes,
+) -> Result<Vec<u8>> {
     let pixels = data.width.saturating_mul(data.height);
     let filled = rgb.len() == pixels && alpha.is_none_or(|a| a.len() == pixels);
     if pixels == 0 || !filled || size.width == 0 || size.height == 0 {
@@ -132,25 +156,82 @@ pub fn write_exr(
             "give one value per pixel of a window that is not empty",
         ));
     }
+    encode(path, size, data, channels_of(rgb, alpha, attributes.depth), attributes)
+}
+
+fn encode(
+    path: &Path,
+    size: Size,
+    data: DataWindow,
+    channels: AnyChannels<FlatSamples>,
+    attributes: &ExrAttributes,
+) -> Result<Vec<u8>> {
     let encoding =
         Encoding { compression: Compression::ZIP16, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing };
-    let channels = channels_of(rgb, alpha, attributes.depth);
     let layer = Layer::new(Vec2(data.width, data.height), attributes.own(data), encoding, channels);
     let mut image = Image::from_layer(layer);
     image.attributes = attributes.shared(size);
-    write_atomically(path, |file| {
-        image.write().to_unbuffered(file).map_err(|error| cannot_write(path, &error.to_string()))
-    })
+    let mut bytes = std::io::Cursor::new(Vec::new());
+    image.write().to_unbuffered(&mut bytes).map_err(|error| cannot_write(path, &error.to_string()))?;
+    Ok(bytes.into_inner())
+}
+
+/// One layer beside the picture: channels `name.R`, `name.G`, `name.B`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NamedLayer {
+    /// Its name.
+    pub name: String,
+    /// Its pixels, as many as the picture's.
+    pub rgb: Vec<[f32; 3]>,
+}
+
+/// Writes a picture that fills its display window, with further layers in the same file.
+///
+/// # Errors
+/// As [`write_exr`]; also where a layer has another number of pixels.
+pub fn write_layered_exr(
+    path: &Path,
+    size: Size,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    layers: &[NamedLayer],
+    attributes: &ExrAttributes,
+) -> Result<()> {
+    let data = DataWindow { x: 0, y: 0, width: size.width, height: size.height };
+    let pixels = data.width.saturating_mul(data.height);
+    let lengths = layers.iter().map(|l| l.rgb.len()).chain(alpha.map(<[f32]>::len)).chain([rgb.len()]);
+    if pixels == 0 || lengths.into_iter().any(|length| length != pixels) {
+        let cause = format!("the layers do not all fill {} × {}", size.width, size.height);
+        return Err(Error::new(ErrorKind::Parameter, path, cause, "give one value per pixel and layer"));
+    }
+    let mut list = channel_list("", rgb, alpha, attributes.depth);
+    for layer in layers {
+        list.extend(channel_list(&format!("{}.", layer.name), &layer.rgb, None, attributes.depth));
+    }
+    let bytes = encode(path, size, data, AnyChannels::sort(list.into_iter().collect()), attributes)?;
+    write_atomically(path, |file| file.write_all(&bytes).map_err(|error| Error::io(path, &error)))
 }
 
 /// R, G, B and, where there is coverage, A.
 fn channels_of(rgb: &[[f32; 3]], alpha: Option<&[f32]>, depth: SampleDepth) -> AnyChannels<FlatSamples> {
+    AnyChannels::sort(channel_list("", rgb, alpha, depth).into_iter().collect())
+}
+
+fn channel_list(
+    prefix: &str,
+    rgb: &[[f32; 3]],
+    alpha: Option<&[f32]>,
+    depth: SampleDepth,
+) -> Vec<AnyChannel<FlatSamples>> {
+    let name = |letter: &str| format!("{prefix}{letter}");
     let colours = ["R", "G", "B"].into_iter().enumerate();
     let mut list: Vec<_> = colours
-        .map(|(channel, name)| AnyChannel::new(name, samples_of(rgb.iter().map(|p| p[channel]), depth)))
+        .map(|(channel, letter)| {
+            AnyChannel::new(name(letter).as_str(), samples_of(rgb.iter().map(|p| p[channel]), depth))
+        })
         .collect();
-    list.extend(alpha.map(|alpha| AnyChannel::new("A", samples_of(alpha.iter().copied(), depth))));
-    AnyChannels::sort(list.into_iter().collect())
+    list.extend(alpha.map(|alpha| AnyChannel::new(name("A").as_str(), samples_of(alpha.iter().copied(), depth))));
+    list
 }
 
 fn samples_of(values: impl Iterator<Item = f32>, depth: SampleDepth) -> FlatSamples {

@@ -71,7 +71,7 @@ fn one(look: &Look) -> Guess {
 
 fn by_evidence(look: &Look) -> (Role, String) {
     let shown = shown(look);
-    if look.meta.is_environment {
+    if look.meta.environment_map.is_some() {
         return (Role::Environment, "its envmap attribute says so".to_owned());
     }
     if let Some((role, word)) = role_by_name(&look.path) {

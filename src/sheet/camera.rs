@@ -49,7 +49,7 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -90.0, max = 90.0))]
     pub tilt_deg: Option<f64>,
-    /// Roll, degrees.
+    /// Roll, degrees; + = camera turned counter-clockwise as the operator sees it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -180.0, max = 180.0))]
     pub roll_deg: Option<f64>,
@@ -113,6 +113,11 @@ impl CameraSpec {
             by_option: self.by_option || other.by_option,
             fov_by_option_deg: self.fov_by_option_deg.or(other.fov_by_option_deg),
         }
+    }
+
+    /// Tilt and roll, where the tilt is known; a roll that nobody noted is 0.
+    pub fn tilt_roll_deg(&self) -> Option<[f64; 2]> {
+        Some([self.tilt_deg?, self.roll_deg.unwrap_or(0.0)])
     }
 
     /// The same camera without a word about its sensor and what was read out of it.

@@ -12,9 +12,6 @@ impl ShotSheet {
         for (i, mirror) in self.mirrors.iter().enumerate() {
             mirror.note_not_used(&format!("mirrors[{i}]"), &mut paths);
         }
-        for (i, sphere) in self.cg.spheres.iter().enumerate() {
-            note(&mut paths, !sphere.light_layers.is_empty(), format!("cg.spheres[{i}].light_layers"));
-        }
         for (path, camera) in [("camera", &self.camera), ("cg.camera", &self.cg.camera)] {
             if let Some(camera) = camera {
                 camera.note_not_used(path, &mut paths);
@@ -27,7 +24,6 @@ impl ShotSheet {
     fn note_whole_sections(&self, paths: &mut Vec<String>) {
         let sections = [
             ("mattes", !self.mattes.is_empty()),
-            ("environment", self.environment.is_some()),
             ("clean_plate", self.clean_plate.is_some()),
             ("straight_lines", self.straight_lines.is_some()),
         ];
@@ -43,6 +39,7 @@ impl ShotSheet {
             let bracket = mirror.bracket.iter().enumerate();
             images.extend(bracket.map(|(j, exposure)| (format!("mirrors[{i}].bracket[{j}]"), exposure)));
         }
+        images.extend(self.environment.iter().map(|e| ("environment".to_owned(), &e.image)));
         images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));
         images
     }

@@ -27,6 +27,7 @@ const WAIVABLE: &[&str] = &[
     "straight-lines",
     "set-notes",
     "sun",
+    "relight",
 ];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.

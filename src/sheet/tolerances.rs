@@ -27,6 +27,10 @@ pub struct Tolerances {
     pub scale: PercentTolerance,
     /// Of `sun`, default 10 deg.
     pub sun: AngleTolerance,
+    /// Of `rotation`, default 5 deg.
+    pub rotation: AngleTolerance,
+    /// Of `relight`, default 0.33 stops.
+    pub relight: StopsTolerance,
 }
 
 impl Default for Tolerances {
@@ -40,6 +44,8 @@ impl Default for Tolerances {
             camera: AngleTolerance { deg: 0.25 },
             scale: PercentTolerance { percent: 5.0 },
             sun: AngleTolerance { deg: 10.0 },
+            rotation: AngleTolerance { deg: 5.0 },
+            relight: StopsTolerance { stops: 0.33 },
         }
     }
 }

@@ -30,6 +30,8 @@ use crate::sphere::{Outline, SphereSearch};
 pub struct RunOptions {
     /// Make the evidence picture too.
     pub picture: bool,
+    /// Make pictures of the spheres that the environment predicts, as attachments.
+    pub predict: bool,
 }
 
 /// A shot's report and picture.
@@ -113,7 +115,7 @@ fn run(
         };
         pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
     }
-    attachments.extend(rest::check(sheet, &frames, &pairs, report));
+    attachments.extend(rest::check(sheet, &frames, &pairs, options.predict, report));
     conclude(sheet, report, IsoDate::today_utc());
     if !options.picture {
         return Ok(None);

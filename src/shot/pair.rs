@@ -6,8 +6,8 @@ use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::Frame;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Report, SphereRole, Verdict};
-use crate::rotation::find_rotation;
-use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
+use crate::rotation::{RotationSearch, search_rotation};
+use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 
@@ -34,6 +34,8 @@ pub(super) struct Pair {
     pub(super) comparison: Comparison,
     /// How the photographed frame was shot against the plate.
     pub(super) reference: reference_drift::Reference,
+    pub(super) cg_radiometry: Radiometry,
+    pub(super) recording_limit: Option<RecordingLimit>,
 }
 
 /// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
@@ -75,6 +77,8 @@ pub(super) fn check(
     Ok(Some(Pair {
         mirror_gain: photographed.radiometry.channel_gain(),
         cg_gain,
+        recording_limit: recording_limit(&photographed, &comparison.mirror),
+        cg_radiometry: rendered.radiometry,
         mirror_frame: photographed.frame,
         cg_frame,
         comparison,
@@ -190,14 +194,16 @@ fn compare(
     let equal_request =
         SideRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
     let other_views = other_views(&mirror_request, &equal_request);
-    let rotation = find_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
+    let rotation_search = search_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
     let (drift_sd_stops, drift_colour_sd_stops) = reference_drift::doubt(&photographed.reference, &sheet.tolerances);
     Comparison {
         mirror,
         cg: cg_side,
         cg_limited,
         other_views,
-        rotation,
+        rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
+        rotation_search,
+        camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
         drift_sd_stops,
         drift_colour_sd_stops,
         tolerances: sheet.tolerances,

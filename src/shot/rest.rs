@@ -9,7 +9,13 @@ use super::{Frames, intake, note};
 
 /// Runs the checks that the sheet gives input for. One whose input cannot be used is unsure and makes the shot's
 /// error, and the others still run.
-pub(super) fn check(sheet: &ShotSheet, frames: &Frames, pairs: &[Pair], report: &mut Report) -> Vec<Attachment> {
+pub(super) fn check(
+    sheet: &ShotSheet,
+    frames: &Frames,
+    pairs: &[Pair],
+    predict: bool,
+    report: &mut Report,
+) -> Vec<Attachment> {
     let open = |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, false);
     let plate_view = frames.plate.as_ref().map(|p| intake::view_of(p, sheet.camera.as_ref(), &mut Vec::new()));
     let pairs = pairs.iter().map(|pair| PairEvidence {
@@ -17,6 +23,8 @@ pub(super) fn check(sheet: &ShotSheet, frames: &Frames, pairs: &[Pair], report: 
         mirror_frame: &pair.mirror_frame,
         cg_frame: &pair.cg_frame,
         reference: &pair.reference,
+        cg_radiometry: &pair.cg_radiometry,
+        recording_limit: pair.recording_limit.as_ref(),
     });
     let evidence = ShotEvidence {
         sheet,
@@ -24,6 +32,7 @@ pub(super) fn check(sheet: &ShotSheet, frames: &Frames, pairs: &[Pair], report: 
         plate_view: plate_view.as_ref(),
         pairs: pairs.collect(),
         files: &frames.notes,
+        predict,
         open: &open,
     };
     SHOT_CHECKS.iter().flat_map(|check| one(*check, &evidence, report)).collect()

@@ -23,6 +23,8 @@ const MAX_REPORT_BYTES: u64 = 64 << 20;
 pub struct Options {
     /// With the evidence picture.
     pub picture: bool,
+    /// With the spheres that the environment predicts.
+    pub predict: bool,
     /// Frames from one sample of a moving shot to the next.
     pub every: Option<u32>,
 }
@@ -95,6 +97,7 @@ fn fingerprint(sheet: &ShotSheet, options: Options, read: &BTreeMap<&str, &str>)
         // A waiver that ends changes the verdict though no file has changed.
         "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check, today)).collect::<Vec<_>>(),
         "picture": options.picture,
+        "predict": options.predict,
         "every": options.every,
         "files": files.collect::<Vec<Value>>(),
     });

@@ -43,7 +43,7 @@ pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
 }
 
 fn still(sheet: &ShotSheet, options: Options) -> ShotResult {
-    let outcome = check_shot(sheet, RunOptions { picture: options.picture });
+    let outcome = check_shot(sheet, RunOptions { picture: options.picture, predict: options.predict });
     ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
 }
 

@@ -44,7 +44,7 @@ impl Shot {
     pub(crate) fn check(folder: &Path) -> Self {
         let sheet = load_sheet(&folder.join("shot.json")).expect("the golden sheets are sound");
         let name = folder.file_name().unwrap().to_string_lossy().into_owned();
-        let report = check_shot(&sheet, RunOptions { picture: false }).report;
+        let report = check_shot(&sheet, RunOptions::default()).report;
         Self { name, truth: Truth::read(folder), report }
     }
 

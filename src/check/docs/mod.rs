@@ -2,10 +2,13 @@
 
 pub mod camera;
 pub mod colour_balance;
+pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod relight;
+pub mod rotation;
 pub mod scale;
 mod set_checklist;
 pub mod set_notes;

@@ -3,12 +3,12 @@
 //! Names and units: OpenEXR Standard Attributes (AcademySoftwareFoundation, `ImfStandardAttributes.h`, camera set of
 //! version 3.2).
 
-use ::exr::meta::attribute::{AttributeValue, IntegerBounds, Text};
+use ::exr::meta::attribute::{AttributeValue, EnvironmentMap as StoredMap, IntegerBounds, Text};
 use ::exr::meta::header::{Header, LayerAttributes};
 
 use nalgebra::Vector3;
 
-use super::super::{CaptureMeta, SensorWidthBasis};
+use super::super::{CaptureMeta, EnvironmentMap, SensorWidthBasis};
 use super::layers::text;
 use crate::CaptureTime;
 
@@ -42,7 +42,7 @@ pub(super) fn capture_meta(header: &Header) -> (CaptureMeta, Vec<String>) {
         longitude_deg: within(own.longitude, 180.0),
         altitude_m: within(own.altitude, 20_000.0),
         heading_deg: None,
-        is_environment: own.environment_map.is_some(),
+        environment_map: own.environment_map.map(environment_map),
     };
     (meta, notes)
 }
@@ -107,6 +107,13 @@ fn horizontal_fov_deg(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<
         ));
     }
     Some(fov_deg)
+}
+
+fn environment_map(stored: StoredMap) -> EnvironmentMap {
+    match stored {
+        StoredMap::LatitudeLongitude => EnvironmentMap::LatLong,
+        StoredMap::Cube => EnvironmentMap::Cube,
+    }
 }
 
 /// Make and model, for the report.

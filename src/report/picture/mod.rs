@@ -26,7 +26,6 @@ mod stops_scale;
 pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
 pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};
-#[cfg(test)]
 pub(crate) use png_file::encode_png;
 pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE, SPHERES_KEYWORD, parse_sphere_places};
 pub use sphere_page::render_sphere_picture;

@@ -1,0 +1,290 @@
+//! The reference's half: is the capture itself sound, and does it agree with the photographed sphere?
+
+use nalgebra::Vector3;
+use serde_json::{Value, json};
+
+use super::super::Comparison;
+use super::Captured;
+use super::prediction::{Compared, Predicted};
+use crate::environment::{Seam, Survey};
+use crate::pairing::pair_lights;
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid};
+use crate::report::{Finding, Verdict};
+use crate::sphere::azimuth_elevation_deg;
+use crate::units::Stops;
+use crate::wrap_deg;
+
+/// A lat-long picture is twice as wide as high within this fraction.
+const ASPECT_SLACK: f64 = 0.01;
+
+/// Black or masked directions are told from this part on.
+const TOLD_EMPTY: f64 = 1e-3;
+
+/// Two spheres show different things where they differ by this many stops from the usual.
+const STRANGE_STOPS: f64 = 1.0;
+
+/// What differs is told from this solid angle on, sr (a disc of about 10° across).
+const STRANGE_STERADIAN: f64 = 0.024;
+
+/// Cells this near belong to the same thing, rad.
+const TOUCHING_RAD: f64 = 0.08;
+
+/// The picture's own faults, where no sphere can be compared.
+pub(super) fn judge_picture_alone(finding: &mut Finding, survey: &Survey) {
+    finding.detail.extend(picture_detail(survey));
+    let (faults, notes) = (faults(survey), notes(survey));
+    "no sphere could be compared with the environment".clone_into(&mut finding.reason);
+    if !faults.is_empty() {
+        finding.verdict = Verdict::Mismatch;
+    }
+    say(finding, &faults, &notes);
+}
+
+pub(super) fn judge(
+    finding: &mut Finding,
+    captured: &Captured<'_>,
+    predicted: &Predicted,
+    photograph: &Compared,
+    cg: &Compared,
+) {
+    let survey = &captured.survey;
+    photograph.value(finding);
+    finding.verdict = photograph.verdict();
+    finding.detail.extend(picture_detail(survey));
+    finding.detail.insert("heading_deg".to_owned(), wrap_deg(predicted.stance.heading_deg).into());
+    finding.detail.insert("predicted_against_photographed".to_owned(), photograph.detail());
+    let off = photograph.off_words();
+    if !off.is_empty() {
+        finding.reason = format!("the sphere that it predicts against the photographed one: {off}");
+    }
+    if finding.verdict == Verdict::Mismatch {
+        let remedies: Vec<String> = photograph.remedies().into_iter().map(of_environment).collect();
+        finding.remedy = remedies.join("; ");
+        if cg.verdict() == Verdict::Match {
+            push(&mut finding.reason, "the CG is set up as this environment says, so the capture is what is wrong");
+        }
+    }
+    let (faults, mut notes) = (faults(survey), notes(survey));
+    notes.extend(brightest(finding, survey, &photograph.comparison));
+    notes.extend(stranger(finding, &photograph.comparison));
+    if !faults.is_empty() {
+        finding.verdict = Verdict::Mismatch;
+    }
+    say(finding, &faults, &notes);
+}
+
+/// The checks speak of the CG; here the environment stands in its place.
+fn of_environment(remedy: &str) -> String {
+    let plain =
+        remedy.replace("the CG key", "the environment's key").replace("the CG light", "the environment's light");
+    plain.replace("in the CG", "in the environment").replace("the CG", "the environment").replace("CG ", "environment ")
+}
+
+fn say(finding: &mut Finding, faults: &[(String, String)], notes: &[String]) {
+    for (fault, remedy) in faults {
+        push(&mut finding.reason, fault);
+        push(&mut finding.remedy, remedy);
+    }
+    for note in notes {
+        push(&mut finding.reason, note);
+    }
+}
+
+fn push(text: &mut String, more: &str) {
+    if !text.is_empty() {
+        text.push_str("; ");
+    }
+    text.push_str(more);
+}
+
+/// Faults of the picture with their remedies.
+fn faults(survey: &Survey) -> Vec<(String, String)> {
+    let mut faults = Vec::new();
+    let mut fault = |what: String, remedy: &str| faults.push((what, remedy.to_owned()));
+    if !survey.is_float {
+        fault(
+            "the picture holds integers, not light: it has no range and most likely a view transform".to_owned(),
+            "give the merged capture as float OpenEXR or Radiance HDR",
+        );
+    }
+    if (survey.aspect / 2.0 - 1.0).abs() > ASPECT_SLACK {
+        fault(
+            format!("it is {:.2} times as wide as high, not 2", survey.aspect),
+            "give the whole sphere of directions, uncropped, twice as wide as high",
+        );
+    }
+    if let Some(seam) = survey.edge_seam {
+        fault(
+            format!("its left and right edge do not meet: {}", seam_words(&seam)),
+            "stitch it again, or blend the edge",
+        );
+    }
+    for (pole, name) in survey.pole_spread.iter().zip(["top", "bottom"]) {
+        if let Some(seam) = pole {
+            fault(
+                format!("its {name} row shows one direction and yet varies: {}", seam_words(seam)),
+                "check its projection; a lat-long picture is uniform along its first and last row",
+            );
+        }
+    }
+    faults
+}
+
+fn seam_words(seam: &Seam) -> String {
+    format!("{:.2} stop where neighbours differ by {:.2}", seam.stops, seam.usual_stops)
+}
+
+/// What the reader should know without its being a fault.
+fn notes(survey: &Survey) -> Vec<String> {
+    let mut notes = Vec::new();
+    if survey.empty_fraction > TOLD_EMPTY {
+        notes.push(format!("{:.1} % of all directions are black or missing", 100.0 * survey.empty_fraction));
+    }
+    if let Some(level) = survey.clipping.plateau {
+        notes.push(format!(
+            "many pixels hold exactly the largest value, {level:.4}: most likely the recording's ceiling"
+        ));
+    }
+    if let Some(deg) = survey.nadir_patch_deg {
+        notes.push(format!("a round patch of about {deg:.0} deg radius covers the nadir"));
+    }
+    if let Some(stops) = survey.nadir_dark_stops {
+        notes.push(format!("the nadir is {stops:.1} stops darker than the ground around it: a tripod, or its shadow"));
+    }
+    notes
+}
+
+fn picture_detail(survey: &Survey) -> serde_json::Map<String, Value> {
+    let mut detail = serde_json::Map::new();
+    let mut insert = |key: &str, value: Value| drop(detail.insert(key.to_owned(), value));
+    insert("is_float", survey.is_float.into());
+    insert("aspect", survey.aspect.into());
+    insert("clipped_sr", survey.clipping.steradian.into());
+    insert("empty_fraction", survey.empty_fraction.into());
+    if let Some(stops) = survey.range_stops {
+        insert("dynamic_range_stops", stops.into());
+    }
+    if let Some(level) = survey.clipping.plateau {
+        insert("suspected_ceiling", level.into());
+        insert("suspected_ceiling_sr", survey.clipping.plateau_steradian.into());
+    }
+    if let Some(seam) = survey.edge_seam {
+        insert("edge_seam_stops", seam.stops.into());
+    }
+    for (pole, key) in survey.pole_spread.iter().zip(["top_row_spread_stops", "bottom_row_spread_stops"]) {
+        if let Some(seam) = pole {
+            insert(key, seam.stops.into());
+        }
+    }
+    if let Some(deg) = survey.nadir_patch_deg {
+        insert("nadir_patch_deg", deg.into());
+    }
+    if let Some(stops) = survey.nadir_dark_stops {
+        insert("nadir_dark_stops", stops.into());
+    }
+    detail
+}
+
+/// The sun or brightest light: whole, or what the photographed sphere says it should give.
+fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison) -> Option<String> {
+    let (mirror, environment) = (&comparison.mirror.lights, &comparison.cg.lights);
+    let clipped = survey.clipping.steradian > 0.0 || survey.clipping.plateau.is_some();
+    let key = mirror.key()?;
+    let pairing = pair_lights(mirror, environment);
+    let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &environment.all[p.1]);
+    let gain = partner.and_then(|p| Stops::from_ratio(key.illuminance.value, p.illuminance.value));
+    let [azimuth, elevation] = azimuth_elevation_deg(&key.direction);
+    finding.detail.insert(
+        "brightest_light".to_owned(),
+        json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "clipped_in_environment": clipped,
+                "recoverable": !key.clipped }),
+    );
+    if let Some(stops) = gain {
+        finding.detail.insert("brightest_light_missing_stops".to_owned(), stops.0.into());
+    }
+    if !clipped {
+        return None;
+    }
+    Some(match (key.clipped, gain) {
+        (false, Some(stops)) => format!(
+            "the environment meets a ceiling; its brightest light can be recovered from the photographed sphere, which shows it {:.2} times as strong",
+            stops.ratio()
+        ),
+        (false, None) => {
+            "the environment meets a ceiling and lacks the brightest light; the photographed sphere shows it whole: add it by hand"
+                .to_owned()
+        }
+        (true, _) => "the environment meets a ceiling and the photographed sphere clips too, so the brightest light cannot be recovered from it; a shorter exposure or a matte sphere could".to_owned(),
+    })
+}
+
+/// The largest thing that only one of the two shows: crew, a tripod, something moved.
+fn stranger(finding: &mut Finding, comparison: &Comparison) -> Option<String> {
+    let grid = DirectionGrid::shared();
+    let differences = differences(comparison);
+    let mut left: Vec<bool> = differences.iter().map(|d| d.abs() > STRANGE_STOPS).collect();
+    let mut largest = (0.0, Vector3::zeros(), 0.0);
+    for start in 0..left.len() {
+        if !left[start] {
+            continue;
+        }
+        let (mut open, mut steradian, mut sum, mut stops) = (vec![start], 0.0, Vector3::zeros(), 0.0);
+        left[start] = false;
+        while let Some(cell) = open.pop() {
+            let sr = grid.steradian[cell];
+            steradian += sr;
+            sum += grid.directions[cell] * sr;
+            stops += differences[cell] * sr;
+            for (other, angle) in grid.neighbours(cell) {
+                let other = usize::from(*other);
+                let alike = differences[other] * differences[cell] > 0.0;
+                if left[other] && alike && f64::from(*angle) < TOUCHING_RAD {
+                    left[other] = false;
+                    open.push(other);
+                }
+            }
+        }
+        if steradian > largest.0 {
+            largest = (steradian, sum, stops / steradian);
+        }
+    }
+    let (steradian, sum, stops) = largest;
+    if steradian < STRANGE_STERADIAN {
+        return None;
+    }
+    let [azimuth, elevation] = azimuth_elevation_deg(&sum.try_normalize(1e-9)?);
+    finding.detail.insert(
+        "differs_most_at".to_owned(),
+        json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "steradian": steradian, "stops": stops }),
+    );
+    let than = if stops > 0.0 { "brighter" } else { "darker" };
+    Some(format!(
+        "around azimuth {azimuth:.0}, elevation {elevation:.0} deg it is {:.1} stops {than} than the photographed sphere over {steradian:.2} sr: crew, a tripod, or something that moved",
+        stops.abs()
+    ))
+}
+
+/// log2 of environment over photograph about its median, by direction; 0 where either is unseen, clipped or a light.
+fn differences(comparison: &Comparison) -> Vec<f64> {
+    let grid = DirectionGrid::shared();
+    let (mirror, environment) = (&comparison.mirror, comparison.cg_on_equal_terms());
+    let ours = mirror.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let theirs = environment.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let margin = (1.5 * COMPARISON_FWHM_DEG).to_radians();
+    let ratio = |cell: usize| {
+        let direction = &grid.directions[cell];
+        let source = comparison.rotation.as_ref().map_or(*direction, |r| r.back(direction));
+        let (a, b) = (ours[cell]?, theirs[grid.cell(&source)]?);
+        let free = !mirror.lights.covers(direction, margin) && !environment.lights.covers(&source, margin);
+        let usable = free && a.clipped < 0.01 && b.clipped < 0.01;
+        Stops::from_ratio(b.luminance, a.luminance).filter(|_| usable).map(|s| s.0)
+    };
+    let all: Vec<Option<f64>> = (0..grid.directions.len()).map(ratio).collect();
+    let mut known: Vec<f64> = all.iter().flatten().copied().collect();
+    if known.is_empty() {
+        return vec![0.0; all.len()];
+    }
+    let middle = known.len() / 2;
+    let usual = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
+    all.into_iter().map(|d| d.map_or(0.0, |d| d - usual)).collect()
+}

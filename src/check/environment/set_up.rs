@@ -1,0 +1,32 @@
+//! The CG's half: does the CG sphere show what the environment gives?
+
+use super::super::{CHECKS, Comparison};
+use super::prediction::Compared;
+use crate::report::{Finding, Verdict};
+
+/// A CG that matches the photographed sphere is not accused for differing from the capture; else the comparison with
+/// the capture says whose fault it is.
+pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture: &Compared, set_up: &Compared) {
+    set_up.value(finding);
+    finding.detail.insert("cg_against_predicted".to_owned(), set_up.detail());
+    let sphere = CHECKS.iter().map(|check| check.run(with_photograph).verdict).max().unwrap_or(Verdict::Unsure);
+    let own = set_up.verdict();
+    finding.verdict = own.min(sphere);
+    let off = set_up.off_words();
+    if own == Verdict::Match {
+        if capture.verdict() == Verdict::Mismatch {
+            "the CG is set up as the environment says; what is wrong is the capture".clone_into(&mut finding.reason);
+        }
+        return;
+    }
+    finding.reason = format!("the CG sphere against the one that the environment predicts: {off}");
+    if sphere == Verdict::Match {
+        finding.reason += "; it matches the photographed sphere all the same, so the difference was put in on purpose or is the capture's";
+    } else if own == Verdict::Mismatch && capture.verdict() == Verdict::Match {
+        finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong";
+        finding.remedy = set_up.remedies().join("; ");
+    } else if own == Verdict::Mismatch {
+        finding.reason += "; the capture does not agree with the photographed sphere either";
+        finding.remedy = set_up.remedies().join("; ");
+    }
+}

@@ -1,0 +1,329 @@
+//! `relight`: the gain of each CG light that would bring the CG sphere to the photographed one.
+
+use serde_json::{Map, Value, json};
+
+use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence};
+use super::{
+    Check, CheckDoc, Comparison, blank, blank_of_shot, colour_balance::ColourBalance, exposure::Exposure,
+    highlight_direction::HighlightDirection, key_fill_ratio, put, settle,
+};
+use crate::Result;
+use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
+use crate::colour::luminance;
+use crate::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
+use crate::relight::{GroupGain, LightLayer, RelightSolution, relight};
+use crate::report::{Finding, Verdict};
+use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
+use crate::units::{Estimate, Stops};
+
+/// Lights that give less than this of what patches receive do not set the value.
+const COUNTED_SHARE: f64 = 0.05;
+
+/// A gain of nothing is counted as this many stops down.
+const OFF_STOPS: f64 = -10.0;
+
+/// Changes of colour below this are not worth saying, mired.
+const NEGLIGIBLE_MIRED: f64 = 3.0;
+
+/// Light of the beauty in no layer is told from this part on.
+const TOLD_REST: f64 = 0.02;
+
+/// The check.
+#[derive(Debug)]
+pub struct Relight;
+
+pub use super::docs::relight::DOC;
+
+impl ShotCheck for Relight {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn is_asked(&self, sheet: &ShotSheet) -> bool {
+        sheet.cg.spheres.iter().any(|s| !s.light_layers.is_empty())
+    }
+
+    fn needs(&self) -> &'static str {
+        "no layers with one light each are named; add light_layers to the CG sphere in the sheet"
+    }
+
+    fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
+        let mut addition = Addition::default();
+        for pair in &shot.pairs {
+            let Some(spec) = shot.sheet.cg_sphere(&pair.comparison.mirror.name) else { continue };
+            if !spec.light_layers.is_empty() {
+                one(shot, pair, spec, &mut addition)?;
+            }
+        }
+        if addition.findings.is_empty() {
+            let mut finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.relight.stops);
+            "no pair of spheres with layers could be compared".clone_into(&mut finding.reason);
+            addition.findings.push(finding);
+        }
+        Ok(addition)
+    }
+}
+
+fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, addition: &mut Addition) -> Result<()> {
+    let comparison = pair.comparison;
+    let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.relight.stops);
+    if comparison.cg.trust.view_transform {
+        "the CG picture has 8 bits and most likely a view transform, so its light does not add up"
+            .clone_into(&mut finding.reason);
+        "render the CG sphere and its layers as scene-linear OpenEXR".clone_into(&mut finding.remedy);
+        addition.findings.push(finding);
+        return Ok(());
+    }
+    let layers = open_layers(shot, pair, spec, addition)?;
+    let photographed = in_cg_axes(comparison);
+    match relight(&photographed, &comparison.cg.sources, &layers) {
+        Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
+        None => {
+            "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason);
+        }
+    }
+    addition.findings.push(finding);
+    Ok(())
+}
+
+fn open_layers(
+    shot: &ShotEvidence<'_>,
+    pair: &PairEvidence<'_>,
+    spec: &CgSphereSpec,
+    addition: &mut Addition,
+) -> Result<Vec<LightLayer>> {
+    let cg = &pair.comparison.cg;
+    let mut layers = Vec::with_capacity(spec.light_layers.len());
+    for name in &spec.light_layers {
+        let image = ImageSpec { layer: Some(name.clone()), ..spec.image.clone() };
+        let frame = (shot.open)(&image, "cg light layer")?;
+        let gathered = SphereImage::gather(&frame, &cg.geometry, &cg.fit.outline, pair.cg_radiometry);
+        layers.push(LightLayer { name: crate::printable_text(name), sources: gathered.map.completed() });
+        addition.inputs.push(frame.record);
+    }
+    Ok(layers)
+}
+
+/// The photographed light where the CG has it: an environment turned as a whole is turned back.
+fn in_cg_axes(comparison: &Comparison) -> Vec<Source> {
+    let turned = |s: &Source| match &comparison.rotation {
+        Some(rotation) => Source { direction: rotation.back(&s.direction), ..*s },
+        None => *s,
+    };
+    comparison.mirror.sources.iter().map(turned).collect()
+}
+
+fn judge(
+    finding: &mut Finding,
+    comparison: &Comparison,
+    photographed: &[Source],
+    layers: &[LightLayer],
+    solution: &RelightSolution,
+) {
+    let common_sd = comparison.mirror.reflectance.common_sd_stops.hypot(comparison.drift_sd_stops);
+    let shares: Vec<f64> = solution.groups.iter().map(|g| share(comparison, layers, g)).collect();
+    let counted = solution.groups.iter().zip(&shares).filter(|(_, share)| **share >= COUNTED_SHARE);
+    let largest = counted.map(|(g, _)| stops(g, common_sd)).max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));
+    if let Some(value) = largest {
+        settle(finding, value, "the layers' light overlaps, or the sphere's reflectance is not known well");
+        if value.value <= OFF_STOPS {
+            finding.value_bound = Some("lower".to_owned());
+        }
+    } else {
+        "no layer's gain can be told".clone_into(&mut finding.reason);
+    }
+    let left = left_over(comparison, photographed, &solution.applied(&comparison.cg.sources, layers));
+    write_detail(finding, layers, solution, &shares, &left);
+    let advice = advice(layers, solution, common_sd);
+    let advice = if advice.is_empty() { "leave every light as it is".to_owned() } else { advice.join(", ") };
+    let words = format!("{advice}: leaves {}", left.words());
+    notes(finding, comparison, layers, solution);
+    hold_back(finding, comparison, &words);
+}
+
+/// Advice accuses nobody: never worse than the worst of the four comparisons.
+fn hold_back(finding: &mut Finding, comparison: &Comparison, words: &str) {
+    let four: [&dyn Check; 4] = [&HighlightDirection, &key_fill_ratio::KeyFillRatio, &Exposure, &ColourBalance];
+    let worst = four.iter().map(|check| check.run(comparison).verdict).max().unwrap_or(Verdict::Match);
+    if worst < finding.verdict {
+        finding.verdict = worst;
+        prepend(&mut finding.reason, "advice only: the other comparisons of this sphere are no worse than this");
+    }
+    if finding.verdict == Verdict::Match {
+        prepend(&mut finding.reason, words);
+    } else {
+        words.clone_into(&mut finding.remedy);
+    }
+}
+
+fn prepend(text: &mut String, first: &str) {
+    *text = if text.is_empty() { first.to_owned() } else { format!("{first}; {text}") };
+}
+
+/// The change of a light in stops.
+fn stops(group: &GroupGain, common_sd_stops: f64) -> Estimate {
+    let value = Stops::from_ratio(group.grey, 1.0).map_or(OFF_STOPS, |s| s.0.max(OFF_STOPS));
+    let sd = group.grey_sd / group.grey.max(0.1) / std::f64::consts::LN_2;
+    Estimate::new(value, sd.hypot(common_sd_stops))
+}
+
+/// Part of what patches receive that a group gives, after its gain or before, whichever is more.
+fn share(comparison: &Comparison, layers: &[LightLayer], group: &GroupGain) -> f64 {
+    let towards = comparison.cg.geometry.towards_camera();
+    let mean = |sources: &[Source]| luminance(cap_mean_rgb(sources, &towards));
+    let own: f64 = group.layers.iter().map(|l| mean(&layers[*l].sources)).sum();
+    own * group.grey.max(1.0) / mean(&comparison.cg.sources).max(f64::MIN_POSITIVE)
+}
+
+/// Colour change of a group's light, + = warmer, with its uncertainty; `None` where it has no colour temperature.
+fn warmer_mired(layers: &[LightLayer], group: &GroupGain) -> Option<Estimate> {
+    let mut colour = [0.0; 3];
+    for source in group.layers.iter().flat_map(|l| &layers[*l].sources) {
+        for (sum, light) in colour.iter_mut().zip(source.light) {
+            *sum += light;
+        }
+    }
+    let mired = |rgb: [f64; 3]| Some(cct_duv_from_working_rgb(rgb)?.cct.to_mired()?.0);
+    let after = [0, 1, 2].map(|c| colour[c] * group.rgb[c]);
+    let mut moved = after;
+    moved[2] *= 1.01;
+    let per_percent = (mired(moved)? - mired(after)?).abs();
+    let sd = 100.0 * per_percent * group.channel_sd / group.grey.max(0.1);
+    Some(Estimate::new(mired(after)? - mired(colour)?, sd))
+}
+
+fn names(layers: &[LightLayer], of: &[usize]) -> String {
+    of.iter().map(|l| layers[*l].name.as_str()).collect::<Vec<_>>().join(" + ")
+}
+
+/// What to do with each light, those that change most first.
+fn advice(layers: &[LightLayer], solution: &RelightSolution, common_sd: f64) -> Vec<String> {
+    let mut changes: Vec<(f64, String)> = Vec::new();
+    for group in &solution.groups {
+        let change = stops(group, common_sd);
+        let name = names(layers, &group.layers);
+        if group.grey < 2.0 * group.grey_sd && group.grey < 0.1 {
+            changes.push((change.value.abs(), format!("{name} off")));
+            continue;
+        }
+        let mired = warmer_mired(layers, group).filter(|m| m.value.abs() > (2.0 * m.sd).max(NEGLIGIBLE_MIRED));
+        let is_one = change.value.abs() <= (2.0 * change.sd).min(0.1);
+        let warmth =
+            mired.map(|m| format!("{:.0} mired {}", m.value.abs(), if m.value > 0.0 { "warmer" } else { "cooler" }));
+        match (is_one, warmth) {
+            (true, None) => {}
+            (true, Some(warmth)) => changes.push((0.0, format!("{name} {warmth}"))),
+            (false, None) => changes.push((change.value.abs(), format!("{name} x {:.2}", group.grey))),
+            (false, Some(w)) => changes.push((change.value.abs(), format!("{name} x {:.2} and {w}", group.grey))),
+        }
+    }
+    changes.sort_by(|a, b| b.0.total_cmp(&a.0));
+    changes.into_iter().map(|c| c.1).collect()
+}
+
+/// Errors after the gains.
+struct LeftOver {
+    exposure_stops: Option<f64>,
+    key_fill_stops: Option<f64>,
+    colour_stops: Option<f64>,
+}
+
+fn left_over(comparison: &Comparison, photographed: &[Source], applied: &[Source]) -> LeftOver {
+    let towards = comparison.cg.geometry.towards_camera();
+    let (cg, mirror) = (cap_mean_rgb(applied, &towards), cap_mean_rgb(photographed, &towards));
+    let ratio = |sources: &[Source]| {
+        let e = extremes(sources, &towards)?;
+        Stops::from_ratio(e.bright.luminance, e.dark.luminance)
+    };
+    let channel = |c: usize| {
+        let stops = Stops::from_ratio(cg[c] / luminance(cg), mirror[c] / luminance(mirror))?;
+        Some(stops.0)
+    };
+    LeftOver {
+        exposure_stops: Stops::from_ratio(luminance(cg), luminance(mirror)).map(|s| s.0),
+        key_fill_stops: ratio(applied).zip(ratio(photographed)).map(|(c, m)| (c - m).0),
+        colour_stops: [0, 1, 2].into_iter().filter_map(channel).max_by(|a, b| a.abs().total_cmp(&b.abs())),
+    }
+}
+
+impl LeftOver {
+    fn words(&self) -> String {
+        let number = |what: &str, value: Option<f64>| value.map(|v| format!("{what} {v:+.2}"));
+        let parts: Vec<String> = [
+            number("exposure", self.exposure_stops),
+            number("key/fill", self.key_fill_stops),
+            number("colour", self.colour_stops),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stop", parts.join(", ")) }
+    }
+}
+
+fn write_detail(
+    finding: &mut Finding,
+    layers: &[LightLayer],
+    solution: &RelightSolution,
+    shares: &[f64],
+    left: &LeftOver,
+) {
+    let gains: Vec<Value> = solution
+        .groups
+        .iter()
+        .zip(shares)
+        .map(|(group, share)| {
+            let mut entry = Map::new();
+            let of: Vec<&str> = group.layers.iter().map(|l| layers[*l].name.as_str()).collect();
+            entry.insert("layers".to_owned(), json!(of));
+            put(&mut entry, "gain", Estimate::new(group.grey, group.grey_sd));
+            entry.insert("gain_rgb".to_owned(), json!(group.rgb));
+            entry.insert("gain_rgb_sd".to_owned(), json!(vec![group.channel_sd; 3]));
+            entry.insert("share".to_owned(), json!(share));
+            if let Some(mired) = warmer_mired(layers, group) {
+                put(&mut entry, "warmer_mired", mired);
+            }
+            Value::Object(entry)
+        })
+        .collect();
+    finding.detail.insert("gains".to_owned(), gains.into());
+    let untold: Vec<&str> = solution.untold.iter().map(|l| layers[*l].name.as_str()).collect();
+    finding.detail.insert("not_told".to_owned(), json!(untold));
+    finding.detail.insert("in_no_layer_fraction".to_owned(), solution.rest_fraction.into());
+    finding.detail.insert("left_over_fraction".to_owned(), solution.left_over.into());
+    let mut remaining = Map::new();
+    for (key, value) in [
+        ("exposure_stops", left.exposure_stops),
+        ("key_fill_stops", left.key_fill_stops),
+        ("colour_stops", left.colour_stops),
+    ] {
+        remaining.extend(value.filter(|v| v.is_finite()).map(|v| (key.to_owned(), v.into())));
+    }
+    finding.detail.insert("remaining".to_owned(), remaining.into());
+}
+
+/// What the reader must know beside the gains.
+fn notes(finding: &mut Finding, comparison: &Comparison, layers: &[LightLayer], solution: &RelightSolution) {
+    let mut said = Vec::new();
+    for group in solution.groups.iter().filter(|g| g.layers.len() > 1) {
+        said.push(format!("{} cannot be told apart and share one gain", names(layers, &group.layers)));
+    }
+    if !solution.untold.is_empty() {
+        said.push(format!(
+            "no gain for {}: clipped in the photograph, too faint, or made up by the others",
+            names(layers, &solution.untold)
+        ));
+    }
+    if solution.rest_fraction.abs() > TOLD_REST {
+        let percent = 100.0 * solution.rest_fraction;
+        said.push(format!("{percent:.0} % of the CG's light is in none of these layers and stays as it is"));
+    }
+    if comparison.rotation.is_some() {
+        said.push("gains hold after the turn that rotation advises".to_owned());
+    } else if HighlightDirection.run(comparison).verdict == Verdict::Mismatch {
+        said.push("a light stands in the wrong place or is missing: mend highlight-direction first".to_owned());
+    }
+    for note in said {
+        prepend(&mut finding.reason, &note);
+    }
+}

@@ -1,0 +1,217 @@
+//! `rotation`: is the whole environment turned?
+
+use nalgebra::{Matrix3, Rotation3, Vector3};
+use serde_json::{Map, json};
+
+use super::exposure::{median_stops, shared_directions};
+use super::key_fill_ratio::ratio_stops;
+use super::{Check, CheckDoc, Comparison, blank, put, settle};
+use crate::radiance::{Source, extremes};
+use crate::report::{Finding, Verdict};
+use crate::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
+use crate::sheet::Tolerances;
+use crate::side::Side;
+use crate::sphere::angle_between_rad;
+use crate::units::{Estimate, Stops};
+
+/// Below this correlation the two spheres do not show the same surroundings at all.
+const UNLIKE: f64 = 0.6;
+
+/// A tilt or roll below this is not worth dialling in, degrees.
+const NEGLIGIBLE_DEG: f64 = 0.5;
+
+/// The check.
+#[derive(Debug)]
+pub struct Rotated;
+
+pub use super::docs::rotation::DOC;
+
+impl Check for Rotated {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.rotation.deg
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.rotation.deg);
+        let Some(search) = &pair.rotation_search else {
+            "the light is even all round, or too little of it is seen: no turn can be told"
+                .clone_into(&mut finding.reason);
+            return finding;
+        };
+        finding.detail.insert("correlation_before".to_owned(), search.before.into());
+        match called_for(search) {
+            Some(best) => judge_best(&mut finding, pair, search, best),
+            None => judge_near(&mut finding, pair, search),
+        }
+        finding
+    }
+}
+
+/// The best rotation, where it explains a difference.
+fn called_for(search: &RotationSearch) -> Option<&Optimum> {
+    search.best.as_ref().filter(|best| search.explains(best))
+}
+
+/// A rotation makes the spheres alike: how large is it?
+fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch, best: &Optimum) {
+    let angle = doubted_angle(pair, best);
+    settle(finding, angle, "the surroundings hold this turn only loosely");
+    let left = describe(finding, pair, best);
+    if let Some(rival) = &search.rival {
+        finding.verdict = Verdict::Unsure;
+        finding.reason = format!(
+            "two turns fit about equally: {}, or {}",
+            turn_words(&advised(pair, best)),
+            turn_words(&advised(pair, rival))
+        );
+        "look at the evidence picture and turn by the one that brings the surroundings home"
+            .clone_into(&mut finding.remedy);
+    } else if finding.verdict != Verdict::Match {
+        finding.remedy = left;
+    }
+}
+
+/// No rotation is called for: the small one next to none is held against the tolerance.
+fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch) {
+    if search.before < UNLIKE {
+        finding.reason = format!(
+            "no rotation explains the difference: the spheres' surroundings have little in common ({})",
+            correlation_words(search)
+        );
+        "check that this CG sphere belongs to this mirror frame, and what it is lit by".clone_into(&mut finding.remedy);
+        return;
+    }
+    let Some(near) = &search.near else {
+        "the light has too little structure to tell a turn by".clone_into(&mut finding.reason);
+        return;
+    };
+    settle(finding, doubted_angle(pair, near), "the surroundings hold a turn only loosely");
+    describe(finding, pair, near);
+    if search.alike() {
+        return;
+    }
+    if finding.verdict == Verdict::Mismatch {
+        finding.verdict = Verdict::Unsure;
+    }
+    finding.reason = format!("no rotation explains what differs between the spheres ({})", correlation_words(search));
+}
+
+fn correlation_words(search: &RotationSearch) -> String {
+    let best = search.best.as_ref().map_or(search.before, |b| b.correlation);
+    format!("correlation {:.2} as it is, {best:.2} at the best turn", search.before)
+}
+
+/// The angle with the doubt of an unknown field of view.
+fn doubted_angle(pair: &Comparison, optimum: &Optimum) -> Estimate {
+    let angle = optimum.angle_deg();
+    let under =
+        |mirror: &Side, cg: &Side| rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value);
+    angle.widened(pair.fov_sd(angle.value, under))
+}
+
+/// The world's level axes in camera axes; the camera's own where its tilt is unknown.
+fn level(pair: &Comparison) -> Matrix3<f64> {
+    let [tilt_deg, roll_deg] = pair.camera_tilt_roll_deg.unwrap_or_default();
+    level_axes(tilt_deg, roll_deg)
+}
+
+/// What to dial in: a heading alone, where tilt and roll are negligible.
+fn advised(pair: &Comparison, optimum: &Optimum) -> Turns {
+    let turns = Turns::of(&optimum.cg_to_mirror, &level(pair));
+    let worth = |degrees: f64| if degrees.abs() < NEGLIGIBLE_DEG { 0.0 } else { degrees };
+    Turns { tilt_deg: worth(turns.tilt_deg), roll_deg: worth(turns.roll_deg), ..turns }
+}
+
+fn turn_words(turns: &Turns) -> String {
+    let sense = match turns.heading_deg {
+        heading if heading.abs() < 0.05 => "",
+        heading if heading > 0.0 => " (counter-clockwise seen from above)",
+        _ => " (clockwise seen from above)",
+    };
+    let worth = |verb: &str, degrees: f64| (degrees != 0.0).then(|| format!("then {verb} it {degrees:+.1} deg"));
+    let first = format!("turn the environment {:+.1} deg about the vertical{sense}", turns.heading_deg);
+    let rest = [worth("tilt", turns.tilt_deg), worth("roll", turns.roll_deg)];
+    std::iter::once(first).chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", ")
+}
+
+/// Writes turns and what would remain into the detail; returns both in words.
+fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> String {
+    let level = level(pair);
+    let turns = Turns::of(&optimum.cg_to_mirror, &level);
+    let sd = |axis: usize| {
+        let axis = level.column(axis).into_owned();
+        (axis.transpose() * optimum.cov * axis)[(0, 0)].max(0.0).sqrt().to_degrees()
+    };
+    put(&mut finding.detail, "correction_heading_deg", Estimate::new(turns.heading_deg, sd(1)));
+    put(&mut finding.detail, "correction_tilt_deg", Estimate::new(turns.tilt_deg, sd(0)));
+    put(&mut finding.detail, "correction_roll_deg", Estimate::new(turns.roll_deg, sd(2)));
+    let up = if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" };
+    finding.detail.insert("up".to_owned(), up.into());
+    finding.detail.insert("correlation".to_owned(), optimum.correlation.into());
+    let advised = advised(pair, optimum);
+    let left = remaining(pair, &advised.rotation(&level), optimum.correlation);
+    let words = left.words();
+    finding.detail.insert("remaining".to_owned(), left.to_detail().into());
+    format!("{}: leaves {words}", turn_words(&advised))
+}
+
+/// Errors after a rotation is undone.
+struct Remaining {
+    key_deg: Option<f64>,
+    exposure_stops: Option<f64>,
+    key_fill_stops: Option<f64>,
+}
+
+fn remaining(pair: &Comparison, rotation: &Rotation3<f64>, correlation: f64) -> Remaining {
+    let (mirror, cg) = (&pair.mirror, pair.cg_on_equal_terms());
+    let key_deg = mirror
+        .lights
+        .key()
+        .zip(pair.cg.lights.key())
+        .map(|(a, b)| angle_between_rad(&a.direction, &(rotation * b.direction)).to_degrees());
+    let undone = Rotation {
+        cg_to_mirror: *rotation,
+        angle_deg: Estimate::new(rotation.angle().to_degrees(), 0.0),
+        correlation,
+        correlation_before: correlation,
+    };
+    let turned = |source: &Source| Source { direction: rotation * source.direction, ..*source };
+    let sources: Vec<Source> = cg.sources.iter().map(turned).collect();
+    let towards: Vector3<f64> = cg.geometry.towards_camera();
+    let turned_stops = extremes(&sources, &towards)
+        .and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance))
+        .map(|stops| stops.0);
+    Remaining {
+        key_deg,
+        exposure_stops: median_stops(&shared_directions(mirror, cg, Some(&undone))).map(|m| m.0),
+        key_fill_stops: turned_stops.zip(ratio_stops(mirror)).map(|(c, m)| c - m),
+    }
+}
+
+impl Remaining {
+    fn words(&self) -> String {
+        let mut parts = Vec::new();
+        parts.extend(self.key_deg.map(|d| format!("key {d:.1} deg")));
+        parts.extend(self.exposure_stops.map(|s| format!("exposure {s:+.2} stop")));
+        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {s:+.2} stop")));
+        if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") }
+    }
+
+    fn to_detail(&self) -> Map<String, serde_json::Value> {
+        let mut detail = Map::new();
+        for (key, value) in [
+            ("key_angle_deg", self.key_deg),
+            ("exposure_stops", self.exposure_stops),
+            ("key_fill_stops", self.key_fill_stops),
+        ] {
+            if let Some(value) = value.filter(|v| v.is_finite()) {
+                detail.insert(key.to_owned(), json!(value));
+            }
+        }
+        detail
+    }
+}

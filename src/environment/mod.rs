@@ -1,0 +1,193 @@
+//! A lat-long environment: what arrives from every direction, as captured on set.
+
+mod convention;
+mod predict;
+mod survey;
+
+pub use convention::{Convention, direction};
+pub use predict::{PredictedSphere, predict_matte, predict_mirror};
+pub use survey::{Clipping, Seam, Survey, survey};
+
+use std::f64::consts::PI;
+
+use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
+
+use crate::image::{EnvironmentMap, Frame};
+use crate::radiance::{Deposit, DirectionMap};
+
+/// The finest level has at most so many columns (0.18° each): finer than any sphere shows it.
+const MOST_COLUMNS: usize = 2048;
+
+/// The coarsest level has at least so many.
+const LEAST_COLUMNS: usize = 64;
+
+/// The environment in the working space, at several resolutions.
+#[derive(Debug, Clone)]
+pub struct LatLong {
+    levels: Vec<Level>,
+}
+
+/// One resolution: twice as many columns as rows, pixel patches.
+#[derive(Debug, Clone)]
+struct Level {
+    columns: usize,
+    rows: usize,
+    rgb: Vec<[f32; 3]>,
+}
+
+/// How the environment stands in camera axes.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Stance {
+    /// Columns: the level world's right, up and towards the camera, in camera axes.
+    pub level_axes: Matrix3<f64>,
+    /// Azimuth of the picture's middle column.
+    pub heading_deg: f64,
+}
+
+impl Stance {
+    /// A direction of camera axes in the environment's own (z in the picture's middle).
+    fn own(&self, direction: &Vector3<f64>) -> Vector3<f64> {
+        let level = self.level_axes.transpose() * direction;
+        let (sin, cos) = self.heading_deg.to_radians().sin_cos();
+        Vector3::new(cos * level.x - sin * level.z, level.y, sin * level.x + cos * level.z)
+    }
+
+    /// The inverse.
+    pub fn in_camera_axes(&self, own: &Vector3<f64>) -> Vector3<f64> {
+        let (sin, cos) = self.heading_deg.to_radians().sin_cos();
+        self.level_axes * Vector3::new(cos * own.x + sin * own.z, own.y, cos * own.z - sin * own.x)
+    }
+}
+
+/// The convention of a frame: OpenEXR's where the file has its attribute.
+pub fn convention_of(frame: &Frame) -> Convention {
+    if frame.meta.environment_map == Some(EnvironmentMap::LatLong) {
+        Convention::OpenExr
+    } else {
+        Convention::PixelPatches
+    }
+}
+
+impl LatLong {
+    /// From a frame whose data window is the environment. `gain` brings its values to the plate's exposure. Masked
+    /// pixels take what their neighbours show; where there are none, they are black.
+    pub fn of(frame: &Frame, gain: f64) -> Self {
+        let columns = (frame.data.width.clamp(LEAST_COLUMNS, MOST_COLUMNS) / 4) * 4;
+        let mut levels = vec![finest(frame, gain, columns)];
+        while let Some(next) = levels.last().filter(|l| l.columns >= 2 * LEAST_COLUMNS).map(halved) {
+            levels.push(next);
+        }
+        Self { levels }
+    }
+
+    /// Radiance from a direction of the environment's own axes, averaged over about `blur_rad`.
+    pub fn radiance(&self, own: &Vector3<f64>, blur_rad: f64) -> [f64; 3] {
+        let finest = 2.0 * PI / self.levels[0].columns as f64;
+        let coarser = (blur_rad / finest).max(1.0).log2().floor() as usize;
+        self.levels[coarser.min(self.levels.len() - 1)].at(own)
+    }
+
+    /// All light gathered on the shared grid of directions.
+    pub fn gathered(&self, stance: &Stance) -> DirectionMap {
+        let level = self.levels.iter().find(|l| l.columns <= 1024).unwrap_or(&self.levels[0]);
+        let size = [level.columns, level.rows];
+        let mut map = DirectionMap::default();
+        for row in 0..level.rows {
+            let steradian = Convention::PixelPatches.steradian(row, size);
+            for column in 0..level.columns {
+                let [lon, lat] = Convention::PixelPatches.longitude_latitude([column as f64, row as f64], size);
+                let rgb = level.rgb[row * level.columns + column].map(f64::from);
+                map.deposit(&Deposit {
+                    direction: stance.in_camera_axes(&direction(lon, lat)),
+                    steradian,
+                    rgb,
+                    luminance: crate::colour::luminance(rgb),
+                    clipped: false,
+                });
+            }
+        }
+        map
+    }
+}
+
+/// Resamples the frame to pixel patches; enough points per patch that no stored pixel is passed over.
+fn finest(frame: &Frame, gain: f64, columns: usize) -> Level {
+    let rows = columns / 2;
+    let convention = convention_of(frame);
+    let stored = [frame.data.width, frame.data.height];
+    let points = stored[0].div_ceil(columns).max(stored[1].div_ceil(rows)).clamp(1, 16);
+    let pixel = |index: usize| {
+        let (column, row) = ((index % columns) as f64, (index / columns) as f64);
+        let (mut sum, mut count) = ([0.0; 3], 0.0);
+        for point in 0..points * points {
+            let place = |i: usize| (i as f64 + 0.5) / points as f64 - 0.5;
+            let at = [column + place(point % points), row + place(point / points)];
+            let [lon, lat] = Convention::PixelPatches.longitude_latitude(at, [columns, rows]);
+            if let Some(rgb) = stored_at(frame, convention, &direction(lon, lat)) {
+                sum = [0, 1, 2].map(|c| sum[c] + rgb[c]);
+                count += 1.0;
+            }
+        }
+        let mean = sum.map(|s| s * gain / f64::max(count, 1.0));
+        frame.space.to_working(mean).map(|v| v as f32)
+    };
+    Level { columns, rows, rgb: (0..columns * rows).into_par_iter().map(pixel).collect() }
+}
+
+/// The stored picture between its pixels, in its own space; `None` where all four are masked.
+fn stored_at(frame: &Frame, convention: Convention, own: &Vector3<f64>) -> Option<[f64; 3]> {
+    let [x, y] = convention.point(own, [frame.data.width, frame.data.height]);
+    bilinear([x, y], convention.period(frame.data.width) as usize, frame.data.height, |column, row| {
+        let value = frame.rgb.get(row * frame.data.width + column)?;
+        value[0].is_finite().then(|| value.map(f64::from))
+    })
+}
+
+/// Between four pixels; columns repeat after `period`, rows end at the poles.
+fn bilinear(
+    [x, y]: [f64; 2],
+    period: usize,
+    rows: usize,
+    pixel: impl Fn(usize, usize) -> Option<[f64; 3]>,
+) -> Option<[f64; 3]> {
+    let (left, top) = (x.floor(), y.floor());
+    let (fx, fy) = (x - left, y - top);
+    let column = |offset: i64| (left as i64 + offset).rem_euclid(period.max(1) as i64) as usize;
+    let row = |offset: i64| (top as i64 + offset).clamp(0, rows as i64 - 1) as usize;
+    let (mut sum, mut total) = ([0.0; 3], 0.0);
+    for (dx, dy, weight) in
+        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
+    {
+        if let Some(rgb) = pixel(column(dx), row(dy)) {
+            sum = [0, 1, 2].map(|c| sum[c] + weight * rgb[c]);
+            total += weight;
+        }
+    }
+    (total > 1e-9).then(|| sum.map(|s| s / total))
+}
+
+/// Half the columns and rows, each pixel the mean of four by solid angle.
+fn halved(level: &Level) -> Level {
+    let (columns, rows) = (level.columns / 2, level.rows / 2);
+    let size = [level.columns, level.rows];
+    let pixel = |index: usize| {
+        let (column, row) = (2 * (index % columns), 2 * (index / columns));
+        let weight = |row: usize| Convention::PixelPatches.steradian(row, size);
+        let (upper, lower) = (weight(row), weight(row + 1));
+        let at = |dx: usize, dy: usize, c: usize| f64::from(level.rgb[(row + dy) * level.columns + column + dx][c]);
+        [0, 1, 2].map(|c| {
+            let sum = upper * (at(0, 0, c) + at(1, 0, c)) + lower * (at(0, 1, c) + at(1, 1, c));
+            (sum / (2.0 * (upper + lower))) as f32
+        })
+    };
+    Level { columns, rows, rgb: (0..columns * rows).into_par_iter().map(pixel).collect() }
+}
+
+impl Level {
+    fn at(&self, own: &Vector3<f64>) -> [f64; 3] {
+        let point = Convention::PixelPatches.point(own, [self.columns, self.rows]);
+        let pixel = |column: usize, row: usize| Some(self.rgb[row * self.columns + column].map(f64::from));
+        bilinear(point, self.columns, self.rows, pixel).unwrap_or([0.0; 3])
+    }
+}

@@ -1,0 +1,264 @@
+//! The one rotation that best maps the CG sphere's light on the photographed sphere's.
+//!
+//! Both sides are blurred and taken as logarithms, so that a bright light does not decide alone. The correlation over
+//! all directions is searched over the whole rotation group; the best places are then refined on the radiance itself.
+
+mod field;
+mod refine;
+mod turns;
+
+use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
+use rayon::prelude::*;
+
+use crate::radiance::DirectionGrid;
+use crate::side::Side;
+use crate::units::Estimate;
+use field::LogField;
+use refine::{Refined, refine};
+
+pub use turns::{Turns, level_axes};
+
+/// Smallest correlation at which a rotation counts as explaining the difference.
+const MIN_CORRELATION: f64 = 0.9;
+
+/// With this correlation no rotation worth undoing is left, and the search is spared.
+const ALREADY_ALIKE: f64 = 0.985;
+
+/// Rotations smaller than this are not undone: they are within the error of the search.
+const MIN_ANGLE_DEG: f64 = 1.0;
+
+/// A rotation must raise the correlation over no rotation by this fraction of what is missing to 1.
+const MIN_GAIN: f64 = 0.5;
+
+/// Angle between neighbours of the first, coarse look over all rotations.
+const COARSE_STEP_DEG: f64 = 15.0;
+
+/// So many places of the coarse look are walked uphill, and so many of those are refined.
+const STARTS: usize = 16;
+const REFINED: usize = 6;
+
+/// Optima closer than this are one.
+const SAME_OPTIMUM_DEG: f64 = 10.0;
+
+/// An optimum whose correlation is this close to the best's, counted in what is missing to 1, is its rival.
+const RIVAL_FACTOR: f64 = 1.3;
+
+/// A well-determined rotation, CG → mirror.
+#[derive(Debug, Clone)]
+pub struct Rotation {
+    /// Takes a direction of the CG's light to where the photograph has it.
+    pub cg_to_mirror: Rotation3<f64>,
+    /// Its angle.
+    pub angle_deg: Estimate,
+    /// Correlation of the logarithms after it is applied.
+    pub correlation: f64,
+    /// Correlation without it.
+    pub correlation_before: f64,
+}
+
+impl Rotation {
+    /// Where the light that the photograph has at `direction` lies in the CG.
+    pub fn back(&self, direction: &Vector3<f64>) -> Vector3<f64> {
+        self.cg_to_mirror.inverse() * direction
+    }
+}
+
+/// One place of the rotation group at which the two spheres agree better than around it.
+#[derive(Debug, Clone)]
+pub struct Optimum {
+    /// Takes a direction of the CG's light to where the photograph has it.
+    pub cg_to_mirror: Rotation3<f64>,
+    /// Covariance of its rotation vector in camera axes, rad²: picture and both outlines.
+    pub cov: Matrix3<f64>,
+    /// Correlation of the logarithms of luminance after it is applied.
+    pub correlation: f64,
+}
+
+impl Optimum {
+    /// Angle with its uncertainty. An angle cannot be negative: near zero its error is that of the larger component.
+    pub fn angle_deg(&self) -> Estimate {
+        let vector = self.cg_to_mirror.scaled_axis();
+        let rms = (self.cov.trace() / 3.0).sqrt();
+        let along = vector.try_normalize(1e-9).map_or(rms, |t| (t.transpose() * self.cov * t)[(0, 0)].max(0.0).sqrt());
+        let sd = if vector.norm() < 3.0 * rms { along.max(rms) } else { along };
+        Estimate::new(vector.norm().to_degrees(), sd.to_degrees())
+    }
+}
+
+/// What the search over all rotations found.
+#[derive(Debug, Clone)]
+pub struct RotationSearch {
+    /// Correlation of the logarithms of luminance without any rotation.
+    pub before: f64,
+    /// The optimum next to no rotation; `None` where the light has no structure that would hold it.
+    pub near: Option<Optimum>,
+    /// The best of all; `None` where the spheres are alike as they are and nothing was searched.
+    pub best: Option<Optimum>,
+    /// Another optimum that is about as good as the best.
+    pub rival: Option<Optimum>,
+}
+
+impl RotationSearch {
+    /// This optimum makes the two spheres alike where they were not.
+    pub fn explains(&self, optimum: &Optimum) -> bool {
+        optimum.correlation >= MIN_CORRELATION && optimum.correlation - self.before > MIN_GAIN * (1.0 - self.before)
+    }
+
+    /// The spheres are alike without a rotation.
+    pub fn alike(&self) -> bool {
+        self.before > ALREADY_ALIKE
+    }
+
+    /// The best rotation, where it is well determined, explains the difference, and is not negligible.
+    pub fn undone(&self) -> Option<Rotation> {
+        let best = self.best.as_ref().filter(|best| self.explains(best) && self.rival.is_none())?;
+        let angle_deg = best.angle_deg();
+        (angle_deg.value >= MIN_ANGLE_DEG).then_some(Rotation {
+            cg_to_mirror: best.cg_to_mirror,
+            angle_deg,
+            correlation: best.correlation,
+            correlation_before: self.before,
+        })
+    }
+}
+
+/// Searches every rotation; `None` where too little is seen on both spheres or one of them is even all over.
+pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
+    let (target, source) = rayon::join(|| LogField::of(mirror), || LogField::of(cg));
+    let identity = UnitQuaternion::identity();
+    let before = correlation(&target.luminance, &source.luminance, &identity, 1)?;
+    let outlines = outline_cov(mirror) + outline_cov(cg);
+    let optimum = |refined: Refined| optimum(&target, &source, &refined, &outlines);
+    let near = refine(&target, &source, identity).and_then(optimum);
+    if before > ALREADY_ALIKE {
+        return Some(RotationSearch { before, near, best: None, rival: None });
+    }
+    let starts = coarse_starts(&target, &source);
+    let found = starts.par_iter().filter_map(|start| refine(&target, &source, *start)).filter_map(optimum);
+    let mut found: Vec<Optimum> = found.collect();
+    found.extend(near.clone());
+    found.sort_by(|a, b| b.correlation.total_cmp(&a.correlation));
+    let best = found.first().cloned();
+    let rival = best.as_ref().and_then(|best| rival_of(best, &found));
+    Some(RotationSearch { before, near, best, rival })
+}
+
+/// The rotation next to a known one, for another view of the same spheres.
+pub(crate) fn rotation_near(mirror: &Side, cg: &Side, start: &Rotation3<f64>) -> Option<Optimum> {
+    let (target, source) = rayon::join(|| LogField::of(mirror), || LogField::of(cg));
+    let refined = refine(&target, &source, UnitQuaternion::from_rotation_matrix(start))?;
+    optimum(&target, &source, &refined, &(outline_cov(mirror) + outline_cov(cg)))
+}
+
+fn optimum(target: &LogField, source: &LogField, refined: &Refined, outlines: &Matrix3<f64>) -> Option<Optimum> {
+    Some(Optimum {
+        cg_to_mirror: refined.rotation.to_rotation_matrix(),
+        cov: refined.cov + outlines,
+        correlation: correlation(&target.luminance, &source.luminance, &refined.rotation, 1)?,
+    })
+}
+
+/// What a wrong outline does: the sphere's centre off by a fraction of its radius turns everything seen in it by about
+/// twice that fraction.
+fn outline_cov(side: &Side) -> Matrix3<f64> {
+    let cov = &side.fit.cone_cov;
+    let turn = 2.0 / side.fit.cone.half_angle_rad.max(1e-9);
+    Matrix3::identity() * (turn * turn * cov[(0, 0)].max(cov[(1, 1)]).max(0.0))
+}
+
+fn rival_of(best: &Optimum, found: &[Optimum]) -> Option<Optimum> {
+    let apart = |other: &Optimum| best.cg_to_mirror.angle_to(&other.cg_to_mirror).to_degrees();
+    let limit = 1.0 - RIVAL_FACTOR * (1.0 - best.correlation).max(1e-4);
+    found.iter().find(|other| other.correlation >= limit && apart(other) > SAME_OPTIMUM_DEG).cloned()
+}
+
+/// Correlation of two fields over directions both know, every `stride`-th direction.
+fn correlation(target: &[f64], source: &[f64], rotation: &UnitQuaternion<f64>, stride: usize) -> Option<f64> {
+    let grid = DirectionGrid::shared();
+    let back = rotation.inverse();
+    let (mut n, mut sx, mut sy, mut sxx, mut syy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+    for cell in (0..target.len()).step_by(stride) {
+        let x = target[cell];
+        if x.is_nan() {
+            continue;
+        }
+        let y = source[grid.cell(&(back * grid.directions[cell]))];
+        if y.is_nan() {
+            continue;
+        }
+        n += 1.0;
+        sx += x;
+        sy += y;
+        sxx += x * x;
+        syy += y * y;
+        sxy += x * y;
+    }
+    let (vx, vy) = (sxx - sx * sx / n, syy - sy * sy / n);
+    (n > 50.0 && vx > 1e-9 && vy > 1e-9).then(|| (sxy - sx * sy / n) / (vx * vy).sqrt())
+}
+
+/// The best places of a grid over the rotation group on the broadly averaged light, apart from each other, each walked
+/// uphill on the light itself until slopes can take over.
+fn coarse_starts(target: &LogField, source: &LogField) -> Vec<UnitQuaternion<f64>> {
+    let grid = rotation_grid();
+    let mut scored: Vec<(f64, usize)> = grid
+        .par_iter()
+        .enumerate()
+        .filter_map(|(i, r)| correlation(&target.coarse, &source.coarse, r, 13).map(|c| (c, i)))
+        .collect();
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let mut starts: Vec<UnitQuaternion<f64>> = Vec::new();
+    for (_, index) in scored {
+        if starts.len() >= STARTS {
+            break;
+        }
+        if starts.iter().all(|s| s.angle_to(&grid[index]).to_degrees() > COARSE_STEP_DEG * 1.2) {
+            starts.push(grid[index]);
+        }
+    }
+    let mut climbed: Vec<(UnitQuaternion<f64>, f64)> =
+        starts.par_iter().filter_map(|start| climb(target, source, *start)).collect();
+    climbed.sort_by(|a, b| b.1.total_cmp(&a.1));
+    climbed.into_iter().take(REFINED).map(|c| c.0).collect()
+}
+
+/// Compass search in the three small rotations, 8° down to 1°.
+fn climb(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Option<(UnitQuaternion<f64>, f64)> {
+    let score = |rotation: &UnitQuaternion<f64>| correlation(&target.luminance, &source.luminance, rotation, 2);
+    let mut best = (start, score(&start)?);
+    let mut step_rad = 8.0_f64.to_radians();
+    while step_rad > 1.0_f64.to_radians() {
+        let axes = [Vector3::x(), -Vector3::x(), Vector3::y(), -Vector3::y(), Vector3::z(), -Vector3::z()];
+        let better = axes.into_iter().find_map(|axis| {
+            let candidate = UnitQuaternion::from_scaled_axis(axis * step_rad) * best.0;
+            score(&candidate).filter(|s| *s > best.1 + 1e-9).map(|s| (candidate, s))
+        });
+        match better {
+            Some(found) => best = found,
+            None => step_rad *= 0.5,
+        }
+    }
+    Some(best)
+}
+
+/// Rotations spread over the whole group: turns about the vertical × tilts of that vertical.
+fn rotation_grid() -> Vec<UnitQuaternion<f64>> {
+    let mut all = vec![UnitQuaternion::identity()];
+    let turns = (360.0 / COARSE_STEP_DEG) as i32;
+    for tilt in 0..=turns / 2 {
+        let tilt_deg = f64::from(tilt) * COARSE_STEP_DEG;
+        let count = (f64::from(turns) * tilt_deg.to_radians().sin()).round().max(1.0) as usize;
+        for i in 0..count {
+            let way = 2.0 * std::f64::consts::PI * i as f64 / count as f64;
+            let axis = nalgebra::Unit::new_normalize(Vector3::new(way.cos(), 0.0, way.sin()));
+            let lean = UnitQuaternion::from_axis_angle(&axis, tilt_deg.to_radians());
+            all.extend((0..turns).map(|turn| {
+                lean * UnitQuaternion::from_axis_angle(
+                    &Vector3::y_axis(),
+                    (f64::from(turn) * COARSE_STEP_DEG).to_radians(),
+                )
+            }));
+        }
+    }
+    all
+}
