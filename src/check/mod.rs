@@ -1,5 +1,6 @@
 //! Checks: each in its own file, each a row of [`CHECKS`].
 
+pub mod clean_plate;
 pub mod colour_balance;
 pub mod docs;
 pub mod exposure;
@@ -73,7 +74,6 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

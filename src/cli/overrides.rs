@@ -219,7 +219,16 @@ fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<
 }
 
 fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Positive, origin: &Path) -> Result<()> {
-    const NAMES: [&str; 6] = ["direction", "key-fill", "exposure", "colour", "colour-mired", "reference-drift"];
+    const NAMES: [&str; 8] = [
+        "direction",
+        "key-fill",
+        "exposure",
+        "colour",
+        "colour-mired",
+        "reference-drift",
+        "clean-plate",
+        "straight-lines",
+    ];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
         "key-fill" | "key-fill-ratio" => &mut tolerances.key_fill.stops,
@@ -227,6 +236,8 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "colour" | "colour-balance" => &mut tolerances.colour.stops,
         "colour-mired" => &mut tolerances.colour.mired,
         "reference-drift" => &mut tolerances.reference_drift.stops,
+        "clean-plate" => &mut tolerances.clean_plate.px,
+        "straight-lines" => &mut tolerances.straight_lines.px,
         _ => {
             let guess = nearest(name, NAMES.into_iter()).unwrap_or_default();
             let (cause, remedy) = (format!("there is no tolerance named `{name}`"), format!("did you mean `{guess}`?"));

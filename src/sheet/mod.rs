@@ -31,7 +31,9 @@ pub use schema::sheet_schema;
 pub use set::{EnvironmentSpec, MeasuredSpec, WaiverSpec};
 pub use shot::{SHEET_FORMAT, ShotSheet};
 pub(crate) use structure::nearest;
-pub use tolerances::{AngleTolerance, ColourTolerance, StopsTolerance, Tolerances};
+pub use tolerances::{
+    AngleTolerance, CleanPlateTolerance, ColourTolerance, PixelTolerance, StopsTolerance, Tolerances,
+};
 
 use std::path::Path;
 

@@ -7,7 +7,13 @@ impl ShotSheet {
     pub fn not_used(&self) -> Vec<String> {
         let mut paths = Vec::new();
         for (path, image) in self.images() {
-            note(&mut paths, more_than_one_frame(image), format!("{path}.frame_range after its first frame"));
+            // The frames of a plate are searched for those of a clean plate.
+            let searched = path == "clean_plate" || (path == "plate" && self.clean_plate.is_some());
+            note(
+                &mut paths,
+                !searched && more_than_one_frame(image),
+                format!("{path}.frame_range after its first frame"),
+            );
         }
         for (i, mirror) in self.mirrors.iter().enumerate() {
             mirror.note_not_used(&format!("mirrors[{i}]"), &mut paths);
@@ -28,8 +34,6 @@ impl ShotSheet {
         let sections = [
             ("mattes", !self.mattes.is_empty()),
             ("environment", self.environment.is_some()),
-            ("clean_plate", self.clean_plate.is_some()),
-            ("straight_lines", self.straight_lines.is_some()),
             ("measured", !self.measured.is_empty()),
         ];
         for (key, given) in sections {
@@ -45,6 +49,8 @@ impl ShotSheet {
             images.extend(bracket.map(|(j, exposure)| (format!("mirrors[{i}].bracket[{j}]"), exposure)));
         }
         images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));
+        images.extend(self.clean_plate.iter().map(|image| ("clean_plate".to_owned(), image)));
+        images.extend(self.straight_lines.iter().map(|image| ("straight_lines".to_owned(), image)));
         images
     }
 }

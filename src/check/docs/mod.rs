@@ -1,5 +1,6 @@
 //! What every check says about itself: `plateproof explain` prints these texts and nothing else.
 
+pub mod clean_plate;
 pub mod colour_balance;
 pub mod exposure;
 pub mod highlight_direction;

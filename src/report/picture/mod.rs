@@ -22,7 +22,6 @@ mod sphere_panel;
 mod stops_scale;
 
 pub use evidence_page::render_evidence;
-#[cfg(test)]
 pub(crate) use png_file::encode_png;
 pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE};
 pub use sphere_page::render_sphere_picture;
