@@ -28,6 +28,7 @@ pub mod demo;
 mod error;
 pub mod image;
 pub mod lights;
+pub mod lines;
 pub mod pairing;
 pub mod radiance;
 pub mod register;

@@ -8,6 +8,7 @@ pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
 mod shot_check;
+pub mod straight_lines;
 
 pub use docs::CheckDoc;
 pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
@@ -74,6 +75,7 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
+pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&clean_plate::CleanPlate, &straight_lines::StraightLines];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

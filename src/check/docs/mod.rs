@@ -6,6 +6,7 @@ pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod reference_drift;
+pub mod straight_lines;
 mod topics;
 
 pub use topics::{TOPICS, Topic};
