@@ -7,6 +7,7 @@
 mod block;
 mod develop;
 mod frames;
+mod from_set;
 mod hall;
 mod noise;
 mod open_air;
@@ -25,6 +26,7 @@ use serde_json::Value;
 use crate::error::{Error, ErrorKind, Result};
 use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg};
 use crate::image::{DataWindow, Size};
+use from_set::FromSet;
 use render::Picture;
 use sheets::{FrameNames, shot_sheet, show_sheet};
 use shots::{MirrorTake, Shot, shots};
@@ -85,7 +87,9 @@ impl Texts {
         }
         let frames = shots.iter().flat_map(|shot| {
             let names = FrameNames::of(shot);
-            [names.plate.to_owned(), names.mirror.to_owned(), names.cg].map(|name| dir.join(shot.name).join(name))
+            let own = [names.plate.to_owned(), names.mirror.to_owned(), names.cg];
+            let all = own.into_iter().chain(shot.from_set.names().map(str::to_owned));
+            all.map(|name| dir.join(shot.name).join(name)).collect::<Vec<_>>()
         });
         frames.into_iter().find(|path| path.exists()).map_or(Ok(()), |path| Err(foreign(&path)))
     }
@@ -120,7 +124,10 @@ fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
         MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set()),
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
-    place(&folder.join(names.cg), staging, |path| write_picture(path, &frames::cg(shot), &ExrAttributes::default()))
+    place(&folder.join(names.cg), staging, |path| write_picture(path, &frames::cg(shot), &ExrAttributes::default()))?;
+    FromSet::pictures(shot, |name, picture| {
+        place(&folder.join(name), staging, |path| write_picture(path, picture, &ExrAttributes::default()))
+    })
 }
 
 /// Makes a file in the staging folder and moves it to its place, unless the same file is there already.
@@ -187,7 +194,8 @@ mod tests {
         let sheets = write_show(folder.path(), &mut |_| lines += 1).unwrap();
         assert_eq!((sheets.len(), lines), (truths().len(), truths().len()));
         let first = contents(folder.path());
-        assert_eq!(first.len(), 1 + 4 * sheets.len());
+        let from_set: usize = shots().iter().map(|shot| shot.from_set.names().count()).sum();
+        assert_eq!(first.len(), 1 + 4 * sheets.len() + from_set);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 25_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.

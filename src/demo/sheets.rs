@@ -53,6 +53,7 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
     if matches!(shot.mirror_take, MirrorTake::Good) {
         sheet["camera"] = camera(shot);
     }
+    shot.from_set.tell(&mut sheet);
     sheet
 }
 

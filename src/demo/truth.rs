@@ -33,7 +33,7 @@ pub struct CheckTruth {
     pub check: &'static str,
     /// CG minus set (for `reference-drift`: mirror frame minus plate).
     pub error: f64,
-    /// `deg` or `stops`.
+    /// `deg`, `stops` or `px`.
     pub unit: &'static str,
     /// The verdict on good input; `None` where the truth lies too near the tolerance, or the input is too poor, to
     /// ask for one.
@@ -86,7 +86,7 @@ fn truth_of(shot: &Shot) -> ShotTruth {
     };
     let direction_error = angle(&set_lights[0].direction, &cg_lights[0].direction).to_degrees();
     let lost_light = set_lights.len() != cg_lights.len();
-    let checks = vec![
+    let mut checks = vec![
         CheckTruth {
             check: "highlight-direction",
             error: direction_error,
@@ -98,6 +98,7 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         stops("colour-balance", largest_channel(&set_patches.mean, &cg_patches.mean), 0.1),
         stops("reference-drift", shot.drift_stops, 0.25),
     ];
+    checks.extend(from_set_truths(shot));
     ShotTruth {
         shot: shot.name,
         built_in: shot.built_in,
@@ -109,6 +110,22 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         blue_green_stops: colour(2),
         checks: checks.into_iter().map(|truth| as_far_as_input_allows(shot, truth)).collect(),
     }
+}
+
+/// The checks of what else came back from set.
+fn from_set_truths(shot: &Shot) -> impl Iterator<Item = CheckTruth> {
+    let clean = shot.from_set.clean.map(|take| {
+        let [x, y] = take.shift_px;
+        ("clean-plate", x.hypot(y), 0.5)
+    });
+    let grid = shot.from_set.corner_error_px().map(|error| ("straight-lines", error, 1.0));
+    let truth = |(check, error, tolerance): (&'static str, f64, f64)| CheckTruth {
+        check,
+        error,
+        unit: "px",
+        expected: decided(error, tolerance),
+    };
+    clean.into_iter().chain(grid).map(truth)
 }
 
 fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {
@@ -288,6 +305,8 @@ mod tests {
             ("SF_0320", "highlight-direction"),
             ("SF_0410", "reference-drift"),
             ("SF_0410", "exposure"),
+            ("SF_0140", "straight-lines"),
+            ("SF_0320", "clean-plate"),
         ];
         for truth in truths().iter().filter(|truth| truth.verdict != ShotVerdict::Unsure) {
             for check in truth.checks.iter().filter(|check| !meant.contains(&(truth.shot, check.check))) {
