@@ -28,6 +28,8 @@ const NOTABLE_LEVEL_STOPS: f64 = 0.03;
 /// Nominal times, apertures and ISO are rounded to thirds of a stop and the aperture is not exact
 /// (common practice, no source).
 pub(crate) const METADATA_TOLERANCE_STOPS: f64 = 0.15;
+/// Two values closer than this are one, stops.
+const NOTABLE_RIVAL_STOPS: f64 = 0.01;
 /// Motion of the frame's corner beyond a shift from which it is said, px.
 const NOTABLE_TURN_PX: f64 = 0.2;
 /// Camera JPEGs read as sRGB over- or under-state stops by up to 30 % (measured on camera files of known exposure).
@@ -332,7 +334,7 @@ fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warni
         ));
         stops = stops.widened(change);
     }
-    if let Some(distance) = pooled.rival {
+    if let Some(distance) = pooled.rival.filter(|d| *d > NOTABLE_RIVAL_STOPS) {
         warnings.push(format!(
             "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
         ));

@@ -14,7 +14,7 @@ const PLAIN_SDS: f64 = 4.0;
 /// Differences below this share of the brightness are no motion (common practice, no source).
 const LEAST_SHARE: f64 = 0.03;
 /// What interpolation leaves of steep detail, in cells.
-const INTERPOLATION_CELLS: f64 = 0.15;
+const INTERPOLATION_CELLS: f64 = 0.2;
 /// Of the nine cells around a place, so many have to say the same.
 const MAJORITY: usize = 5;
 /// The border of what moved may lie this far off, in cells (one standard deviation).

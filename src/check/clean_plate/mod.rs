@@ -10,7 +10,7 @@ use serde_json::Value;
 use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::image::Frame;
-use crate::register::{Drift, Moved, Registration, compare_frames, what_moved};
+use crate::register::{Drift, Moved, Registration, WarpModel, compare_frames, what_moved};
 use crate::report::{Finding, Verdict};
 use crate::sheet::{CleanPlateTolerance, ImageSpec, ShotSheet};
 use crate::units::Estimate;
@@ -131,8 +131,10 @@ fn tell_registration(finding: &mut Finding, registration: &Registration, apart: 
     detail.insert("registered_by".to_owned(), registration.model.word().into());
     put(detail, "shift_x_px", dx);
     put(detail, "shift_y_px", dy);
-    put(detail, "roll_deg", registration.roll_deg());
-    put(detail, "zoom_percent", registration.zoom_percent());
+    if registration.model != WarpModel::Translation {
+        put(detail, "roll_deg", registration.roll_deg());
+        put(detail, "zoom_percent", registration.zoom_percent());
+    }
     put(detail, "misregistration_px", apart);
     let rows = registration.warp.matrix_px().map(|row| Value::from(row.to_vec())).to_vec();
     detail.insert("matrix_plate_to_clean".to_owned(), rows.into());
@@ -216,7 +218,7 @@ fn move_words(registration: &Registration, size: [f64; 2]) -> String {
     let shift = format!("{} and {}", side(-dx.value, "right", "left"), side(-dy.value, "down", "up"));
     let (roll, zoom) = (-registration.roll_deg().value, registration.zoom_percent().value);
     let more = match registration.model {
-        crate::register::WarpModel::Translation => String::new(),
+        WarpModel::Translation => String::new(),
         _ => format!(
             ", turn it {:.2} deg {} and scale it by {:.4}",
             roll.abs(),
@@ -225,7 +227,7 @@ fn move_words(registration: &Registration, size: [f64; 2]) -> String {
         ),
     };
     let rest = match registration.model {
-        crate::register::WarpModel::Homography => " (all of it: matrix_plate_to_clean in the JSON report)",
+        WarpModel::Homography => " (all of it: matrix_plate_to_clean in the JSON report)",
         _ => "",
     };
     format!("move the clean plate {shift}{more}{rest}")
