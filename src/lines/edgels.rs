@@ -142,7 +142,7 @@ pub(super) fn find(picture: &Picture) -> Edgels {
 fn edgel(picture: &Picture, x: usize, y: usize, threshold: f32) -> Option<Edgel> {
     let [gx, gy] = picture.gradient(x, y);
     let here = gx.hypot(gy);
-    if !(here > threshold) {
+    if here.is_nan() || here <= threshold {
         return None;
     }
     let sideways = gx.abs() >= gy.abs();
@@ -151,7 +151,8 @@ fn edgel(picture: &Picture, x: usize, y: usize, threshold: f32) -> Option<Edgel>
     } else {
         (picture.strength(x, y - 1), picture.strength(x, y + 1))
     };
-    if !(here > before && here >= after) {
+    let is_ridge = here > before && here >= after;
+    if !is_ridge {
         return None;
     }
     let bend = before - 2.0 * here + after;

@@ -1,5 +1,7 @@
 //! The same checkerboards as OpenCV was given (`golden/frames`), without its foreknowledge of focal length and pose.
 
+#![allow(clippy::print_stderr, reason = "shows the measured errors with --nocapture")]
+
 use serde_json::Value;
 
 use super::*;

@@ -1,5 +1,7 @@
 //! Lens distortion of rendered grids with known truth.
 
+#![allow(clippy::print_stderr, reason = "shows the measured errors with --nocapture")]
+
 use super::*;
 use crate::Estimate;
 use crate::register::test_scene::{Random, frame, with_noise};

@@ -50,7 +50,7 @@ pub struct Drift {
     /// unknown.
     pub shift: Option<Shift>,
     /// The map from plate to mirror frame, in plate pixels; `None` where unknown.
-    pub registration: Option<Registration>,
+    pub registration: Option<Box<Registration>>,
     /// Which of the two is the softer, and by how much; `None` where their detail does not tell.
     pub focus: Option<FocusDifference>,
     /// Neither frame has any detail above its noise: nothing shows that both look at the same thing.
@@ -191,7 +191,7 @@ impl<'a> Comparison<'a> {
             red_green_stops,
             blue_green_stops,
             shift: placement.shift,
-            registration: placement.registration.map(|r| r.scaled(self.field.cell_px[0])),
+            registration: placement.registration.map(|r| Box::new(r.scaled(self.field.cell_px[0]))),
             focus,
             featureless: placement.unplaced == Some(NotRegistered::NoTexture),
             used_fraction: pooled.cells as f64 / looked_at,

@@ -40,7 +40,7 @@ pub struct Moved {
 /// Maps what moved, under a drift that has its registration; `None` without one.
 pub(crate) fn what_moved(plate: &Frame, other: &Frame, drift: &Drift) -> Option<Moved> {
     let field = Field::shared(plate, other).ok()?;
-    let registration = drift.registration?;
+    let registration = drift.registration.as_deref()?;
     let cell_px = field.cell_px[0];
     let warp = registration.warp.scaled(cell_px.recip());
     let sd_cells = registration.largest_sd_px([plate.size.width as f64, plate.size.height as f64]) / cell_px;

@@ -1,5 +1,7 @@
 //! The same pictures as OpenCV and scikit-image were given (`golden/frames`).
 
+#![allow(clippy::print_stderr, reason = "shows the measured errors with --nocapture")]
+
 use serde_json::Value;
 
 use super::*;

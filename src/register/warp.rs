@@ -37,7 +37,9 @@ impl WarpModel {
     pub(super) fn basis(self) -> Vec<Parameters> {
         let unit = |pairs: &[(usize, f64)]| {
             let mut direction = Parameters::zeros();
-            pairs.iter().for_each(|(i, v)| direction[*i] = *v);
+            for (i, v) in pairs {
+                direction[*i] = *v;
+            }
             direction
         };
         let translation = [unit(&[(2, 1.0)]), unit(&[(5, 1.0)])];

@@ -1,5 +1,7 @@
 //! Projective maps against known truth.
 
+#![allow(clippy::print_stderr, reason = "shows the measured errors with --nocapture")]
+
 use super::test_scene::{Random, Texture};
 use super::*;
 

@@ -195,7 +195,7 @@ impl Takes {
         self.tell_worst(finding);
         for remark in self.remarks() {
             let glue = if finding.reason.is_empty() { "" } else { "; " };
-            finding.reason.push_str(&format!("{glue}{remark}"));
+            finding.reason = format!("{}{glue}{remark}", finding.reason);
         }
     }
 

@@ -43,10 +43,10 @@ fn spec(frame: &str, range: Option<[u32; 2]>) -> ImageSpec {
 }
 
 /// Runs the check on frames made by `make(file, number)`.
-fn run(plate: ImageSpec, clean: ImageSpec, make: &(dyn Fn(&str, u32) -> Frame + Sync)) -> Addition {
+fn run(plate: &ImageSpec, clean: &ImageSpec, make: &(dyn Fn(&str, u32) -> Frame + Sync)) -> Addition {
     let sheet = ShotSheet {
         plate: Some(plate.clone()),
-        clean_plate: Some(clean),
+        clean_plate: Some(clean.clone()),
         base_dir: PathBuf::new(),
         ..ShotSheet::default()
     };
@@ -70,7 +70,7 @@ fn number(finding: &Finding, key: &str) -> f64 {
 #[test]
 fn a_locked_off_clean_plate_matches_and_shows_the_actor() {
     let make = |file: &str, _: u32| if file == "p" { with_actor(wall(&still(), 1)) } else { wall(&still(), 2) };
-    let addition = run(spec("p", None), spec("c", None), &make);
+    let addition = run(&spec("p", None), &spec("c", None), &make);
     let finding = &addition.findings[0];
     assert_eq!(finding.verdict, Verdict::Match, "{finding:?}");
     assert!(finding.value.unwrap() < 0.05, "{finding:?}");
@@ -83,7 +83,7 @@ fn a_locked_off_clean_plate_matches_and_shows_the_actor() {
 fn a_moved_camera_names_the_move_that_undoes_it() {
     let warp = Warp::similarity(size(), [4.0, -2.5], 0.5_f64.to_radians(), 1.0);
     let make = |file: &str, _: u32| if file == "p" { wall(&still(), 1) } else { wall(&warp, 2) };
-    let finding = &run(spec("p", None), spec("c", None), &make).findings[0];
+    let finding = &run(&spec("p", None), &spec("c", None), &make).findings[0];
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!((number(finding, "roll_deg") - 0.5).abs() < 0.01, "{finding:?}");
     assert!(
@@ -99,7 +99,7 @@ fn exposure_alone_fails_it_with_the_gain_that_cures_it() {
     let make = |file: &str, _: u32| {
         if file == "p" { wall(&still(), 1) } else { scaled(wall(&still(), 2), [1.25, 1.25, 1.25]) }
     };
-    let finding = &run(spec("p", None), spec("c", None), &make).findings[0];
+    let finding = &run(&spec("p", None), &spec("c", None), &make).findings[0];
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!((number(finding, "exposure_stops") - 1.25f64.log2()).abs() < 0.01, "{finding:?}");
     assert!(finding.remedy.contains("0.80") && finding.reason.contains("exposure"), "{finding:?}");
@@ -113,7 +113,7 @@ fn a_slower_second_take_is_searched() {
         let n = f64::from(n);
         if file == "p" { with_actor(wall(&pan(6.0 * (n - 1001.0)), 1)) } else { wall(&pan(2.0 * (n - 1.0) - 10.0), 2) }
     };
-    let addition = run(spec("p", Some([1001, 1006])), spec("c", Some([1, 24])), &make);
+    let addition = run(&spec("p", Some([1001, 1006])), &spec("c", Some([1, 24])), &make);
     let finding = &addition.findings[0];
     let best: Vec<u64> =
         finding.detail["best_clean_frames"].as_array().unwrap().iter().filter_map(Value::as_u64).collect();
@@ -130,7 +130,7 @@ fn a_clean_pass_that_ends_too_soon_is_said() {
         let step = if file == "p" { 10.0 } else { 2.0 };
         wall(&pan(step * f64::from(n - 1)), if file == "p" { 1 } else { 2 })
     };
-    let finding = &run(spec("p", Some([1, 4])), spec("c", Some([1, 6])), &make).findings[0];
+    let finding = &run(&spec("p", Some([1, 4])), &spec("c", Some([1, 6])), &make).findings[0];
     assert_eq!(finding.verdict, Verdict::Mismatch, "{finding:?}");
     assert!(finding.reason.contains("ends (frame 6)"), "{}", finding.reason);
 }
@@ -138,7 +138,7 @@ fn a_clean_pass_that_ends_too_soon_is_said() {
 #[test]
 fn a_plain_wall_is_unsure() {
     let make = |file: &str, _: u32| with_noise(frame(SIZE, |_, _| [0.3; 3]), if file == "p" { 1 } else { 2 }, 0.005);
-    let finding = &run(spec("p", None), spec("c", None), &make).findings[0];
+    let finding = &run(&spec("p", None), &spec("c", None), &make).findings[0];
     assert_eq!(finding.verdict, Verdict::Unsure);
     assert!(finding.value.is_none() && !finding.reason.is_empty());
 }

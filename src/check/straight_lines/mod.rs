@@ -96,7 +96,7 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
     if fit.reach < 0.8 {
         let glue = if finding.reason.is_empty() { "" } else { "; " };
         let share = 100.0 * fit.reach;
-        finding.reason.push_str(&format!("{glue}the edges reach {share:.0} % of the way to the corner"));
+        finding.reason = format!("{}{glue}the edges reach {share:.0} % of the way to the corner", finding.reason);
     }
     Ok(())
 }
