@@ -30,6 +30,7 @@ pub mod environment;
 mod error;
 pub mod image;
 pub mod lights;
+pub mod lines;
 pub mod new_shot;
 pub mod nnls;
 pub mod pairing;

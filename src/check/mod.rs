@@ -1,6 +1,7 @@
 //! Checks: each in its own file, each a row of [`CHECKS`].
 
 pub mod camera;
+pub mod clean_plate;
 pub mod colour_balance;
 pub mod docs;
 pub mod environment;
@@ -13,6 +14,7 @@ pub mod rotation;
 pub mod scale;
 pub mod set_notes;
 mod shot_check;
+pub mod straight_lines;
 pub mod sun;
 
 pub use docs::CheckDoc;
@@ -85,8 +87,16 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] =
-    &[&environment::Environment, &camera::Camera, &scale::Scale, &set_notes::SetNotes, &relight::Relight, &sun::Sun];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
+    &environment::Environment,
+    &camera::Camera,
+    &scale::Scale,
+    &set_notes::SetNotes,
+    &clean_plate::CleanPlate,
+    &straight_lines::StraightLines,
+    &relight::Relight,
+    &sun::Sun,
+];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

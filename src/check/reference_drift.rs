@@ -1,7 +1,7 @@
 //! `reference-drift`: was the sphere frame shot as the plate was?
 
 use super::{blank, put, settle};
-use crate::register::{Drift, DriftOutcome};
+use crate::register::{Drift, DriftOutcome, WarpModel};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::units::{Estimate, Stops};
@@ -57,6 +57,14 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
         let (x, y) = (shift.dx_px, shift.dy_px);
         put(detail, "misregistration_px", Estimate::new(x.value.hypot(y.value), x.sd.hypot(y.sd)));
     }
+    if let Some(registration) = drift.registration.as_ref().filter(|r| r.model != WarpModel::Translation) {
+        detail.insert("registered_by".to_owned(), registration.model.word().into());
+        put(detail, "roll_deg", registration.roll_deg());
+        put(detail, "zoom_percent", registration.zoom_percent());
+    }
+    if let Some(focus) = drift.focus {
+        put(detail, "blur_px", focus.blur_px());
+    }
     if let Some(stops) = drift.metadata_stops {
         detail.insert("metadata_stops".to_owned(), stops.into());
     }
@@ -64,6 +72,10 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
         detail.insert("agrees_with_metadata".to_owned(), agrees.into());
     }
     settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
+    if drift.featureless {
+        finding.verdict = Verdict::Unsure;
+        finding.reason = "nothing shows that both frames look at the same background".to_owned();
+    }
     if finding.verdict == Verdict::Mismatch {
         remedy(finding, reference, value);
     }
@@ -103,7 +115,7 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
         return (stops.sd, colour.sd);
     }
     let beyond = |e: Estimate, tolerance: f64| {
-        let failed = super::decide(e, tolerance) != Verdict::Match;
+        let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
         if failed { e.value.hypot(e.sd) } else { 0.0 }
     };
     (beyond(stops, tolerances.reference_drift.stops), beyond(colour, tolerances.colour.stops))

@@ -231,6 +231,8 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "sun",
         "rotation",
         "relight",
+        "clean-plate",
+        "straight-lines",
     ];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
@@ -244,6 +246,8 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "sun" => &mut tolerances.sun.deg,
         "rotation" => &mut tolerances.rotation.deg,
         "relight" => &mut tolerances.relight.stops,
+        "clean-plate" => &mut tolerances.clean_plate.px,
+        "straight-lines" => &mut tolerances.straight_lines.px,
         _ => {
             let guess = nearest(name, NAMES.iter().copied()).unwrap_or_default();
             let (cause, remedy) = (format!("there is no tolerance named `{name}`"), format!("did you mean `{guess}`?"));

@@ -101,7 +101,7 @@ pub(crate) fn sphere(shot: &Shot, reflectance: [f64; 3]) -> MirrorSphere {
 }
 
 /// A camera as the invented production used it.
-fn camera(shot: &Shot, take: u64) -> RenderOptions {
+pub(crate) fn camera(shot: &Shot, take: u64) -> RenderOptions {
     RenderOptions {
         blur_px: 0.55,
         noise: Some(Noise { seed: seed(shot, take), read: 0.0015, shot: 6e-5 }),
@@ -112,6 +112,6 @@ fn camera(shot: &Shot, take: u64) -> RenderOptions {
 }
 
 /// A seed that differs between shots and between takes.
-fn seed(shot: &Shot, take: u64) -> u64 {
+pub(crate) fn seed(shot: &Shot, take: u64) -> u64 {
     shot.name.bytes().fold(take, |sum, byte| sum.wrapping_mul(257).wrapping_add(u64::from(byte)))
 }

@@ -9,6 +9,7 @@ mod block;
 mod checked_tests;
 mod develop;
 mod frames;
+mod from_set;
 mod hall;
 mod noise;
 mod open_air;
@@ -28,6 +29,7 @@ use serde_json::Value;
 use crate::error::{Error, ErrorKind, Result};
 use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg, write_layered_exr};
 use crate::image::{DataWindow, Size};
+use from_set::FromSet;
 use render::Picture;
 use sheets::{FrameNames, shot_sheet, show_sheet, sphere_distance_mm};
 use shots::{MirrorTake, Shot, shots};
@@ -101,7 +103,9 @@ impl Texts {
         let frames = shots.iter().flat_map(|shot| {
             let names = FrameNames::of(shot);
             let always = [names.plate.to_owned(), names.mirror.to_owned(), names.cg];
-            always.into_iter().chain(names.environment.map(str::to_owned)).map(|name| dir.join(shot.name).join(name))
+            let captured = names.environment.map(str::to_owned);
+            let all = always.into_iter().chain(captured).chain(shot.from_set.names().map(str::to_owned));
+            all.map(|name| dir.join(shot.name).join(name)).collect::<Vec<_>>()
         });
         frames.into_iter().find(|path| path.exists()).map_or(Ok(()), |path| Err(foreign(&path)))
     }
@@ -137,13 +141,13 @@ fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
     place(&folder.join(names.cg), staging, |path| write_cg(path, shot))?;
-    match (shot.environment, names.environment) {
-        (Some(take), Some(name)) => place(&folder.join(name), staging, |path| {
-            let attributes = ExrAttributes { lat_long: true, ..ExrAttributes::default() };
-            write_picture(path, &frames::environment(shot, take), &attributes)
-        }),
-        _ => Ok(()),
+    if let Some((take, name)) = shot.environment.zip(names.environment) {
+        let attributes = ExrAttributes { lat_long: true, ..ExrAttributes::default() };
+        place(&folder.join(name), staging, |path| write_picture(path, &frames::environment(shot, take), &attributes))?;
     }
+    FromSet::pictures(shot, |name, picture| {
+        place(&folder.join(name), staging, |path| write_picture(path, picture, &ExrAttributes::default()))
+    })
 }
 
 /// The CG sphere, with its lights' layers where the shot has them.
@@ -246,7 +250,8 @@ mod tests {
         let first = contents(folder.path());
         let own_frames = VARIANTS.iter().filter_map(variants::own_frame).count();
         let captured = shots().iter().filter(|shot| shot.environment.is_some()).count();
-        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured);
+        let from_set: usize = shots().iter().map(|shot| shot.from_set.names().count()).sum();
+        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured + from_set);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 25_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.

@@ -63,6 +63,7 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
     if let (Some(take), Some(frame)) = (shot.environment, names.environment) {
         sheet["environment"] = json!({ "frame": frame, "heading_deg": take.heading_deg });
     }
+    shot.from_set.tell(&mut sheet);
     sheet
 }
 

@@ -1,5 +1,6 @@
 //! The shots: what was on set, how its frames were taken, and what is wrong in the CG.
 
+use super::from_set::{CleanTake, FromSet, GridTake};
 use super::scene::Scene;
 use super::set::{cabin_window, cloth, crew, deck_at_dusk, figure, lamp, salt_hall};
 use crate::camera::{FovSource, View};
@@ -55,6 +56,8 @@ pub(crate) struct Shot {
     pub(crate) drift_stops: f64,
     /// Direction in which an actor stands in the plate.
     pub(crate) figure_azimuth_deg: Option<f64>,
+    /// What else came back from set.
+    pub(crate) from_set: FromSet,
     /// Errors put into the CG.
     pub(crate) errors: BuiltIn,
     /// The environment was captured too.
@@ -153,6 +156,7 @@ fn faithful(name: &'static str, action: &'static str, set: Scene) -> Shot {
         cg_frame: CgFrame::Premultiplied,
         drift_stops: 0.0,
         figure_azimuth_deg: None,
+        from_set: FromSet::default(),
         errors: BuiltIn::default(),
         environment: None,
         light_layers: &[],
@@ -167,6 +171,10 @@ fn sf_0110() -> Shot {
         .with_light(lamp(-42.0, 34.0, 5.0, 3200.0, 60.0));
     Shot {
         figure_azimuth_deg: Some(-172.0),
+        from_set: FromSet {
+            clean: Some(CleanTake { shift_px: [0.02, -0.01], stops: 0.0 }),
+            grid: Some(GridTake { k1: 0.03, undone: true }),
+        },
         errors: BuiltIn { exposure_stops: 0.05, heading_deg: 0.6, ..BuiltIn::default() },
         environment: Some(EnvironmentTake { heading_deg: 30.0, stops: 0.0 }),
         ..faithful("SF_0110", "the ferry casts off, the mate coils the line", set)
@@ -179,12 +187,13 @@ fn sf_0140() -> Shot {
         .with_light(lamp(38.0, 28.0, 4.5, 3200.0, 70.0))
         .with_light(lamp(-96.0, 22.0, 4.0, 4000.0, 26.0));
     Shot {
-        built_in: "surroundings turned 14 deg counter-clockwise and tipped 1.5 deg",
+        built_in: "surroundings turned 14 deg counter-clockwise and tipped 1.5 deg; no lens distortion",
         version: "v007",
         focal_length_mm: 40.0,
         sphere_px: [402.0, 282.0],
         sphere_radius_px: 104.0,
         figure_azimuth_deg: Some(172.0),
+        from_set: FromSet { grid: Some(GridTake { k1: 0.045, undone: false }), ..FromSet::default() },
         errors: BuiltIn { heading_deg: 14.0, tip_deg: 1.5, ..BuiltIn::default() },
         verdict: ShotVerdict::Mismatch,
         ..faithful("SF_0140", "the passenger counts the salt crates", set)
@@ -232,13 +241,14 @@ fn sf_0320() -> Shot {
     let without_rim =
         deck_at_dusk(320, 175.0).with_panel(cabin_window()).with_light(lamp(50.0, 42.0, 5.5, 4300.0, 48.0));
     Shot {
-        built_in: "lamp behind the passenger's left shoulder left out",
+        built_in: "lamp behind the passenger's left shoulder left out; the clean plate moved and 0.25 stop over",
         version: "v009",
         focal_length_mm: 50.0,
         sphere_px: [600.0, 276.0],
         sphere_radius_px: 98.0,
         cg: without_rim.clone(),
         figure_azimuth_deg: Some(-174.0),
+        from_set: FromSet { clean: Some(CleanTake { shift_px: [3.4, -1.2], stops: 0.25 }), ..FromSet::default() },
         verdict: ShotVerdict::Mismatch,
         ..faithful(
             "SF_0320",

@@ -33,7 +33,7 @@ pub struct CheckTruth {
     pub check: &'static str,
     /// CG minus set (for `reference-drift`: mirror frame minus plate).
     pub error: f64,
-    /// `deg` or `stops`.
+    /// `deg`, `stops` or `px`.
     pub unit: &'static str,
     /// The verdict on good input; `None` where the truth lies too near the tolerance, or the input is too poor, to
     /// ask for one.
@@ -86,7 +86,7 @@ fn truth_of(shot: &Shot) -> ShotTruth {
     };
     let direction_error = angle(&set_lights[0].direction, &cg_lights[0].direction).to_degrees();
     let lost_light = set_lights.len() != cg_lights.len();
-    let checks = vec![
+    let mut checks = vec![
         CheckTruth {
             check: "highlight-direction",
             error: direction_error,
@@ -99,6 +99,7 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         stops("reference-drift", shot.drift_stops, 0.25),
         CheckTruth { check: "rotation", error: turn_deg(shot), unit: "deg", expected: decided(turn_deg(shot), 5.0) },
     ];
+    checks.extend(from_set_truths(shot));
     ShotTruth {
         shot: shot.name,
         built_in: shot.built_in,
@@ -117,6 +118,22 @@ fn turn_deg(shot: &Shot) -> f64 {
     let about = |axis, deg: f64| Rotation3::from_axis_angle(&axis, deg.to_radians());
     let turn = about(Vector3::x_axis(), shot.errors.tip_deg) * about(Vector3::y_axis(), shot.errors.heading_deg);
     turn.angle().to_degrees()
+}
+
+/// The checks of what else came back from set.
+fn from_set_truths(shot: &Shot) -> impl Iterator<Item = CheckTruth> {
+    let clean = shot.from_set.clean.map(|take| {
+        let [x, y] = take.shift_px;
+        ("clean-plate", x.hypot(y), 0.5)
+    });
+    let grid = shot.from_set.corner_error_px().map(|error| ("straight-lines", error, 1.0));
+    let truth = |(check, error, tolerance): (&'static str, f64, f64)| CheckTruth {
+        check,
+        error,
+        unit: "px",
+        expected: decided(error, tolerance),
+    };
+    clean.into_iter().chain(grid).map(truth)
 }
 
 fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {
@@ -300,6 +317,8 @@ mod tests {
             ("SF_0430", "key-fill-ratio"),
             ("SF_0430", "colour-balance"),
             ("SF_0440", "exposure"),
+            ("SF_0140", "straight-lines"),
+            ("SF_0320", "clean-plate"),
         ];
         for truth in truths().iter().filter(|truth| truth.verdict != ShotVerdict::Unsure) {
             for check in truth.checks.iter().filter(|check| !meant.contains(&(truth.shot, check.check))) {

@@ -2,8 +2,11 @@
 
 use super::backdrop::{Backdrop, Side};
 use super::field::{Field, SphereMask};
+use super::focus::{self, FocusDifference};
 use super::ratio::{self, Cell, Pooled};
-use super::tiles::{Pixels, refine_on_tiles};
+use super::tiles::{Pixels, fit_warp_on_tiles, refine_on_tiles};
+use super::warp::{Registration, WarpModel};
+use super::warp_start::register_warp;
 use super::{NotRegistered, Shift, believed, register_translation};
 use crate::image::bracket::stops_from_metadata;
 use crate::image::{CaptureMeta, Frame};
@@ -25,6 +28,12 @@ const NOTABLE_LEVEL_STOPS: f64 = 0.03;
 /// Nominal times, apertures and ISO are rounded to thirds of a stop and the aperture is not exact
 /// (common practice, no source).
 pub(crate) const METADATA_TOLERANCE_STOPS: f64 = 0.15;
+/// Two values closer than this are one, stops.
+const NOTABLE_RIVAL_STOPS: f64 = 0.01;
+/// Motion of the frame's corner beyond a shift from which it is said, px.
+const NOTABLE_TURN_PX: f64 = 0.2;
+/// Camera JPEGs read as sRGB over- or under-state stops by up to 30 % (measured on camera files of known exposure).
+const TONE_CURVE_SHARE: f64 = 0.3;
 /// Focal lengths that differ by more than this are different framings.
 const FOCAL_TOLERANCE: f64 = 0.01;
 
@@ -37,11 +46,18 @@ pub struct Drift {
     pub red_green_stops: Estimate,
     /// log2 of blue over green, mirror frame minus plate, working space: + = the mirror frame is bluer.
     pub blue_green_stops: Estimate,
-    /// How far the mirror frame's picture lies from the plate's, in plate pixels; `None` where unknown.
+    /// How far the mirror frame's picture lies from the plate's, at the frame's centre, in plate pixels; `None` where
+    /// unknown.
     pub shift: Option<Shift>,
     /// How much the difference varies over the frame beyond noise, one standard deviation, stops: other lights, a
     /// shadow or vignetting.
     pub uneven_stops: f64,
+    /// The map from plate to mirror frame, in plate pixels; `None` where unknown.
+    pub registration: Option<Box<Registration>>,
+    /// Which of the two is the softer, and by how much; `None` where their detail does not tell.
+    pub focus: Option<FocusDifference>,
+    /// Neither frame has any detail above its noise: nothing shows that both look at the same thing.
+    pub featureless: bool,
     /// Share of the frame whose ratio agreed.
     pub used_fraction: f64,
     /// The difference that both files' exposure metadata state, stops.
@@ -72,56 +88,80 @@ pub fn measure_drift(
     mirror_sphere: &Outline,
     exposure_difference_hint: Option<Stops>,
 ) -> DriftOutcome {
-    match Comparison::of(plate, mirror_frame, mirror_sphere)
-        .and_then(|comparison| comparison.measure(exposure_difference_hint))
-    {
+    match compare_frames(plate, mirror_frame, Some(mirror_sphere), "mirror frame", exposure_difference_hint) {
         Ok(drift) => DriftOutcome::Measured(drift),
         Err(reason) => DriftOutcome::NotMeasurable(reason),
     }
+}
+
+/// Measures how another frame of the same view differs from the plate; `name` is what the reasons call it.
+///
+/// # Errors
+/// Why nothing can be told.
+pub(crate) fn compare_frames(
+    plate: &Frame,
+    other: &Frame,
+    sphere: Option<&Outline>,
+    name: &'static str,
+    hint: Option<Stops>,
+) -> Result<Drift, String> {
+    Comparison::of(plate, other, sphere, name)?.measure(hint)
 }
 
 /// The two frames on their common grid.
 struct Comparison<'a> {
     plate: &'a Frame,
     mirror: &'a Frame,
-    mask: SphereMask,
+    /// What the reasons call the frame that is compared with the plate.
+    name: &'static str,
+    mask: Option<SphereMask>,
     field: Field,
     plate_cells: Backdrop,
     mirror_cells: Backdrop,
 }
 
-/// Where the mirror frame's picture lies, in cells.
+/// Where the mirror frame's picture lies.
 struct Placement {
     shift: Option<Shift>,
-    cells: [f64; 2],
+    /// In cells; a map that moves nothing where it is unknown.
+    registration: Option<Registration>,
     sd_cells: [f64; 2],
+    unplaced: Option<NotRegistered>,
     warning: Option<String>,
 }
 
+impl Placement {
+    /// The shift of a cell, in cells.
+    fn at(&self, [x, y]: [usize; 2]) -> [f64; 2] {
+        let place = [x as f64 + 0.5, y as f64 + 0.5];
+        self.registration.map_or([0.0; 2], |registration| registration.warp.displacement(place))
+    }
+}
+
 impl<'a> Comparison<'a> {
-    fn of(plate: &'a Frame, mirror: &'a Frame, sphere: &Outline) -> Result<Self, String> {
+    fn of(plate: &'a Frame, mirror: &'a Frame, sphere: Option<&Outline>, name: &'static str) -> Result<Self, String> {
         let field = Field::shared(plate, mirror)?;
-        let mask = SphereMask::of(sphere);
+        let mask = sphere.map(SphereMask::of);
         let (plate_cells, mirror_cells) = rayon::join(
             || Backdrop::of(plate, &field, Side::Plate, None),
-            || Backdrop::of(mirror, &field, Side::Mirror, Some(&mask)),
+            || Backdrop::of(mirror, &field, Side::Mirror, mask.as_ref()),
         );
-        for (cells, name) in [(&plate_cells, "plate"), (&mirror_cells, "mirror frame")] {
+        for (cells, name) in [(&plate_cells, "plate"), (&mirror_cells, name)] {
             let usable = cells.usable_fraction();
             if usable < LEAST_USED_FRACTION {
                 return Err(format!(
-                    "only {:.0} % of the {name} is usable background (the rest is the sphere, clipped or missing)",
+                    "only {:.0} % of the {name} is usable background (the rest is hidden, clipped or missing)",
                     100.0 * usable
                 ));
             }
         }
-        Ok(Self { plate, mirror, mask, field, plate_cells, mirror_cells })
+        Ok(Self { plate, mirror, name, mask, field, plate_cells, mirror_cells })
     }
 
     fn measure(&self, hint: Option<Stops>) -> Result<Drift, String> {
         let placement = self.place()?;
         let sd = placement.sd_cells[0].max(placement.sd_cells[1]);
-        let cells = ratio::compare(&self.plate_cells, &self.mirror_cells, placement.cells, sd.min(1.0));
+        let cells = ratio::compare(&self.plate_cells, &self.mirror_cells, &|cell| placement.at(cell), sd.min(1.0));
         let looked_at = ratio::looked_at(&self.plate_cells) as f64;
         let comparable = cells.len() as f64 / looked_at;
         if comparable < LEAST_USED_FRACTION {
@@ -132,16 +172,22 @@ impl<'a> Comparison<'a> {
         }
         let pooled = ratio::pool_stops(&cells, hint.map(|h| h.0)).ok_or("no background is comparable")?;
         let mut warnings: Vec<String> = placement.warning.iter().cloned().collect();
-        let stops = luminance_drift(&cells, &pooled, &placement, &mut warnings);
+        let mut stops = luminance_drift(&cells, &pooled, &placement, &mut warnings);
+        if let Some(doubt) = self.tone_curve_doubt(stops.value) {
+            warnings.push(tone_curve_warning(self.name));
+            stops = stops.widened(doubt);
+        }
         if stops.sd > LARGEST_SD_STOPS {
             return Err(format!("the background allows no better than ±{:.1} stop: {}", stops.sd, warnings.join("; ")));
         }
         let [red_green_stops, blue_green_stops] = colour_drift(&cells, &pooled, &mut warnings);
         let metadata_stops = stops_from_metadata(&self.plate.meta, &self.mirror.meta).map(|s| s.0);
+        let focus = self.focus(&placement);
+        warnings.extend(focus.and_then(|f| f.warning(self.name)));
         let consistent_with_metadata = metadata_stops.map(|stated| agrees(stops, stated));
-        warnings.extend(metadata_warnings(&self.plate.meta, &self.mirror.meta));
+        warnings.extend(metadata_warnings(&self.plate.meta, &self.mirror.meta, self.name));
         if let Some((stated, false)) = metadata_stops.zip(consistent_with_metadata) {
-            warnings.push(metadata_contradiction(stops, stated));
+            warnings.push(metadata_contradiction(stops, stated, self.name));
         }
         Ok(Drift {
             stops,
@@ -149,6 +195,9 @@ impl<'a> Comparison<'a> {
             blue_green_stops,
             shift: placement.shift,
             uneven_stops: pooled.uneven,
+            registration: placement.registration.map(|r| Box::new(r.scaled(self.field.cell_px[0]))),
+            focus,
+            featureless: placement.unplaced == Some(NotRegistered::NoTexture),
             used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
             consistent_with_metadata,
@@ -160,17 +209,72 @@ impl<'a> Comparison<'a> {
     fn place(&self) -> Result<Placement, String> {
         let planes = self.plate_cells.log_plane().zip(self.mirror_cells.log_plane());
         let (plate, mirror) = planes.ok_or("the frames have no cells")?;
+        if let Some(turned) = self.turned(&plate, &mirror) {
+            return Ok(turned);
+        }
         let on_cells = register_translation(&plate, &mirror);
         if let Some(shift) = self.at_full_resolution(&plate, on_cells.as_ref().ok()) {
             return Ok(self.placed(shift));
         }
         match on_cells {
             Ok(shift) => Ok(self.placed(self.in_plate_pixels(&shift))),
-            Err(NotRegistered::NoAgreement) => {
-                Err("plate and mirror frame do not show the same background: the camera was moved or reframed".into())
-            }
+            Err(NotRegistered::NoAgreement) => Err(format!(
+                "plate and {} do not show the same background: the camera was moved or reframed",
+                self.name
+            )),
             Err(why) => Ok(self.unplaced(why)),
         }
+    }
+
+    /// The map of a camera that rolled, zoomed, tilted or panned between the two, where the frames prove one.
+    fn turned(&self, plate: &super::Plane, mirror: &super::Plane) -> Option<Placement> {
+        let scale = self.field.cell_px[0];
+        let on_cells = register_warp(plate, mirror).ok()?;
+        let in_pixels = if self.field.same_pixels() {
+            let [p, m] = self.pixels();
+            let fine = fit_warp_on_tiles(&p, &m, plate, &self.field, &on_cells.warp.scaled(scale)).ok()?;
+            Some(fine).filter(|r| r.model != WarpModel::Translation)?
+        } else {
+            let coarse = Some(on_cells).filter(|r| r.model != WarpModel::Translation)?.scaled(scale);
+            Registration { method_sd_px: CELL_SHIFT_SD * scale, ..coarse }
+        };
+        let size = self.size_px();
+        let [dx_px, dy_px] = in_pixels.displacement(size.map(|s| 0.5 * s));
+        let shift = Shift { dx_px, dy_px, residual: in_pixels.residual, texture: 0.0, agreement: in_pixels.agreement };
+        let sd = in_pixels.largest_sd_px(size) / scale;
+        Some(Placement {
+            shift: Some(shift),
+            registration: Some(in_pixels.scaled(scale.recip())),
+            sd_cells: [sd, sd],
+            unplaced: None,
+            warning: turned_warning(&in_pixels, size, self.name),
+        })
+    }
+
+    /// Which frame is softer, on the detail that both show.
+    fn focus(&self, placement: &Placement) -> Option<FocusDifference> {
+        let registration = placement.registration.filter(|_| self.field.same_pixels())?;
+        let plane = self.plate_cells.log_plane()?;
+        focus::difference(&self.pixels(), &plane, &self.field, &registration.scaled(self.field.cell_px[0]).warp)
+    }
+
+    fn pixels(&self) -> [Pixels<'_>; 2] {
+        [
+            Pixels::new(self.plate, self.plate_cells.lift, None),
+            Pixels::new(self.mirror, self.mirror_cells.lift, self.mask.as_ref()),
+        ]
+    }
+
+    fn size_px(&self) -> [f64; 2] {
+        [self.field.width, self.field.height].map(|cells| cells as f64 * self.field.cell_px[0])
+    }
+
+    /// What an unknown tone curve leaves open of a difference in stops; `None` where none is at work.
+    fn tone_curve_doubt(&self, stops: f64) -> Option<f64> {
+        let unknown =
+            |frame: &Frame| frame.format == "jpeg" && !matches!(&*frame.record.encoding_from, "sheet" | "option");
+        let doubt = TONE_CURVE_SHARE * stops.abs();
+        ((unknown(self.plate) || unknown(self.mirror)) && doubt > 0.01).then_some(doubt)
     }
 
     /// The shift to a few hundredths of a pixel, started from the cells' or, where they have none, from zero.
@@ -179,8 +283,7 @@ impl<'a> Comparison<'a> {
             return None;
         }
         let start = on_cells.map_or([0.0; 2], |s| [s.dx_px.value, s.dy_px.value].map(|d| d * self.field.cell_px[0]));
-        let plate = Pixels::new(self.plate, self.plate_cells.lift, None);
-        let mirror = Pixels::new(self.mirror, self.mirror_cells.lift, Some(&self.mask));
+        let [plate, mirror] = self.pixels();
         let found = refine_on_tiles(&plate, &mirror, plane, &self.field, start)?;
         // From zero it is only believed on plain evidence: a wrong valley nearby fits weakly.
         let plain = on_cells.is_some() || found.agreement > 0.5;
@@ -195,10 +298,12 @@ impl<'a> Comparison<'a> {
 
     fn placed(&self, shift: Shift) -> Placement {
         let scale = self.field.cell_px[0];
+        let registration = Registration::of_shift(&shift, self.size_px()).scaled(scale.recip());
         Placement {
             shift: Some(shift),
-            cells: [shift.dx_px.value / scale, shift.dy_px.value / scale],
+            registration: Some(registration),
             sd_cells: [shift.dx_px.sd / scale, shift.dy_px.sd / scale],
+            unplaced: None,
             warning: None,
         }
     }
@@ -206,11 +311,12 @@ impl<'a> Comparison<'a> {
     fn unplaced(&self, why: NotRegistered) -> Placement {
         let sd = UNKNOWN_SHIFT_OF_WIDTH * self.field.width as f64;
         let warning = format!(
-            "plate and mirror frame could not be registered because {}: the camera is taken to stand still within \
-             1 % of the frame width",
+            "plate and {} could not be registered because {}: the camera is taken to stand still within 1 % of the \
+             frame width",
+            self.name,
             why.reason()
         );
-        Placement { shift: None, cells: [0.0; 2], sd_cells: [sd, sd], warning: Some(warning) }
+        Placement { shift: None, registration: None, sd_cells: [sd, sd], unplaced: Some(why), warning: Some(warning) }
     }
 }
 
@@ -232,7 +338,7 @@ fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warni
         ));
         stops = stops.widened(change);
     }
-    if let Some(distance) = pooled.rival {
+    if let Some(distance) = pooled.rival.filter(|d| *d > NOTABLE_RIVAL_STOPS) {
         warnings.push(format!(
             "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
         ));
@@ -257,21 +363,42 @@ pub(crate) fn agrees(measured: Estimate, stated: f64) -> bool {
     (measured.value - stated).abs() <= METADATA_TOLERANCE_STOPS + 2.0 * measured.sd
 }
 
-fn metadata_contradiction(measured: Estimate, stated: f64) -> String {
+fn metadata_contradiction(measured: Estimate, stated: f64, name: &str) -> String {
     format!(
-        "the background says the mirror frame was recorded {:+.2} ± {:.2} stops against the plate, the files' exposure \
+        "the background says the {name} was recorded {:+.2} ± {:.2} stops against the plate, the files' exposure \
          settings say {stated:+.2}: light, filter or development changed",
         measured.value, measured.sd
     )
 }
 
+/// In words, where more than a shift is worth mentioning.
+fn turned_warning(found: &Registration, size: [f64; 2], name: &str) -> Option<String> {
+    let shift = found.warp.displacement(size.map(|s| 0.5 * s));
+    let beyond = found.warp.displacement([0.0, 0.0]);
+    let is_notable = (beyond[0] - shift[0]).hypot(beyond[1] - shift[1]) > NOTABLE_TURN_PX;
+    is_notable.then(|| format!(
+        "the camera moved between plate and {name} (roll {:+.2}°, zoom {:+.2} %, {:.1} px over the frame): undone before \
+         comparing",
+        found.roll_deg().value,
+        found.zoom_percent().value,
+        found.misregistration_px(size).value
+    ))
+}
+
+fn tone_curve_warning(name: &str) -> String {
+    format!(
+        "plate or {name} is a camera JPEG with a tone curve of its own: stops read from it may be off by a third of \
+         themselves; a raw development or a stated encoding would cure it"
+    )
+}
+
 /// What the files' own metadata say against comparing these two frames.
-fn metadata_warnings(plate: &CaptureMeta, mirror: &CaptureMeta) -> Vec<String> {
+fn metadata_warnings(plate: &CaptureMeta, mirror: &CaptureMeta, name: &str) -> Vec<String> {
     let mut warnings = Vec::new();
     if let Some((p, m)) = plate.focal_length_mm.zip(mirror.focal_length_mm)
         && (m / p - 1.0).abs() > FOCAL_TOLERANCE
     {
-        warnings.push(format!("the focal length changed from {p:.1} mm (plate) to {m:.1} mm (mirror frame)"));
+        warnings.push(format!("the focal length changed from {p:.1} mm (plate) to {m:.1} mm ({name})"));
     }
     if plate.auto_white_balance == Some(true) || mirror.auto_white_balance == Some(true) {
         warnings.push("automatic white balance was on: colour drift may be the camera's own".to_owned());

@@ -7,6 +7,8 @@ mod backdrop;
 mod candidates;
 mod drift;
 mod field;
+mod focus;
+mod moved;
 mod patch;
 mod phase;
 mod plane;
@@ -15,12 +17,23 @@ mod refine;
 pub(crate) mod robust;
 #[cfg(test)]
 pub(crate) mod test_scene;
+mod thumbnail;
 mod tiles;
+mod warp;
+mod warp_fit;
+mod warp_start;
 
 use nalgebra::Matrix2;
 
+pub(crate) use drift::compare_frames;
 pub use drift::{Drift, DriftOutcome, measure_drift};
+pub use focus::FocusDifference;
+pub use moved::Moved;
+pub(crate) use moved::what_moved;
 pub use plane::Plane;
+pub(crate) use thumbnail::Thumbnail;
+pub use warp::{Registration, Warp, WarpModel};
+pub use warp_start::register_warp;
 
 use crate::Estimate;
 use patch::{Patch, SIDE};
@@ -229,4 +242,10 @@ fn largest_sd(cov: &Matrix2<f64>) -> f64 {
 #[cfg(test)]
 mod drift_tests;
 #[cfg(test)]
+mod hard_cases;
+#[cfg(test)]
+mod outside_tests;
+#[cfg(test)]
 mod tests;
+#[cfg(test)]
+mod warp_tests;

@@ -59,6 +59,16 @@ impl Patch {
         interpolate(&self.moving, [x, y], &mut self.aligned_moving);
     }
 
+    /// Brings both squares to the places that `places` gives for each pixel: where to read the fixed one, then the
+    /// moving one, in pixels from the patch's own first pixel. Out of reach of a square is NaN.
+    pub(super) fn align_along(&mut self, places: impl Fn([f64; 2]) -> [[f64; 2]; 2]) {
+        for i in 0..RING * RING {
+            let [fixed, moving] = places([(i % RING) as f64 - 1.0, (i / RING) as f64 - 1.0]);
+            self.aligned_fixed[i] = cubic_at(&self.fixed, fixed);
+            self.aligned_moving[i] = cubic_at(&self.moving, moving);
+        }
+    }
+
     /// Median of `moving − gain × fixed`, and the absolute deviations from it weighted by gradient energy, both from
     /// an even sample of the pixels.
     ///
@@ -128,6 +138,24 @@ fn interpolate(from: &[f32], offset: [f64; 2], into: &mut [f32]) {
     }
 }
 
+/// One value of a `FULL` square by the same cubic convolution, at a place counted from the patch's first pixel.
+fn cubic_at(from: &[f32], place: [f64; 2]) -> f32 {
+    let base = place.map(f64::floor);
+    let first = base.map(|b| b as i64 + RIM as i64 - 1);
+    let inside = |first: i64| first >= 0 && first + 4 <= FULL as i64;
+    if !inside(first[0]) || !inside(first[1]) {
+        return f32::NAN;
+    }
+    let [across, down] = [0, 1].map(|axis| keys_weights((place[axis] - base[axis]) as f32));
+    let mut sum = 0.0;
+    for (row, weight) in down.iter().enumerate() {
+        let start = (first[1] as usize + row) * FULL + first[0] as usize;
+        let line: f32 = from[start..start + 4].iter().zip(across).map(|(value, tap)| value * tap).sum();
+        sum += weight * line;
+    }
+    sum
+}
+
 /// `out = Σ tap × source(tap)`, element by element.
 fn combine<'a>(out: &mut [f32], taps: [f32; 4], source: impl Fn(usize) -> &'a [f32]) {
     let [a, b, c, d] = [0, 1, 2, 3].map(|tap| &source(tap)[..RING]);
@@ -141,13 +169,17 @@ fn keys_taps(offset: f64) -> (usize, [f32; 4]) {
     let base = offset.floor().clamp(-1.0, 0.0);
     let t = (offset - base) as f32;
     let first = RIM as i64 - 1 + base as i64 - 1;
-    let taps = [
+    (first.max(0) as usize, keys_weights(t))
+}
+
+/// Weights of the four neighbours at `t` between the second and the third.
+fn keys_weights(t: f32) -> [f32; 4] {
+    [
         -0.5 * t + t * t - 0.5 * t * t * t,
         1.0 - 2.5 * t * t + 1.5 * t * t * t,
         0.5 * t + 2.0 * t * t - 1.5 * t * t * t,
         -0.5 * t * t + 0.5 * t * t * t,
-    ];
-    (first.max(0) as usize, taps)
+    ]
 }
 
 /// Running weighted sums of six numbers and their products.

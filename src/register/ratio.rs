@@ -52,25 +52,41 @@ pub(super) struct Pooled {
     kept: Consensus,
 }
 
-/// Compares the two frames at a shift in cells.
+/// Compares the two frames at a shift in cells, given for each cell by its column and row.
 ///
 /// Both are read half-way towards each other, so that interpolation dampens their detail alike and cannot pass for a
 /// brightness difference.
-pub(super) fn compare(plate: &Backdrop, mirror: &Backdrop, shift_cells: [f64; 2], sd_cells: f64) -> Vec<Cell> {
-    let whole = shift_cells.map(f64::round);
-    let half = [0, 1].map(|axis| (0.5 * (shift_cells[axis] - whole[axis])) as f32);
+pub(super) fn compare(
+    plate: &Backdrop,
+    mirror: &Backdrop,
+    shift_cells: &(dyn Fn([usize; 2]) -> [f64; 2] + Sync),
+    sd_cells: f64,
+) -> Vec<Cell> {
     let step = step(plate);
     let row = |y: usize| -> Vec<Cell> {
         let cell = |x: usize| {
-            let (column, row) = (x as i64, y as i64);
-            let p = plate.sample(column, row, [-half[0], -half[1]])?;
-            let m = mirror.sample(column + whole[0] as i64, row + whole[1] as i64, half)?;
+            let (p, m) = both_at(plate, mirror, [x, y], shift_cells([x, y]))?;
             let region = (y * REGIONS[1] / plate.height) * REGIONS[0] + x * REGIONS[0] / plate.width;
             Cell::new(plate, mirror, p, m, region, slope_at(plate, x, y), sd_cells)
         };
         (0..plate.width).step_by(step).filter_map(cell).collect()
     };
     (0..plate.height).into_par_iter().step_by(step).flat_map_iter(row).collect()
+}
+
+/// Colour of a cell of the plate and of the place in the other frame a shift away, both read half-way.
+pub(super) fn both_at(
+    plate: &Backdrop,
+    other: &Backdrop,
+    [x, y]: [usize; 2],
+    shift_cells: [f64; 2],
+) -> Option<([f32; 3], [f32; 3])> {
+    let whole = shift_cells.map(f64::round);
+    let half = [0, 1].map(|axis| (0.5 * (shift_cells[axis] - whole[axis])) as f32);
+    let (column, row) = (x as i64, y as i64);
+    let p = plate.sample(column, row, [-half[0], -half[1]])?;
+    let m = other.sample(column + whole[0] as i64, row + whole[1] as i64, half)?;
+    Some((p, m))
 }
 
 /// Cells that [`compare`] looks at: how many there would be if all could be compared.

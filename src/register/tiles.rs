@@ -3,11 +3,14 @@
 
 use rayon::prelude::*;
 
+use super::NotRegistered;
 use super::backdrop::log_luminance;
 use super::field::{Field, SphereMask};
 use super::patch::{FULL, Patch, RIM, SIDE};
 use super::plane::Plane;
 use super::refine::{Refined, refine};
+use super::warp::{Registration, Warp};
+use super::warp_fit::fit_warp;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 
@@ -26,13 +29,23 @@ impl<'a> Pixels<'a> {
         Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask }
     }
 
-    fn at(&self, x: i64, y: i64) -> f32 {
+    pub(super) fn at(&self, x: i64, y: i64) -> f32 {
         let Some(rgb) = self.frame.pixel(x, y) else { return f32::NAN };
         if self.mask.is_some_and(|m| m.covers([x as f64 + 0.5, y as f64 + 0.5])) {
             return f32::NAN;
         }
         let y: f32 = rgb.iter().zip(self.luminance_row).map(|(c, w)| c * w).sum();
         log_luminance(y, self.lift)
+    }
+
+    /// Linear luminance; NaN where the pixel is missing, masked or clipped.
+    pub(super) fn linear_at(&self, x: i64, y: i64) -> f32 {
+        let Some(rgb) = self.frame.pixel(x, y) else { return f32::NAN };
+        let clipped = self.frame.clip_level.is_some_and(|level| (0..3).any(|c| rgb[c] >= level[c]));
+        if clipped || self.mask.is_some_and(|m| m.covers([x as f64 + 0.5, y as f64 + 0.5])) {
+            return f32::NAN;
+        }
+        rgb.iter().zip(self.luminance_row).map(|(c, w)| c * w).sum()
     }
 
     /// The square of a patch with its rim, smoothed; `corner` is the patch's own first pixel.
@@ -58,6 +71,20 @@ pub(super) fn refine_on_tiles(
     refine(&cut, start_px)
 }
 
+/// Refines a map at full resolution, the model by evidence.
+pub(super) fn fit_warp_on_tiles(
+    plate: &Pixels<'_>,
+    mirror: &Pixels<'_>,
+    plane: &Plane,
+    field: &Field,
+    start: &Warp,
+) -> Result<Registration, NotRegistered> {
+    let size = [field.width, field.height].map(|cells| cells as f64 * field.cell_px[0]);
+    let corners = best_tiles(plane, field, start.displacement(size.map(|s| 0.5 * s)));
+    let cut = |corner: [i64; 2], offset: [i64; 2]| cut_tile(plate, mirror, corner, offset);
+    fit_warp(&cut, &corners, start, size)
+}
+
 fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [i64; 2]) -> Option<Patch> {
     let (f, m) = (plate.square(corner), mirror.square([corner[0] + offset[0], corner[1] + offset[1]]));
     let inset = RIM as i64 + 1;
@@ -65,7 +92,7 @@ fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [
 }
 
 /// Top-left pixels of the best-textured tile of each part of the frame whose counterpart lies inside the other frame.
-fn best_tiles(plane: &Plane, field: &Field, shift_px: [f64; 2]) -> Vec<[i64; 2]> {
+pub(super) fn best_tiles(plane: &Plane, field: &Field, shift_px: [f64; 2]) -> Vec<[i64; 2]> {
     let cell_px = field.cell_px[0];
     let size = [field.width, field.height].map(|cells| cells as f64 * cell_px);
     let side_cells = (SIDE as f64 / cell_px).ceil() as i64;

@@ -35,7 +35,9 @@ pub use sensor_format::{SENSOR_FORMATS, SensorFormat};
 pub use set::{EnvironmentSpec, MeasuredSpec, PlaceSpec, WaiverSpec};
 pub use shot::{SHEET_FORMAT, ShotSheet};
 pub(crate) use structure::nearest;
-pub use tolerances::{AngleTolerance, ColourTolerance, PercentTolerance, StopsTolerance, Tolerances};
+pub use tolerances::{
+    AngleTolerance, CleanPlateTolerance, ColourTolerance, PercentTolerance, PixelTolerance, StopsTolerance, Tolerances,
+};
 
 use std::path::Path;
 

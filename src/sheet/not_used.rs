@@ -7,7 +7,13 @@ impl ShotSheet {
     pub fn not_used(&self) -> Vec<String> {
         let mut paths = Vec::new();
         for (path, image) in self.images() {
-            note(&mut paths, more_than_one_frame(image), format!("{path}.frame_range after its first frame"));
+            // The frames of a plate are searched for those of a clean plate.
+            let searched = path == "clean_plate" || (path == "plate" && self.clean_plate.is_some());
+            note(
+                &mut paths,
+                !searched && more_than_one_frame(image),
+                format!("{path}.frame_range after its first frame"),
+            );
         }
         for (i, mirror) in self.mirrors.iter().enumerate() {
             mirror.note_not_used(&format!("mirrors[{i}]"), &mut paths);
@@ -22,11 +28,7 @@ impl ShotSheet {
     }
 
     fn note_whole_sections(&self, paths: &mut Vec<String>) {
-        let sections = [
-            ("mattes", !self.mattes.is_empty()),
-            ("clean_plate", self.clean_plate.is_some()),
-            ("straight_lines", self.straight_lines.is_some()),
-        ];
+        let sections = [("mattes", !self.mattes.is_empty())];
         for (key, given) in sections {
             note(paths, given, key.to_owned());
         }
@@ -41,6 +43,8 @@ impl ShotSheet {
         }
         images.extend(self.environment.iter().map(|e| ("environment".to_owned(), &e.image)));
         images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));
+        images.extend(self.clean_plate.iter().map(|image| ("clean_plate".to_owned(), image)));
+        images.extend(self.straight_lines.iter().map(|image| ("straight_lines".to_owned(), image)));
         images
     }
 }

@@ -31,6 +31,12 @@ pub struct Tolerances {
     pub rotation: AngleTolerance,
     /// Of `relight`, default 0.33 stops.
     pub relight: StopsTolerance,
+    /// Of `clean-plate`, default 0.5 px, 0.1 stops and 0.7 px of blur.
+    #[serde(rename = "clean-plate")]
+    pub clean_plate: CleanPlateTolerance,
+    /// Of `straight-lines`, default 1 px.
+    #[serde(rename = "straight-lines")]
+    pub straight_lines: PixelTolerance,
 }
 
 impl Default for Tolerances {
@@ -46,6 +52,8 @@ impl Default for Tolerances {
             sun: AngleTolerance { deg: 10.0 },
             rotation: AngleTolerance { deg: 5.0 },
             relight: StopsTolerance { stops: 0.33 },
+            clean_plate: CleanPlateTolerance::default(),
+            straight_lines: PixelTolerance { px: 1.0 },
         }
     }
 }
@@ -76,6 +84,35 @@ pub struct StopsTolerance {
     /// Stops.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub stops: f64,
+}
+
+/// Largest allowed distance in the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PixelTolerance {
+    /// Pixels of the plate.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub px: f64,
+}
+
+/// How far a clean plate may be off (common practice, no source).
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct CleanPlateTolerance {
+    /// Misregistration, root mean square over the frame, pixels of the plate.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub px: f64,
+    /// Exposure, and colour between two channels, stops.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub stops: f64,
+    /// Difference in focus as the standard deviation of a blur, pixels of the plate.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub blur_px: f64,
+}
+
+impl Default for CleanPlateTolerance {
+    fn default() -> Self {
+        Self { px: 0.5, stops: 0.1, blur_px: 0.7 }
+    }
 }
 
 /// Largest allowed difference in colour.

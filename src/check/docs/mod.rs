@@ -1,6 +1,7 @@
 //! What every check says about itself: `plateproof explain` prints these texts and nothing else.
 
 pub mod camera;
+pub mod clean_plate;
 pub mod colour_balance;
 pub mod environment;
 pub mod exposure;
@@ -12,6 +13,7 @@ pub mod rotation;
 pub mod scale;
 mod set_checklist;
 pub mod set_notes;
+pub mod straight_lines;
 pub mod sun;
 mod topics;
 

@@ -15,8 +15,12 @@ pub const DOC: CheckDoc = CheckDoc {
            on it and is listed on top.",
     why: "The sphere says what the plate's light was only if both were exposed and balanced alike. A cloud, an iris or \
           an automatic white balance between the two takes is enough to spoil every later number.",
-    how: "The two frames are registered; the sphere, its stand and whatever moved are masked out; a robust fit of one \
+    how: "The two frames are registered by the simplest of shift, similarity (shift, roll, zoom) and homography that \
+          they support; the sphere, its stand and whatever moved are masked out; a robust fit of one \
           gain per channel is made on the rest.\n\
+          A plain background without any detail leaves it unsure: nothing shows that both frames look at it. Camera \
+          JPEGs with a tone curve of their own widen the uncertainty by 30 % of the stops. A change of focus is \
+          measured and said.\n\
           The mirror side is corrected by the measured drift only where the sheet says \"correct_drift\": true, and the \
           report says so either way.",
     tolerance: "0.1 stops (common practice, no source). In a sheet: \"tolerances\": { \"reference-drift\": { \"stops\": \

@@ -15,6 +15,9 @@ const HASH_DIGITS: usize = 16;
 /// Lights listed for a sphere; the JSON report has all of them.
 const LIGHTS_SHOWN: usize = 12;
 
+/// Units of details worth a line in the text report.
+const DETAIL_UNITS: [&str; 6] = ["deg", "stops", "mired", "px", "mm", "percent"];
+
 /// Puts what belongs to a finding under its check's name.
 const FINDING_INDENT: &str = "            ";
 
@@ -104,8 +107,7 @@ fn finding_row(page: &mut Page, finding: &Finding) {
 /// The plain numbers among a finding's details, by the unit at the end of their names.
 fn detail_words(detail: &Map<String, Value>) -> String {
     let words = |(key, value): (&String, &Value)| {
-        let (name, unit) =
-            key.rsplit_once('_').filter(|(_, unit)| matches!(*unit, "deg" | "stops" | "mired" | "px" | "mm"))?;
+        let (name, unit) = key.rsplit_once('_').filter(|(_, unit)| DETAIL_UNITS.contains(unit))?;
         let sd = detail.get(&format!("{key}_sd")).and_then(Value::as_f64);
         let number = number_words(value.as_f64()?, sd, unit, true);
         Some(format!("{} {number} {unit}", printable_text(&name.replace('_', " "))))

@@ -1,0 +1,15 @@
+//! The picture of what moved.
+
+use crate::Result;
+use crate::image::Size;
+use crate::register::Moved;
+use crate::report::picture::encode_png;
+use crate::report::{Attachment, REPORT_FORMAT};
+
+/// White moved, black still, grey not comparable, at the plate's size.
+pub(super) fn png(moved: &Moved, size: Size) -> Result<Attachment> {
+    let grey = moved.mask(size);
+    let rgb: Vec<u8> = grey.iter().flat_map(|v| [*v; 3]).collect();
+    let bytes = encode_png(size.width as u32, size.height as u32, &rgb, REPORT_FORMAT)?;
+    Ok(Attachment { ending: "moved.png".to_owned(), bytes })
+}

@@ -1,0 +1,252 @@
+//! `clean-plate`: does the plate without the actors lie on the plate?
+
+mod mask;
+mod range;
+#[cfg(test)]
+mod tests;
+
+use serde_json::Value;
+
+use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
+use crate::Result;
+use crate::image::Frame;
+use crate::register::{Drift, Moved, Registration, WarpModel, compare_frames, what_moved};
+use crate::report::{Finding, Verdict};
+use crate::sheet::{CleanPlateTolerance, ImageSpec, ShotSheet};
+use crate::units::Estimate;
+
+use super::docs::clean_plate::DOC;
+
+/// Share of the frame that has to be comparable for a statement about what moved.
+const LEAST_COMPARED: f64 = 0.1;
+
+/// The check.
+#[derive(Debug, Clone, Copy)]
+pub struct CleanPlate;
+
+impl ShotCheck for CleanPlate {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn is_asked(&self, sheet: &ShotSheet) -> bool {
+        sheet.clean_plate.is_some()
+    }
+
+    fn needs(&self) -> &'static str {
+        "no clean plate is given: add `clean_plate` with the frame shot without the actors"
+    }
+
+    fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
+        let tolerance = shot.sheet.tolerances.clean_plate;
+        let finding = blank_of_shot(&DOC, "reference", tolerance.px);
+        match (&shot.sheet.plate, &shot.sheet.clean_plate) {
+            (Some(plate), Some(clean)) => against_plate(shot, plate, clean, finding),
+            _ => Ok(without_plate(finding)),
+        }
+    }
+}
+
+fn without_plate(mut finding: Finding) -> Addition {
+    finding.verdict = Verdict::NotGiven;
+    finding.reason = "no plate is given that the clean plate could be held against".to_owned();
+    Addition::of(finding)
+}
+
+fn against_plate(
+    shot: &ShotEvidence<'_>,
+    plate_spec: &ImageSpec,
+    clean_spec: &ImageSpec,
+    mut finding: Finding,
+) -> Result<Addition> {
+    let mut addition = Addition::default();
+    let takes = range::best_frames(shot, plate_spec, clean_spec, &mut addition)?;
+    let [plate_spec, clean_spec] =
+        takes.as_ref().map_or([plate_spec.clone(), clean_spec.clone()], |t| t.analysed.clone());
+    let opened = open_again(shot, &plate_spec)?;
+    let plate = opened.as_ref().or(shot.plate);
+    let clean = (shot.open)(&clean_spec, "clean-plate")?;
+    if takes.is_none() {
+        addition.inputs.push(clean.record.clone());
+    }
+    addition.warnings.extend(clean.warnings.iter().map(|w| format!("{}: {w}", clean.record.file)));
+    let Some(plate) = plate else { return Ok(without_plate(finding)) };
+    match compare_frames(plate, &clean, None, "clean plate", None) {
+        Ok(drift) => measured(&mut finding, &mut addition, plate, &clean, &drift, shot.sheet.tolerances.clean_plate)?,
+        Err(reason) => finding.reason = reason,
+    }
+    if let Some(takes) = takes {
+        takes.tell(&mut finding);
+    }
+    addition.findings.push(finding);
+    Ok(addition)
+}
+
+/// The plate's whole picture, where what is open is another frame of it or only a part.
+fn open_again(shot: &ShotEvidence<'_>, spec: &ImageSpec) -> Result<Option<Frame>> {
+    let is_whole = shot.plate.is_some_and(|p| p.record.decoded_fraction >= 1.0);
+    let is_same = shot.sheet.plate.as_ref() == Some(spec);
+    if is_whole && is_same { Ok(None) } else { (shot.open)(spec, "plate").map(Some) }
+}
+
+fn measured(
+    finding: &mut Finding,
+    addition: &mut Addition,
+    plate: &Frame,
+    clean: &Frame,
+    drift: &Drift,
+    tolerance: CleanPlateTolerance,
+) -> Result<()> {
+    let size = [plate.size.width as f64, plate.size.height as f64];
+    put(&mut finding.detail, "exposure_stops", drift.stops);
+    put(&mut finding.detail, "red_green_stops", drift.red_green_stops);
+    put(&mut finding.detail, "blue_green_stops", drift.blue_green_stops);
+    let blur = drift.focus.map(|f| f.blur_px());
+    if let Some(blur) = blur {
+        put(&mut finding.detail, "blur_px", blur);
+    }
+    let Some(registration) = &drift.registration else {
+        finding.reason = drift.warnings.join("; ");
+        finding.remedy = "shoot the clean plate with some detail in frame, or give frames that show it".to_owned();
+        return Ok(());
+    };
+    let apart = registration.misregistration_px(size);
+    tell_registration(finding, registration, apart, size);
+    let verdicts = Verdicts::of(drift, apart, blur, tolerance);
+    finding.value = Some(apart.value);
+    finding.value_sd = Some(apart.sd);
+    finding.verdict = verdicts.worst();
+    finding.reason = verdicts.reason(&drift.warnings, finding.verdict);
+    finding.remedy = verdicts.remedy(registration, drift, blur, size);
+    if let Some(moved) = what_moved(plate, clean, drift) {
+        tell_moved(finding, &moved);
+        addition.attachments.push(mask::png(&moved, plate.size)?);
+    }
+    Ok(())
+}
+
+fn tell_registration(finding: &mut Finding, registration: &Registration, apart: Estimate, size: [f64; 2]) {
+    let [dx, dy] = registration.displacement(size.map(|s| 0.5 * s));
+    let detail = &mut finding.detail;
+    detail.insert("registered_by".to_owned(), registration.model.word().into());
+    put(detail, "shift_x_px", dx);
+    put(detail, "shift_y_px", dy);
+    if registration.model != WarpModel::Translation {
+        put(detail, "roll_deg", registration.roll_deg());
+        put(detail, "zoom_percent", registration.zoom_percent());
+    }
+    put(detail, "misregistration_px", apart);
+    let rows = registration.warp.matrix_px().map(|row| Value::from(row.to_vec())).to_vec();
+    detail.insert("matrix_plate_to_clean".to_owned(), rows.into());
+}
+
+fn tell_moved(finding: &mut Finding, moved: &Moved) {
+    let percent = Estimate::new(100.0 * moved.covered.value, 100.0 * moved.covered.sd);
+    if moved.compared >= LEAST_COMPARED {
+        put(&mut finding.detail, "moved_percent", percent);
+    }
+    finding.detail.insert("compared_percent".to_owned(), (100.0 * moved.compared).into());
+}
+
+/// The verdict on each quantity by the contract's rule.
+struct Verdicts {
+    place: Verdict,
+    exposure: Verdict,
+    focus: Option<Verdict>,
+    tolerance: CleanPlateTolerance,
+}
+
+impl Verdicts {
+    fn of(drift: &Drift, apart: Estimate, blur: Option<Estimate>, tolerance: CleanPlateTolerance) -> Self {
+        let colour = [drift.red_green_stops, drift.blue_green_stops];
+        // Colour that could not be measured carries a whole stop of uncertainty: it does not count.
+        let colours = colour.iter().filter(|c| c.sd < 0.5).map(|c| decide(*c, tolerance.stops));
+        Self {
+            place: decide(apart, tolerance.px),
+            exposure: colours.chain([decide(drift.stops, tolerance.stops)]).max().unwrap_or(Verdict::Unsure),
+            focus: blur.map(|b| decide(b, tolerance.blur_px)),
+            tolerance,
+        }
+    }
+
+    fn worst(&self) -> Verdict {
+        self.place.max(self.exposure).max(self.focus.unwrap_or(Verdict::Match))
+    }
+
+    fn reason(&self, warnings: &[String], worst: Verdict) -> String {
+        let mut parts = Vec::new();
+        let named = [
+            (self.place, format!("place (tolerance {} px)", self.tolerance.px)),
+            (self.exposure, format!("exposure or colour (tolerance {} stops)", self.tolerance.stops)),
+            (self.focus.unwrap_or(Verdict::Match), format!("focus (tolerance {} px of blur)", self.tolerance.blur_px)),
+        ];
+        let list = |verdict: Verdict| -> Vec<String> {
+            named.iter().filter(|(v, _)| *v == verdict).map(|(_, name)| name.clone()).collect()
+        };
+        if worst == Verdict::Mismatch {
+            parts.push(format!("off in {}", list(Verdict::Mismatch).join(" and ")));
+        }
+        let open = list(Verdict::Unsure);
+        if !open.is_empty() {
+            parts.push(format!("cannot be told from the tolerance: {}", open.join(", ")));
+        }
+        if self.focus.is_none() {
+            parts.push("focus could not be compared: too little detail in common".to_owned());
+        }
+        parts.extend(warnings.iter().cloned());
+        parts.join("; ")
+    }
+
+    fn remedy(&self, registration: &Registration, drift: &Drift, blur: Option<Estimate>, size: [f64; 2]) -> String {
+        let mut steps = Vec::new();
+        if self.place == Verdict::Mismatch {
+            steps.push(move_words(registration, size));
+        }
+        if self.exposure == Verdict::Mismatch {
+            steps.push(gain_words(drift));
+        }
+        if let Some(blur) = blur.filter(|_| self.focus == Some(Verdict::Mismatch)) {
+            steps.push(blur_words(blur));
+        }
+        steps.join("; ")
+    }
+}
+
+fn move_words(registration: &Registration, size: [f64; 2]) -> String {
+    let [dx, dy] = registration.displacement(size.map(|s| 0.5 * s));
+    let side = |v: f64, plus: &str, minus: &str| format!("{:.2} px {}", v.abs(), if v > 0.0 { plus } else { minus });
+    let shift = format!("{} and {}", side(-dx.value, "right", "left"), side(-dy.value, "down", "up"));
+    let (roll, zoom) = (-registration.roll_deg().value, registration.zoom_percent().value);
+    let more = match registration.model {
+        WarpModel::Translation => String::new(),
+        _ => format!(
+            ", turn it {:.2} deg {} and scale it by {:.4}",
+            roll.abs(),
+            if roll > 0.0 { "clockwise" } else { "counter-clockwise" },
+            1.0 / (1.0 + zoom / 100.0)
+        ),
+    };
+    let rest = match registration.model {
+        WarpModel::Homography => " (all of it: matrix_plate_to_clean in the JSON report)",
+        _ => "",
+    };
+    format!("move the clean plate {shift}{more}{rest}")
+}
+
+fn gain_words(drift: &Drift) -> String {
+    let gain = [drift.red_green_stops.value, 0.0, drift.blue_green_stops.value].map(f64::exp2);
+    let level = drift.stops.value.exp2() / crate::colour::luminance(gain);
+    let [r, g, b] = gain.map(|c| 1.0 / (c * level));
+    format!("multiply the clean plate by {r:.3}, {g:.3}, {b:.3} (red, green, blue, linear)")
+}
+
+fn blur_words(blur: Estimate) -> String {
+    if blur.value > 0.0 {
+        format!(
+            "the clean plate is softer by a blur of {:.1} px: patch only what is out of focus, or sharpen with care",
+            blur.value
+        )
+    } else {
+        format!("blur the clean plate by {:.1} px (standard deviation of a Gaussian)", -blur.value)
+    }
+}
