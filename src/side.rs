@@ -54,6 +54,8 @@ pub struct Side {
     pub trust: Trust,
     /// Doubt about its reflectance.
     pub reflectance: ReflectanceDoubt,
+    /// Fraction of the sphere that the sheet asks to ignore; taken out of the frame before.
+    pub ignored_fraction: f64,
 }
 
 /// What a side is made from.
@@ -100,7 +102,18 @@ impl Side {
             extremes,
             trust: request.trust,
             reflectance: request.reflectance,
+            ignored_fraction: 0.0,
         }
+    }
+
+    /// Tells that this fraction of the sphere was taken out on purpose, so that it does not count as missing.
+    #[must_use]
+    pub fn with_ignored(mut self, fraction: f64) -> Self {
+        self.ignored_fraction = fraction;
+        // Below a thousandth it is the rim, where the two fractions are counted a little differently.
+        let rest = self.image.invalid_fraction - fraction;
+        self.image.invalid_fraction = if fraction == 0.0 || rest > 1e-3 { rest } else { 0.0 };
+        self
     }
 
     /// Direction in which the frame point `point_px` would be seen if the horizontal field of view were another.

@@ -46,6 +46,14 @@ impl Comparison {
         self.cg_limited.as_ref().unwrap_or(&self.cg)
     }
 
+    /// Tells which fractions of the photographed and the rendered sphere were taken out on purpose.
+    #[must_use]
+    pub(crate) fn with_ignored(mut self, [mirror, cg]: [f64; 2]) -> Self {
+        self.mirror = self.mirror.with_ignored(mirror);
+        self.cg = self.cg.with_ignored(cg);
+        self
+    }
+
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
     /// tried, taken as uniform. Zero where the field of view is known.
     pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {

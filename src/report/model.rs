@@ -124,6 +124,11 @@ pub enum SphereRole {
     Cg,
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference over")]
+fn is_zero(fraction: &f64) -> bool {
+    *fraction == 0.0
+}
+
 /// What one frame's sphere says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SphereReport {
@@ -154,6 +159,9 @@ pub struct SphereReport {
     /// Fraction of the sphere's pixels that held NaN or Inf.
     #[serde(default)]
     pub invalid_fraction: f64,
+    /// Fraction of the sphere that the sheet asks to ignore.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub ignored_fraction: f64,
     /// The lights, most illuminance first.
     pub lights: Vec<LightReport>,
     /// Two or more lights are within 1/3 stop of the brightest: there is no single key.

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{ImageSpec, schema};
+use super::{IgnoreSpec, ImageSpec, schema};
 use crate::sphere::Outline;
 
 /// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.
@@ -39,9 +39,9 @@ pub struct MirrorSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
-    /// Regions of the sphere that do not count.
+    /// Regions of the sphere that do not count, on either side: crew, tripod, the photographer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub ignore: Vec<serde_json::Value>,
+    pub ignore: Vec<IgnoreSpec>,
     /// Correct the mirror side by the drift measured between plate and mirror frame.
     pub correct_drift: bool,
 }

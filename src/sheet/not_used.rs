@@ -53,7 +53,6 @@ impl MirrorSpec {
     fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
         note(paths, self.position_mm.is_some(), format!("{path}.position_mm"));
         note(paths, self.diameter_mm.is_some(), format!("{path}.diameter_mm"));
-        note(paths, !self.ignore.is_empty(), format!("{path}.ignore"));
     }
 }
 

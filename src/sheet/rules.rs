@@ -66,6 +66,7 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
     for (path, outline) in outlines(sheet) {
         outline_rule(&path, outline)?;
     }
+    ignored_regions(&sheet.mirrors)?;
     sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
 }
 
@@ -134,6 +135,15 @@ fn outline_rule(path: &str, outline: &[f64]) -> Rule {
     }
     let cause = format!("`{path}.outline_px` is no circle and no ellipse");
     Err(misfit(cause, "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0"))
+}
+
+fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {
+    for (i, mirror) in mirrors.iter().enumerate() {
+        for (j, region) in mirror.ignore.iter().enumerate() {
+            region.rule(&format!("mirrors[{i}].ignore[{j}]"))?;
+        }
+    }
+    Ok(())
 }
 
 fn waiver_rules(place: usize, waiver: &WaiverSpec) -> Rule {

@@ -13,6 +13,7 @@ use crate::side::Trust;
 use crate::sphere::Outline;
 use crate::units::Stops;
 
+use super::ignore::Ignored;
 use super::{Exposure, intake};
 
 /// Reflectance taken where nothing tells it.
@@ -61,9 +62,12 @@ pub(super) fn prepare(
 
 impl Photographed {
     /// Measures the drift against the plate around the sphere, and undoes it where the sheet asks for it.
-    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline) {
+    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline, ignored: Option<&Ignored<'_>>) {
         let Some(plate) = plate else { return };
-        let frame = self.nearest.as_ref().unwrap_or(&self.frame);
+        let frame = self.nearest.as_mut().unwrap_or(&mut self.frame);
+        if let Some(ignored) = ignored {
+            ignored.take_out_drawn(frame);
+        }
         self.reference.drift = Some(measure_drift(plate, frame, sphere, Some(self.reference.applied_stops)));
         self.nearest = None;
         correct(&mut self.radiometry, &self.reference);

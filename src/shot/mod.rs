@@ -2,6 +2,7 @@
 
 mod describe;
 mod evidence;
+mod ignore;
 mod intake;
 mod mirror;
 mod pair;

@@ -11,6 +11,7 @@ use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 
+use super::ignore::Ignored;
 use super::mirror::{Photographed, is_display_picture, prepare};
 use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
@@ -44,7 +45,7 @@ pub(super) fn check(
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
     let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
-    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     let (mirror_search, cg_search) = rayon::join(
@@ -56,14 +57,23 @@ pub(super) fn check(
         Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
         report,
     )?;
-    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline);
+    let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
+    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline, ignored.as_ref());
     report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
     if undecided(&mirror_search, &cg_search, (sheet, spec), report) {
         return Ok(None);
     }
+    let ignored_fractions = ignored.map_or([0.0; 2], |ignored| {
+        let fractions = [
+            ignored.take_out(&mut photographed.frame, &photographed.view, &mirror_search.best),
+            ignored.take_out(&mut cg_frame, &cg_view, &cg_search.best),
+        ];
+        ignored.note(spec, fractions[0], report);
+        fractions
+    });
     let photographed = Found { photographed, search: mirror_search };
     let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
-    let comparison = compare(sheet, spec, cg, &photographed, &rendered);
+    let comparison = compare(sheet, spec, cg, &photographed, &rendered).with_ignored(ignored_fractions);
     let photographed = photographed.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
