@@ -28,6 +28,8 @@ pub mod demo;
 mod error;
 pub mod image;
 pub mod lights;
+pub mod material;
+pub mod nnls;
 pub mod pairing;
 pub mod radiance;
 pub mod register;

@@ -14,10 +14,20 @@ use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tang
 pub struct Trust {
     /// A camera file with an unknown tone curve (an 8-bit picture developed in the camera).
     pub tone_curve: bool,
+    /// A camera file whose curve was recovered from a bracket.
+    pub recovered_curve: bool,
     /// A CG picture with a view transform baked in: exposure and colour mean nothing.
     pub view_transform: bool,
     /// The camera balanced its white by itself.
     pub auto_white_balance: bool,
+}
+
+impl Trust {
+    /// The same after a bracket told the tone curve.
+    #[must_use]
+    pub fn after(self, recovered_curve: bool) -> Self {
+        Self { tone_curve: self.tone_curve && !recovered_curve, recovered_curve, ..self }
+    }
 }
 
 /// Uncertainty of the sphere's reflectance that does not cancel between the sides.

@@ -5,6 +5,7 @@ pub mod docs;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod matte_sphere;
 pub mod reference_drift;
 mod shot_check;
 
@@ -81,7 +82,7 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&matte_sphere::MatteSphere];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

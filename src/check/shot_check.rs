@@ -23,6 +23,8 @@ pub struct ShotEvidence<'a> {
     pub files: &'a [FileNote],
     /// Opens a further image of the sheet; the role goes into the report's `inputs`.
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
+    /// The view of a frame that the plate's camera took.
+    pub view: &'a (dyn Fn(&Frame) -> View + Sync),
 }
 
 impl std::fmt::Debug for ShotEvidence<'_> {

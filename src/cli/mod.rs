@@ -11,6 +11,7 @@ mod explain;
 mod gather;
 mod overrides;
 mod progress;
+mod reflectance;
 mod shots;
 mod sphere;
 mod sphere_document;
@@ -37,6 +38,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
     match command {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
+        Command::Reflectance(args) => reflectance::run(&args, &mut console),
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),

@@ -133,6 +133,7 @@ mod tests {
             clipped_fraction: 0.002,
             invalid_fraction: 0.0,
             ignored_fraction: 0.0,
+            response_curve: None,
             lights: vec![light()],
             no_single_key: false,
             key_fill_ratio: Some(4.1),

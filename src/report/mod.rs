@@ -12,7 +12,7 @@ pub mod write;
 pub use json::{report_schema, to_json};
 pub use model::{
     Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ShotVerdict,
-    SphereReport, SphereRole, ToolNote, Verdict,
+    ResponseReport, SphereReport, SphereRole, ToolNote, Verdict,
 };
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

@@ -27,7 +27,7 @@ pub use date::IsoDate;
 pub use ignore::{IgnoreRegion, IgnoreSpec};
 pub use image::ImageSpec;
 pub(crate) use mirror::outline_from;
-pub use mirror::{MatteSpec, MirrorSpec};
+pub use mirror::{MatteSpec, MirrorReflectance, MirrorSpec};
 pub use peek::{SheetPeek, peek_sheet};
 pub use schema::sheet_schema;
 pub use set::{EnvironmentSpec, MeasuredSpec, WaiverSpec};

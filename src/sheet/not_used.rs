@@ -26,7 +26,6 @@ impl ShotSheet {
 
     fn note_whole_sections(&self, paths: &mut Vec<String>) {
         let sections = [
-            ("mattes", !self.mattes.is_empty()),
             ("environment", self.environment.is_some()),
             ("clean_plate", self.clean_plate.is_some()),
             ("straight_lines", self.straight_lines.is_some()),

@@ -9,7 +9,7 @@ use crate::sheet::mirror::outline_from;
 type Rule = Result<(), Misfit>;
 
 /// Names of checks that a waiver may cover.
-const WAIVABLE: [&str; 11] = [
+const WAIVABLE: [&str; 12] = [
     "highlight-direction",
     "key-fill-ratio",
     "exposure",
@@ -21,6 +21,7 @@ const WAIVABLE: [&str; 11] = [
     "scale",
     "clean-plate",
     "straight-lines",
+    "matte-sphere",
 ];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.

@@ -1,5 +1,6 @@
 //! One shot from its sheet to its report.
 
+mod bracket;
 mod describe;
 mod evidence;
 mod ignore;
@@ -8,8 +9,10 @@ mod mirror;
 mod pair;
 mod query;
 mod reconcile;
+mod reflectance;
 mod rest;
 
+pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
 
 use std::collections::BTreeMap;

@@ -5,14 +5,15 @@ use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::Frame;
 use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Report, SphereRole, Verdict};
+use crate::report::{Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::find_rotation;
-use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
+use crate::sheet::{AlphaKind, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 
+use super::bracket::Recovered;
 use super::ignore::Ignored;
-use super::mirror::{Photographed, is_display_picture, prepare};
+use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
 use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
 
@@ -77,7 +78,10 @@ pub(super) fn check(
     let photographed = photographed.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
-    report.spheres.push(describe::sphere_report(&comparison.mirror));
+    report.spheres.push(SphereReport {
+        response_curve: photographed.recovered.as_ref().map(Recovered::report),
+        ..describe::sphere_report(&comparison.mirror)
+    });
     report.spheres.push(describe::sphere_report(&comparison.cg));
     report.findings.extend(CHECKS.iter().map(|check| check.run(&comparison)));
     Ok(Some(Pair {
@@ -137,16 +141,11 @@ fn outline_words(fit: &SphereFit) -> String {
 }
 
 fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
-    let same = spec.reflectance.unwrap_or([super::mirror::UNKNOWN_REFLECTANCE; 3]);
-    Radiometry {
-        reflectance: match cg.reflectance {
-            Reflectance::SameAsMirror => same,
-            Reflectance::Rgb(rgb) => rgb,
-        },
-        gain: 1.0,
-        premultiplied: cg.alpha == AlphaKind::Premultiplied,
-        limit: None,
-    }
+    let as_rendered = match cg.reflectance {
+        Reflectance::SameAsMirror => reflecting(spec),
+        Reflectance::Rgb(reflectance) => Radiometry { reflectance, ..Radiometry::default() },
+    };
+    Radiometry { premultiplied: cg.alpha == AlphaKind::Premultiplied, ..as_rendered }
 }
 
 /// What of the reflectance's uncertainty does not cancel: nothing where the CG sphere is said to be like the real one.
@@ -154,7 +153,8 @@ fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
     let default = match spec.reflectance {
         None => UNKNOWN_REFLECTANCE_SD_STOPS,
-        Some(given) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
+        Some(MirrorReflectance::Material(material)) => material.sd_stops(),
+        Some(MirrorReflectance::Rgb(given)) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
         Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
     };
     let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);

@@ -4,6 +4,7 @@ pub mod colour_balance;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod matte_sphere;
 pub mod reference_drift;
 mod topics;
 
