@@ -6,7 +6,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use plateproof::sheet::{AlphaKind, MirrorReflectance, Reflectance, ShotSheet, load_sheet, sheet_from_json, sheet_schema};
+use plateproof::sheet::{
+    AlphaKind, MirrorReflectance, Reflectance, ShotSheet, load_sheet, sheet_from_json, sheet_schema,
+};
 use serde_json::{Value, json};
 
 fn shortest() -> Value {

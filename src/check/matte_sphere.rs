@@ -5,7 +5,9 @@ mod shading;
 
 use serde_json::{Map, Value, json};
 
-use super::{Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_doubt, put, settle};
+use super::{
+    Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_doubt, put, settle,
+};
 use crate::check::key_fill_ratio::ratio_sd_stops;
 use crate::image::Frame;
 use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};

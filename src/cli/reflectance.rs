@@ -38,8 +38,7 @@ pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Resu
     match args.format {
         Format::Json => {
             let error = outcome.as_ref().err().map(note);
-            let document =
-                ReflectanceDocument { format: REFLECTANCE_FORMAT.to_owned(), measured: outcome.ok(), error };
+            let document = ReflectanceDocument { format: REFLECTANCE_FORMAT.to_owned(), measured: outcome.ok(), error };
             console.answer(&to_json_of(&document))?;
         }
         Format::Text => {

@@ -56,7 +56,7 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     if frames.len() == 1 {
         return frames.pop().map(at_plate_exposure).ok_or_else(no_frames);
     }
-    let mut warnings = warnings(&frames);
+    let (mut warnings, contradicted) = warnings(&frames);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
     let mut layers: Vec<Layer<'_>> = frames.par_iter().map(Layer::new).collect();
     layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
@@ -64,7 +64,8 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     let width = frames[0].frame.data.width;
     let merged = (0..frames[0].frame.rgb.len()).into_par_iter().map(|i| merged_pixel(&layers, &order, i, width));
     let (rgb, moved): (Vec<[f32; 3]>, Vec<bool>) = merged.unzip();
-    warnings.extend(moved_words(&moved));
+    // Wrong stops look like movement everywhere.
+    warnings.extend(moved_words(&moved).filter(|_| !contradicted));
     let clip_level = layers[0].merged_clip();
     drop(layers);
     let nearest = frames.into_iter().min_by(|a, b| a.stops.0.abs().total_cmp(&b.stops.0.abs()));
@@ -178,18 +179,19 @@ fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
     Error::new(ErrorKind::Parameter, &frame.path, cause, remedy)
 }
 
-/// The frames' own warnings and what the pictures say against the stated stops.
-fn warnings(frames: &[BracketFrame]) -> Vec<String> {
+/// The frames' own warnings and what the pictures say against the stated stops; whether they say anything.
+fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
     let mut order: Vec<&BracketFrame> = frames.iter().collect();
     order.sort_by(|a, b| a.stops.0.total_cmp(&b.stops.0));
-    let disagreements = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1]));
+    let disagreements: Vec<String> = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1])).collect();
+    let contradicted = !disagreements.is_empty();
     let mut all: Vec<String> = Vec::new();
     for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
         if !all.contains(&warning) {
             all.push(warning);
         }
     }
-    all
+    (all, contradicted)
 }
 
 fn disagreement(darker: &BracketFrame, brighter: &BracketFrame) -> Option<String> {

@@ -11,8 +11,8 @@ pub mod write;
 
 pub use json::{report_schema, to_json};
 pub use model::{
-    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ShotVerdict,
-    ResponseReport, SphereReport, SphereRole, ToolNote, Verdict,
+    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ResponseReport,
+    ShotVerdict, SphereReport, SphereRole, ToolNote, Verdict,
 };
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

@@ -66,9 +66,9 @@ impl IgnoreSpec {
     /// The region in words.
     pub fn words(&self) -> String {
         let place = match self.region() {
-            Some(IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg }) => format!(
-                "within {radius_deg:.0} deg of azimuth {azimuth_deg:.0} deg, elevation {elevation_deg:.0} deg"
-            ),
+            Some(IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg }) => {
+                format!("within {radius_deg:.0} deg of azimuth {azimuth_deg:.0} deg, elevation {elevation_deg:.0} deg")
+            }
             Some(IgnoreRegion::Polygon(corners)) => format!("a polygon of {} corners", corners.len()),
             None => "nothing".to_owned(),
         };
@@ -85,8 +85,9 @@ impl IgnoreSpec {
         }
         Err(Misfit {
             cause: format!("`{path}` is neither a cone nor a polygon"),
-            remedy: "give `azimuth_deg`, `elevation_deg` and `radius_deg`, or else `polygon_px` with three corners or more"
-                .to_owned(),
+            remedy:
+                "give `azimuth_deg`, `elevation_deg` and `radius_deg`, or else `polygon_px` with three corners or more"
+                    .to_owned(),
         })
     }
 }
@@ -110,7 +111,8 @@ mod tests {
         assert_eq!(cone().words(), "within 8 deg of azimuth 10 deg, elevation -5 deg");
         assert!(IgnoreSpec { radius_deg: None, ..cone() }.rule("i").is_err());
         let corners = Some(vec![[0.0, 0.0], [4.0, 0.0], [0.0, 4.0]]);
-        let polygon = IgnoreSpec { polygon_px: corners.clone(), what: Some("crew".to_owned()), ..IgnoreSpec::default() };
+        let polygon =
+            IgnoreSpec { polygon_px: corners.clone(), what: Some("crew".to_owned()), ..IgnoreSpec::default() };
         assert_eq!(polygon.words(), "crew (a polygon of 3 corners)");
         assert!(IgnoreSpec { polygon_px: corners, ..cone() }.rule("i").is_err());
         assert!(IgnoreSpec { polygon_px: Some(vec![[0.0; 2]; 2]), ..IgnoreSpec::default() }.rule("i").is_err());

@@ -28,9 +28,9 @@ impl<'a> Ignored<'a> {
             Self { cones: Vec::new(), polygons: Vec::new(), photographed: MirrorGeometry::new(view, &fit.cone) };
         for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
             match region {
-                IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg } => ignored
-                    .cones
-                    .push((direction_of_deg(azimuth_deg, elevation_deg), radius_deg.to_radians().cos())),
+                IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg } => {
+                    ignored.cones.push((direction_of_deg(azimuth_deg, elevation_deg), radius_deg.to_radians().cos()))
+                }
                 IgnoreRegion::Polygon(corners) => ignored.polygons.push(corners),
             }
         }

@@ -5,6 +5,7 @@ use crate::camera::View;
 use crate::check::reference_drift::Reference;
 use crate::image::Frame;
 use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};
+use crate::image::clf::ClfTransform;
 use crate::material::Material;
 use crate::radiance::Radiometry;
 use crate::register::{DriftOutcome, measure_drift};
@@ -164,6 +165,9 @@ pub(super) fn trust_of(frame: &Frame) -> Trust {
 
 /// The picture has 8 bits in a display encoding.
 pub(super) fn is_display_picture(frame: &Frame) -> bool {
+    if ClfTransform::is_name(&frame.record.encoding) {
+        return false; // a transform that somebody made for it
+    }
     let encoding = crate::image::encoding::Encoding::parse(&frame.record.encoding);
     frame.eight_bit && encoding.is_none_or(crate::image::encoding::Encoding::is_display_referred)
 }

@@ -12,8 +12,8 @@ mod reconcile;
 mod reflectance;
 mod rest;
 
-pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
+pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 
 use std::collections::BTreeMap;
 

@@ -28,9 +28,7 @@ fn outline() -> Outline {
 }
 
 fn radiance(direction: &Vector3<f64>, lamps: &[Lamp]) -> [f64; 3] {
-    let lit = |lamp: &&Lamp| {
-        direction_of_deg(lamp.0[0], lamp.0[1]).dot(direction) > lamp.0[2].to_radians().cos()
-    };
+    let lit = |lamp: &&Lamp| direction_of_deg(lamp.0[0], lamp.0[1]).dot(direction) > lamp.0[2].to_radians().cos();
     lamps.iter().find(lit).map_or(SKY, |lamp| lamp.1)
 }
 
@@ -75,9 +73,7 @@ fn matte(lamps: &[Lamp], factor: f64) -> Vec<ShadedPoint> {
         let Some(seen) = geometry.reflect([x, y]) else { return [0.02; 3] };
         let normal = (seen.direction - view.ray([x, y])).normalize();
         [0, 1, 2].map(|c| {
-            let lit = |lamp: &Lamp| {
-                above_sky(lamp, c) * direction_of_deg(lamp.0[0], lamp.0[1]).dot(&normal).max(0.0)
-            };
+            let lit = |lamp: &Lamp| above_sky(lamp, c) * direction_of_deg(lamp.0[0], lamp.0[1]).dot(&normal).max(0.0);
             let illuminance = std::f64::consts::PI * SKY[c] + lamps.iter().map(lit).sum::<f64>();
             factor * 0.18 * illuminance / std::f64::consts::PI
         })
@@ -141,9 +137,7 @@ fn nothing_is_recovered_where_nothing_is_clipped_and_agreement_is_measured() {
     let found = agreement(&side, &points, &[]).unwrap();
     assert!((found.level_stops.value + 1.0).abs() < 0.05, "{found:?}");
     assert!(found.contrast_stops.value.abs() < 0.06 && found.red_green_stops.value.abs() < 0.03, "{found:?}");
-    let softer: Vec<ShadedPoint> = points
-        .iter()
-        .map(|p| ShadedPoint { illuminance_rgb: p.illuminance_rgb.map(|v| v.powf(0.8)), ..*p })
-        .collect();
+    let softer: Vec<ShadedPoint> =
+        points.iter().map(|p| ShadedPoint { illuminance_rgb: p.illuminance_rgb.map(|v| v.powf(0.8)), ..*p }).collect();
     assert!(agreement(&side, &softer, &[]).unwrap().contrast_stops.value < -0.2);
 }

@@ -1,9 +1,8 @@
 //! Brackets shot from the hand: every exposure brought to the place of one, by the sphere.
 //!
 //! The camera moved between exposures, and what is near moves by more than what is far; the sphere is what has to
-//! match. Its own picture is registered: base-2 logarithms of the light, coarse to fine, by Gauss-Newton on the
-//! translation (Lucas & Kanade 1981) with robust weights, the last steps inside the rim only, since what lies behind the
-//! sphere moves differently.
+//! match. Its own picture inside the rim is registered: base-2 logarithms of the light, by trying every whole step at a
+//! coarse level, then coarse to fine by Gauss-Newton on the translation (Lucas & Kanade 1981) with robust weights.
 
 use rayon::prelude::*;
 
@@ -16,9 +15,14 @@ use crate::sphere::Outline;
 const FINEST_RADIUS: f64 = 240.0;
 /// Coarsest level: below this radius nothing is left to register.
 const COARSEST_RADIUS: f64 = 14.0;
-/// Coarse levels look this far out, in radii; the finest ones stay inside the rim.
-const REACH: f64 = 1.35;
+/// The picture around the sphere that is kept, in radii: room for the movement.
+const REACH: f64 = 1.5;
+/// What is compared: inside the rim, in radii. What lies behind the sphere moves differently.
 const INSIDE: f64 = 0.93;
+/// Whole steps tried at the coarsest level, in radii.
+const FARTHEST: f64 = 0.5;
+/// Differences of this many stops count half in that search.
+const SEARCH_STOPS: f64 = 0.5;
 /// Values are lifted by this share of the median before the logarithm, so that noise in the dark stays small.
 const LIFT: f64 = 0.05;
 /// A shift below this is left alone, px: moving pixels costs more sharpness than it brings.
@@ -42,7 +46,8 @@ pub struct Shift {
 pub fn measure_shifts(frames: &[BracketFrame], reference: usize, outline: &Outline) -> Vec<Option<Shift>> {
     let Some(fixed) = frames.get(reference) else { return vec![None; frames.len()] };
     let levels = levels(outline);
-    let targets: Vec<Patch> = levels.iter().map(|cell| Patch::of(&fixed.frame, fixed.stops, outline, *cell)).collect();
+    let targets: Vec<Patch> =
+        levels.iter().map(|cell| Patch::of(&fixed.frame, fixed.stops, outline, *cell, None)).collect();
     let shift = |(i, f): (usize, &BracketFrame)| {
         if i == reference {
             return Some(Shift { offset_px: [0.0; 2], sd_px: 0.0 });
@@ -88,11 +93,13 @@ struct Patch {
     /// The outline's centre and radius in cells.
     centre: [f64; 2],
     radius: f64,
+    /// Light added before the logarithm; the same in what is compared.
+    lift: f32,
     log2_light: Vec<f32>,
 }
 
 impl Patch {
-    fn of(frame: &Frame, stops: Stops, outline: &Outline, cell_px: f64) -> Self {
+    fn of(frame: &Frame, stops: Stops, outline: &Outline, cell_px: f64, lift: Option<f32>) -> Self {
         let reach = REACH * outline.semi_a + 2.0 * cell_px;
         let corner = [outline.centre_x - reach, outline.centre_y - reach].map(|v| (v.clamp(-1e8, 1e8)).floor());
         let cells = ((2.0 * reach / cell_px).ceil().clamp(4.0, 4.0 * REACH * FINEST_RADIUS)) as usize;
@@ -103,12 +110,13 @@ impl Patch {
             cell_mean(frame, [x as i64, y as i64], cell_px as i64).map_or(f32::NAN, |v| (v * gain) as f32)
         };
         let light: Vec<f32> = (0..cells * cells).into_par_iter().map(mean).collect();
-        let lift = lift(&light);
+        let lift = lift.unwrap_or_else(|| own_lift(&light));
         Self {
             width: cells,
             height: cells,
             centre: [(outline.centre_x - corner[0]) / cell_px, (outline.centre_y - corner[1]) / cell_px],
             radius: outline.mean_radius() / cell_px,
+            lift,
             log2_light: light.into_iter().map(|v| (v.max(0.0) + lift).log2()).collect(),
         }
     }
@@ -128,7 +136,7 @@ impl Patch {
     }
 }
 
-fn lift(light: &[f32]) -> f32 {
+fn own_lift(light: &[f32]) -> f32 {
     let mut known: Vec<f32> = light.iter().copied().filter(|v| *v > 0.0).collect();
     if known.is_empty() {
         return f32::MIN_POSITIVE;
@@ -159,15 +167,60 @@ fn register(targets: &[Patch], frame: &Frame, stops: Stops, outline: &Outline, l
     let mut offset_px = [0.0; 2];
     let mut found = None;
     for (i, (target, cell)) in targets.iter().zip(levels).enumerate() {
-        let moving = Patch::of(frame, stops, outline, *cell);
-        // The two finest levels trust only what the sphere itself shows.
-        let reach = if i + 2 >= levels.len() && target.radius >= COARSEST_RADIUS { INSIDE } else { REACH };
-        let Some(step) = translate(target, &moving, offset_px.map(|v| v / cell), reach * target.radius) else { continue };
+        let moving = Patch::of(frame, stops, outline, *cell, Some(target.lift));
+        if i == 0 {
+            offset_px = whole_step(target, &moving).map(|v| v * cell);
+        }
+        let Some(step) = translate(target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
+            continue;
+        };
         offset_px = step.offset_px.map(|v| v * cell);
         found = Some(Shift { offset_px, sd_px: step.sd_px * cell });
     }
     let limit = outline.semi_a;
     found.filter(|s| s.offset_px.iter().all(|v| v.abs() < limit) && s.sd_px.is_finite())
+}
+
+/// The whole step in cells at which the sphere's picture agrees best.
+fn whole_step(target: &Patch, moving: &Patch) -> [f64; 2] {
+    let far = (FARTHEST * target.radius).clamp(0.0, 40.0) as i64;
+    let steps: Vec<[i64; 2]> = (-far..=far).flat_map(|dy| (-far..=far).map(move |dx| [dx, dy])).collect();
+    let scored: Vec<(f64, [i64; 2])> =
+        steps.par_iter().filter_map(|step| Some((disagreement(target, moving, *step)?, *step))).collect();
+    // Of equally good ones the smallest movement.
+    let size = |step: &[i64; 2]| step[0].pow(2) + step[1].pow(2);
+    let best = scored.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(size(&a.1).cmp(&size(&b.1))));
+    best.map_or([0.0; 2], |(_, step)| step.map(|v| v as f64))
+}
+
+/// Mean bounded square of the differences after their mean is taken out; `None` where too little is common.
+fn disagreement(target: &Patch, moving: &Patch, step: [i64; 2]) -> Option<f64> {
+    let reach = INSIDE * target.radius;
+    let mut differences = Vec::new();
+    let mut inside = 0;
+    for row in 0..target.height as i64 {
+        for column in 0..target.width as i64 {
+            let middle = [column as f64 + 0.5 - target.centre[0], row as f64 + 0.5 - target.centre[1]];
+            if middle[0].hypot(middle[1]) > reach {
+                continue;
+            }
+            inside += 1;
+            let (x, y) = (column + step[0], row + step[1]);
+            if x < 0 || y < 0 || x >= moving.width as i64 || y >= moving.height as i64 {
+                continue;
+            }
+            let fixed = f64::from(target.log2_light[row as usize * target.width + column as usize]);
+            let moved = f64::from(moving.log2_light[y as usize * moving.width + x as usize]);
+            differences.extend((moved - fixed).is_finite().then_some(moved - fixed));
+        }
+    }
+    if differences.len() < 40 || differences.len() * 4 < inside {
+        return None;
+    }
+    let count = differences.len() as f64;
+    let mean = differences.iter().sum::<f64>() / count;
+    let bounded = |d: f64| d * d / (d * d + SEARCH_STOPS * SEARCH_STOPS);
+    Some(differences.iter().map(|d| bounded(d - mean)).sum::<f64>() / count)
 }
 
 /// Gauss-Newton on shift and brightness at one level, in cells.
@@ -282,7 +335,10 @@ fn cubic(frame: &Frame, at: [f64; 2]) -> Option<[f32; 3]> {
             }
         }
     }
-    Some([0, 1, 2].map(|c| if clipped[c] { (sum[c] as f32).max(clip[c]) } else { (sum[c] as f32).min(clip[c] * 0.9999) }))
+    Some(
+        [0, 1, 2]
+            .map(|c| if clipped[c] { (sum[c] as f32).max(clip[c]) } else { (sum[c] as f32).min(clip[c] * 0.9999) }),
+    )
 }
 
 /// Keys' cubic with a = −1/2 at distances −1, 0, 1, 2.

@@ -248,7 +248,9 @@ impl System {
         self.hold_stops(&mut matrix, stated, free);
         let change = matrix.cholesky()?.solve(&right);
         let all = start + change;
-        all.iter().all(|v| v.is_finite()).then(|| (all.as_slice()[..CURVES].to_vec(), all.as_slice()[CURVES..].to_vec()))
+        all.iter()
+            .all(|v| v.is_finite())
+            .then(|| (all.as_slice()[..CURVES].to_vec(), all.as_slice()[CURVES..].to_vec()))
     }
 
     /// Second differences of the departure from the nominal curve stay small; a trace of stiffness settles codes that
