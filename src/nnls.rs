@@ -32,12 +32,11 @@ pub fn nnls(gram: &DMatrix<f64>, right: &DVector<f64>) -> DVector<f64> {
             .max_by(|a, b| gradient[*a].total_cmp(&gradient[*b]));
         let Some(next) = next else { break };
         free[next] = true;
-        match inner(gram, right, &mut x, &mut free) {
-            Some(()) => refused.fill(false),
-            None => {
-                free[next] = false;
-                refused[next] = true;
-            }
+        if inner(gram, right, &mut x, &mut free).is_some() {
+            refused.fill(false);
+        } else {
+            free[next] = false;
+            refused[next] = true;
         }
     }
     x

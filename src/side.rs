@@ -10,6 +10,7 @@ use crate::report::SphereRole;
 use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tangents};
 
 /// How far a frame's numbers can be trusted as light, beyond noise.
+#[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Trust {
     /// A camera file with an unknown tone curve (an 8-bit picture developed in the camera).

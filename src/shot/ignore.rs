@@ -29,7 +29,7 @@ impl<'a> Ignored<'a> {
         for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
             match region {
                 IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg } => {
-                    ignored.cones.push((direction_of_deg(azimuth_deg, elevation_deg), radius_deg.to_radians().cos()))
+                    ignored.cones.push((direction_of_deg(azimuth_deg, elevation_deg), radius_deg.to_radians().cos()));
                 }
                 IgnoreRegion::Polygon(corners) => ignored.polygons.push(corners),
             }
@@ -64,7 +64,7 @@ impl<'a> Ignored<'a> {
     }
 
     /// The report's lines.
-    pub(super) fn note(&self, spec: &MirrorSpec, fraction: f64, report: &mut Report) {
+    pub(super) fn note(spec: &MirrorSpec, fraction: f64, report: &mut Report) {
         let regions: Vec<String> = spec.ignore.iter().map(IgnoreSpec::words).collect();
         let percent = 100.0 * fraction;
         report.assumptions.push(format!(

@@ -21,7 +21,7 @@ pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alp
         path: &path,
         shown_as: &shown_as,
         role,
-        encoding: if transform.is_some() { code_values(spec) } else { encoding(spec, &path)? },
+        encoding: if transform.is_some() { Some(code_values(spec)) } else { encoding(spec, &path)? },
         colour_space: colour_space(spec, &path)?,
         layer: spec.layer.as_deref(),
         clip_level: spec.clip_level.filter(|_| transform.is_none()),
@@ -45,8 +45,8 @@ fn transform(spec: &ImageSpec, base_dir: &Path) -> Result<Option<(String, ClfTra
 }
 
 /// The transform takes the file's code values as they are.
-fn code_values(spec: &ImageSpec) -> Option<Belief<Encoding>> {
-    Some(Belief { value: Encoding::SceneLinear, from: told_by(spec.encoding_by_option) })
+fn code_values(spec: &ImageSpec) -> Belief<Encoding> {
+    Belief { value: Encoding::SceneLinear, from: told_by(spec.encoding_by_option) }
 }
 
 fn told_by(option: bool) -> &'static str {

@@ -76,7 +76,7 @@ pub(super) fn prepare(
     let radiometry = Radiometry { gain, ..reflecting(spec) };
     let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift };
     let trust = trust_of(&frame).after(recovered.as_ref().is_some_and(Recovered::is_reliable));
-    Ok(Photographed { view, radiometry, trust, reference, recovered, nearest, frame })
+    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest })
 }
 
 /// The exposures show the same pixels, as the merge will ask.

@@ -69,7 +69,7 @@ pub(super) fn check(
             ignored.take_out(&mut photographed.frame, &photographed.view, &mirror_search.best),
             ignored.take_out(&mut cg_frame, &cg_view, &cg_search.best),
         ];
-        ignored.note(spec, fractions[0], report);
+        Ignored::note(spec, fractions[0], report);
         fractions
     });
     let photographed = Found { photographed, search: mirror_search };

@@ -7,6 +7,7 @@
 //! be freed, which tells wrong ones.
 
 use nalgebra::{DMatrix, DVector};
+use rayon::prelude::*;
 
 use super::BracketFrame;
 use crate::Stops;
@@ -82,7 +83,7 @@ pub fn recover(frames: &[BracketFrame], nominal: Encoding) -> Result<ResponseCur
     let curve = if agree { system.solve(&shape, &stops, false).ok_or_else(unsolvable)?.0 } else { freed_curve };
     let used_stops = if agree { &stops } else { &measured };
     let residual_stops = super::SD_PER_MAD * median(readings(&samples, &curve, used_stops));
-    finish(curve, &shape, residual_stops, samples.len(), measured)
+    finish(&curve, &shape, residual_stops, samples.len(), measured)
 }
 
 /// Largest difference between neighbouring exposures' stated and measured stops.
@@ -108,7 +109,6 @@ impl ResponseCurve {
     pub fn linearise(&self, frame: &mut Frame, nominal: Encoding) {
         let tables = [0, 1, 2].map(|c| self.log2_light[c].iter().map(|v| v.exp2() as f32).collect::<Vec<f32>>());
         let code = CodeOf(nominal);
-        use rayon::prelude::*;
         frame.rgb.par_iter_mut().filter(|rgb| rgb[0].is_finite()).for_each(|rgb| {
             *rgb = [0, 1, 2].map(|c| tables[c][usize::from(code.of(rgb[c]))]);
         });
@@ -153,7 +153,6 @@ struct Spot {
 
 /// Even spots spread over the picture.
 fn samples(frames: &[BracketFrame], nominal: Encoding) -> Vec<Spot> {
-    use rayon::prelude::*;
     let Some(first) = frames.first().map(|f| &f.frame) else { return Vec::new() };
     let (width, height) = (first.data.width, first.data.height);
     if width < 3 || height < 3 || frames.iter().any(|f| f.frame.rgb.len() != first.rgb.len()) {
@@ -322,7 +321,7 @@ fn median(mut values: Vec<f64>) -> f64 {
 
 /// Makes the curve rise everywhere and measures its slope.
 fn finish(
-    curve: Vec<f64>,
+    curve: &[f64],
     shape: &[f64],
     residual_stops: f64,
     samples: usize,

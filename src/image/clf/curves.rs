@@ -37,7 +37,7 @@ impl Log {
     pub(super) fn is_sound(&self) -> bool {
         let inner = self.lin_break.is_none_or(|at| self.lin_slope * at + self.lin_offset > 0.0);
         let line = self.line_slope.is_none_or(|slope| slope != 0.0);
-        self.base > 0.0 && self.base != 1.0 && self.lin_slope != 0.0 && self.log_slope != 0.0 && inner && line
+        self.base > 0.0 && self.base.ln() != 0.0 && self.lin_slope != 0.0 && self.log_slope != 0.0 && inner && line
     }
 
     pub(super) fn apply(&self, value: f64) -> f64 {

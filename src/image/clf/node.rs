@@ -73,16 +73,16 @@ impl Cdl {
 
     fn forward(&self, v: [f64; 3]) -> [f64; 3] {
         let graded = [0, 1, 2].map(|c| Self::power(self.limited(v[c] * self.slope[c] + self.offset[c]), self.power[c]));
-        self.saturated(graded, self.saturation).map(|v| self.limited(v))
+        Self::saturated(graded, self.saturation).map(|v| self.limited(v))
     }
 
     fn backward(&self, v: [f64; 3]) -> [f64; 3] {
         let bounded = v.map(|v| self.limited(v));
-        let graded = self.saturated(bounded, 1.0 / self.saturation).map(|v| self.limited(v));
+        let graded = Self::saturated(bounded, 1.0 / self.saturation).map(|v| self.limited(v));
         [0, 1, 2].map(|c| self.limited((Self::power(graded[c], 1.0 / self.power[c]) - self.offset[c]) / self.slope[c]))
     }
 
-    fn saturated(&self, v: [f64; 3], by: f64) -> [f64; 3] {
+    fn saturated(v: [f64; 3], by: f64) -> [f64; 3] {
         let luma = 0.2126 * v[0] + 0.7152 * v[1] + 0.0722 * v[2];
         v.map(|v| luma + by * (v - luma))
     }

@@ -189,10 +189,8 @@ fn log(element: &Element<'_, '_>) -> Read<Node> {
     let (base, to_log, camera) = match element.attribute("style").unwrap_or_default() {
         "log10" => (10.0, true, false),
         "antiLog10" => (10.0, false, false),
-        "log2" => (2.0, true, false),
-        "antiLog2" => (2.0, false, false),
-        "linToLog" => (2.0, true, false),
-        "logToLin" => (2.0, false, false),
+        "log2" | "linToLog" => (2.0, true, false),
+        "antiLog2" | "logToLin" => (2.0, false, false),
         "cameraLinToLog" => (2.0, true, true),
         "cameraLogToLin" => (2.0, false, true),
         other => return malformed(format!("\"{}\" is no style of a Log", crate::printable_text(other))),
