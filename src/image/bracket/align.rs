@@ -7,7 +7,6 @@
 use rayon::prelude::*;
 
 use super::BracketFrame;
-use crate::Stops;
 use crate::image::Frame;
 use crate::sphere::Outline;
 
@@ -27,7 +26,7 @@ const SEARCH_STOPS: f64 = 0.5;
 const LIFT: f64 = 0.05;
 /// A shift below this is left alone, px: moving pixels costs more sharpness than it brings.
 const LEAST_SHIFT_PX: f64 = 0.03;
-/// Readings from this share of the clip level on are not compared.
+/// From this share of the clip level on a reading counts as clipped.
 const CLIP_MARGIN: f32 = 0.95;
 /// Steps of each level.
 const STEPS: usize = 12;
@@ -46,13 +45,11 @@ pub struct Shift {
 pub fn measure_shifts(frames: &[BracketFrame], reference: usize, outline: &Outline) -> Vec<Option<Shift>> {
     let Some(fixed) = frames.get(reference) else { return vec![None; frames.len()] };
     let levels = levels(outline);
-    let targets: Vec<Patch> =
-        levels.iter().map(|cell| Patch::of(&fixed.frame, fixed.stops, outline, *cell, None)).collect();
     let shift = |(i, f): (usize, &BracketFrame)| {
         if i == reference {
             return Some(Shift { offset_px: [0.0; 2], sd_px: 0.0 });
         }
-        register(&targets, &f.frame, f.stops, outline, &levels)
+        register(fixed, f, outline, &levels)
     };
     frames.par_iter().enumerate().map(shift).collect()
 }
@@ -86,7 +83,7 @@ fn levels(outline: &Outline) -> Vec<f64> {
     cells
 }
 
-/// The surroundings of the sphere at one level: logarithm of the light, NaN where unknown or clipped.
+/// The surroundings of the sphere at one level: logarithm of the light, NaN where unknown.
 struct Patch {
     width: usize,
     height: usize,
@@ -99,15 +96,15 @@ struct Patch {
 }
 
 impl Patch {
-    fn of(frame: &Frame, stops: Stops, outline: &Outline, cell_px: f64, lift: Option<f32>) -> Self {
+    fn of(source: &BracketFrame, outline: &Outline, cell_px: f64, ceiling: &[f64; 3], lift: Option<f32>) -> Self {
         let reach = REACH * outline.semi_a + 2.0 * cell_px;
         let corner = [outline.centre_x - reach, outline.centre_y - reach].map(|v| (v.clamp(-1e8, 1e8)).floor());
         let cells = ((2.0 * reach / cell_px).ceil().clamp(4.0, 4.0 * REACH * FINEST_RADIUS)) as usize;
-        let gain = (-stops).ratio();
+        let gain = (-source.stops).ratio();
         let mean = |i: usize| {
             let x = corner[0] + (i % cells) as f64 * cell_px;
             let y = corner[1] + (i / cells) as f64 * cell_px;
-            cell_mean(frame, [x as i64, y as i64], cell_px as i64).map_or(f32::NAN, |v| (v * gain) as f32)
+            cell_mean(&source.frame, [x as i64, y as i64], cell_px as i64, gain, ceiling).map_or(f32::NAN, |v| v as f32)
         };
         let light: Vec<f32> = (0..cells * cells).into_par_iter().map(mean).collect();
         let lift = lift.unwrap_or_else(|| own_lift(&light));
@@ -146,32 +143,40 @@ fn own_lift(light: &[f32]) -> f32 {
     (LIFT * f64::from(median)).max(1e-30) as f32
 }
 
-/// Mean of the channels over a square of whole pixels; `None` where one is unknown or about clipped.
-fn cell_mean(frame: &Frame, corner: [i64; 2], side: i64) -> Option<f64> {
-    let clip = frame.clip_level.map_or([f32::INFINITY; 3], |level| level.map(|v| CLIP_MARGIN * v));
+/// Light per channel above which one of the two exposures may be clipped: both are cut to it, so that what is clipped
+/// in one looks alike in the other.
+fn common_ceiling(a: &BracketFrame, b: &BracketFrame) -> [f64; 3] {
+    let of = |f: &BracketFrame, c: usize| {
+        let level = f.frame.clip_level.map_or(f64::INFINITY, |level| f64::from(level[c]));
+        f64::from(CLIP_MARGIN) * level * (-f.stops).ratio()
+    };
+    [0, 1, 2].map(|c| of(a, c).min(of(b, c)))
+}
+
+/// Mean of the channels over a square of whole pixels, as light below a ceiling; `None` where one is unknown.
+fn cell_mean(frame: &Frame, corner: [i64; 2], side: i64, gain: f64, ceiling: &[f64; 3]) -> Option<f64> {
     let mut sum = 0.0;
     for y in corner[1]..corner[1] + side {
         for x in corner[0]..corner[0] + side {
             let rgb = frame.pixel(x, y)?;
-            if (0..3).any(|c| rgb[c] >= clip[c]) {
-                return None;
-            }
-            sum += rgb.iter().map(|v| f64::from(*v)).sum::<f64>() / 3.0;
+            sum += (0..3).map(|c| (f64::from(rgb[c]) * gain).min(ceiling[c])).sum::<f64>() / 3.0;
         }
     }
     Some(sum / (side * side) as f64)
 }
 
 /// Coarse to fine.
-fn register(targets: &[Patch], frame: &Frame, stops: Stops, outline: &Outline, levels: &[f64]) -> Option<Shift> {
+fn register(fixed: &BracketFrame, moving: &BracketFrame, outline: &Outline, levels: &[f64]) -> Option<Shift> {
+    let ceiling = common_ceiling(fixed, moving);
     let mut offset_px = [0.0; 2];
     let mut found = None;
-    for (i, (target, cell)) in targets.iter().zip(levels).enumerate() {
-        let moving = Patch::of(frame, stops, outline, *cell, Some(target.lift));
+    for (i, cell) in levels.iter().enumerate() {
+        let target = Patch::of(fixed, outline, *cell, &ceiling, None);
+        let moving = Patch::of(moving, outline, *cell, &ceiling, Some(target.lift));
         if i == 0 {
-            offset_px = whole_step(target, &moving).map(|v| v * cell);
+            offset_px = whole_step(&target, &moving).map(|v| v * cell);
         }
-        let Some(step) = translate(target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
+        let Some(step) = translate(&target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
             continue;
         };
         offset_px = step.offset_px.map(|v| v * cell);
@@ -354,6 +359,7 @@ fn keys_weights(t: f64) -> [f64; 4] {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Stops;
     use crate::register::test_scene::{Texture, clipped, frame, with_noise};
 
     const SIZE: [usize; 2] = [260, 220];
