@@ -21,6 +21,7 @@
 //! × steradian on a plane facing the light.
 
 pub mod camera;
+mod capture_time;
 pub mod check;
 pub mod cli;
 pub mod colour;
@@ -29,6 +30,7 @@ mod error;
 pub mod image;
 pub mod lights;
 pub mod material;
+pub mod new_shot;
 pub mod nnls;
 pub mod pairing;
 pub mod radiance;
@@ -39,7 +41,9 @@ pub mod sheet;
 pub mod shot;
 pub mod side;
 pub mod sphere;
+pub mod sun;
 mod units;
 
+pub use crate::capture_time::CaptureTime;
 pub use crate::error::{Error, ErrorKind, Result, printable, printable_text};
 pub use crate::units::{Estimate, Kelvin, Mired, Stops, wrap_deg};

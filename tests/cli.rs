@@ -43,7 +43,7 @@ fn help_of_every_command_teaches_by_example() {
     let here = temp();
     for words in [&["--help"][..], &["check", "--help"], &["sphere", "--help"], &["explain", "--help"]]
         .into_iter()
-        .chain([&["demo", "--help"][..], &["schema", "--help"]])
+        .chain([&["demo", "--help"][..], &["schema", "--help"], &["new-shot", "--help"]])
     {
         let (status, out, _) = run(here.path(), words);
         assert_eq!(status, 0, "{words:?}");
@@ -267,13 +267,48 @@ fn a_reader_that_goes_away_is_no_error() {
 }
 
 #[test]
-fn the_demo_writes_a_show_and_its_reports() {
+fn a_drafted_sheet_is_checked_and_never_replaced_unasked() {
+    let here = temp();
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_010_all_match");
+    fs::create_dir(here.path().join("SF_0990")).unwrap();
+    for name in ["plate.exr", "mirror.exr", "cg.exr"] {
+        fs::copy(from.join(name), here.path().join("SF_0990").join(name)).unwrap();
+    }
+    let (status, out, err) = run(here.path(), &["new-shot", "SF_0990"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert!(out.contains("TO ASK THE CREW FOR") && out.lines().all(|line| line.chars().count() <= 80), "{out}");
+    let (status, ..) = run(here.path(), &["check", "SF_0990", "--no-picture"]);
+    assert!(status != 2 && here.path().join("plateproof-reports/SF_0990.report.json").exists(), "{status}");
+    let (status, _, err) = run(here.path(), &["new-shot", "SF_0990"]);
+    assert!(status == 2 && err.contains("--overwrite"), "{err}");
+    assert_eq!(run(here.path(), &["new-shot", "SF_0990", "--overwrite"]).0, 0);
+    fs::write(here.path().join("mine.json"), "{}").unwrap();
+    let (status, _, err) = run(here.path(), &["new-shot", "SF_0990", "--out", "mine.json", "--overwrite"]);
+    assert!(status == 2 && err.contains("no shot sheet"), "{err}");
+    fs::remove_file(here.path().join("SF_0990/cg.exr")).unwrap();
+    assert_eq!(run(here.path(), &["new-shot", "SF_0990", "--overwrite"]).0, 3, "a sheet that check would not take yet");
+}
+
+/// Each shot on another's frames: its one check speaks, and no other one does.
+#[test]
+fn demo_shots_of_the_notes_fire_one_check_each() {
     let here = temp();
     let (status, out, err) = run(here.path(), &["demo", "--out", "ferry", "--no-picture"]);
-    assert_eq!(status, 0, "{out}{err}");
-    let reports = fs::read_dir(here.path().join("ferry/reports")).unwrap();
-    let json = reports.filter(|entry| entry.as_ref().unwrap().path().extension().is_some_and(|e| e == "json")).count();
-    assert!(json >= 1 && !out.contains("error"), "{out}");
+    assert!(status == 0 && !out.contains("error"), "{out}{err}");
+    for variant in plateproof::demo::VARIANTS {
+        let reports = fs::read_dir(here.path().join("ferry/reports")).unwrap().map(|entry| entry.unwrap().path());
+        let is_its = |path: &PathBuf| {
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            name.starts_with(variant.name) && name.ends_with(".report.json")
+        };
+        let path = reports.into_iter().find(is_its).unwrap();
+        let report: Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
+        assert_eq!(report["verdict"], variant.verdict.word(), "{}", variant.name);
+        for finding in report["findings"].as_array().unwrap() {
+            let speaks = finding["verdict"] == "mismatch" || finding["verdict"] == "unsure";
+            assert_eq!(speaks, finding["check"] == variant.fires, "{}: {finding}", variant.name);
+        }
+    }
 }
 
 #[test]

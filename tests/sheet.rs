@@ -118,7 +118,7 @@ fn the_full_example_is_understood() {
     assert_eq!(mirror.outline().unwrap().to_array(), [812.5, 604.0, 143.2, 143.2, 0.0]);
     assert_eq!(sheet.cg_camera().unwrap().sensor_mm, Some([24.89, 13.12]));
     let not_used = sheet.not_used();
-    for key in ["environment", "clean_plate", "straight_lines", "measured", "mirrors[0].position_mm"] {
+    for key in ["environment", "clean_plate", "straight_lines", "mirrors[0].position_mm"] {
         assert!(not_used.iter().any(|path| path == key), "{key} in {not_used:?}");
     }
     assert!(not_used.contains(&"cg.spheres[0].light_layers".to_owned()));
@@ -306,4 +306,30 @@ fn files_that_are_no_sheets_are_refused() {
     }
     fs::write(&path, format!("\u{feff}{}", shortest())).unwrap();
     assert!(load_sheet(&path).is_ok(), "a byte order mark does no harm");
+}
+
+#[test]
+fn lengths_are_read_in_the_unit_of_the_set() {
+    let mirror = json!([{ "frame": "s.exr", "diameter": "10 in" }]);
+    let mut sheet = with("camera", json!({ "distance": "10 ft 6 in", "sensor_format": "Super 35" }));
+    sheet["mirrors"] = mirror;
+    let sheet = read(sheet).unwrap();
+    assert!((sheet.mirrors[0].diameter_mm.unwrap() - 254.0).abs() < 1e-9);
+    let camera = sheet.camera.unwrap();
+    assert!((camera.distance_mm.unwrap() - 3200.4).abs() < 1e-9);
+    assert!((camera.sensor_size_mm().unwrap()[0] - 24.892).abs() < 1e-9);
+}
+
+#[test]
+fn notes_that_cannot_be_are_refused_with_a_remedy() {
+    for (key, value, expected) in [
+        ("camera", json!({ "distance": "three metres" }), "10 ft 6 in"),
+        ("camera", json!({ "distance": "3 m", "distance_mm": 3000 }), "give one of the two"),
+        ("camera", json!({ "sensor_format": "supper-35" }), "did you mean \"super-35\"?"),
+        ("place", json!({ "time": "noon" }), "2026-06-21T17:20:00+02:00"),
+        ("place", json!({ "latitude_deg": 99 }), "correct this value"),
+    ] {
+        let error = read(with(key, value)).unwrap_err();
+        assert!(error.remedy.contains(expected), "{expected}: {error}");
+    }
 }

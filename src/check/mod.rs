@@ -1,5 +1,6 @@
 //! Checks: each in its own file, each a row of [`CHECKS`].
 
+pub mod camera;
 pub mod colour_balance;
 pub mod docs;
 pub mod exposure;
@@ -7,7 +8,10 @@ pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod matte_sphere;
 pub mod reference_drift;
+pub mod scale;
+pub mod set_notes;
 mod shot_check;
+pub mod sun;
 
 pub use docs::CheckDoc;
 pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
@@ -82,7 +86,8 @@ pub static CHECKS: &[&dyn Check] = &[
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
-pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[&matte_sphere::MatteSphere];
+pub static SHOT_CHECKS: &[&dyn ShotCheck] =
+    &[&camera::Camera, &scale::Scale, &set_notes::SetNotes, &sun::Sun, &matte_sphere::MatteSphere];
 
 /// What every check says about itself, in the order of `explain`.
 pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {

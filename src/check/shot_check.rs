@@ -2,9 +2,10 @@
 
 use serde_json::Map;
 
+use super::reference_drift::Reference;
 use super::{CheckDoc, Comparison};
 use crate::Result;
-use crate::camera::View;
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::image::{CaptureMeta, Frame, Size};
 use crate::report::{Attachment, Finding, InputRecord, Verdict};
 use crate::sheet::{ImageSpec, ShotSheet};
@@ -27,6 +28,18 @@ pub struct ShotEvidence<'a> {
     pub view: &'a (dyn Fn(&Frame) -> View + Sync),
 }
 
+impl<'a> ShotEvidence<'a> {
+    /// The sheet alone, with nothing opened yet.
+    pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
+        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], open, view: &assumed_view }
+    }
+}
+
+/// The view of a frame of which nothing is told.
+fn assumed_view(frame: &Frame) -> View {
+    View::from_horizontal_fov(frame.size, frame.pixel_aspect, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed)
+}
+
 impl std::fmt::Debug for ShotEvidence<'_> {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("ShotEvidence")
@@ -45,6 +58,8 @@ pub struct PairEvidence<'a> {
     pub mirror_frame: &'a Frame,
     /// The rendered frame.
     pub cg_frame: &'a Frame,
+    /// How the photographed frame was shot against the plate.
+    pub reference: &'a Reference,
 }
 
 /// What a file says about itself, kept after its pixels are gone.

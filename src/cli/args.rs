@@ -27,7 +27,9 @@ pub(super) enum Command {
     Sphere(Box<SphereArgs>),
     /// Measure a sphere's reflectance from something seen both directly and in the sphere
     Reflectance(Box<ReflectanceArgs>),
-    /// Explain a check, the verdicts or the directions; without a name, list what can be explained
+    /// Draft a shot sheet from files or a folder: what each is taken for, and what is left to ask the crew for
+    NewShot(NewShotArgs),
+    /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
     /// Write the demo show, six and more shots of an invented film about a salt ferry, and check it
     Demo(DemoArgs),
@@ -107,7 +109,8 @@ pub(super) struct CheckArgs {
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
     #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
-    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS
+    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
+    /// camera=DEG, scale=PERCENT, sun=DEG
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
 }
@@ -194,11 +197,29 @@ pub(super) struct ReflectanceArgs {
     pub(super) picture: PictureArgs,
 }
 
+/// `new-shot`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::NEW_SHOT)]
+pub(super) struct NewShotArgs {
+    /// Pictures of one shot, or folders that hold them
+    #[arg(value_name = "FILE|FOLDER", required = true)]
+    pub(super) files: Vec<PathBuf>,
+    /// The sheet to write [default: shot.json in the folder given, else here]
+    #[arg(long, value_name = "FILE")]
+    pub(super) out: Option<PathBuf>,
+    /// Name of the shot [default: as the names of files and folder tell]
+    #[arg(long, value_name = "NAME")]
+    pub(super) shot: Option<String>,
+    /// Replace a sheet that is there already, with everything noted in it
+    #[arg(long)]
+    pub(super) overwrite: bool,
+}
+
 /// `explain`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
 pub(super) struct ExplainArgs {
-    /// A check, `verdicts` or `directions`
+    /// A check, `verdicts`, `directions` or `set`
     #[arg(value_name = "CHECK")]
     pub(super) topic: Option<String>,
 }

@@ -5,6 +5,7 @@ Examples:
   plateproof check shot.json
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr
   plateproof sphere sphere.jpg
+  plateproof new-shot shots/SF_0420
   plateproof explain key-fill-ratio
   plateproof demo
 
@@ -49,12 +50,25 @@ Examples:
 
 Exit status: 0 measured; 2 wrong use, unusable file or no sphere found; 3 several spheres fit equally well.";
 
+pub(super) const NEW_SHOT: &str = "\
+Examples:
+  plateproof new-shot shots/SF_0420
+      looks at every picture in the folder and writes shots/SF_0420/shot.json
+  plateproof new-shot plate.1001.exr s_under.jpg s_over.jpg cg_sphere.v012.1001.exr --out SF_0420.json
+  plateproof new-shot shots/SF_0420 --shot SF_0420 --overwrite
+
+Roles are guessed from names, from what the files say about themselves and from what they show; each guess comes
+with its reason. A sheet that is there already is never replaced without --overwrite.
+
+Exit status: 0 `check` takes the sheet; 2 wrong use, or a file that could not be read; 3 something is still missing.";
+
 pub(super) const EXPLAIN: &str = "\
 Examples:
   plateproof explain
   plateproof explain exposure
   plateproof explain verdicts
-  plateproof explain directions";
+  plateproof explain directions
+  plateproof explain set";
 
 pub(super) const DEMO: &str = "\
 Examples:
@@ -80,7 +94,8 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        for line in [TOP, CHECK, SPHERE, REFLECTANCE, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines()) {
+        let texts = [TOP, CHECK, SPHERE, REFLECTANCE, NEW_SHOT, EXPLAIN, DEMO, SCHEMA];
+        for line in texts.iter().flat_map(|text| text.lines()) {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();
             let parsed = Cli::try_parse_from(std::iter::once("plateproof").chain(words));

@@ -9,6 +9,7 @@ mod examples;
 mod exit;
 mod explain;
 mod gather;
+mod new_shot;
 mod overrides;
 mod progress;
 mod reflectance;
@@ -39,6 +40,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
         Command::Reflectance(args) => reflectance::run(&args, &mut console),
+        Command::NewShot(args) => new_shot::run(&args, &mut console),
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),

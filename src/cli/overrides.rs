@@ -219,7 +219,8 @@ fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<
 }
 
 fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Positive, origin: &Path) -> Result<()> {
-    const NAMES: [&str; 6] = ["direction", "key-fill", "exposure", "colour", "colour-mired", "reference-drift"];
+    const NAMES: &[&str] =
+        &["direction", "key-fill", "exposure", "colour", "colour-mired", "reference-drift", "camera", "scale", "sun"];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
         "key-fill" | "key-fill-ratio" => &mut tolerances.key_fill.stops,
@@ -227,8 +228,11 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "colour" | "colour-balance" => &mut tolerances.colour.stops,
         "colour-mired" => &mut tolerances.colour.mired,
         "reference-drift" => &mut tolerances.reference_drift.stops,
+        "camera" => &mut tolerances.camera.deg,
+        "scale" => &mut tolerances.scale.percent,
+        "sun" => &mut tolerances.sun.deg,
         _ => {
-            let guess = nearest(name, NAMES.into_iter()).unwrap_or_default();
+            let guess = nearest(name, NAMES.iter().copied()).unwrap_or_default();
             let (cause, remedy) = (format!("there is no tolerance named `{name}`"), format!("did you mean `{guess}`?"));
             return Err(Error::new(ErrorKind::Parameter, origin, cause, remedy));
         }
@@ -247,7 +251,7 @@ pub(super) fn camera(given: Option<CameraSpec>, lens: &LensArgs, origin: &Path) 
         camera.sensor_mm = Some(sensor.0);
         (camera.sensor_px, camera.used_px, camera.recorded_px) = (None, None, None);
     }
-    if camera.sensor_mm.is_none() {
+    if camera.sensor_size_mm().is_none() {
         let remedy = "add --sensor-mm WIDTHxHEIGHT, or give --fov-deg in place of both";
         return Err(Error::new(ErrorKind::Parameter, origin, "--focal-length-mm without a sensor size", remedy));
     }

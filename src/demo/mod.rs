@@ -16,6 +16,7 @@ mod set;
 mod sheets;
 mod shots;
 mod truth;
+mod variants;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -26,7 +27,7 @@ use crate::error::{Error, ErrorKind, Result};
 use crate::image::write::{ExrAttributes, write_atomically, write_exr, write_jpeg};
 use crate::image::{DataWindow, Size};
 use render::Picture;
-use sheets::{FrameNames, shot_sheet, show_sheet};
+use sheets::{FrameNames, shot_sheet, show_sheet, sphere_distance_mm};
 use shots::{MirrorTake, Shot, shots};
 
 pub use block::Block;
@@ -34,6 +35,7 @@ pub use develop::{Noise, Veil};
 pub use hall::Hall;
 pub use open_air::OpenAir;
 pub use truth::{CheckTruth, LightTruth, ShotTruth, truths};
+pub use variants::{NoteFault, VARIANTS, Variant};
 
 /// Writes the whole show into `dir` (made where absent): `show.json` and for each shot a folder with its sheet
 /// `shot.json` and its frames. Returns the sheets' paths in the order of the film.
@@ -58,6 +60,11 @@ pub fn write_show(dir: &Path, progress: &mut dyn FnMut(&str)) -> Result<Vec<Path
         write_frames(shot, &folder, staging.path())?;
         write_text(sheet, text)?;
     }
+    for (variant, (sheet, text)) in VARIANTS.iter().zip(texts.sheets.iter().skip(shots.len())) {
+        progress(&format!("{}: {}", variant.name, variant.built_in));
+        write_variant(variant, &shots, dir, staging.path())?;
+        write_text(sheet, text)?;
+    }
     Ok(texts.sheets.into_iter().map(|(path, _)| path).collect())
 }
 
@@ -70,7 +77,13 @@ struct Texts {
 impl Texts {
     fn of(dir: &Path, shots: &[Shot]) -> Self {
         let sheet = |shot: &Shot| (dir.join(shot.name).join("shot.json"), pretty(&shot_sheet(shot)));
-        Self { show: (dir.join("show.json"), pretty(&show_sheet())), sheets: shots.iter().map(sheet).collect() }
+        let variants = VARIANTS.iter().filter_map(|variant| {
+            let shot = base_of(variant, shots)?;
+            let text = pretty(&variants::sheet(variant, shot, sphere_distance_mm(shot)));
+            Some((dir.join(variant.name).join("shot.json"), text))
+        });
+        let sheets = shots.iter().map(sheet).chain(variants).collect();
+        Self { show: (dir.join("show.json"), pretty(&show_sheet())), sheets }
     }
 
     /// Looks before anything is written: other people's sheets, or frames in a folder that is not the show's.
@@ -115,12 +128,28 @@ fn write_text(path: &Path, text: &str) -> Result<()> {
 
 fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
     let names = FrameNames::of(shot);
-    place(&folder.join(names.plate), staging, |path| write_picture(path, &frames::plate(shot), &on_set()))?;
+    place(&folder.join(names.plate), staging, |path| write_picture(path, &frames::plate(shot), &on_set(PLATE_TIME)))?;
     place(&folder.join(names.mirror), staging, |path| match shot.mirror_take {
-        MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set()),
+        MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set(MIRROR_TIME)),
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
     place(&folder.join(names.cg), staging, |path| write_picture(path, &frames::cg(shot), &ExrAttributes::default()))
+}
+
+/// The shot whose frames a variant uses.
+fn base_of<'a>(variant: &Variant, shots: &'a [Shot]) -> Option<&'a Shot> {
+    shots.iter().find(|shot| shot.name == variant.of)
+}
+
+fn write_variant(variant: &Variant, shots: &[Shot], dir: &Path, staging: &Path) -> Result<()> {
+    let folder = dir.join(variant.name);
+    make_folder(&folder)?;
+    let Some((shot, name)) = base_of(variant, shots).zip(variants::own_frame(variant)) else { return Ok(()) };
+    let attributes = match variant.fault {
+        NoteFault::NextMorning => on_set(NEXT_MORNING),
+        _ => ExrAttributes::default(),
+    };
+    place(&folder.join(name), staging, |path| write_picture(path, &variants::own_picture(variant, shot), &attributes))
 }
 
 /// Makes a file in the staging folder and moves it to its place, unless the same file is there already.
@@ -134,9 +163,16 @@ fn place(path: &Path, staging: &Path, write: impl FnOnce(&Path) -> Result<()>) -
     fs::rename(&staged, path).map_err(|error| Error::io(path, &error))
 }
 
+/// When the invented frames were taken, by the clock of the invented camera.
+const PLATE_TIME: &str = "2026:05:12 20:48:00";
+const MIRROR_TIME: &str = "2026:05:12 20:56:00";
+const NEXT_MORNING: &str = "2026:05:13 08:10:00";
+
 /// The invented camera's settings, the same for plate and mirror frame.
-fn on_set() -> ExrAttributes {
+fn on_set(time: &str) -> ExrAttributes {
     ExrAttributes {
+        capture_date: Some(time.to_owned()),
+        utc_offset_s: Some(-7200.0),
         exposure_time_s: Some(1.0 / 48.0),
         f_number: Some(2.8),
         iso_speed: Some(800.0),
@@ -185,9 +221,11 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let mut lines = 0;
         let sheets = write_show(folder.path(), &mut |_| lines += 1).unwrap();
-        assert_eq!((sheets.len(), lines), (truths().len(), truths().len()));
+        let shown = truths().len() + VARIANTS.len();
+        assert_eq!((sheets.len(), lines), (shown, shown));
         let first = contents(folder.path());
-        assert_eq!(first.len(), 1 + 4 * sheets.len());
+        let own_frames = VARIANTS.iter().filter_map(variants::own_frame).count();
+        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 25_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.

@@ -52,6 +52,7 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
     });
     if matches!(shot.mirror_take, MirrorTake::Good) {
         sheet["camera"] = camera(shot);
+        sheet["cg"]["camera"] = json!({ "focal_length_mm": shot.focal_length_mm, "sensor_mm": SENSOR_MM });
     }
     sheet
 }
@@ -81,8 +82,12 @@ fn cg_sphere(shot: &Shot, names: &FrameNames) -> Value {
     sphere
 }
 
+/// How far the sphere stands from the lens.
+pub(crate) fn sphere_distance_mm(shot: &Shot) -> f64 {
+    SPHERE_DIAMETER_MM / 2.0 / sphere(shot, GOOD_SPHERE).cone.half_angle_rad.sin()
+}
+
 fn camera(shot: &Shot) -> Value {
-    let distance_mm = SPHERE_DIAMETER_MM / 2.0 / sphere(shot, GOOD_SPHERE).cone.half_angle_rad.sin();
     json!({
         "id": "A",
         "focal_length_mm": shot.focal_length_mm,
@@ -94,6 +99,6 @@ fn camera(shot: &Shot) -> Value {
         "tilt_deg": shot.tilt_deg,
         "roll_deg": 0,
         "height_mm": 1450,
-        "distance_mm": distance_mm.round()
+        "distance_mm": sphere_distance_mm(shot).round()
     })
 }

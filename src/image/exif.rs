@@ -2,11 +2,13 @@
 //!
 //! Tags and units: CIPA DC-008 / JEITA CP-3451 (Exif 2.32).
 
+mod place;
+
 use std::io::Cursor;
 
 use ::exif::{Error as ExifError, Exif, Field, In, Reader, Tag, Value};
 
-use super::{CaptureMeta, Size};
+use super::{CaptureMeta, SensorWidthBasis, Size};
 
 /// Diagonal of the 36 × 24 mm frame that `FocalLengthIn35mmFilm` refers to, in millimetres.
 const DIAGONAL_35MM_FILM: f64 = 43.266_615_305_567_87;
@@ -54,17 +56,26 @@ pub(super) fn read(bytes: &[u8], size: Size, turned: bool) -> ExifFacts {
 
 fn fill(facts: &mut ExifFacts, exif: &Exif, size: Size, turned: bool) {
     let focal_length_mm = number(exif, Tag::FocalLength);
+    let (sensor_width_mm, sensor_width_basis) =
+        sensor_width_mm(exif, size, turned, focal_length_mm, &mut facts.warnings).unzip();
     facts.meta = CaptureMeta {
         exposure_time_s: exposure_time_s(exif),
         f_number: f_number(exif),
-        t_stop: None,
         iso: iso(exif),
         focal_length_mm,
-        sensor_width_mm: sensor_width_mm(exif, size, turned, focal_length_mm, &mut facts.warnings),
-        horizontal_fov_deg: None,
+        sensor_width_mm,
+        sensor_width_basis,
         auto_white_balance: field(exif, Tag::WhiteBalance).and_then(|f| f.value.get_uint(0)).map(|v| v == 0),
-        orientation: None,
         camera: camera(exif),
+        camera_serial: words(exif, Tag::BodySerialNumber),
+        lens: words(exif, Tag::LensModel),
+        lens_serial: words(exif, Tag::LensSerialNumber),
+        captured: place::captured(exif),
+        latitude_deg: place::latitude_deg(exif),
+        longitude_deg: place::longitude_deg(exif),
+        altitude_m: place::altitude_m(exif),
+        heading_deg: place::heading_deg(exif),
+        ..CaptureMeta::default()
     };
     facts.adobe_rgb = words(exif, Tag::InteroperabilityIndex).as_deref() == Some("R03");
 }
@@ -93,7 +104,7 @@ fn sensor_width_mm(
     turned: bool,
     focal_length_mm: Option<f64>,
     warnings: &mut Vec<String>,
-) -> Option<f64> {
+) -> Option<(f64, SensorWidthBasis)> {
     let as_shot = as_shot_size(exif, turned).unwrap_or([size.width as f64, size.height as f64]);
     let stored_aspect = size.width as f64 / size.height.max(1) as f64;
     if (as_shot[0] / as_shot[1] / stored_aspect - 1.0).abs() > ASPECT_SLACK {
@@ -101,9 +112,11 @@ fn sensor_width_mm(
             .push("the picture was cropped after it was taken, so its EXIF does not tell the field of view".to_owned());
         return None;
     }
-    by_focal_plane(exif, as_shot[0], turned)
-        .or_else(|| by_35mm_equivalent(exif, stored_aspect, focal_length_mm, warnings))
-        .filter(|width| POSSIBLE_SENSOR_MM.contains(width))
+    let measured = by_focal_plane(exif, as_shot[0], turned).map(|width| (width, SensorWidthBasis::FocalPlane));
+    let mut equivalent = || by_35mm_equivalent(exif, stored_aspect, focal_length_mm, warnings);
+    measured
+        .or_else(|| Some((equivalent()?, SensorWidthBasis::FilmEquivalent)))
+        .filter(|(width, _)| POSSIBLE_SENSOR_MM.contains(width))
 }
 
 /// Columns and rows when the picture was taken, as displayed.

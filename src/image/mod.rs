@@ -16,6 +16,7 @@ pub mod write;
 
 use std::path::PathBuf;
 
+use crate::CaptureTime;
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 
@@ -66,6 +67,44 @@ pub struct CaptureMeta {
     pub orientation: Option<u16>,
     /// Camera make and model, for the report.
     pub camera: Option<String>,
+    /// What `sensor_width_mm` rests on.
+    pub sensor_width_basis: Option<SensorWidthBasis>,
+    /// Columns and rows of the sensor that were read out, before any scaling (OpenEXR `sensorAcquisitionRectangle`,
+    /// whose corners are inclusive).
+    pub acquisition_px: Option<[usize; 2]>,
+    /// Horizontal field of view in degrees by the camera matrix (OpenEXR `worldToNDC`).
+    pub matrix_fov_deg: Option<f64>,
+    /// Serial number of the camera (EXIF BodySerialNumber, OpenEXR `cameraSerialNumber`).
+    pub camera_serial: Option<String>,
+    /// The lens (EXIF LensModel, OpenEXR `lensMake` and `lensModel`).
+    pub lens: Option<String>,
+    /// Serial number of the lens (EXIF LensSerialNumber, OpenEXR `lensSerialNumber`).
+    pub lens_serial: Option<String>,
+    /// When it was taken (EXIF DateTimeOriginal with OffsetTimeOriginal, OpenEXR `capDate` with `utcOffset`).
+    pub captured: Option<CaptureTime>,
+    /// Degrees north (EXIF GPSLatitude, OpenEXR `latitude`).
+    pub latitude_deg: Option<f64>,
+    /// Degrees east (EXIF GPSLongitude, OpenEXR `longitude`).
+    pub longitude_deg: Option<f64>,
+    /// Metres above sea level (EXIF GPSAltitude, OpenEXR `altitude`).
+    pub altitude_m: Option<f64>,
+    /// Compass bearing of the view against true north, clockwise, degrees (EXIF GPSImgDirection with reference T).
+    pub heading_deg: Option<f64>,
+    /// The picture is an environment by its own word (OpenEXR `envmap`).
+    pub is_environment: bool,
+}
+
+/// What a sensor width rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum SensorWidthBasis {
+    /// Pixels per unit of the focal plane (EXIF FocalPlaneXResolution).
+    FocalPlane,
+    /// Photosites read out × photosite pitch (OpenEXR).
+    ReadOut,
+    /// The whole sensor, as nothing tells how much of it was read out (OpenEXR `sensorOverallDimensions`).
+    WholeSensor,
+    /// The rounded 35 mm equivalent focal length (EXIF FocalLengthIn35mmFilm).
+    FilmEquivalent,
 }
 
 impl CaptureMeta {

@@ -43,6 +43,10 @@ pub struct ExrAttributes {
     pub f_number: Option<f32>,
     /// `isoSpeed`.
     pub iso_speed: Option<f32>,
+    /// `capDate`, local time as `YYYY:MM:DD hh:mm:ss`.
+    pub capture_date: Option<String>,
+    /// `utcOffset`: what has to be added to `capDate` to get UTC, seconds.
+    pub utc_offset_s: Option<f32>,
     /// Other float attributes by name (`pinholeFocalLength` …). With more than one of them, the bytes of the header
     /// may differ from run to run.
     pub other_floats: Vec<(String, f32)>,
@@ -57,6 +61,8 @@ impl Default for ExrAttributes {
             exposure_time_s: None,
             f_number: None,
             iso_speed: None,
+            capture_date: None,
+            utc_offset_s: None,
             other_floats: Vec::new(),
         }
     }
@@ -82,6 +88,8 @@ impl ExrAttributes {
             exposure: self.exposure_time_s,
             aperture: self.f_number,
             iso_speed: self.iso_speed,
+            capture_date: self.capture_date.as_deref().map(Into::into),
+            utc_offset: self.utc_offset_s,
             ..LayerAttributes::default()
         };
         for (name, value) in &self.other_floats {

@@ -39,6 +39,9 @@ pub struct Drift {
     pub blue_green_stops: Estimate,
     /// How far the mirror frame's picture lies from the plate's, in plate pixels; `None` where unknown.
     pub shift: Option<Shift>,
+    /// How much the difference varies over the frame beyond noise, one standard deviation, stops: other lights, a
+    /// shadow or vignetting.
+    pub uneven_stops: f64,
     /// Share of the frame whose ratio agreed.
     pub used_fraction: f64,
     /// The difference that both files' exposure metadata state, stops.
@@ -145,6 +148,7 @@ impl<'a> Comparison<'a> {
             red_green_stops,
             blue_green_stops,
             shift: placement.shift,
+            uneven_stops: pooled.uneven,
             used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
             consistent_with_metadata,

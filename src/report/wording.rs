@@ -11,6 +11,11 @@ pub fn value_words(finding: &Finding) -> String {
         return "not measured".to_owned();
     };
     let bound = bound_sign(finding.value_bound.as_deref());
+    // A count is exact.
+    if finding.value_sd == Some(0.0) && value.fract() == 0.0 {
+        let unit = if value as i64 == 1 { finding.unit.trim_end_matches('s') } else { &finding.unit };
+        return format!("{} {}", fixed(value, 0, false), printable_text(unit));
+    }
     // An angle between two directions has no sign; a difference in stops without its sign says little.
     let signed = finding.unit != "deg";
     let unit = printable_text(&finding.unit);
@@ -111,7 +116,7 @@ pub(crate) fn prose(text: &str) -> String {
 /// Decimals such that the standard deviation keeps one or two significant digits.
 fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
     let (fewest, most) = match unit {
-        "deg" => (1, 2),
+        "deg" | "%" => (1, 2),
         "stops" => (2, 3),
         _ => (0, 4),
     };

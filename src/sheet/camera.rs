@@ -3,13 +3,14 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::schema;
+use super::{SensorFormat, schema};
 use crate::image::Size;
 
 /// Two shapes count as the same within this relative difference (a pixel or two of rounding on a small picture).
 const SAME_ASPECT: f64 = 0.005;
 
-/// A camera. Every key may be left out; the field of view needs `focal_length_mm` and `sensor_mm`.
+/// A camera. Every key may be left out; the field of view needs `focal_length_mm` and `sensor_mm` or
+/// `sensor_format`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct CameraSpec {
@@ -28,6 +29,10 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::positive_pair")]
     pub sensor_mm: Option<[f64; 2]>,
+    /// Name of the sensor or film format in place of `sensor_mm`: `super-35`, `full-frame`, `super-16`, …
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1))]
+    pub sensor_format: Option<String>,
     /// Columns and rows of the sensor.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::positive_pair")]
@@ -48,6 +53,14 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -180.0, max = 180.0))]
     pub roll_deg: Option<f64>,
+    /// Compass bearing of the view against true north, clockwise, degrees: 0 = looking north, 90 = east.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -360.0, max = 360.0))]
+    pub heading_deg: Option<f64>,
+    /// One standard deviation of `heading_deg`; absent: 3 degrees.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 180.0))]
+    pub heading_sd_deg: Option<f64>,
     /// Height of the lens above the ground, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub height_mm: Option<f64>,
@@ -55,6 +68,9 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance_mm: Option<f64>,
+    /// The same as it was written on set, in place of `distance_mm`: `"3.2 m"`, `"10 ft 6 in"`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub distance: Option<String>,
     /// Focal length or sensor came from an option of the command line, not from the sheet.
     #[serde(skip)]
     pub by_option: bool,
@@ -83,25 +99,44 @@ impl CameraSpec {
             focal_length_mm: self.focal_length_mm.or(other.focal_length_mm),
             squeeze: self.squeeze.or(other.squeeze),
             sensor_mm: self.sensor_mm.or(other.sensor_mm),
+            sensor_format: self.sensor_format.clone().or_else(|| other.sensor_format.clone()),
             sensor_px: self.sensor_px.or(other.sensor_px),
             used_px: self.used_px.or(other.used_px),
             recorded_px: self.recorded_px.or(other.recorded_px),
             tilt_deg: self.tilt_deg.or(other.tilt_deg),
             roll_deg: self.roll_deg.or(other.roll_deg),
+            heading_deg: self.heading_deg.or(other.heading_deg),
+            heading_sd_deg: self.heading_sd_deg.or(other.heading_sd_deg),
             height_mm: self.height_mm.or(other.height_mm),
             distance_mm: self.distance_mm.or(other.distance_mm),
+            distance: self.distance.clone().or_else(|| other.distance.clone()),
             by_option: self.by_option || other.by_option,
             fov_by_option_deg: self.fov_by_option_deg.or(other.fov_by_option_deg),
         }
     }
 
-    /// Width of the scene that the read-out part of the sensor saw, mm on the sensor, squeeze undone.
-    fn used_width_mm(&self) -> Option<f64> {
-        let read_out = match (self.used_px, self.sensor_px) {
+    /// The same camera without a word about its sensor and what was read out of it.
+    pub(super) fn without_read_out(&self) -> Self {
+        Self { sensor_mm: None, sensor_format: None, sensor_px: None, used_px: None, recorded_px: None, ..self.clone() }
+    }
+
+    /// Width and height that `sensor_px` covers, mm: `sensor_mm`, else the gate of `sensor_format`.
+    pub fn sensor_size_mm(&self) -> Option<[f64; 2]> {
+        let format = || SensorFormat::named(self.sensor_format.as_deref()?).map(|format| format.size_mm);
+        self.sensor_mm.or_else(format)
+    }
+
+    /// How much of the sensor's width was read out: 1 = all of it.
+    pub fn width_read_out(&self) -> f64 {
+        match (self.used_px, self.sensor_px) {
             (Some(used), Some(sensor)) => used[0] / sensor[0],
             _ => 1.0,
-        };
-        Some(self.sensor_mm?[0] * read_out * self.squeeze.unwrap_or(1.0))
+        }
+    }
+
+    /// Width of the scene that the read-out part of the sensor saw, mm on the sensor, squeeze undone.
+    fn used_width_mm(&self) -> Option<f64> {
+        Some(self.sensor_size_mm()?[0] * self.width_read_out() * self.squeeze.unwrap_or(1.0))
     }
 
     /// The horizontal field of view of a picture of `size`, `2 atan(width / 2f)` of a pinhole; `None` unless focal
@@ -123,7 +158,7 @@ impl CameraSpec {
 
     /// Shape of what the camera recorded, in columns and rows.
     fn recorded(&self) -> Option<[f64; 2]> {
-        self.recorded_px.or(self.used_px).or(self.sensor_px).or(self.sensor_mm)
+        self.recorded_px.or(self.used_px).or(self.sensor_px).or_else(|| self.sensor_size_mm())
     }
 
     fn width_crop(&self, size: Size) -> WidthCrop {

@@ -53,6 +53,23 @@ impl IsoDate {
     }
 }
 
+impl IsoDate {
+    /// Days since 1970-01-01; `None` before it.
+    pub fn unix_day(self) -> Option<i64> {
+        let years: i64 = self.year.checked_sub(1970).filter(|years| *years >= 0)?;
+        let leap_days_before = |year: i64| (year - 1) / 4 - (year - 1) / 100 + (year - 1) / 400;
+        let leap_days = leap_days_before(self.year) - leap_days_before(1970);
+        let months: i64 = (1..self.month).filter_map(|month| days_in_month(self.year, month)).map(i64::from).sum();
+        Some(365 * years + leap_days + months + i64::from(self.day) - 1)
+    }
+}
+
+impl std::fmt::Display for IsoDate {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{:04}-{:02}-{:02}", self.year, self.month, self.day)
+    }
+}
+
 fn is_leap(year: i64) -> bool {
     (year % 4 == 0 && year % 100 != 0) || year % 400 == 0
 }
@@ -87,6 +104,8 @@ mod tests {
         // 20 000 days after the epoch is 2024-10-04; 11 016 is the leap day of 2000 (counted by hand from the rules).
         for (days, text) in [(0, "1970-01-01"), (11_016, "2000-02-29"), (20_000, "2024-10-04"), (31, "1970-02-01")] {
             assert_eq!(Some(IsoDate::from_unix_day(days)), IsoDate::parse(text), "{days}");
+            assert_eq!(IsoDate::from_unix_day(days).unix_day(), Some(days), "{text}");
+            assert_eq!(IsoDate::from_unix_day(days).to_string(), text);
         }
     }
 }

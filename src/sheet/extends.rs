@@ -15,7 +15,8 @@ use crate::{Error, ErrorKind, Result};
 const MAX_CHAIN: usize = 16;
 
 /// The keys of which an entry holds one or the other.
-const ALTERNATIVES: [[&str; 2]; 1] = [["frame", "bracket"]];
+const ALTERNATIVES: &[[&str; 2]] =
+    &[["frame", "bracket"], ["diameter_mm", "diameter"], ["distance_mm", "distance"], ["sensor_mm", "sensor_format"]];
 
 /// Reads `path` and what it extends, merged, with every `frame` relative to the folder of `path`.
 pub(super) fn read_chain(path: &Path) -> Result<Value> {

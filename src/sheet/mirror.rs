@@ -33,6 +33,9 @@ pub struct MirrorSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub diameter_mm: Option<f64>,
+    /// The same as it was written on set, in place of `diameter_mm`: `"25 cm"`, `"10 in"`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub diameter: Option<String>,
     /// Where it stood, in millimetres.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub position_mm: Option<[f64; 3]>,

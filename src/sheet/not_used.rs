@@ -29,7 +29,6 @@ impl ShotSheet {
             ("environment", self.environment.is_some()),
             ("clean_plate", self.clean_plate.is_some()),
             ("straight_lines", self.straight_lines.is_some()),
-            ("measured", !self.measured.is_empty()),
         ];
         for (key, given) in sections {
             note(paths, given, key.to_owned());
@@ -51,16 +50,18 @@ impl ShotSheet {
 impl MirrorSpec {
     fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
         note(paths, self.position_mm.is_some(), format!("{path}.position_mm"));
-        note(paths, self.diameter_mm.is_some(), format!("{path}.diameter_mm"));
     }
 }
 
 impl CameraSpec {
     fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
-        note(paths, self.tilt_deg.is_some(), format!("{path}.tilt_deg"));
-        note(paths, self.roll_deg.is_some(), format!("{path}.roll_deg"));
+        // Only the real camera's pose is read.
+        let of_cg = path == "cg.camera";
+        note(paths, of_cg && self.tilt_deg.is_some(), format!("{path}.tilt_deg"));
+        note(paths, of_cg && self.roll_deg.is_some(), format!("{path}.roll_deg"));
+        note(paths, of_cg && self.heading_deg.is_some(), format!("{path}.heading_deg"));
+        note(paths, of_cg && self.distance_mm.is_some(), format!("{path}.distance_mm"));
         note(paths, self.height_mm.is_some(), format!("{path}.height_mm"));
-        note(paths, self.distance_mm.is_some(), format!("{path}.distance_mm"));
     }
 }
 

@@ -3,13 +3,17 @@
 use std::collections::BTreeSet;
 
 use super::structure::{Misfit, missing_key, nearest};
-use super::{ImageSpec, IsoDate, MirrorSpec, ShotSheet, WaiverSpec};
+use super::{
+    CameraSpec, ImageSpec, IsoDate, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, WaiverSpec,
+    length_mm,
+};
+use crate::CaptureTime;
 use crate::sheet::mirror::outline_from;
 
 type Rule = Result<(), Misfit>;
 
 /// Names of checks that a waiver may cover.
-const WAIVABLE: [&str; 12] = [
+const WAIVABLE: &[&str] = &[
     "highlight-direction",
     "key-fill-ratio",
     "exposure",
@@ -21,6 +25,8 @@ const WAIVABLE: [&str; 12] = [
     "scale",
     "clean-plate",
     "straight-lines",
+    "set-notes",
+    "sun",
     "matte-sphere",
 ];
 
@@ -67,6 +73,10 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
     for (path, outline) in outlines(sheet) {
         outline_rule(&path, outline)?;
     }
+    for (path, camera) in [("camera", &sheet.camera), ("cg.camera", &sheet.cg.camera)] {
+        camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
+    }
+    sheet.place.as_ref().map_or(Ok(()), time_rule)?;
     ignored_regions(&sheet.mirrors)?;
     sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
 }
@@ -147,10 +157,56 @@ fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {
     Ok(())
 }
 
+fn sensor_format_rule(path: &str, camera: &CameraSpec) -> Rule {
+    let Some(name) = camera.sensor_format.as_deref() else { return Ok(()) };
+    if SensorFormat::named(name).is_some() {
+        return Ok(());
+    }
+    let known = || SENSOR_FORMATS.iter().map(|format| format.name);
+    let cause = format!("`{path}.sensor_format` is \"{}\", which is no format known here", crate::printable_text(name));
+    let guess = nearest(name, known()).unwrap_or_default();
+    let list = known().collect::<Vec<_>>().join(", ");
+    Err(misfit(cause, format!("did you mean \"{guess}\"? Known: {list}; any other size goes into `sensor_mm`")))
+}
+
+fn time_rule(place: &PlaceSpec) -> Rule {
+    match place.time.as_deref() {
+        Some(text) if CaptureTime::parse(text).is_none() => {
+            let cause = format!("`place.time`: \"{}\" is no date and time", crate::printable_text(text));
+            Err(misfit(cause, "write it as 2026-06-21T17:20:00+02:00, with the distance from UTC"))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// Writes lengths given as text into their keys in millimetres.
+pub(super) fn settle_lengths(sheet: &mut ShotSheet) -> Rule {
+    for (i, mirror) in sheet.mirrors.iter_mut().enumerate() {
+        settle_length(&format!("mirrors[{i}].diameter"), &mut mirror.diameter, &mut mirror.diameter_mm)?;
+    }
+    for (path, camera) in [("camera.distance", &mut sheet.camera), ("cg.camera.distance", &mut sheet.cg.camera)] {
+        if let Some(camera) = camera {
+            settle_length(path, &mut camera.distance, &mut camera.distance_mm)?;
+        }
+    }
+    Ok(())
+}
+
+fn settle_length(path: &str, text: &mut Option<String>, mm: &mut Option<f64>) -> Rule {
+    let Some(written) = text.take() else { return Ok(()) };
+    if mm.is_some() {
+        return Err(misfit(format!("`{path}` and `{path}_mm` are the same length"), "give one of the two"));
+    }
+    *mm = length_mm(&written);
+    let cause = || format!("`{path}`: \"{}\" is no length", crate::printable_text(&written));
+    let remedy = "write it with its unit, such as \"3.2 m\", \"250 mm\" or \"10 ft 6 in\"";
+    if mm.is_some() { Ok(()) } else { Err(misfit(cause(), remedy)) }
+}
+
 fn waiver_rules(place: usize, waiver: &WaiverSpec) -> Rule {
     if !WAIVABLE.contains(&waiver.check.as_str()) {
         let cause = format!("`waivers[{place}].check`: there is no check named \"{}\"", waiver.check);
-        let guess = nearest(&waiver.check, WAIVABLE.into_iter()).unwrap_or_default();
+        let guess = nearest(&waiver.check, WAIVABLE.iter().copied()).unwrap_or_default();
         return Err(misfit(cause, format!("did you mean \"{guess}\"?")));
     }
     if IsoDate::parse(&waiver.until).is_none() {

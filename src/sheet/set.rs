@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::length::unit_mm;
 use super::{ImageSpec, IsoDate};
 
 /// An environment picture that the CG is lit by.
@@ -36,6 +37,40 @@ pub struct MeasuredSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance: Option<f64>,
+}
+
+impl MeasuredSpec {
+    /// Millimetres of one `unit`.
+    fn unit_mm(&self) -> f64 {
+        unit_mm(&self.unit).unwrap_or(1.0)
+    }
+
+    /// Its length, mm.
+    pub fn length_mm(&self) -> f64 {
+        self.length * self.unit_mm()
+    }
+
+    /// Its noted distance from the camera, mm.
+    pub fn distance_mm(&self) -> Option<f64> {
+        self.distance.map(|distance| distance * self.unit_mm())
+    }
+}
+
+/// Where and when the plate was shot, for the sun.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(default)]
+pub struct PlaceSpec {
+    /// Degrees north; south is negative.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -90.0, max = 90.0))]
+    pub latitude_deg: Option<f64>,
+    /// Degrees east; west is negative.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = -180.0, max = 180.0))]
+    pub longitude_deg: Option<f64>,
+    /// When the sphere was shot, ISO 8601 with its distance from UTC: `2026-06-21T17:20:00+02:00`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub time: Option<String>,
 }
 
 /// A mismatch that somebody answers for until a date.

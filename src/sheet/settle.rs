@@ -17,6 +17,7 @@ pub(super) fn sheet_from_value(mut value: Value, origin: &Path, base_dir: &Path)
     })?;
     sheet.base_dir = base_dir.to_path_buf();
     rules::needed_keys(&sheet).map_err(|misfit| misfit.into_error(origin))?;
+    rules::settle_lengths(&mut sheet).map_err(|misfit| misfit.into_error(origin))?;
     settle(&mut sheet);
     rules::check(&sheet).map_err(|misfit| misfit.into_error(origin))?;
     Ok(sheet)

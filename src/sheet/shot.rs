@@ -7,8 +7,8 @@ use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
 use super::{
-    CameraSpec, CgSpec, CgSphereSpec, EnvironmentSpec, ImageSpec, MatteSpec, MeasuredSpec, MirrorSpec, Tolerances,
-    WaiverSpec,
+    CameraSpec, CgSpec, CgSphereSpec, EnvironmentSpec, ImageSpec, MatteSpec, MeasuredSpec, MirrorSpec, PlaceSpec,
+    Tolerances, WaiverSpec,
 };
 
 /// The format mark of a sheet.
@@ -57,6 +57,9 @@ pub struct ShotSheet {
     /// Lengths measured on set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub measured: Vec<MeasuredSpec>,
+    /// Where and when it was shot.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub place: Option<PlaceSpec>,
     /// How far the CG may be off before it counts.
     pub tolerances: Tolerances,
     /// Mismatches that somebody answers for until a date.
@@ -78,10 +81,14 @@ impl ShotSheet {
         self.cg.spheres.iter().find(|sphere| sphere.mirror.as_deref() == Some(mirror))
     }
 
-    /// The CG camera: its own keys, else those of the plate's camera.
+    /// The CG camera: its own keys, else those of the plate's camera. A film back of its own is what the render covers,
+    /// whole: how much of the real sensor was read out does not count beside it.
     pub fn cg_camera(&self) -> Option<CameraSpec> {
         match (&self.cg.camera, &self.camera) {
-            (Some(own), Some(plate)) => Some(own.or(plate)),
+            (Some(own), Some(plate)) => {
+                let plate = if own.sensor_size_mm().is_some() { plate.without_read_out() } else { plate.clone() };
+                Some(own.or(&plate))
+            }
             (own, plate) => own.clone().or_else(|| plate.clone()),
         }
     }

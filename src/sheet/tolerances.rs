@@ -21,6 +21,12 @@ pub struct Tolerances {
     /// Of `reference-drift`, default 0.1 stops.
     #[serde(rename = "reference-drift")]
     pub reference_drift: StopsTolerance,
+    /// Of `camera`, default 0.25 deg of the horizontal field of view.
+    pub camera: AngleTolerance,
+    /// Of `scale`, default 5 % of the distance.
+    pub scale: PercentTolerance,
+    /// Of `sun`, default 10 deg.
+    pub sun: AngleTolerance,
 }
 
 impl Default for Tolerances {
@@ -31,6 +37,9 @@ impl Default for Tolerances {
             exposure: StopsTolerance { stops: 0.25 },
             colour: ColourTolerance::default(),
             reference_drift: StopsTolerance { stops: 0.1 },
+            camera: AngleTolerance { deg: 0.25 },
+            scale: PercentTolerance { percent: 5.0 },
+            sun: AngleTolerance { deg: 10.0 },
         }
     }
 }
@@ -45,6 +54,14 @@ pub struct AngleTolerance {
     /// Degrees.
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 180))]
     pub deg: f64,
+}
+
+/// Largest allowed part of a length.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct PercentTolerance {
+    /// Percent.
+    #[schemars(extend("exclusiveMinimum" = 0))]
+    pub percent: f64,
 }
 
 /// Largest allowed difference in light.

@@ -34,6 +34,8 @@ pub(super) struct Pair {
     pub(super) mirror_gain: [f64; 3],
     pub(super) cg_gain: [f64; 3],
     pub(super) comparison: Comparison,
+    /// How the photographed frame was shot against the plate.
+    pub(super) reference: reference_drift::Reference,
 }
 
 /// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
@@ -90,6 +92,7 @@ pub(super) fn check(
         mirror_frame: photographed.frame,
         cg_frame,
         comparison,
+        reference: photographed.reference,
     }))
 }
 

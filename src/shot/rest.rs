@@ -17,6 +17,7 @@ pub(super) fn check(sheet: &ShotSheet, frames: &Frames, pairs: &[Pair], report: 
         comparison: &pair.comparison,
         mirror_frame: &pair.mirror_frame,
         cg_frame: &pair.cg_frame,
+        reference: &pair.reference,
     });
     let evidence = ShotEvidence {
         sheet,

@@ -297,3 +297,55 @@ fn the_hash_is_of_the_whole_file() {
     let frame = open_plain(&path).unwrap();
     assert_eq!(frame.record.blake3, blake3::hash(&bytes).to_hex().to_string());
 }
+
+/// A perspective camera's `worldToNDC` for row vectors (Imath): a camera at `place` that looks along world −z, of half
+/// width `tangent` at unit distance. `x_from_minus_one`: x' runs from −1 to 1 in place of 0 to 1.
+fn world_to_ndc(tangent: f32, place: [f32; 3], x_from_minus_one: bool) -> [f32; 16] {
+    // x' = (X / tangent + w') / 2 and w' = −Z for a point (X, Y, Z) in the camera's axes.
+    let (scale, shift) = if x_from_minus_one { (1.0, 0.0) } else { (0.5, 0.5) };
+    let rows = [[scale / tangent, 0.0, 0.0, 0.0], [0.0, -scale / tangent, 0.0, 0.0], [-shift, -shift, -1.0, -1.0]];
+    let last = [0, 1, 2, 3].map(|j| -(0..3).map(|i| place[i] * rows[i][j]).sum::<f32>());
+    let mut flat = [0.0; 16];
+    for (i, row) in rows.iter().chain(std::iter::once(&last)).enumerate() {
+        flat[4 * i..4 * i + 4].copy_from_slice(row);
+    }
+    flat
+}
+
+#[test]
+fn place_time_lens_and_matrix_are_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut layer = layer_of(None, &[("R", halves(0)), ("G", halves(1)), ("B", halves(2))]);
+    let own = &mut layer.attributes;
+    // OpenEXR: UTC = local + utcOffset, so two hours east is −7200.
+    own.capture_date = Some(Text::from("2026:06:21 17:20:00"));
+    own.utc_offset = Some(-7200.0);
+    (own.latitude, own.longitude, own.altitude) = (Some(27.717), Some(85.317), Some(1305.0));
+    own.world_to_normalized_device = Some(world_to_ndc(0.5, [120.0, -30.0, 900.0], false));
+    // Corners are inclusive: 0 to 2879 are 2880 photosites.
+    let area = IntegerBounds::new((0, 0), (2880_usize, 1620_usize));
+    for (name, value) in [
+        ("lensModel", AttributeValue::Text("prime 32".into())),
+        ("lensSerialNumber", AttributeValue::Text("0042".into())),
+        ("sensorAcquisitionRectangle", AttributeValue::IntegerBounds(area)),
+        ("sensorPhotositePitch", AttributeValue::F32(8.25)),
+        ("pinholeFocalLength", AttributeValue::F32(32.0)),
+    ] {
+        own.other.insert(name.into(), value);
+    }
+    let meta = open_plain(&write(folder.path(), vec![layer.clone()])).unwrap().meta;
+    assert_eq!(meta.captured.unwrap().to_string(), "2026-06-21 17:20:00 UTC+02:00");
+    assert!((meta.latitude_deg.unwrap() - 27.717).abs() < 1e-5 && (meta.longitude_deg.unwrap() - 85.317).abs() < 1e-5);
+    assert_eq!((meta.lens.as_deref(), meta.lens_serial.as_deref()), (Some("prime 32"), Some("0042")));
+    assert_eq!(meta.acquisition_px, Some([2880, 1620]));
+    assert!((meta.sensor_width_mm.unwrap() - 23.76).abs() < 1e-6);
+    // 2 atan(0.5) wherever the camera stands.
+    let expected = 2.0 * 0.5_f64.atan().to_degrees();
+    assert!((meta.matrix_fov_deg.unwrap() - expected).abs() < 1e-3, "{:?}", meta.matrix_fov_deg);
+    layer.attributes.world_to_normalized_device = Some(world_to_ndc(0.5, [120.0, -30.0, 900.0], true));
+    let frame = open_plain(&write(folder.path(), vec![layer.clone()])).unwrap();
+    assert!((frame.meta.matrix_fov_deg.unwrap() - expected).abs() < 1e-3);
+    assert!(frame.warnings.iter().any(|w| w.contains("-1 to 1")), "{:?}", frame.warnings);
+    layer.attributes.world_to_normalized_device = Some([f32::NAN; 16]);
+    assert_eq!(open_plain(&write(folder.path(), vec![layer])).unwrap().meta.matrix_fov_deg, None);
+}

@@ -204,6 +204,36 @@ fn exif_becomes_exposure_and_lens() {
 }
 
 #[test]
+fn exif_tells_time_place_and_lens() {
+    let folder = tempfile::tempdir().unwrap();
+    let words = |tag, text: &str| field(tag, Value::Ascii(vec![text.as_bytes().to_vec()]));
+    let dms = |parts: [(u32, u32); 3]| Value::Rational(parts.map(|(num, denom)| Rational { num, denom }).to_vec());
+    let fields = [
+        words(Tag::DateTimeOriginal, "2026:06:21 17:20:00"),
+        words(Tag::OffsetTimeOriginal, "+02:00"),
+        words(Tag::GPSLatitudeRef, "S"),
+        field(Tag::GPSLatitude, dms([(54, 1), (19, 1), (1200, 100)])),
+        words(Tag::GPSLongitudeRef, "E"),
+        field(Tag::GPSLongitude, dms([(10, 1), (8, 1), (24, 1)])),
+        words(Tag::GPSImgDirectionRef, "T"),
+        field(Tag::GPSImgDirection, ratio(2145, 10)),
+        words(Tag::LensModel, "ferry prime 32"),
+        words(Tag::LensSerialNumber, "0042"),
+        words(Tag::BodySerialNumber, "7"),
+    ];
+    let meta = open_plain(&save(folder.path(), "a.jpg", &jpeg_with_exif(&rgb8(), &fields))).unwrap().meta;
+    let near = |value: Option<f64>, want: f64| (value.unwrap() - want).abs() < 1e-9;
+    assert_eq!(meta.captured.unwrap().to_string(), "2026-06-21 17:20:00 UTC+02:00");
+    assert!(near(meta.latitude_deg, -54.32) && near(meta.longitude_deg, 10.14) && near(meta.heading_deg, 214.5));
+    assert_eq!((meta.lens.as_deref(), meta.lens_serial.as_deref()), (Some("ferry prime 32"), Some("0042")));
+    assert_eq!(meta.camera_serial.as_deref(), Some("7"));
+    // Magnetic bearings depend on place and year, so they are not taken for true ones.
+    let magnetic = [words(Tag::GPSImgDirectionRef, "M"), field(Tag::GPSImgDirection, ratio(2145, 10))];
+    let meta = open_plain(&save(folder.path(), "b.jpg", &jpeg_with_exif(&rgb8(), &magnetic))).unwrap().meta;
+    assert_eq!(meta.heading_deg, None);
+}
+
+#[test]
 fn the_35_mm_equivalent_stands_in_for_the_sensor() {
     let folder = tempfile::tempdir().unwrap();
     let fields = [field(Tag::FocalLength, ratio(20, 1)), field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![30]))];

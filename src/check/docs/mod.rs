@@ -1,11 +1,16 @@
 //! What every check says about itself: `plateproof explain` prints these texts and nothing else.
 
+pub mod camera;
 pub mod colour_balance;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod matte_sphere;
 pub mod reference_drift;
+pub mod scale;
+mod set_checklist;
+pub mod set_notes;
+pub mod sun;
 mod topics;
 
 pub use topics::{TOPICS, Topic};

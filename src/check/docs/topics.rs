@@ -1,5 +1,7 @@
 //! What concerns all checks.
 
+use super::set_checklist::SET;
+
 /// A text that belongs to no single check. A line break starts a new paragraph.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Topic {
@@ -12,7 +14,7 @@ pub struct Topic {
 }
 
 /// Every such text.
-pub static TOPICS: &[Topic] = &[VERDICTS, DIRECTIONS];
+pub static TOPICS: &[Topic] = &[VERDICTS, DIRECTIONS, SET];
 
 const VERDICTS: Topic = Topic {
     name: "verdicts",

@@ -6,8 +6,11 @@
 use ::exr::meta::attribute::{AttributeValue, IntegerBounds, Text};
 use ::exr::meta::header::{Header, LayerAttributes};
 
-use super::super::CaptureMeta;
+use nalgebra::Vector3;
+
+use super::super::{CaptureMeta, SensorWidthBasis};
 use super::layers::text;
+use crate::CaptureTime;
 
 /// How far the recorded width may exceed the whole sensor's before one of them must be wrong.
 const SENSOR_WIDTH_SLACK: f64 = 1.001;
@@ -16,17 +19,30 @@ const SENSOR_WIDTH_SLACK: f64 = 1.001;
 pub(super) fn capture_meta(header: &Header) -> (CaptureMeta, Vec<String>) {
     let own = &header.own_attributes;
     let mut notes = Vec::new();
+    let (sensor_width_mm, sensor_width_basis) = sensor_width_mm(own, &mut notes).unzip();
     let meta = CaptureMeta {
         exposure_time_s: positive(own.exposure),
         f_number: positive(own.aperture),
         t_stop: number(own, "tStop"),
         iso: positive(own.iso_speed),
         focal_length_mm: focal_length_mm(own),
-        sensor_width_mm: sensor_width_mm(own, &mut notes),
+        sensor_width_mm,
+        sensor_width_basis,
+        acquisition_px: acquisition(own).map(|area| [area.size.width(), area.size.height()]),
         horizontal_fov_deg: horizontal_fov_deg(own, &mut notes),
         auto_white_balance: None,
         orientation: None,
-        camera: camera(own),
+        camera: named(own, ["cameraMake", "cameraModel"]),
+        matrix_fov_deg: own.world_to_normalized_device.as_ref().and_then(|m| matrix_fov_deg(m, &mut notes)),
+        camera_serial: words(own, "cameraSerialNumber"),
+        lens: named(own, ["lensMake", "lensModel"]),
+        lens_serial: words(own, "lensSerialNumber"),
+        captured: captured(own),
+        latitude_deg: within(own.latitude, 90.0),
+        longitude_deg: within(own.longitude, 180.0),
+        altitude_m: within(own.altitude, 20_000.0),
+        heading_deg: None,
+        is_environment: own.environment_map.is_some(),
     };
     (meta, notes)
 }
@@ -37,7 +53,7 @@ fn focal_length_mm(own: &LayerAttributes) -> Option<f64> {
 }
 
 /// Photosites read out × photosite pitch, else the whole sensor's width.
-fn sensor_width_mm(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<f64> {
+fn sensor_width_mm(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<(f64, SensorWidthBasis)> {
     let whole = whole_sensor_width_mm(own);
     let read_out = acquisition(own).zip(number(own, "sensorPhotositePitch"));
     // A box's corners are inclusive; the crate has turned them into a size already. Pitch is in micrometres.
@@ -49,10 +65,10 @@ fn sensor_width_mm(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<f64
             ));
             None
         }
-        (Some(width), _) => Some(width),
+        (Some(width), _) => Some((width, SensorWidthBasis::ReadOut)),
         (None, Some(whole)) => {
             notes.push(format!("the sensor area read out is not stated; its whole width of {whole:.2} mm is assumed"));
-            Some(whole)
+            Some((whole, SensorWidthBasis::WholeSensor))
         }
         (None, None) => None,
     }
@@ -94,9 +110,42 @@ fn horizontal_fov_deg(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<
 }
 
 /// Make and model, for the report.
-fn camera(own: &LayerAttributes) -> Option<String> {
-    let words: Vec<String> = ["cameraMake", "cameraModel"].iter().filter_map(|name| words(own, name)).collect();
+fn named(own: &LayerAttributes, names: [&str; 2]) -> Option<String> {
+    let words: Vec<String> = names.iter().filter_map(|name| words(own, name)).collect();
     (!words.is_empty()).then(|| words.join(" "))
+}
+
+/// Horizontal field of view from `worldToNDC`, whatever the camera's place: the angle between the planes that project
+/// onto the frame's left and right edge.
+///
+/// The matrix takes row vectors (Imath), so its columns are the planes x' = 0, y' = 0, z' = 0 and w' = 0, and the
+/// right edge is the plane x' = w'. Some programs write x' from -1 to 1 where the standard says 0 to 1; a centred
+/// camera shows it, as its view axis then lies at 0.
+fn matrix_fov_deg(matrix: &[f32; 16], notes: &mut Vec<String>) -> Option<f64> {
+    let column = |j: usize| Vector3::new(matrix[j], matrix[4 + j], matrix[8 + j]).cast::<f64>();
+    let (x, w) = (column(0), column(3));
+    let from_minus_one = x.dot(&w).abs() < 1e-4 * x.norm() * w.norm();
+    let left = if from_minus_one { x + w } else { x };
+    let right = w - x;
+    let cosine = left.dot(&right) / (left.norm() * right.norm());
+    let fov_deg = 180.0 - cosine.clamp(-1.0, 1.0).acos().to_degrees();
+    if !cosine.is_finite() || w.norm() < 1e-9 || !(0.05..179.0).contains(&fov_deg) {
+        return None;
+    }
+    if from_minus_one {
+        notes.push("its worldToNDC runs from -1 to 1 where OpenEXR says 0 to 1; it is read that way".to_owned());
+    }
+    Some(fov_deg)
+}
+
+/// `capDate` is local time; `utcOffset` is what has to be added to it to get UTC.
+fn captured(own: &LayerAttributes) -> Option<CaptureTime> {
+    let local = CaptureTime::parse(&text(own.capture_date.as_ref()?))?;
+    Some(local.or_offset(own.utc_offset.map(|add| -f64::from(add))))
+}
+
+fn within(value: Option<f32>, largest: f64) -> Option<f64> {
+    value.map(f64::from).filter(|v| v.is_finite() && v.abs() <= largest)
 }
 
 fn words(own: &LayerAttributes, name: &str) -> Option<String> {

@@ -105,7 +105,7 @@ fn finding_row(page: &mut Page, finding: &Finding) {
 fn detail_words(detail: &Map<String, Value>) -> String {
     let words = |(key, value): (&String, &Value)| {
         let (name, unit) =
-            key.rsplit_once('_').filter(|(_, unit)| matches!(*unit, "deg" | "stops" | "mired" | "px"))?;
+            key.rsplit_once('_').filter(|(_, unit)| matches!(*unit, "deg" | "stops" | "mired" | "px" | "mm"))?;
         let sd = detail.get(&format!("{key}_sd")).and_then(Value::as_f64);
         let number = number_words(value.as_f64()?, sd, unit, true);
         Some(format!("{} {number} {unit}", printable_text(&name.replace('_', " "))))

@@ -62,11 +62,12 @@ struct Votes {
 /// The rim near `start`; `None` where no circle gathers votes.
 pub(super) fn contour(frame: &Frame, view: &View, start: &Outline) -> Option<Contour> {
     let mut outline = *start;
-    let mut votes = Votes::around(frame, &outline, 1.0);
+    let mut contrast = 0.0;
     for narrowing in [1.0, 0.5] {
-        votes = Votes::around(frame, &outline, narrowing);
+        let votes = Votes::around(frame, &outline, narrowing);
         let shift = votes.best_circle();
-        outline = moved(view, &outline, &votes, shift)?;
+        contrast = votes.contrast(shift);
+        outline = moved(view, &votes, shift)?;
     }
     let closing = Votes::around(frame, &outline, 0.5);
     let edges = closing.edges(frame, outline.mean_radius());
@@ -77,16 +78,15 @@ pub(super) fn contour(frame: &Frame, view: &View, start: &Outline) -> Option<Con
     let notes =
         FitNotes { found_by: FoundBy::Search, unseen_fraction: 1.0 - support, edge_sd_px: scatter_px, score: support };
     let fit = fit_from_cone(view, cone, cone_cov, notes)?;
-    Some(Contour { fit, support, contrast: votes.contrast() })
+    Some(Contour { fit, support, contrast })
 }
 
-/// The outline moved by (x, y, radius) in samples, as a cone of the view.
-fn moved(view: &View, outline: &Outline, votes: &Votes, shift: [f64; 3]) -> Option<Outline> {
+/// The votes' outline moved by (x, y, radius) in samples, as a cone of the view.
+fn moved(view: &View, votes: &Votes, shift: [f64; 3]) -> Option<Outline> {
     let points = votes.lines.iter().map(|(point, out)| {
         let d = (shift[0] * out[0] + shift[1] * out[1] + shift[2]) * votes.step_px;
         ([point[0] + out[0] * d, point[1] + out[1] * d], 1.0)
     });
-    let _ = outline;
     outline_of_cone(view, &cone_through(view, points)?)
 }
 
@@ -203,12 +203,11 @@ impl Votes {
         widths.get(widths.len() / 2).map_or(1.0, |w| w * self.step_px)
     }
 
-    /// Mean vote on the middle circle over the mean of all votes.
-    fn contrast(&self) -> f64 {
+    /// Mean vote on a circle, moved like [`Votes::sum`], over the mean of all votes.
+    fn contrast(&self, circle: [f64; 3]) -> f64 {
         let seen: Vec<f64> = self.votes.iter().filter(|v| v.is_finite()).map(|v| f64::from(*v)).collect();
         let mean = seen.iter().sum::<f64>() / seen.len().max(1) as f64;
-        let best = self.best_circle();
-        self.sum(best) / LINES as f64 / mean.max(1e-6)
+        self.sum(circle) / LINES as f64 / mean.max(1e-6)
     }
 }
 

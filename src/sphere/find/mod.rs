@@ -30,6 +30,7 @@ use crate::image::Frame;
 use crate::{Error, ErrorKind, Result};
 
 use consensus::{Aim, Consensus};
+use contour::Contour;
 use decide::{Decision, Ranked, decide, is_outline};
 pub use fitted::{FitNotes, fit_from_cone};
 use search::Prepared;
@@ -49,38 +50,22 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
     let prepared = Prepared::new(frame, view);
-    let decision = decide(prepared.findings());
-    let soft = match &decision {
-        Decision::Found { best, .. } => {
-            let c = &best.finding.consensus;
-            c.blur > SHARP_BLUR_PX || c.support < LEAST_SHARP_SUPPORT
+    match decide(prepared.findings()) {
+        Decision::Found { best, rivals } if is_sharp(&best.finding.consensus) => search_of(frame, view, &best, &rivals),
+        Decision::Found { best, rivals } => in_doubt(&prepared, &best, &rivals),
+        Decision::NothingRound => {
+            voted(&prepared.contours()).ok_or_else(|| no_sphere(frame, "no round outline stands out in the frame"))
         }
-        Decision::NothingRound => true,
-        Decision::NoMirror => false,
-    };
-    if soft {
-        let too_soft = || no_sphere(frame, "the only round outline is too soft and uneven to be placed");
-        match by_votes(&prepared) {
-            Some(search) => return Ok(search),
-            None if matches!(decision, Decision::Found { .. }) => return Err(too_soft()),
-            None => {}
-        }
-    }
-    match decision {
-        Decision::Found { best, rivals } => {
-            let best =
-                fit_of(frame, view, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
-            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
-        }
-        Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
     }
 }
 
-/// Edges blurred by more than this (1 sd, px) are soft: fits to their shape go astray and votes are the safer way.
+/// Edges blurred by more than this (1 sd, px) are soft.
 const SHARP_BLUR_PX: f64 = 1.5;
 /// An outline seen on less than this fraction of its lines may be another circle that shares an arc with the rim.
 const LEAST_SHARP_SUPPORT: f64 = 0.5;
+/// A soft outline must be seen on this fraction of its lines for the shape of its edges to be relied on.
+const LEAST_SOFT_SUPPORT: f64 = 0.7;
 /// A rim found by votes must stand out from its surroundings by this factor …
 const LEAST_CONTRAST: f64 = 2.0;
 /// … and be seen on this fraction of the lines.
@@ -90,18 +75,44 @@ const WIDEST_VOTED_SCATTER: f64 = 0.006;
 /// Rims whose quality is at least this fraction of the best are rivals.
 const VOTED_RIVAL: f64 = 0.9;
 
+/// Nothing speaks against taking the outline as it is.
+fn is_sharp(c: &Consensus) -> bool {
+    c.blur <= SHARP_BLUR_PX && c.support >= LEAST_SHARP_SUPPORT
+}
+
+/// An outline whose edges are soft, or seen on few lines: the votes of lines across it must find it too.
+///
+/// Votes stand at the steepest place of an edge. A mirror's own reflection runs into the surround right at the rim, so
+/// that place lies inside it; where enough of the rim is seen, the fit that knows this shape is the better of the two.
+fn in_doubt(prepared: &Prepared<'_>, best: &Ranked, rivals: &[Ranked]) -> Result<SphereSearch> {
+    let (frame, view) = (prepared.frame, prepared.view);
+    let c = &best.finding.consensus;
+    let enough = if c.blur <= SHARP_BLUR_PX { LEAST_SUPPORT_CONFIRMED } else { LEAST_SOFT_SUPPORT };
+    if c.support >= enough {
+        let shaped = search_of(frame, view, best, rivals)?;
+        if prepared.contour_near(&best.finding.circle).is_some_and(|r| alike(&r.fit, &shaped.best)) {
+            return Ok(shaped);
+        }
+    }
+    voted(&prepared.contours())
+        .ok_or_else(|| no_sphere(frame, "the only round outline is too soft and uneven to be placed"))
+}
+
+/// A sharp outline that the votes confirm may be seen on as few of its lines as this.
+const LEAST_SUPPORT_CONFIRMED: f64 = 0.36;
+
 /// The sphere whose soft rim most lines agree on; rivals are other rims that nearly as much speaks for.
-fn by_votes(prepared: &Prepared<'_>) -> Option<SphereSearch> {
-    let mut rims = prepared.contours();
-    rims.retain(|r| {
+fn voted(rims: &[Contour]) -> Option<SphereSearch> {
+    let clear = |r: &&Contour| {
         let tight = r.fit.edge_sd_px <= (WIDEST_VOTED_SCATTER * r.fit.outline.mean_radius()).max(0.3);
         r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED && tight
-    });
+    };
+    let mut rims: Vec<&Contour> = rims.iter().filter(clear).collect();
     rims.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
-    let best = rims.first()?.clone();
-    let rival = |r: &&contour::Contour| r.quality() >= VOTED_RIVAL * best.quality() && !alike(&r.fit, &best.fit);
+    let best = *rims.first()?;
+    let rival = |r: &&&Contour| r.quality() >= VOTED_RIVAL * best.quality() && !alike(&r.fit, &best.fit);
     let rivals = rims.iter().filter(rival).map(|r| r.fit.clone()).collect();
-    Some(SphereSearch { best: best.fit, rivals })
+    Some(SphereSearch { best: best.fit.clone(), rivals })
 }
 
 /// Two outlines of one rim: they differ by less than 2 % of the radius.
@@ -131,6 +142,11 @@ fn no_sphere(frame: &Frame, cause: &str) -> Error {
     let remedy =
         "give the sphere's outline as outline_px, or a frame in which the mirror sphere is at least 24 px in radius";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
+}
+
+fn search_of(frame: &Frame, view: &View, best: &Ranked, rivals: &[Ranked]) -> Result<SphereSearch> {
+    let best = fit_of(frame, view, best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+    Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
 }
 
 fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {

@@ -1,5 +1,7 @@
 //! The search itself: candidates of all sizes, the evidence for each, and who wins.
 
+use std::sync::OnceLock;
+
 use rayon::prelude::*;
 
 use super::consensus::{Aim, Consensus};
@@ -53,17 +55,22 @@ pub(super) struct Prepared<'a> {
     pub view: &'a View,
     pub planes: Vec<Plane>,
     pub knee: f32,
+    circles: OnceLock<Vec<Supported>>,
 }
 
 impl<'a> Prepared<'a> {
     pub(super) fn new(frame: &'a Frame, view: &'a View) -> Self {
         let planes = pyramid(frame, SMALLEST_PLANE);
         let knee = tone_knee(planes.get(1).unwrap_or(&planes[0]), frame.eight_bit);
-        Self { frame, view, planes, knee }
+        Self { frame, view, planes, knee, circles: OnceLock::new() }
     }
 
-    /// Every circle worth fitting, best evidence first.
-    pub(super) fn circles(&self) -> Vec<Supported> {
+    /// Every circle worth fitting, best evidence first; searched for once.
+    fn circles(&self) -> &[Supported] {
+        self.circles.get_or_init(|| self.search_circles())
+    }
+
+    fn search_circles(&self) -> Vec<Supported> {
         let maps: Vec<EdgelMap> = self.planes.iter().map(|p| edgels(p, self.view, self.knee)).collect();
         let mut rough: Vec<(usize, Circle, f64)> = maps
             .iter()
@@ -110,7 +117,8 @@ impl<'a> Prepared<'a> {
         found.into_iter().flatten().collect()
     }
 
-    fn contour_near(&self, circle: &Circle) -> Option<Contour> {
+    /// The rim found by votes around one circle.
+    pub(super) fn contour_near(&self, circle: &Circle) -> Option<Contour> {
         let cone = cone_of_circle(self.view, circle)?;
         let start = crate::sphere::outline_of_cone(self.view, &cone)?;
         let found = contour(self.frame, self.view, &start)?;

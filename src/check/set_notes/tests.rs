@@ -1,0 +1,122 @@
+use std::path::Path;
+
+use serde_json::json;
+
+use super::*;
+use crate::image::{CaptureMeta, Size};
+use crate::sheet::sheet_from_json;
+use crate::units::Estimate;
+
+fn sheet(stops: f64) -> ShotSheet {
+    let value = json!({
+        "format": "plateproof-shot/1", "shot": "SF_0010", "plate": "p.exr",
+        "mirrors": [{ "name": "m1", "bracket": [{ "frame": "s1.exr", "exposure_stops": stops }, { "frame": "s2.exr", "exposure_stops": 0 }] }],
+        "cg": { "spheres": ["cg.exr"] }, "camera": { "focal_length_mm": 32 },
+        "place": { "time": "2026-06-21T17:20:00+02:00" }
+    });
+    sheet_from_json(value, Path::new("test"), Path::new("")).unwrap()
+}
+
+fn meta(time_s: f64, captured: &str) -> CaptureMeta {
+    CaptureMeta {
+        exposure_time_s: Some(time_s),
+        f_number: Some(2.8),
+        iso: Some(800.0),
+        focal_length_mm: Some(32.0),
+        camera: Some("cam A".to_owned()),
+        lens: Some("prime 32".to_owned()),
+        lens_serial: Some("1234".to_owned()),
+        captured: CaptureTime::parse(captured),
+        ..CaptureMeta::default()
+    }
+}
+
+fn files() -> [FileNote; 3] {
+    let note = |role, mirror: Option<&str>, file: &str, meta| FileNote {
+        role,
+        mirror: mirror.map(str::to_owned),
+        file: file.to_owned(),
+        size: Size { width: 4, height: 3 },
+        meta,
+    };
+    [
+        note("plate", None, "p.exr", meta(1.0 / 48.0, "2026:06:21 17:10:00")),
+        note("mirror", Some("m1"), "s1.exr", meta(1.0 / 192.0, "2026:06:21 17:24:00")),
+        note("mirror", Some("m1"), "s2.exr", meta(1.0 / 48.0, "2026:06:21 17:25:00")),
+    ]
+}
+
+fn finding(sheet: &ShotSheet, files: &[FileNote]) -> Finding {
+    let open = |_: &crate::sheet::ImageSpec, _: &str| unreachable!("no further file is needed");
+    SetNotes.run(&ShotEvidence { files, ..ShotEvidence::of_sheet(sheet, &open) }).unwrap().findings.remove(0)
+}
+
+#[test]
+fn notes_that_agree_are_silent() {
+    let finding = finding(&sheet(-2.0), &files());
+    assert_eq!((finding.verdict, finding.value), (Verdict::Match, Some(0.0)), "{}", finding.reason);
+    assert!(finding.detail["compared"].as_u64().unwrap() > 10);
+}
+
+#[test]
+fn each_contradiction_is_found_and_named() {
+    let only = |change: &dyn Fn(&mut [FileNote; 3]), expected: &str| {
+        let mut changed = files();
+        change(&mut changed);
+        let finding = finding(&sheet(-2.0), &changed);
+        assert_eq!(finding.verdict, Verdict::Mismatch, "{expected}");
+        assert!(finding.reason.contains(expected), "{expected}: {}", finding.reason);
+        assert!(!finding.remedy.is_empty());
+    };
+    only(&|f| f[1].meta.exposure_time_s = Some(1.0 / 96.0), "s1.exr: -2.00 stops against p.exr by the sheet, -1.00");
+    only(&|f| f[0].meta.captured = CaptureTime::parse("2026:06:21 12:10:00"), "s1.exr was taken 5.2 hours after p.exr");
+    only(
+        &|f| f[2].meta.captured = CaptureTime::parse("2026:06:21 17:50:00"),
+        "s2.exr was taken 26 minutes after s1.exr",
+    );
+    only(&|f| f[1].meta.captured = CaptureTime::parse("2026:06:17 17:24:00"), "4 days before");
+    only(&|f| f[2].meta.focal_length_mm = Some(35.0), "s2.exr was shot at 35.0 mm, p.exr at 32.0 mm");
+    only(&|f| f[1].meta.lens_serial = Some("999".to_owned()), "lens serial number: 999 in s1.exr, 1234 in p.exr");
+    only(&|f| f[1].meta.camera = Some("cam B".to_owned()), "camera: cam B in s1.exr");
+}
+
+#[test]
+fn a_bracket_without_plate_settings_is_held_against_itself() {
+    let mut without = files();
+    without[0].meta = CaptureMeta::default();
+    assert_eq!(finding(&sheet(-2.0), &without).verdict, Verdict::Match);
+    let off = finding(&sheet(-1.0), &without);
+    assert!(off.reason.contains("s2.exr: +1.00 stops against s1.exr by the sheet, +2.00"), "{}", off.reason);
+}
+
+#[test]
+fn light_that_changed_is_told_by_the_background() {
+    let drift = |uneven_stops: f64, blue: f64| Drift {
+        stops: Estimate::new(0.0, 0.01),
+        red_green_stops: Estimate::new(0.0, 0.01),
+        blue_green_stops: Estimate::new(blue, 0.01),
+        shift: None,
+        uneven_stops,
+        used_fraction: 0.8,
+        metadata_stops: None,
+        consistent_with_metadata: None,
+        warnings: Vec::new(),
+    };
+    let told = |drift: &Drift| {
+        let mut notes = Notes::default();
+        notes.light("m1", drift, 0.1);
+        notes.finding()
+    };
+    assert_eq!(told(&drift(0.03, 0.05)).verdict, Verdict::Match);
+    assert!(told(&drift(0.3, 0.0)).reason.contains("under other lights than the plate"));
+    assert!(told(&drift(0.03, 0.4)).reason.contains("changed colour"));
+}
+
+#[test]
+fn files_that_say_nothing_are_not_given() {
+    let mut silent = files();
+    for file in &mut silent {
+        file.meta = CaptureMeta::default();
+    }
+    assert_eq!(finding(&sheet(-2.0), &silent).verdict, Verdict::NotGiven);
+}

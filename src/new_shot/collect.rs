@@ -1,0 +1,137 @@
+//! Which pictures a list of files and folders means.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use crate::{Error, ErrorKind, Result};
+
+/// Endings of the pictures that are read.
+const ENDINGS: [&str; 11] = ["exr", "sxr", "jpg", "jpeg", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
+
+/// How deep folders are searched.
+const MAX_DEPTH: usize = 6;
+
+/// More pictures than this are not those of one shot.
+const MAX_PICTURES: usize = 200;
+
+/// So many frames that differ in their number alone are a moving picture: its first frame stands for it.
+const SEQUENCE: usize = 6;
+
+/// Every picture of the files and folders, sorted; of a sequence its first frame.
+///
+/// # Errors
+/// Where a folder cannot be read, there is no picture, or there are more than 200.
+pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
+    let mut found = Vec::new();
+    for path in given {
+        if path.is_dir() { folder(path, 0, &mut found)? } else { found.push(path.clone()) }
+    }
+    found.sort();
+    found.dedup();
+    let found = first_frames(found);
+    let first = given.first().map_or(Path::new("."), PathBuf::as_path);
+    if found.is_empty() {
+        let remedy = format!("name pictures ({}) or a folder that holds some", ENDINGS.join(", "));
+        return Err(Error::new(ErrorKind::Parameter, first, "there is no picture here", remedy));
+    }
+    if found.len() > MAX_PICTURES {
+        let cause = format!("{} pictures are more than one shot has", found.len());
+        return Err(Error::new(ErrorKind::Limit, first, cause, "name the folder of one shot, or its files"));
+    }
+    Ok(found)
+}
+
+fn folder(path: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
+    if depth > MAX_DEPTH {
+        return Ok(());
+    }
+    let entries = fs::read_dir(path).map_err(|error| Error::io(path, &error))?;
+    for entry in entries {
+        let entry = entry.map_err(|error| Error::io(path, &error))?.path();
+        let hidden = entry.file_name().is_some_and(|name| name.to_string_lossy().starts_with('.'));
+        if hidden {
+            continue;
+        }
+        if entry.is_dir() {
+            folder(&entry, depth + 1, found)?;
+        } else if is_picture(&entry) && !is_report(&entry) {
+            found.push(entry);
+        }
+    }
+    Ok(())
+}
+
+fn is_picture(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ENDINGS.contains(&ending.to_string_lossy().to_lowercase().as_str()))
+}
+
+/// Evidence pictures of earlier checks.
+fn is_report(path: &Path) -> bool {
+    path.file_name().is_some_and(|name| {
+        let name = name.to_string_lossy();
+        name.contains(".report.") || name.ends_with(".sphere.png")
+    })
+}
+
+/// Keeps the first of frames that differ in the last number of their name alone.
+fn first_frames(files: Vec<PathBuf>) -> Vec<PathBuf> {
+    let mut runs: BTreeMap<(PathBuf, String), usize> = BTreeMap::new();
+    for file in &files {
+        *runs.entry(run_of(file)).or_default() += 1;
+    }
+    let mut seen: BTreeMap<(PathBuf, String), usize> = BTreeMap::new();
+    let first = |file: &PathBuf| {
+        let run = run_of(file);
+        let count = seen.entry(run.clone()).or_default();
+        *count += 1;
+        *count == 1 || runs.get(&run).is_none_or(|all| *all < SEQUENCE)
+    };
+    let mut first = first;
+    files.into_iter().filter(|file| first(file)).collect()
+}
+
+/// Folder and name with the last number of four or more digits taken out. Fewer digits count exposures, not frames.
+fn run_of(file: &Path) -> (PathBuf, String) {
+    let name = file.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let folder = file.parent().unwrap_or(Path::new("")).to_path_buf();
+    let end = name.rfind(|c: char| c.is_ascii_digit()).map(|at| at + 1);
+    let run = end.map(|end| {
+        let digits = name[..end].bytes().rev().take_while(u8::is_ascii_digit).count();
+        if digits >= 4 { format!("{}#{}", &name[..end - digits], &name[end..]) } else { name.clone() }
+    });
+    (folder, run.unwrap_or(name))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sequence_is_one_picture_and_a_bracket_is_not() {
+        let folder = tempfile::tempdir().unwrap();
+        let touch = |name: &str| {
+            let path = folder.path().join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, "").unwrap();
+        };
+        for frame in 1001..1020 {
+            touch(&format!("plate/plate.{frame}.exr"));
+        }
+        for exposure in 1..8 {
+            touch(&format!("sphere/s_{exposure}.jpg"));
+        }
+        for other in ["notes.txt", "shot.json", ".hidden.exr", "reports/A.report.png"] {
+            touch(other);
+        }
+        let found = collect(&[folder.path().to_path_buf()]).unwrap();
+        assert_eq!(found.len(), 1 + 7, "{found:?}");
+        assert!(found[0].ends_with("plate.1001.exr"));
+    }
+
+    #[test]
+    fn nothing_to_see_is_an_error() {
+        let folder = tempfile::tempdir().unwrap();
+        assert_eq!(collect(&[folder.path().to_path_buf()]).unwrap_err().kind, ErrorKind::Parameter);
+    }
+}

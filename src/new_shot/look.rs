@@ -1,0 +1,113 @@
+//! One look at a file: what it says about itself and what it shows.
+
+use std::path::{Path, PathBuf};
+
+use crate::Result;
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
+use crate::image::limits::Limits;
+use crate::image::open::{OpenRequest, open};
+use crate::image::{CaptureMeta, Frame, Size};
+use crate::sphere::find::find_sphere;
+use crate::sphere::{FoundBy, Outline};
+
+/// An environment is twice as wide as high, within this.
+const TWO_TO_ONE: f64 = 0.005;
+
+/// Over this part of a sphere clipped, highlights are lost.
+const CLIPPED: f64 = 0.001;
+
+/// What one look tells. The pixels are gone.
+#[derive(Debug, Clone)]
+pub(super) struct Look {
+    pub(super) path: PathBuf,
+    pub(super) size: Size,
+    pub(super) pixel_aspect: f64,
+    pub(super) meta: CaptureMeta,
+    pub(super) eight_bit: bool,
+    /// Some of it is transparent.
+    pub(super) cut_out: bool,
+    /// The mirror sphere in it.
+    pub(super) sphere: Option<SphereSeen>,
+}
+
+/// A mirror sphere in a picture.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct SphereSeen {
+    pub(super) outline: Outline,
+    /// The outline is that of the coverage channel.
+    pub(super) by_alpha: bool,
+    /// Its highlights are clipped.
+    pub(super) clipped: bool,
+}
+
+/// Opens and looks.
+pub(super) fn look(path: &Path) -> Result<Look> {
+    let shown_as = crate::printable(path);
+    let frame = open(&OpenRequest {
+        path,
+        shown_as: &shown_as,
+        role: "unknown",
+        encoding: None,
+        colour_space: None,
+        layer: None,
+        clip_level: None,
+        want_alpha: true,
+        limits: &Limits::default(),
+    })?;
+    let cut_out = frame.alpha.as_ref().is_some_and(|alpha| alpha.iter().any(|a| *a < 0.5));
+    let two_to_one = is_two_to_one(frame.size);
+    let view =
+        View::from_horizontal_fov(frame.size, frame.pixel_aspect, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed);
+    let found = if two_to_one { None } else { find_sphere(&frame, &view).ok().map(|search| search.best) };
+    let sphere = found.map(|fit| SphereSeen {
+        outline: fit.outline,
+        by_alpha: fit.found_by == FoundBy::Alpha,
+        clipped: is_clipped(&frame, &fit.outline),
+    });
+    Ok(Look {
+        path: path.to_path_buf(),
+        size: frame.size,
+        pixel_aspect: frame.pixel_aspect,
+        meta: frame.meta,
+        eight_bit: frame.eight_bit,
+        cut_out,
+        sphere,
+    })
+}
+
+fn is_two_to_one(size: Size) -> bool {
+    (size.width as f64 / (2.0 * size.height as f64) - 1.0).abs() < TWO_TO_ONE
+}
+
+impl Look {
+    /// It is cut out along the outline of a sphere, as a render is.
+    pub(super) fn is_cut_sphere(&self) -> bool {
+        self.cut_out && self.sphere.is_some_and(|sphere| sphere.by_alpha)
+    }
+
+    /// Twice as wide as high.
+    pub(super) fn is_two_to_one(&self) -> bool {
+        is_two_to_one(self.size)
+    }
+
+    /// The file's own name.
+    pub(super) fn name(&self) -> String {
+        self.path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+    }
+}
+
+fn is_clipped(frame: &Frame, outline: &Outline) -> bool {
+    let Some(level) = frame.clip_level else { return false };
+    let reach = outline.semi_a.ceil() as i64;
+    let (x, y) = (outline.centre_x as i64, outline.centre_y as i64);
+    let (mut clipped, mut seen) = (0_u64, 0_u64);
+    for row in (y - reach).max(0)..(y + reach).min(frame.size.height as i64) {
+        for column in (x - reach).max(0)..(x + reach).min(frame.size.width as i64) {
+            let inside = outline.normalised_radius([column as f64 + 0.5, row as f64 + 0.5]) < 0.95;
+            let Some(value) = frame.pixel(column, row).filter(|_| inside) else { continue };
+            seen += 1;
+            clipped += u64::from((0..3).any(|channel| value[channel] >= level[channel] * 0.998));
+        }
+    }
+    clipped as f64 > CLIPPED * seen as f64
+}
