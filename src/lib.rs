@@ -31,6 +31,7 @@ mod error;
 pub mod image;
 pub mod lights;
 pub mod lines;
+pub mod material;
 pub mod new_shot;
 pub mod nnls;
 pub mod pairing;

@@ -10,14 +10,25 @@ use crate::report::SphereRole;
 use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tangents};
 
 /// How far a frame's numbers can be trusted as light, beyond noise.
+#[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Trust {
     /// A camera file with an unknown tone curve (an 8-bit picture developed in the camera).
     pub tone_curve: bool,
+    /// A camera file whose curve was recovered from a bracket.
+    pub recovered_curve: bool,
     /// A CG picture with a view transform baked in: exposure and colour mean nothing.
     pub view_transform: bool,
     /// The camera balanced its white by itself.
     pub auto_white_balance: bool,
+}
+
+impl Trust {
+    /// The same after a bracket told the tone curve.
+    #[must_use]
+    pub fn after(self, recovered_curve: bool) -> Self {
+        Self { tone_curve: self.tone_curve && !recovered_curve, recovered_curve, ..self }
+    }
 }
 
 /// Uncertainty of the sphere's reflectance that does not cancel between the sides.
@@ -54,6 +65,8 @@ pub struct Side {
     pub trust: Trust,
     /// Doubt about its reflectance.
     pub reflectance: ReflectanceDoubt,
+    /// Fraction of the sphere that the sheet asks to ignore; taken out of the frame before.
+    pub ignored_fraction: f64,
 }
 
 /// What a side is made from.
@@ -100,7 +113,18 @@ impl Side {
             extremes,
             trust: request.trust,
             reflectance: request.reflectance,
+            ignored_fraction: 0.0,
         }
+    }
+
+    /// Tells that this fraction of the sphere was taken out on purpose, so that it does not count as missing.
+    #[must_use]
+    pub fn with_ignored(mut self, fraction: f64) -> Self {
+        self.ignored_fraction = fraction;
+        // Below a thousandth it is the rim, where the two fractions are counted a little differently.
+        let rest = self.image.invalid_fraction - fraction;
+        self.image.invalid_fraction = if fraction == 0.0 || rest > 1e-3 { rest } else { 0.0 };
+        self
     }
 
     /// Direction in which the frame point `point_px` would be seen if the horizontal field of view were another.

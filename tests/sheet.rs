@@ -6,7 +6,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use plateproof::sheet::{AlphaKind, Reflectance, ShotSheet, load_sheet, sheet_from_json, sheet_schema};
+use plateproof::sheet::{
+    AlphaKind, MirrorReflectance, Reflectance, ShotSheet, load_sheet, sheet_from_json, sheet_schema,
+};
 use serde_json::{Value, json};
 
 fn shortest() -> Value {
@@ -116,7 +118,7 @@ fn the_full_example_is_understood() {
     assert_eq!(mirror.outline().unwrap().to_array(), [812.5, 604.0, 143.2, 143.2, 0.0]);
     assert_eq!(sheet.cg_camera().unwrap().sensor_mm, Some([24.89, 13.12]));
     let not_used = sheet.not_used();
-    for key in ["mattes", "mirrors[0].position_mm"] {
+    for key in ["mirrors[0].position_mm"] {
         assert!(not_used.iter().any(|path| path == key), "{key} in {not_used:?}");
     }
     assert!(!not_used.iter().any(|path| path.contains("light_layers") || path == "environment"), "{not_used:?}");
@@ -126,7 +128,7 @@ fn the_full_example_is_understood() {
 fn the_example_of_a_show_is_inherited() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples");
     let sheet = load_sheet(&folder.join("shot.json")).unwrap();
-    assert_eq!(sheet.mirrors[0].reflectance, Some([0.62, 0.60, 0.56]));
+    assert_eq!(sheet.mirrors[0].reflectance, Some(MirrorReflectance::Rgb([0.62, 0.60, 0.56])));
     assert_eq!(sheet.camera.as_ref().unwrap().focal_length_mm, Some(32.0));
     assert_eq!(sheet.plate.as_ref().unwrap().file_name().unwrap(), "plate.1001.exr");
     assert_eq!((sheet.tolerances.direction.deg, sheet.tolerances.colour.mired), (3.0, 15.0));
@@ -166,7 +168,7 @@ fn wrong_values_name_key_expectation_and_finding() {
         (with("plate", json!(3)), "`plate`: expected text or an object, found 3"),
         (
             with("mirrors", json!([{ "frame": "s.exr", "reflectance": "grey" }])),
-            "`mirrors[0].reflectance`: expected a list of 3, found the text \"grey\"",
+            "`mirrors[0].reflectance`: expected a list of 3 or \"chrome\" or \"aluminium\" or \"steel\" or \"silver\" or \"silvered-glass\", found the text \"grey\"",
         ),
         (
             with("camera", json!({ "focal_length_mm": 0 })),
@@ -255,7 +257,7 @@ fn a_sheet_inherits_from_what_it_extends() {
     );
     assert_eq!(sheet.mirrors.len(), 1, "the child's list says which mirrors there are");
     assert_eq!(sheet.mirrors[0].bracket[0].frame, "new.exr");
-    assert_eq!(sheet.mirrors[0].reflectance, Some([0.6, 0.6, 0.6]));
+    assert_eq!(sheet.mirrors[0].reflectance, Some(MirrorReflectance::Rgb([0.6, 0.6, 0.6])));
     let camera = sheet.camera.unwrap();
     assert_eq!((camera.focal_length_mm, camera.tilt_deg), (Some(32.0), None));
     assert_eq!(sheet.notes.unwrap()["frame"], "kept as it is");

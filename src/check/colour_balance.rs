@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use super::exposure::{TONE_CURVE_SD_STOPS, shared_directions};
+use super::exposure::{curve_sd_stops, shared_directions};
 use super::{Check, CheckDoc, Comparison, blank, decide, main_doubt};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
@@ -70,7 +70,8 @@ impl Check for ColourBalance {
 fn doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
     let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
-    let curve = if trust.tone_curve { 0.5 * TONE_CURVE_SD_STOPS } else { 0.0 };
+    // What the channels' curves have in common cancels.
+    let curve = 0.5 * curve_sd_stops(trust);
     let white = if trust.auto_white_balance { AUTO_WHITE_SD_STOPS } else { 0.0 };
     vec![
         (FLOOR_SD_STOPS, "the two spheres differ from direction to direction"),

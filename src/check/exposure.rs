@@ -7,7 +7,7 @@ use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, cap_mean_rgb
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
-use crate::side::Side;
+use crate::side::{Side, Trust};
 use crate::units::{Estimate, Stops};
 
 /// With fewer directions than this fraction of all, the median says too little.
@@ -24,6 +24,10 @@ const FLOOR_SD_STOPS: f64 = 0.008;
 
 /// A camera's tone curve and white balance shift absolute stops by about this much (measured on camera files).
 pub(crate) const TONE_CURVE_SD_STOPS: f64 = 0.4;
+
+/// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
+/// of a stop (common practice, no source).
+const RECOVERED_CURVE_SD_STOPS: f64 = 0.15;
 
 /// A direction counts when its blurred luminance is this many noise deviations above zero.
 const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
@@ -158,9 +162,26 @@ fn above_noise(side: &Side, value: &Smoothed) -> bool {
     value.luminance > MIN_SIGNAL_TO_NOISE * side.image.noise_sd / 10.0_f64.sqrt() && value.luminance > 0.0
 }
 
+/// Uncertainty of a brightness that went through a tone curve, stops.
+pub(crate) fn curve_sd_stops(trust: Trust) -> f64 {
+    match (trust.tone_curve, trust.recovered_curve) {
+        (true, _) => TONE_CURVE_SD_STOPS,
+        (false, true) => RECOVERED_CURVE_SD_STOPS,
+        (false, false) => 0.0,
+    }
+}
+
+fn curve_doubt(trust: Trust) -> &'static str {
+    if trust.recovered_curve {
+        "the bracket tells the tone curve, but not where the camera puts middle grey; give raw-developed linear frames"
+    } else {
+        "an 8-bit camera file has an unknown tone curve"
+    }
+}
+
 fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(cg.reflectance.common_sd_stops);
-    let curve = if pair.mirror.trust.tone_curve { TONE_CURVE_SD_STOPS } else { 0.0 };
+    let curve = curve_sd_stops(pair.mirror.trust);
     let quick = |m: &Side, c: &Side| {
         median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
     };
@@ -168,7 +189,7 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
     vec![
         (spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"),
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
-        (curve, "an 8-bit camera file has an unknown tone curve"),
+        (curve, curve_doubt(pair.mirror.trust)),
         (pair.drift_sd_stops, "the sphere frame was not exposed like the plate (see reference-drift)"),
         (pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"),
     ]

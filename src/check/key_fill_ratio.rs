@@ -21,6 +21,10 @@ const FILL_SD_STOPS: f64 = 0.7;
 /// A tone curve changes contrast by about this fraction (measured on camera files: 2.00 stops read 1.2 to 2.7).
 const TONE_CURVE_FRACTION: f64 = 0.25;
 
+/// The same after a bracket told the curve: nominal shutter and f-numbers are rounded, and the curve's slope follows
+/// them (common practice, no source).
+const RECOVERED_CURVE_FRACTION: f64 = 0.03;
+
 /// The check.
 #[derive(Debug)]
 pub struct KeyFillRatio;
@@ -69,8 +73,12 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
     let filled = |p: crate::radiance::PatchLight| p.filled / p.luminance.max(1e-30);
     let guess = FILL_SD_STOPS * filled(e.dark).hypot(filled(e.bright));
-    let curve =
-        if side.trust.tone_curve { TONE_CURVE_FRACTION * ratio_stops(side).unwrap_or(0.0).abs().max(1.0) } else { 0.0 };
+    let fraction = match (side.trust.tone_curve, side.trust.recovered_curve) {
+        (true, _) => TONE_CURVE_FRACTION,
+        (false, true) => RECOVERED_CURVE_FRACTION,
+        (false, false) => 0.0,
+    };
+    let curve = fraction * ratio_stops(side).unwrap_or(0.0).abs().max(1.0);
     (guess * guess + FLOOR_SD_STOPS * FLOOR_SD_STOPS + curve * curve).sqrt()
 }
 

@@ -8,6 +8,7 @@ pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod matte_sphere;
 pub mod reference_drift;
 pub mod relight;
 pub mod rotation;
@@ -59,6 +60,14 @@ impl Comparison {
         self.cg_limited.as_ref().unwrap_or(&self.cg)
     }
 
+    /// Tells which fractions of the photographed and the rendered sphere were taken out on purpose.
+    #[must_use]
+    pub(crate) fn with_ignored(mut self, [mirror, cg]: [f64; 2]) -> Self {
+        self.mirror = self.mirror.with_ignored(mirror);
+        self.cg = self.cg.with_ignored(cg);
+        self
+    }
+
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
     /// tried, taken as uniform. Zero where the field of view is known.
     pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
@@ -94,6 +103,7 @@ pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
     &set_notes::SetNotes,
     &clean_plate::CleanPlate,
     &straight_lines::StraightLines,
+    &matte_sphere::MatteSphere,
     &relight::Relight,
     &sun::Sun,
 ];

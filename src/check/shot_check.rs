@@ -5,7 +5,7 @@ use serde_json::Map;
 use super::reference_drift::Reference;
 use super::{CheckDoc, Comparison};
 use crate::Result;
-use crate::camera::View;
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::image::{CaptureMeta, Frame, Size};
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Attachment, Finding, InputRecord, Verdict};
@@ -27,13 +27,29 @@ pub struct ShotEvidence<'a> {
     pub predict: bool,
     /// Opens a further image of the sheet; the role goes into the report's `inputs`.
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
+    /// The view of a frame that the plate's camera took.
+    pub view: &'a (dyn Fn(&Frame) -> View + Sync),
 }
 
 impl<'a> ShotEvidence<'a> {
     /// The sheet alone, with nothing opened yet.
     pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
-        Self { sheet, plate: None, plate_view: None, pairs: Vec::new(), files: &[], predict: false, open }
+        Self {
+            sheet,
+            plate: None,
+            plate_view: None,
+            pairs: Vec::new(),
+            files: &[],
+            predict: false,
+            open,
+            view: &assumed_view,
+        }
     }
+}
+
+/// The view of a frame of which nothing is told.
+fn assumed_view(frame: &Frame) -> View {
+    View::from_horizontal_fov(frame.size, frame.pixel_aspect, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed)
 }
 
 impl std::fmt::Debug for ShotEvidence<'_> {

@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
 use super::byte_size::ByteSize;
 use super::examples;
+use crate::sheet::ImageSpec;
 use crate::show::Part;
 
 /// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
@@ -26,6 +27,8 @@ pub(super) enum Command {
     Check(Box<CheckArgs>),
     /// Measure what the sphere in one frame says about the light
     Sphere(Box<SphereArgs>),
+    /// Measure a sphere's reflectance from something seen both directly and in the sphere
+    Reflectance(Box<ReflectanceArgs>),
     /// Draft a shot sheet from files or a folder: what each is taken for, and what is left to ask the crew for
     NewShot(NewShotArgs),
     /// Sum up many reports: worst first, what the shots share, and what changed since an earlier set
@@ -152,6 +155,16 @@ pub(super) struct SphereArgs {
     pub(super) no_picture: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,
+    #[command(flatten)]
+    pub(super) read_as: PictureArgs,
+    /// Linear reflectance of the sphere in the frame's colour space, each in (0, 1.2]
+    #[arg(long, value_name = "R,G,B")]
+    pub(super) reflectance: Option<Numbers>,
+}
+
+/// How a picture is to be read, where its file does not tell.
+#[derive(Debug, Clone, Default, Args)]
+pub(super) struct PictureArgs {
     /// How code values relate to light, for example srgb
     #[arg(long, value_name = "NAME")]
     pub(super) encoding: Option<String>,
@@ -167,9 +180,43 @@ pub(super) struct SphereArgs {
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
     #[arg(long, value_name = "X,Y,R")]
     pub(super) outline: Option<Numbers>,
-    /// Linear reflectance of the sphere in the frame's colour space, each in (0, 1.2]
-    #[arg(long, value_name = "R,G,B")]
-    pub(super) reflectance: Option<Numbers>,
+}
+
+impl PictureArgs {
+    /// The entry of a frame that is read so.
+    pub(super) fn image_spec(&self, frame: &str) -> ImageSpec {
+        ImageSpec {
+            encoding: self.encoding.clone(),
+            encoding_by_option: self.encoding.is_some(),
+            colour_space: self.colour_space.clone(),
+            colour_space_by_option: self.colour_space.is_some(),
+            layer: self.layer.clone(),
+            clip_level: self.clip_level.map(|level| level.0),
+            ..ImageSpec::of_frame(frame)
+        }
+    }
+}
+
+/// `reflectance`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::REFLECTANCE)]
+pub(super) struct ReflectanceArgs {
+    /// The frame
+    #[arg(value_name = "FRAME")]
+    pub(super) frame: PathBuf,
+    /// Corners around a part of a matt surface as seen directly, px
+    #[arg(long, value_name = "X,Y,X,Y,X,Y...", allow_hyphen_values = true)]
+    pub(super) seen_directly: Numbers,
+    /// Corners around the same part of it as seen in the sphere, px
+    #[arg(long, value_name = "X,Y,X,Y,X,Y...", allow_hyphen_values = true)]
+    pub(super) seen_in_sphere: Numbers,
+    /// Print text for people, or JSON
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) lens: LensArgs,
+    #[command(flatten)]
+    pub(super) picture: PictureArgs,
 }
 
 /// `new-shot`.

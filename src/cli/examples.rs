@@ -45,6 +45,14 @@ checks it all the same. Ctrl-C ends the run after the shots in work; the same co
 
 Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
 
+pub(super) const REFLECTANCE: &str = "\
+Examples:
+  plateproof reflectance sphere.exr --seen-directly 100,420,190,420,190,510,100,510 --seen-in-sphere 790,600,806,600,806,615
+      a grey card beside the sphere and its picture in it
+  plateproof reflectance sphere.png --encoding slog3 --seen-directly 20,40,200,40,120,160 --seen-in-sphere 775,580,790,580,782,592 --format json
+
+The surface has to be matt and evenly lit: a grey card, a white wall. Both polygons hold the same part of it.";
+
 pub(super) const SPHERE: &str = "\
 Examples:
   plateproof sphere sphere.jpg
@@ -118,8 +126,8 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        for line in [TOP, CHECK, SPHERE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA].iter().flat_map(|text| text.lines())
-        {
+        let texts = [TOP, CHECK, SPHERE, REFLECTANCE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA];
+        for line in texts.iter().flat_map(|text| text.lines()) {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();
             let parsed = Cli::try_parse_from(std::iter::once("plateproof").chain(words));

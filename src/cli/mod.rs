@@ -14,6 +14,7 @@ mod interrupt;
 mod new_shot;
 mod overrides;
 mod progress;
+mod reflectance;
 mod shots;
 mod sphere;
 mod sphere_document;
@@ -41,6 +42,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
     match command {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
+        Command::Reflectance(args) => reflectance::run(&args, &mut console),
         Command::NewShot(args) => new_shot::run(&args, &mut console),
         Command::Summary(args) => summary::run(&args, &mut console),
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),

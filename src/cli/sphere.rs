@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::args::{Format, SphereArgs};
+use super::assignment::Numbers;
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
@@ -12,8 +13,9 @@ use super::{overrides, sphere_text, wrong_use};
 use crate::report::json::to_json_of;
 use crate::report::report_stem;
 use crate::report::write::write_atomically;
-use crate::sheet::{ImageSpec, outline_from};
+use crate::sheet::outline_from;
 use crate::shot::{SphereQuery, measure_sphere};
+use crate::sphere::Outline;
 use crate::{Error, ErrorKind, Result, printable};
 
 /// A measured sphere larger than this is not one of ours.
@@ -42,29 +44,19 @@ pub(super) fn run(args: &SphereArgs, console: &mut Console) -> anyhow::Result<Ex
 
 fn query(args: &SphereArgs) -> anyhow::Result<SphereQuery> {
     let frame = args.frame.to_str().ok_or_else(|| wrong_use("the frame's name is not Unicode"))?;
-    let image = ImageSpec {
-        encoding: args.encoding.clone(),
-        encoding_by_option: args.encoding.is_some(),
-        colour_space: args.colour_space.clone(),
-        colour_space_by_option: args.colour_space.is_some(),
-        layer: args.layer.clone(),
-        clip_level: args.clip_level.map(|level| level.0),
-        ..ImageSpec::of_frame(frame)
-    };
-    let outline = match &args.outline {
-        Some(numbers) => Some(outline_from(&numbers.0).ok_or_else(|| {
-            wrong_use("--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle")
-        })?),
-        None => None,
-    };
     Ok(SphereQuery {
-        image,
+        image: args.read_as.image_spec(frame),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         horizontal_fov_deg: args.lens.fov_deg,
-        outline,
+        outline: args.read_as.outline.as_ref().map(outline).transpose()?,
         reflectance: args.reflectance.as_ref().map(|numbers| reflectance(&numbers.0)).transpose()?,
         picture: args.out.is_some() && !args.no_picture,
     })
+}
+
+pub(super) fn outline(numbers: &Numbers) -> anyhow::Result<Outline> {
+    outline_from(&numbers.0)
+        .ok_or_else(|| wrong_use("--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle"))
 }
 
 fn reflectance(numbers: &[f64]) -> anyhow::Result<[f64; 3]> {

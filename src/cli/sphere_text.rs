@@ -132,6 +132,8 @@ mod tests {
             blind_half_angle_deg: 3.4,
             clipped_fraction: 0.002,
             invalid_fraction: 0.0,
+            ignored_fraction: 0.0,
+            response_curve: None,
             lights: vec![light()],
             no_single_key: false,
             key_fill_ratio: Some(4.1),

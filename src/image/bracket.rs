@@ -1,5 +1,8 @@
 //! Several exposures of one view merged into one linear frame.
 
+pub mod align;
+pub mod response;
+
 use rayon::prelude::*;
 
 use super::noise::NoiseModel;
@@ -20,6 +23,14 @@ pub struct BracketFrame {
 const ROLL_OFF_START: f32 = 0.8;
 /// Measured and stated stops may differ by this much (nominal values are rounded; common practice, no source).
 const STATED_TOLERANCE_STOPS: f64 = 0.15;
+/// Standard deviation over median absolute deviation of a normal distribution.
+const SD_PER_MAD: f64 = 1.4826;
+/// Readings of two exposures that differ by more than this many standard deviations, and by more than this share of
+/// the light besides, show something that moved or flickered (share: common practice, no source).
+const MOVED_SD: f64 = 5.0;
+const MOVED_SHARE: f64 = 0.2;
+/// The report speaks of movement from this share of the picture on.
+const MOVED_PIXELS_TOLD: f64 = 0.002;
 /// Stated stops beyond this are a mistake, and would overflow.
 const LARGEST_STOPS: f64 = 60.0;
 /// Pixels compared between two frames, about.
@@ -30,7 +41,8 @@ const LEAST_COMPARED: usize = 200;
 const COMPARE_SD_STOPS: f64 = 0.01;
 
 /// Merges a bracket to the plate's exposure: per pixel and channel the mean of `pixel / 2^stops`, weighted by one over
-/// its noise variance, without what is clipped or masked.
+/// its noise variance, without what is clipped or masked. Where another exposure contradicts the one nearest to the
+/// plate's (somebody moved, a lamp flickered), the nearest alone counts.
 ///
 /// Where every frame is clipped the shortest exposure's value stays, at or above the merged clip level, so a clipped
 /// core remains a lower bound. The merged frame carries the record, metadata and path of the frame nearest to the
@@ -44,11 +56,16 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     if frames.len() == 1 {
         return frames.pop().map(at_plate_exposure).ok_or_else(no_frames);
     }
-    let warnings = warnings(&frames);
+    let (mut warnings, contradicted) = warnings(&frames);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
     let mut layers: Vec<Layer<'_>> = frames.par_iter().map(Layer::new).collect();
     layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
-    let rgb = (0..frames[0].frame.rgb.len()).into_par_iter().map(|i| merged_pixel(&layers, i)).collect();
+    let order = by_nearness(&layers);
+    let width = frames[0].frame.data.width;
+    let merged = (0..frames[0].frame.rgb.len()).into_par_iter().map(|i| merged_pixel(&layers, &order, i, width));
+    let (rgb, moved): (Vec<[f32; 3]>, Vec<bool>) = merged.unzip();
+    // Wrong stops look like movement everywhere.
+    warnings.extend(moved_words(&moved).filter(|_| !contradicted));
     let clip_level = layers[0].merged_clip();
     drop(layers);
     let nearest = frames.into_iter().min_by(|a, b| a.stops.0.abs().total_cmp(&b.stops.0.abs()));
@@ -162,18 +179,19 @@ fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
     Error::new(ErrorKind::Parameter, &frame.path, cause, remedy)
 }
 
-/// The frames' own warnings and what the pictures say against the stated stops.
-fn warnings(frames: &[BracketFrame]) -> Vec<String> {
+/// The frames' own warnings and what the pictures say against the stated stops; whether they say anything.
+fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
     let mut order: Vec<&BracketFrame> = frames.iter().collect();
     order.sort_by(|a, b| a.stops.0.total_cmp(&b.stops.0));
-    let disagreements = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1]));
+    let disagreements: Vec<String> = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1])).collect();
+    let contradicted = !disagreements.is_empty();
     let mut all: Vec<String> = Vec::new();
     for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
         if !all.contains(&warning) {
             all.push(warning);
         }
     }
-    all
+    (all, contradicted)
 }
 
 fn disagreement(darker: &BracketFrame, brighter: &BracketFrame) -> Option<String> {
@@ -242,26 +260,78 @@ impl<'a> Layer<'a> {
         usable.then(|| Reading { radiance: self.radiance(i, c), trust: f64::from(t * t * (3.0 - 2.0 * t)) })
     }
 
+    /// Well exposed: below the roll-off and well above the noise.
+    fn is_firm(&self, i: usize, c: usize) -> bool {
+        let noise = |r: &Reading| self.variance(c, r.radiance).sqrt();
+        self.reading(i, c).is_some_and(|r| r.trust > 0.5 && r.radiance > 10.0 * noise(&r))
+    }
+
     /// Variance of the radiance that this frame gives where the true radiance is `expected`.
     fn variance(&self, c: usize, expected: f64) -> f64 {
         self.read_variance[c] + self.shot[c] * expected.max(0.0)
     }
 }
 
-/// The merged pixel; `layers` from the shortest exposure to the longest. A pixel masked in all is NaN in all channels.
-fn merged_pixel(layers: &[Layer<'_>], i: usize) -> [f32; 3] {
-    let rgb = [0, 1, 2].map(|c| merged_channel(layers, i, c).map_or(f32::NAN, |v| v as f32));
-    if rgb.iter().all(|v| v.is_finite()) { rgb } else { [f32::NAN; 3] }
+/// Numbers of the layers, the one exposed most like the plate first.
+fn by_nearness(layers: &[Layer<'_>]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..layers.len()).collect();
+    order.sort_by(|a, b| layers[*a].stops.abs().total_cmp(&layers[*b].stops.abs()));
+    order
 }
 
-fn merged_channel(layers: &[Layer<'_>], i: usize, c: usize) -> Option<f64> {
+/// The merged pixel, and whether an exposure was left out because something moved; `layers` from the shortest exposure
+/// to the longest. A pixel masked in all is NaN in all channels.
+fn merged_pixel(layers: &[Layer<'_>], order: &[usize], i: usize, width: usize) -> ([f32; 3], bool) {
+    let fits = fitting(layers, order, i, width);
+    let rgb = [0, 1, 2].map(|c| merged_channel(layers, fits, i, c).map_or(f32::NAN, |v| v as f32));
+    let rgb = if rgb.iter().all(|v| v.is_finite()) { rgb } else { [f32::NAN; 3] };
+    (rgb, fits != u64::MAX)
+}
+
+/// Which layers show the same as the nearest well exposed one, as bits; all where none is well exposed.
+fn fitting(layers: &[Layer<'_>], order: &[usize], i: usize, width: usize) -> u64 {
+    let Some(&base) = order.iter().find(|l| (0..3).all(|c| layers[**l].is_firm(i, c))) else { return u64::MAX };
+    let moved = |l: usize| l != base && (0..3).any(|c| contradicts(&layers[l], &layers[base], i, c, width));
+    (0..layers.len().min(64)).filter(|l| moved(*l)).fold(u64::MAX, |bits, l| bits & !(1 << l))
+}
+
+/// The layer's reading is no reading of what the base shows here or right beside: edges are never sampled alike twice.
+fn contradicts(layer: &Layer<'_>, base: &Layer<'_>, i: usize, c: usize, width: usize) -> bool {
+    let Some(reading) = layer.reading(i, c).filter(|r| r.trust > 0.2) else { return false };
+    let (value, expected) = (reading.radiance, base.radiance(i, c));
+    let sd = (layer.variance(c, expected) + base.variance(c, expected)).sqrt();
+    let slack = MOVED_SD * sd + MOVED_SHARE * expected.abs().max(value.abs());
+    if (value - expected).abs() <= slack {
+        return false;
+    }
+    let near = [i.wrapping_sub(width + 1), i.wrapping_sub(1), i + width.saturating_sub(1)];
+    let around = near.iter().flat_map(|start| (0..3).map(move |d| start.wrapping_add(d)));
+    let radiances = around.filter(|n| *n < base.frame.rgb.len()).map(|n| base.radiance(n, c));
+    let (low, high) = radiances.fold((expected, expected), |(low, high), r| (low.min(r), high.max(r)));
+    value < low - slack || value > high + slack
+}
+
+fn moved_words(moved: &[bool]) -> Option<String> {
+    let share = moved.iter().filter(|m| **m).count() as f64 / moved.len().max(1) as f64;
+    (share > MOVED_PIXELS_TOLD).then(|| {
+        format!(
+            "{:.1} % of the picture moved or flickered between the exposures of the bracket; there only the exposure \
+             nearest to the plate's counts (stops are unaffected)",
+            100.0 * share
+        )
+    })
+}
+
+fn merged_channel(layers: &[Layer<'_>], fits: u64, i: usize, c: usize) -> Option<f64> {
     // All frames are weighed at one expected radiance, that of the longest usable exposure: weighing each at its own
     // noisy value would favour low readings.
-    let Some(best) = layers.iter().rev().find_map(|l| l.reading(i, c)) else {
+    let fitting = |l: usize| l >= 64 || fits & (1 << l) != 0;
+    let Some(best) = layers.iter().enumerate().rev().find_map(|(l, layer)| layer.reading(i, c).filter(|_| fitting(l)))
+    else {
         return layers.iter().map(|l| l.radiance(i, c)).find(|r| r.is_finite());
     };
     let (mut sum, mut weight) = (0.0, 0.0);
-    for layer in layers {
+    for (_, layer) in layers.iter().enumerate().filter(|(l, _)| fitting(*l)) {
         if let Some(reading) = layer.reading(i, c) {
             let w = reading.trust / layer.variance(c, best.radiance);
             sum += w * reading.radiance;

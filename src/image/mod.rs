@@ -1,6 +1,7 @@
 //! Files → scene-linear frames, with a record of where every belief came from.
 
 pub mod bracket;
+pub mod clf;
 pub mod encoding;
 mod exif;
 mod exr;

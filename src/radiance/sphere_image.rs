@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use super::map::{Deposit, DirectionMap};
 use crate::colour::{ColourSpace, luminance};
 use crate::image::Frame;
+use crate::material::Falloff;
 use crate::sphere::{MirrorGeometry, Outline};
 
 /// Radius of the sphere in analysis cells, at most.
@@ -31,11 +32,13 @@ pub struct Radiometry {
     pub premultiplied: bool,
     /// What the other side could record at most; applied to the pixels before they are averaged.
     pub limit: Option<RecordingLimit>,
+    /// How the sphere's reflectance changes with the angle of incidence, where its material is known.
+    pub falloff: Option<Falloff>,
 }
 
 impl Default for Radiometry {
     fn default() -> Self {
-        Self { reflectance: [1.0; 3], gain: 1.0, premultiplied: false, limit: None }
+        Self { reflectance: [1.0; 3], gain: 1.0, premultiplied: false, limit: None, falloff: None }
     }
 }
 
@@ -280,8 +283,19 @@ impl Gatherer<'_> {
         if middle > self.rim_limit + reach {
             return None;
         }
-        let block = self.gather_block(corner, middle + reach > self.rim_limit, tally)?;
+        let mut block = self.gather_block(corner, middle + reach > self.rim_limit, tally)?;
+        self.undo_falloff(centre, &mut block);
         self.finish(corner, &block, map)
+    }
+
+    /// Takes out what the reflectance does between the middle of the sphere and here.
+    fn undo_falloff(&self, centre: [f64; 2], block: &mut Block) {
+        let Some(falloff) = &self.radiometry.falloff else { return };
+        let Some(seen) = self.geometry.reflect(centre) else { return };
+        let factor = falloff.at(seen.sin_incidence);
+        for channel in 0..3 {
+            block.rgb[channel] /= factor[channel];
+        }
     }
 
     /// Averages the usable pixels of a block. Near the rim each pixel is tested on its own.

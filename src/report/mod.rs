@@ -13,8 +13,8 @@ pub mod write;
 
 pub use json::{report_schema, to_json};
 pub use model::{
-    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, Provenance, REPORT_FORMAT, Report, ShotVerdict,
-    SphereReport, SphereRole, ToolNote, Verdict,
+    Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, Provenance, REPORT_FORMAT, Report,
+    ResponseReport, ShotVerdict, SphereReport, SphereRole, ToolNote, Verdict,
 };
 pub use moving::{FrameReport, FrameValue, SequenceReport};
 pub use text::render_text;

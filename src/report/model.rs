@@ -179,6 +179,11 @@ pub enum SphereRole {
     Cg,
 }
 
+#[allow(clippy::trivially_copy_pass_by_ref, reason = "serde hands a reference over")]
+fn is_zero(fraction: &f64) -> bool {
+    *fraction == 0.0
+}
+
 /// What one frame's sphere says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SphereReport {
@@ -209,6 +214,12 @@ pub struct SphereReport {
     /// Fraction of the sphere's pixels that held NaN or Inf.
     #[serde(default)]
     pub invalid_fraction: f64,
+    /// Fraction of the sphere that the sheet asks to ignore.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub ignored_fraction: f64,
+    /// The camera's response curve, where a bracket of files that are not linear told it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub response_curve: Option<ResponseReport>,
     /// The lights, most illuminance first.
     pub lights: Vec<LightReport>,
     /// Two or more lights are within 1/3 stop of the brightest: there is no single key.
@@ -238,6 +249,25 @@ pub struct SphereReport {
     /// Azimuth and elevation of the patch normal that receives least, degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub darkest_patch_deg: Option<[f64; 2]>,
+}
+
+/// A camera's response curve, recovered from a bracket (Debevec & Malik 1997).
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ResponseReport {
+    /// Robust standard deviation of one reading about the fit, stops.
+    pub residual_stops: f64,
+    /// Samples used.
+    pub samples: usize,
+    /// Steepness against the nominal encoding, 1 = as steep.
+    pub slope_against_nominal: f64,
+    /// Stops of the exposures as stated.
+    pub stated_stops: Vec<f64>,
+    /// Stops as the pictures have them, mean and span as stated.
+    pub measured_stops: Vec<f64>,
+    /// 8-bit codes at which the curve is listed.
+    pub codes: Vec<u8>,
+    /// Base-2 logarithm of the light at those codes for red, green and blue; code 118 is 18 % grey.
+    pub log2_light_rgb: [Vec<f64>; 3],
 }
 
 /// One light.

@@ -96,6 +96,8 @@ fn sphere(role: SphereRole, azimuth_deg: f64, elevation_deg: f64) -> SphereRepor
         blind_half_angle_deg: 2.7,
         clipped_fraction: 0.002,
         invalid_fraction: 0.0,
+        ignored_fraction: 0.0,
+        response_curve: None,
         lights: vec![light(azimuth_deg, elevation_deg, 0.71), rim()],
         no_single_key: false,
         key_fill_ratio: Some(4.1),

@@ -15,7 +15,8 @@ pub struct ImageSpec {
     /// The file, relative to the sheet. `####` or `%04d` stands for the frame number.
     #[schemars(length(min = 1))]
     pub frame: String,
-    /// How code values relate to light (`scene-linear`, `srgb`, …); absent: as the file says.
+    /// How code values relate to light: a name (`scene-linear`, `srgb`, …), or a Common LUT Format file (`show.clf`,
+    /// relative to the sheet) that turns code values into scene-linear light; absent: as the file says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub encoding: Option<String>,
     /// `rec709`, `rec2020`, `p3-d65`, `aces2065-1`, `acescg` or `xyz`; absent: as the file says.

@@ -3,7 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{ImageSpec, schema};
+use super::{IgnoreSpec, ImageSpec, schema};
+use crate::material::Material;
 use crate::sphere::Outline;
 
 /// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.
@@ -20,10 +21,10 @@ pub struct MirrorSpec {
     /// `layer`); a loaded sheet has it applied to each entry of `bracket` already.
     #[serde(flatten, skip_serializing)]
     pub whole: ImageSpec,
-    /// Linear reflectance in the frame's own colour space; absent: unknown.
+    /// Linear reflectance in the frame's own colour space, or a material's name; absent: unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::reflectance_rgb")]
-    pub reflectance: Option<[f64; 3]>,
+    #[schemars(schema_with = "schema::mirror_reflectance")]
+    pub reflectance: Option<MirrorReflectance>,
     /// One standard deviation of that reflectance, in stops.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 10.0))]
@@ -42,11 +43,39 @@ pub struct MirrorSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
-    /// Regions of the sphere that do not count.
+    /// Regions of the sphere that do not count, on either side: crew, tripod, the photographer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub ignore: Vec<serde_json::Value>,
+    pub ignore: Vec<IgnoreSpec>,
     /// Correct the mirror side by the drift measured between plate and mirror frame.
     pub correct_drift: bool,
+}
+
+/// Reflectance of a photographed mirror sphere.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(untagged)]
+pub enum MirrorReflectance {
+    /// Linear red, green and blue in the frame's own colour space, the same at every angle.
+    Rgb([f64; 3]),
+    /// As its material reflects, by colour and angle.
+    Material(Material),
+}
+
+impl MirrorReflectance {
+    /// Linear reflectance head on.
+    pub fn head_on(self) -> [f64; 3] {
+        match self {
+            Self::Rgb(rgb) => rgb,
+            Self::Material(material) => material.reflectance(0.0),
+        }
+    }
+
+    /// The material, where that is what is known.
+    pub fn material(self) -> Option<Material> {
+        match self {
+            Self::Rgb(_) => None,
+            Self::Material(material) => Some(material),
+        }
+    }
 }
 
 impl MirrorSpec {
@@ -77,6 +106,13 @@ pub struct MatteSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
+}
+
+impl MatteSpec {
+    /// The outline given in place of the search.
+    pub fn outline(&self) -> Option<Outline> {
+        outline_from(self.outline_px.as_deref()?)
+    }
 }
 
 /// An outline from the three or five numbers of a sheet or an option; `None` for any other count, or where a

@@ -23,15 +23,7 @@ impl ShotSheet {
                 camera.note_not_used(path, &mut paths);
             }
         }
-        self.note_whole_sections(&mut paths);
         paths
-    }
-
-    fn note_whole_sections(&self, paths: &mut Vec<String>) {
-        let sections = [("mattes", !self.mattes.is_empty())];
-        for (key, given) in sections {
-            note(paths, given, key.to_owned());
-        }
     }
 
     /// Every picture that a check reads, with its place in the sheet.
@@ -52,7 +44,6 @@ impl ShotSheet {
 impl MirrorSpec {
     fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
         note(paths, self.position_mm.is_some(), format!("{path}.position_mm"));
-        note(paths, !self.ignore.is_empty(), format!("{path}.ignore"));
     }
 }
 

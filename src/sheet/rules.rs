@@ -28,6 +28,7 @@ const WAIVABLE: &[&str] = &[
     "set-notes",
     "sun",
     "relight",
+    "matte-sphere",
 ];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.
@@ -77,6 +78,7 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
         camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
     }
     sheet.place.as_ref().map_or(Ok(()), time_rule)?;
+    ignored_regions(&sheet.mirrors)?;
     sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
 }
 
@@ -145,6 +147,15 @@ fn outline_rule(path: &str, outline: &[f64]) -> Rule {
     }
     let cause = format!("`{path}.outline_px` is no circle and no ellipse");
     Err(misfit(cause, "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0"))
+}
+
+fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {
+    for (i, mirror) in mirrors.iter().enumerate() {
+        for (j, region) in mirror.ignore.iter().enumerate() {
+            region.rule(&format!("mirrors[{i}].ignore[{j}]"))?;
+        }
+    }
+    Ok(())
 }
 
 fn sensor_format_rule(path: &str, camera: &CameraSpec) -> Rule {

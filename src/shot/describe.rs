@@ -28,6 +28,8 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
         blind_half_angle_deg: side.geometry.blind_half_angle_rad().to_degrees(),
         clipped_fraction: side.image.clipped_fraction,
         invalid_fraction: side.image.invalid_fraction,
+        ignored_fraction: side.ignored_fraction,
+        response_curve: None,
         lights: side.lights.all.iter().map(|l| light_report(side, l)).collect(),
         no_single_key: side.lights.no_single_key(),
         key_fill_ratio: ratio,

@@ -5,6 +5,7 @@ use std::path::Path;
 use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
 use crate::image::Frame;
+use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
 use crate::image::limits::Limits;
 use crate::image::open::{Belief, OpenRequest, open};
@@ -15,17 +16,37 @@ use crate::{Error, ErrorKind, Result};
 pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alpha: bool) -> Result<Frame> {
     let path = spec.path(base_dir)?;
     let shown_as = spec.file_name()?;
-    open(&OpenRequest {
+    let transform = transform(spec, base_dir)?;
+    let mut frame = open(&OpenRequest {
         path: &path,
         shown_as: &shown_as,
         role,
-        encoding: encoding(spec, &path)?,
+        encoding: if transform.is_some() { Some(code_values(spec)) } else { encoding(spec, &path)? },
         colour_space: colour_space(spec, &path)?,
         layer: spec.layer.as_deref(),
-        clip_level: spec.clip_level,
+        clip_level: spec.clip_level.filter(|_| transform.is_none()),
         want_alpha,
         limits: &Limits::default(),
-    })
+    })?;
+    if let Some((name, transform)) = transform {
+        transform.decode(&mut frame);
+        frame.record.encoding = name;
+        frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
+    }
+    Ok(frame)
+}
+
+/// The Common LUT Format file that the entry names as its encoding, with the name as given.
+fn transform(spec: &ImageSpec, base_dir: &Path) -> Result<Option<(String, ClfTransform)>> {
+    let Some(name) = spec.encoding.as_deref().filter(|name| ClfTransform::is_name(name)) else { return Ok(None) };
+    // What is typed is relative to where one stands, what a sheet says to the sheet.
+    let path = if spec.encoding_by_option { Path::new(name).to_path_buf() } else { base_dir.join(name) };
+    Ok(Some((name.to_owned(), ClfTransform::read(&path)?)))
+}
+
+/// The transform takes the file's code values as they are.
+fn code_values(spec: &ImageSpec) -> Belief<Encoding> {
+    Belief { value: Encoding::SceneLinear, from: told_by(spec.encoding_by_option) }
 }
 
 fn told_by(option: bool) -> &'static str {

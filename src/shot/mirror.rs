@@ -5,18 +5,31 @@ use crate::camera::View;
 use crate::check::reference_drift::Reference;
 use crate::image::Frame;
 use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};
+use crate::image::clf::ClfTransform;
+use crate::material::Material;
 use crate::radiance::Radiometry;
 use crate::register::{DriftOutcome, measure_drift};
 use crate::report::Report;
-use crate::sheet::{MirrorSpec, ShotSheet};
+use crate::sheet::{MirrorReflectance, MirrorSpec, ShotSheet};
 use crate::side::Trust;
 use crate::sphere::Outline;
 use crate::units::Stops;
 
-use super::{Exposure, intake};
+use super::bracket::Recovered;
+use super::ignore::Ignored;
+use super::{Exposure, bracket, intake};
 
 /// Reflectance taken where nothing tells it.
 pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
+
+/// How a mirror's sphere reflects.
+pub(super) fn reflecting(spec: &MirrorSpec) -> Radiometry {
+    Radiometry {
+        reflectance: spec.reflectance.map_or([UNKNOWN_REFLECTANCE; 3], MirrorReflectance::head_on),
+        falloff: spec.reflectance.and_then(MirrorReflectance::material).map(Material::falloff),
+        ..Radiometry::default()
+    }
+}
 
 /// The photographed side before it is measured.
 pub(super) struct Photographed {
@@ -25,6 +38,8 @@ pub(super) struct Photographed {
     pub(super) radiometry: Radiometry,
     pub(super) trust: Trust,
     pub(super) reference: Reference,
+    /// The curve that its bracket told, where the files are not linear.
+    pub(super) recovered: Option<Recovered>,
     /// The frame of a bracket that was exposed most like the plate, kept for the drift.
     nearest: Option<Frame>,
 }
@@ -47,23 +62,38 @@ pub(super) fn prepare(
     note_exposures(spec, &exposures, &stated, plate, report);
     let closest = (0..stated.len()).min_by(|a, b| stated[*a].abs().total_cmp(&stated[*b].abs())).unwrap_or(0);
     let several = exposures.len() > 1;
-    let nearest = exposures.get(closest).filter(|_| several && plate.is_some()).map(|e| e.frame.clone());
     let frames = exposures.into_iter().zip(&stated).map(|(e, s)| BracketFrame { frame: e.frame, stops: Stops(*s) });
-    let frame = one_frame(frames.collect(), report)?;
+    let mut frames: Vec<BracketFrame> = frames.collect();
+    let recovered = if several { bracket::linearise(&spec.name, &mut frames, report) } else { None };
+    if several && alike(&frames) {
+        bracket::register(sheet, spec, &mut frames, closest, report);
+    }
+    let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
+    let nearest = frames.get(closest).filter(|_| several && plate.is_some()).map(|f| f.frame.clone());
+    let frame = one_frame(frames, report)?;
     let view = intake::view_of(&frame, sheet.camera.as_ref(), &mut report.warnings);
-    let applied_stops = Stops(stated.get(closest).copied().unwrap_or(0.0));
     let gain = if several { 1.0 } else { (-applied_stops).ratio() };
-    let reflectance = spec.reflectance.unwrap_or([UNKNOWN_REFLECTANCE; 3]);
-    let radiometry = Radiometry { reflectance, gain, ..Radiometry::default() };
+    let radiometry = Radiometry { gain, ..reflecting(spec) };
     let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift };
-    Ok(Photographed { view, radiometry, trust: trust_of(&frame), reference, nearest, frame })
+    let trust = trust_of(&frame).after(recovered.as_ref().is_some_and(Recovered::is_reliable));
+    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest })
+}
+
+/// The exposures show the same pixels, as the merge will ask.
+fn alike(frames: &[BracketFrame]) -> bool {
+    frames.iter().all(|f| f.frame.data == frames[0].frame.data && f.frame.rgb.len() == frames[0].frame.rgb.len())
 }
 
 impl Photographed {
     /// Measures the drift against the plate around the sphere, and undoes it where the sheet asks for it.
-    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline) {
+    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline, ignored: Option<&Ignored<'_>>) {
         let Some(plate) = plate else { return };
-        let frame = self.nearest.as_ref().unwrap_or(&self.frame);
+        let frame = self.nearest.as_mut().unwrap_or(&mut self.frame);
+        if let Some(ignored) = ignored {
+            ignored.take_out_drawn(frame);
+        }
+        let developed_alike = self.recovered.as_ref().and_then(|curve| curve.applied_to(plate));
+        let plate = developed_alike.as_ref().unwrap_or(plate);
         self.reference.drift = Some(measure_drift(plate, frame, sphere, Some(self.reference.applied_stops)));
         self.nearest = None;
         correct(&mut self.radiometry, &self.reference);
@@ -78,7 +108,7 @@ fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame
         return Ok(only.frame);
     }
     let merged = merge(frames)?;
-    report.warnings.extend(merged.warnings.iter().filter(|w| w.contains("stop")).cloned());
+    report.warnings.extend(merged.warnings.iter().filter(|w| w.contains("stops")).cloned());
     Ok(merged)
 }
 
@@ -105,6 +135,16 @@ fn note_exposures(
             report.assumptions.push(line);
         }
     }
+    if let Some(material) = spec.reflectance.and_then(MirrorReflectance::material) {
+        let [r, g, b] = material.reflectance(0.0);
+        report.assumptions.push(format!(
+            "mirror {}: {} reflects {r:.2} {g:.2} {b:.2} head on and as Fresnel's equations say at other angles ({}; sd {:.2} stop)",
+            spec.name,
+            material.name(),
+            material.source(),
+            material.sd_stops()
+        ));
+    }
     if spec.reflectance.is_none() {
         report.assumptions.push(format!(
             "mirror {}: reflectance unknown, {UNKNOWN_REFLECTANCE} taken (sd 0.35 stop); it cancels where the CG sphere has the same",
@@ -117,6 +157,7 @@ fn note_exposures(
 pub(super) fn trust_of(frame: &Frame) -> Trust {
     Trust {
         tone_curve: is_display_picture(frame),
+        recovered_curve: false,
         view_transform: false,
         auto_white_balance: frame.meta.auto_white_balance == Some(true) && frame.eight_bit,
     }
@@ -124,6 +165,9 @@ pub(super) fn trust_of(frame: &Frame) -> Trust {
 
 /// The picture has 8 bits in a display encoding.
 pub(super) fn is_display_picture(frame: &Frame) -> bool {
+    if ClfTransform::is_name(&frame.record.encoding) {
+        return false; // a transform that somebody made for it
+    }
     let encoding = crate::image::encoding::Encoding::parse(&frame.record.encoding);
     frame.eight_bit && encoding.is_none_or(crate::image::encoding::Encoding::is_display_referred)
 }

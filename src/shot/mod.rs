@@ -1,15 +1,19 @@
 //! One shot from its sheet to its report.
 
+mod bracket;
 mod describe;
 mod evidence;
+mod ignore;
 mod intake;
 mod mirror;
 mod pair;
 mod query;
 mod reconcile;
+mod reflectance;
 mod rest;
 
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
+pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 
 use std::collections::BTreeMap;
 

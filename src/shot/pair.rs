@@ -5,13 +5,15 @@ use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::Frame;
 use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Report, SphereRole, Verdict};
+use crate::report::{Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, search_rotation};
-use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorSpec, Reflectance, ShotSheet};
+use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 
-use super::mirror::{Photographed, is_display_picture, prepare};
+use super::bracket::Recovered;
+use super::ignore::Ignored;
+use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
 use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
 
@@ -48,7 +50,7 @@ pub(super) fn check(
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
     let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
-    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     let (mirror_search, cg_search) = rayon::join(
@@ -60,18 +62,30 @@ pub(super) fn check(
         Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
         report,
     )?;
-    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline);
+    let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
+    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline, ignored.as_ref());
     report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
     if undecided(&mirror_search, &cg_search, (sheet, spec), report) {
         return Ok(None);
     }
+    let ignored_fractions = ignored.map_or([0.0; 2], |ignored| {
+        let fractions = [
+            ignored.take_out(&mut photographed.frame, &photographed.view, &mirror_search.best),
+            ignored.take_out(&mut cg_frame, &cg_view, &cg_search.best),
+        ];
+        Ignored::note(spec, fractions[0], report);
+        fractions
+    });
     let photographed = Found { photographed, search: mirror_search };
     let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
-    let comparison = compare(sheet, spec, cg, &photographed, &rendered);
+    let comparison = compare(sheet, spec, cg, &photographed, &rendered).with_ignored(ignored_fractions);
     let photographed = photographed.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
-    report.spheres.push(describe::sphere_report(&comparison.mirror));
+    report.spheres.push(SphereReport {
+        response_curve: photographed.recovered.as_ref().map(Recovered::report),
+        ..describe::sphere_report(&comparison.mirror)
+    });
     report.spheres.push(describe::sphere_report(&comparison.cg));
     report.findings.extend(CHECKS.iter().map(|check| check.run(&comparison)));
     Ok(Some(Pair {
@@ -134,16 +148,11 @@ fn outline_words(fit: &SphereFit) -> String {
 }
 
 fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
-    let same = spec.reflectance.unwrap_or([super::mirror::UNKNOWN_REFLECTANCE; 3]);
-    Radiometry {
-        reflectance: match cg.reflectance {
-            Reflectance::SameAsMirror => same,
-            Reflectance::Rgb(rgb) => rgb,
-        },
-        gain: 1.0,
-        premultiplied: cg.alpha == AlphaKind::Premultiplied,
-        limit: None,
-    }
+    let as_rendered = match cg.reflectance {
+        Reflectance::SameAsMirror => reflecting(spec),
+        Reflectance::Rgb(reflectance) => Radiometry { reflectance, ..Radiometry::default() },
+    };
+    Radiometry { premultiplied: cg.alpha == AlphaKind::Premultiplied, ..as_rendered }
 }
 
 /// What of the reflectance's uncertainty does not cancel: nothing where the CG sphere is said to be like the real one.
@@ -151,7 +160,8 @@ fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
     let default = match spec.reflectance {
         None => UNKNOWN_REFLECTANCE_SD_STOPS,
-        Some(given) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
+        Some(MirrorReflectance::Material(material)) => material.sd_stops(),
+        Some(MirrorReflectance::Rgb(given)) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
         Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
     };
     let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);

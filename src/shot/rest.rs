@@ -18,6 +18,7 @@ pub(super) fn check(
 ) -> Vec<Attachment> {
     let open = |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, false);
     let plate_view = frames.plate.as_ref().map(|p| intake::view_of(p, sheet.camera.as_ref(), &mut Vec::new()));
+    let view = |frame: &crate::image::Frame| intake::view_of(frame, sheet.camera.as_ref(), &mut Vec::new());
     let pairs = pairs.iter().map(|pair| PairEvidence {
         comparison: &pair.comparison,
         mirror_frame: &pair.mirror_frame,
@@ -34,6 +35,7 @@ pub(super) fn check(
         files: &frames.notes,
         predict,
         open: &open,
+        view: &view,
     };
     SHOT_CHECKS.iter().flat_map(|check| one(*check, &evidence, report)).collect()
 }

@@ -5,11 +5,13 @@ use nalgebra::{Matrix3, Matrix5, Vector3};
 mod cone;
 pub mod find;
 mod mirror;
+mod polygon;
 
 pub use cone::{cone_of_outline, cone_through, outline_of_cone, tangents};
 pub use mirror::{
     MirrorGeometry, Reflection, angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg,
 };
+pub use polygon::{inside_polygon, polygon_bounds};
 
 /// An ellipse in stored pixels from the display window's outer top-left corner (a pixel's centre is at +0.5).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,6 +44,14 @@ impl Outline {
         let (sin_r, cos_r) = self.angle_deg.to_radians().sin_cos();
         let (u, v) = (self.semi_a * t_rad.cos(), self.semi_b * t_rad.sin());
         [self.centre_x + u * cos_r - v * sin_r, self.centre_y + u * sin_r + v * cos_r]
+    }
+
+    /// The upright box around it: smallest and largest x and y, px.
+    pub fn bounds_px(&self) -> [[f64; 2]; 2] {
+        let (sin_r, cos_r) = self.angle_deg.to_radians().sin_cos();
+        let half_x = (self.semi_a * cos_r).hypot(self.semi_b * sin_r);
+        let half_y = (self.semi_a * sin_r).hypot(self.semi_b * cos_r);
+        [[self.centre_x - half_x, self.centre_y - half_y], [self.centre_x + half_x, self.centre_y + half_y]]
     }
 
     /// Normalised radius of a point: 0 at the centre, 1 on the outline.

@@ -52,15 +52,7 @@ fn run(plate: &ImageSpec, clean: &ImageSpec, make: &(dyn Fn(&str, u32) -> Frame 
     };
     let first = make(&plate.frame, plate.frame_number.or(plate.frame_range.map(|r| r[0])).unwrap_or(0));
     let open = |spec: &ImageSpec, _: &str| Ok(make(&spec.frame, spec.frame_number.unwrap_or(0)));
-    let evidence = ShotEvidence {
-        sheet: &sheet,
-        plate: Some(&first),
-        plate_view: None,
-        pairs: Vec::new(),
-        files: &[],
-        open: &open,
-        predict: false,
-    };
+    let evidence = ShotEvidence { plate: Some(&first), ..ShotEvidence::of_sheet(&sheet, &open) };
     CleanPlate.run(&evidence).unwrap()
 }
 

@@ -7,6 +7,7 @@ pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod matte_sphere;
 pub mod reference_drift;
 pub mod relight;
 pub mod rotation;

@@ -11,7 +11,7 @@ use crate::image::Size;
 use crate::image::write::{ExrAttributes, SampleDepth, exr_bytes};
 use crate::report::Attachment;
 use crate::report::picture::encode_png;
-use crate::sheet::ShotSheet;
+use crate::sheet::{MirrorReflectance, ShotSheet};
 
 /// Reflectance of the matte sphere where the sheet names none: the usual grey (common practice, no source).
 const GREY: f64 = 0.18;
@@ -27,7 +27,10 @@ pub(super) fn pictures(
     predicted: &Predicted,
 ) -> Result<Vec<Attachment>> {
     let mirror = &pair.comparison.mirror;
-    let reflectance = sheet.mirror(&mirror.name).and_then(|m| m.reflectance).unwrap_or([UNKNOWN_REFLECTANCE; 3]);
+    let reflectance = sheet
+        .mirror(&mirror.name)
+        .and_then(|m| m.reflectance)
+        .map_or([UNKNOWN_REFLECTANCE; 3], MirrorReflectance::head_on);
     let sources = captured.light.gathered(&predicted.stance).completed();
     let grey = sheet.mattes.first().and_then(|m| m.reflectance).unwrap_or([GREY; 3]);
     let matte = predict_matte(&sources, &mirror.geometry, &mirror.fit.outline, grey);

@@ -30,15 +30,7 @@ fn run(picture: &Frame, stated: Option<Value>) -> Result<Finding> {
         ..ShotSheet::default()
     };
     let open = |_: &ImageSpec, _: &str| Ok(picture.clone());
-    let evidence = ShotEvidence {
-        sheet: &sheet,
-        plate: None,
-        plate_view: None,
-        pairs: Vec::new(),
-        files: &[],
-        open: &open,
-        predict: false,
-    };
+    let evidence = ShotEvidence::of_sheet(&sheet, &open);
     StraightLines.run(&evidence).map(|addition| addition.findings[0].clone())
 }
 

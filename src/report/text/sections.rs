@@ -193,7 +193,12 @@ fn sphere_words(sphere: &SphereReport) -> String {
     let [x, y, a, ..] = sphere.outline_px;
     let place = format!("{}, {}", fixed(x, 1, false), fixed(y, 1, false));
     words.push(format!("outline by {}, radius {} px at {place}", prose(&sphere.found_by), fixed(a, 1, false)));
-    for (fraction, what) in [(sphere.clipped_fraction, "clipped"), (sphere.invalid_fraction, "NaN or Inf")] {
+    let parts = [
+        (sphere.clipped_fraction, "clipped"),
+        (sphere.invalid_fraction, "NaN or Inf"),
+        (sphere.ignored_fraction, "ignored"),
+    ];
+    for (fraction, what) in parts {
         if fraction > 0.0 {
             words.push(format!("{} % of it {what}", percent(fraction)));
         }

@@ -1,0 +1,110 @@
+//! Regions of the photographed sphere that do not count, taken out of both sides.
+//!
+//! What one side does not show must not be held against the other, so a region is taken out by direction: of the
+//! photograph and of the CG alike. Its pixels become unknown, as those outside the data window are.
+
+use nalgebra::Vector3;
+use rayon::prelude::*;
+
+use crate::camera::View;
+use crate::image::Frame;
+use crate::report::Report;
+use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
+use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
+
+/// The regions of one mirror entry.
+pub(super) struct Ignored<'a> {
+    /// Axis and cosine of the half-angle.
+    cones: Vec<(Vector3<f64>, f64)>,
+    polygons: Vec<&'a [[f64; 2]]>,
+    /// Geometry of the photographed sphere, in whose frame the polygons are drawn.
+    photographed: MirrorGeometry,
+}
+
+impl<'a> Ignored<'a> {
+    /// `None` where the entry ignores nothing.
+    pub(super) fn of(spec: &'a MirrorSpec, view: &View, fit: &SphereFit) -> Option<Self> {
+        let mut ignored =
+            Self { cones: Vec::new(), polygons: Vec::new(), photographed: MirrorGeometry::new(view, &fit.cone) };
+        for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
+            match region {
+                IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg } => {
+                    ignored.cones.push((direction_of_deg(azimuth_deg, elevation_deg), radius_deg.to_radians().cos()));
+                }
+                IgnoreRegion::Polygon(corners) => ignored.polygons.push(corners),
+            }
+        }
+        (!ignored.cones.is_empty() || !ignored.polygons.is_empty()).then_some(ignored)
+    }
+
+    fn covers(&self, direction: &Vector3<f64>) -> bool {
+        let in_cone = self.cones.iter().any(|(axis, cosine)| axis.dot(direction) >= *cosine);
+        let drawn = || self.photographed.locate(direction).is_some_and(|point| self.drawn(point));
+        in_cone || (!self.polygons.is_empty() && drawn())
+    }
+
+    fn drawn(&self, point_px: [f64; 2]) -> bool {
+        self.polygons.iter().any(|corners| inside_polygon(corners, point_px))
+    }
+
+    /// Makes the region's pixels of a sphere unknown and gives their fraction of the sphere.
+    pub(super) fn take_out(&self, frame: &mut Frame, view: &View, fit: &SphereFit) -> f64 {
+        let geometry = MirrorGeometry::new(view, &fit.cone);
+        let reflected = |point: [f64; 2]| geometry.reflect(point).map(|seen| self.covers(&seen.direction));
+        take_out(frame, &fit.outline.bounds_px(), &reflected)
+    }
+
+    /// Makes everything inside the polygons unknown, on the sphere or beside it.
+    pub(super) fn take_out_drawn(&self, frame: &mut Frame) {
+        for corners in &self.polygons {
+            if let Some(bounds) = crate::sphere::polygon_bounds(corners) {
+                take_out(frame, &bounds, &|point| Some(inside_polygon(corners, point)));
+            }
+        }
+    }
+
+    /// The report's lines.
+    pub(super) fn note(spec: &MirrorSpec, fraction: f64, report: &mut Report) {
+        let regions: Vec<String> = spec.ignore.iter().map(IgnoreSpec::words).collect();
+        let percent = 100.0 * fraction;
+        report.assumptions.push(format!(
+            "mirror {}: {percent:.1} % of the sphere does not count, on either side, as the sheet asks: {}",
+            spec.name,
+            regions.join("; ")
+        ));
+        if fraction == 0.0 {
+            report.warnings.push(format!(
+                "mirror {}: what the sheet ignores covers nothing of the sphere; are the directions or pixels those of this frame?",
+                spec.name
+            ));
+        }
+    }
+}
+
+/// Masks the pixels for which `covered` says true. Gives masked over asked, where it said anything at all.
+fn take_out(frame: &mut Frame, bounds: &[[f64; 2]; 2], covered: &(dyn Fn([f64; 2]) -> Option<bool> + Sync)) -> f64 {
+    let data = frame.data;
+    let [first, last] = [0, 1].map(|end| {
+        let at = |axis: usize, start: i64, length: usize| {
+            (bounds[end][axis].clamp(-1e9, 1e9) as i64 - start + end as i64).clamp(0, length as i64) as usize
+        };
+        [at(0, data.x, data.width), at(1, data.y, data.height)]
+    });
+    let rows = frame.rgb.par_chunks_mut(data.width.max(1)).enumerate().skip(first[1]).take(last[1] - first[1]);
+    let (asked, masked) = rows
+        .map(|(row, pixels)| {
+            let (mut asked, mut masked) = (0_u64, 0_u64);
+            for column in first[0]..last[0].min(pixels.len()) {
+                let point = [(data.x + column as i64) as f64 + 0.5, (data.y + row as i64) as f64 + 0.5];
+                let Some(hit) = covered(point) else { continue };
+                asked += 1;
+                if hit {
+                    masked += 1;
+                    pixels[column] = [f32::NAN; 3];
+                }
+            }
+            (asked, masked)
+        })
+        .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+    masked as f64 / asked.max(1) as f64
+}
