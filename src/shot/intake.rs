@@ -4,18 +4,29 @@ use std::path::Path;
 
 use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
-use crate::image::Frame;
 use crate::image::encoding::Encoding;
 use crate::image::limits::Limits;
-use crate::image::open::{Belief, OpenRequest, open};
+use crate::image::open::{Belief, OpenRequest, open_rows};
+use crate::image::{Frame, Opened, Rows};
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::{Error, ErrorKind, Result};
 
-/// Opens the frame of an image entry.
+/// Opens the whole frame of an image entry.
 pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alpha: bool) -> Result<Frame> {
+    open_rows_of(spec, base_dir, role, want_alpha, &|_| Rows::All).map(|opened| opened.frame)
+}
+
+/// Opens the frame of an image entry; of large pictures only the rows that `choose` wants, where the format allows.
+pub(super) fn open_rows_of(
+    spec: &ImageSpec,
+    base_dir: &Path,
+    role: &str,
+    want_alpha: bool,
+    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+) -> Result<Opened> {
     let path = spec.path(base_dir)?;
     let shown_as = spec.file_name()?;
-    open(&OpenRequest {
+    let request = OpenRequest {
         path: &path,
         shown_as: &shown_as,
         role,
@@ -25,7 +36,8 @@ pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alp
         clip_level: spec.clip_level,
         want_alpha,
         limits: &Limits::default(),
-    })
+    };
+    open_rows(&request, choose)
 }
 
 fn told_by(option: bool) -> &'static str {
