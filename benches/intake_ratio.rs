@@ -3,6 +3,8 @@
 //! `cargo bench --bench intake_ratio` prints both and their ratio, for RGBA and for a file with 60 further channels.
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
 
+mod yardstick;
+
 use std::path::Path;
 use std::time::{Duration, Instant};
 
@@ -64,17 +66,7 @@ fn ours(path: &Path) -> usize {
 }
 
 fn theirs(path: &Path) -> usize {
-    let image = read()
-        .no_deep_data()
-        .largest_resolution_level()
-        .rgb_channels(
-            |size, _| (size.width(), vec![[0.0_f32; 3]; size.area()]),
-            |(width, pixels), at, (r, g, b): (f32, f32, f32)| pixels[at.y() * *width + at.x()] = [r, g, b],
-        )
-        .first_valid_layer()
-        .all_attributes()
-        .from_file(path);
-    image.map_or(0, |image| image.layer_data.channel_data.pixels.1.len())
+    yardstick::decode_rgb(path).unwrap_or(0)
 }
 
 /// A smooth picture with grain in its last bits, so that it compresses like a photograph.
@@ -84,10 +76,7 @@ fn write_plate(path: &Path, extra_channels: usize) -> UnitResult {
     let names = ["A", "B", "G", "R"].map(str::to_owned).into_iter();
     let names = names.chain((0..extra_channels).map(|i| format!("aov{i:03}.Z")));
     let channels = names.enumerate().map(|(seed, name)| AnyChannel::new(name.as_str(), plane(seed)));
-    let channels = AnyChannels::sort(channels.collect());
-    let encoding = Encoding { compression: Compression::ZIP16, ..Encoding::FAST_LOSSLESS };
-    let layer = Layer::new((WIDTH, HEIGHT), LayerAttributes::default(), encoding, channels);
-    Image::from_layer(layer).write().to_file(path)
+    yardstick::write_half_zip(path, (WIDTH, HEIGHT), AnyChannels::sort(channels.collect()))
 }
 
 fn sample(x: usize, y: usize, seed: usize) -> f16 {

@@ -37,6 +37,10 @@ impl ShotCheck for Camera {
         true // files may tell both cameras without the sheet
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "nothing tells the field of view of plate and CG"
     }

@@ -43,6 +43,10 @@ impl ShotCheck for Relight {
         sheet.cg.spheres.iter().any(|s| !s.light_layers.is_empty())
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "no layers with one light each are named; add light_layers to the CG sphere in the sheet"
     }

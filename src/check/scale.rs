@@ -28,6 +28,10 @@ impl ShotCheck for Scale {
         !sheet.measured.is_empty() || sheet.mirrors.iter().any(|mirror| mirror.diameter_mm.is_some())
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "add a mirror's diameter_mm and camera.distance_mm, or a measured object with its distance"
     }

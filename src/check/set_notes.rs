@@ -43,6 +43,10 @@ impl ShotCheck for SetNotes {
         true // what files say about themselves needs no key in the sheet
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "the files say nothing about themselves"
     }

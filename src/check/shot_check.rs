@@ -121,6 +121,11 @@ pub trait ShotCheck: Sync {
     fn doc(&self) -> &'static CheckDoc;
     /// The sheet supplies what it needs; otherwise its finding is `not-given`.
     fn is_asked(&self, sheet: &ShotSheet) -> bool;
+    /// It looks at the plate or a mirror frame beyond the rows around the spheres. Where no check does, only those rows
+    /// of large files are decoded.
+    fn reads_whole_frames(&self) -> bool {
+        true
+    }
     /// Why it could not be asked, for a finding `not-given`: what to add to the sheet.
     fn needs(&self) -> &'static str;
     /// Checks.

@@ -41,6 +41,10 @@ impl ShotCheck for Sun {
         sheet.place.is_some() || sheet.camera.as_ref().is_some_and(|camera| camera.heading_deg.is_some())
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "for a shot in the sun, add camera.heading_deg and place (latitude_deg, longitude_deg, time)"
     }

@@ -2,9 +2,13 @@
 
 mod attributes;
 mod blocks;
+mod coverage;
 mod layers;
+mod offsets;
+mod samples;
+mod unpacked;
 
-use std::io::Read;
+use std::ops::Range;
 use std::path::Path;
 
 use ::exr::error::Error as ExrError;
@@ -12,13 +16,13 @@ use ::exr::meta::MetaData;
 use ::exr::meta::attribute::{Chromaticities, IntegerBounds};
 use ::exr::meta::header::Header;
 
-use self::blocks::{Grid, Pixels};
+use self::blocks::{Blocks, Grid, Pixels};
 use self::layers::{Meaning, Picked};
 use super::encoding::Encoding;
 use super::guard::contain;
-use super::open::{Belief, OpenRequest, Parts, named_space};
-use super::stream::HashedFile;
-use super::{DataWindow, Frame, Size};
+use super::open::{Belief, OpenRequest, Parts, masked_words, named_space};
+use super::stream::InputFile;
+use super::{DataWindow, Frame, Opened, Rows, Size};
 use crate::colour::ColourSpace;
 use crate::{Error, ErrorKind, Result};
 
@@ -32,9 +36,13 @@ const BLOCK_COPIES: u64 = 3;
 ///
 /// # Errors
 /// See [`super::open::open`].
-pub(super) fn open(request: &OpenRequest<'_>, mut file: HashedFile) -> Result<Frame> {
+pub(super) fn open(
+    request: &OpenRequest<'_>,
+    file: &InputFile,
+    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+) -> Result<Opened> {
     let path = request.path;
-    let meta = read_meta(path, &mut file)?;
+    let (meta, tables_start) = read_meta(path, file)?;
     let picked = layers::pick(path, &meta, request.layer);
     let mut picked = picked.map_err(|unclear| unreadable_kind(path, &meta).unwrap_or(unclear))?;
     picked.alpha = picked.alpha.filter(|_| request.want_alpha);
@@ -43,21 +51,64 @@ pub(super) fn open(request: &OpenRequest<'_>, mut file: HashedFile) -> Result<Fr
     check_size(request, header, &picked)?;
 
     let encoding = request.encoding.unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
-    let offsets = read_offsets(path, &mut file, &meta, picked.part)?;
-    let pixels = blocks::read(path, &mut file, &meta, &picked, &offsets, encoding.value)?;
-    let blake3 = file.finish().map_err(|e| Error::io(path, &e))?;
-    Ok(frame(request, &meta, picked, pixels, encoding, blake3))
+    let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
+    let blocks = Blocks::new(path, file, &meta, &picked, &offsets.of_blocks, encoding.value);
+    let mut frame = frame_without_pixels(request, &meta, &picked, encoding);
+    let (pixels, hash) = rayon::join(|| blocks.read(rows_of(&blocks, &frame, &choose(&frame))?), || file.hash());
+    frame.record.blake3 = hash.map_err(|e| Error::io(path, &e))?;
+    let pixels = pixels?;
+    let complete = pixels.rows.len() == blocks.grid.height;
+    if offsets.unfinished {
+        frame.warnings.push(unfinished_words(&offsets.of_blocks));
+    }
+    let blocks_in_file: usize = meta.headers.iter().map(|h| h.chunk_count).sum();
+    fill(&mut frame, pixels, blocks_in_file, complete);
+    Ok(Opened { frame, complete })
 }
 
-/// The headers of all parts. Contained: the header parser meets hostile bytes first.
-fn read_meta(path: &Path, file: &mut HashedFile) -> Result<MetaData> {
-    let meta = contain(|| MetaData::read_from_buffered(&mut *file, false));
+/// The rows of the data window to decode.
+fn rows_of(blocks: &Blocks<'_>, header_only: &Frame, wanted: &Rows) -> Result<Range<usize>> {
+    let all = 0..blocks.grid.height;
+    let chosen = match wanted {
+        Rows::All => None,
+        Rows::Covered => blocks.covered_rows()?,
+        Rows::Band(display) => {
+            let inside = |y: i64| y.saturating_sub(header_only.data.y).clamp(0, all.end as i64) as usize;
+            Some(inside(display.start)..inside(display.end))
+        }
+    };
+    Ok(chosen.filter(|range| !range.is_empty()).unwrap_or(all))
+}
+
+fn unfinished_words(of_blocks: &[Option<u64>]) -> String {
+    let there = of_blocks.iter().flatten().count();
+    format!(
+        "the file is unfinished: {there} of its {} pixel blocks are there, the rest was taken as missing",
+        of_blocks.len()
+    )
+}
+
+/// Puts the pixels into the frame, whose data window becomes that of the rows read.
+fn fill(frame: &mut Frame, pixels: Pixels, blocks_in_file: usize, complete: bool) {
+    frame.data.y += pixels.rows.start as i64;
+    frame.data.height = pixels.rows.len();
+    frame.rgb = pixels.rgb;
+    frame.alpha = pixels.alpha;
+    frame.record.masked_pixels = pixels.masked;
+    frame.record.decoded_fraction = pixels.blocks as f64 / blocks_in_file.max(1) as f64;
+    frame.warnings.extend(masked_words(pixels.masked, complete));
+}
+
+/// The headers of all parts, and where they end. Contained: the header parser meets hostile bytes first.
+fn read_meta(path: &Path, file: &InputFile) -> Result<(MetaData, u64)> {
+    let mut reader = file.reader();
+    let meta = contain(|| MetaData::read_from_buffered(&mut reader, false));
     let meta = meta.map_err(|panic| broken(path, format!("the header cannot be read ({panic})")))?;
     let meta = meta.map_err(|e| from_exr(path, &e))?;
     if meta.headers.is_empty() {
         return Err(broken(path, "the file has no picture"));
     }
-    Ok(meta)
+    Ok((meta, reader.position()))
 }
 
 /// Why no picture was found, where every part is of a kind that is not read here.
@@ -102,32 +153,12 @@ fn check_size(request: &OpenRequest<'_>, header: &Header, picked: &Picked) -> Re
     request.limits.check_picture(request.path, display.width() as u64, display.height() as u64, false, 0)
 }
 
-/// The file positions of the blocks of the part's largest level, in increasing y, then x.
-fn read_offsets(path: &Path, file: &mut HashedFile, meta: &MetaData, part: usize) -> Result<Vec<u64>> {
-    let counts = meta.headers.iter().map(|h| h.chunk_count as u64);
-    let before: u64 = counts.clone().take(part).fold(0, u64::saturating_add);
-    let all: u64 = counts.fold(0, u64::saturating_add);
-    if all.saturating_mul(8) > file.length().saturating_sub(file.position()) {
-        return Err(truncated(path));
-    }
-    let start = file.position();
-    file.skip_to(start + before * 8).map_err(|_| truncated(path))?;
-    let count = Grid::of(&meta.headers[part]).count();
-    let mut table = vec![0; count.min(meta.headers[part].chunk_count) * 8];
-    file.read_exact(&mut table).map_err(|_| truncated(path))?;
-    file.skip_to(start + all * 8).map_err(|_| truncated(path))?;
-    let offsets: Vec<u64> = table.as_chunks::<8>().0.iter().map(|eight| u64::from_le_bytes(*eight)).collect();
-    if offsets.len() == count { Ok(offsets) } else { Err(broken(path, "its table of pixel blocks is too short")) }
-}
-
-/// Puts the parts together.
-fn frame(
+/// Everything that the header says.
+fn frame_without_pixels(
     request: &OpenRequest<'_>,
     meta: &MetaData,
-    picked: Picked,
-    pixels: Pixels,
+    picked: &Picked,
     encoding: Belief<Encoding>,
-    blake3: String,
 ) -> Frame {
     let header = &meta.headers[picked.part];
     let (capture, mut warnings) = attributes::capture_meta(header);
@@ -137,23 +168,22 @@ fn frame(
         warnings.push("the picture has one channel: it is taken as grey and says nothing about colour".to_owned());
     }
     let (size, data) = windows(header);
-    let blocks_in_file: usize = meta.headers.iter().map(|h| h.chunk_count).sum();
     Parts {
         size,
         data,
         pixel_aspect,
         encoding,
         space,
-        rgb: pixels.rgb,
-        alpha: pixels.alpha,
-        masked: pixels.masked,
+        rgb: Vec::new(),
+        alpha: None,
+        masked: 0,
         clip_level: None,
         integer_bits: None,
         format: "exr",
         meta: capture,
-        layer: picked.title,
-        decoded_fraction: Grid::of(header).count() as f64 / blocks_in_file.max(1) as f64,
-        blake3,
+        layer: picked.title.clone(),
+        decoded_fraction: 0.0,
+        blake3: String::new(),
         warnings,
     }
     .into_frame(request)

@@ -11,6 +11,7 @@ pub mod noise;
 pub mod open;
 pub mod probe;
 mod raster;
+mod rows;
 mod sniff;
 mod stream;
 pub mod write;
@@ -20,6 +21,8 @@ use std::path::PathBuf;
 use crate::CaptureTime;
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
+
+pub use rows::{Opened, Rows};
 
 /// Width and height in pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -5,8 +5,8 @@ use std::path::Path;
 use super::encoding::Encoding;
 use super::limits::Limits;
 use super::sniff::Kind;
-use super::stream::HashedFile;
-use super::{CaptureMeta, DataWindow, Frame, Size, exr, raster};
+use super::stream::InputFile;
+use super::{CaptureMeta, DataWindow, Frame, Opened, Rows, Size, exr, raster};
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 use crate::{Error, Result};
@@ -54,11 +54,23 @@ pub struct OpenRequest<'a> {
 /// one of a kind that is not read (deep or luminance-chroma OpenEXR among them), `Limit` for one that would cost more
 /// than allowed, `Parameter` where the layer is unknown or has to be named.
 pub fn open(request: &OpenRequest<'_>) -> Result<Frame> {
-    let mut file = HashedFile::open(request.path, request.limits)?;
-    let first_bytes = file.peek().map_err(|e| Error::io(request.path, &e))?;
-    match Kind::of(request.path, first_bytes)? {
-        Kind::Exr => exr::open(request, file),
-        kind => raster::open(request, kind, file),
+    open_rows(request, &|_| Rows::All).map(|opened| opened.frame)
+}
+
+/// Opens an image file and decodes only the rows that are wanted, where its format allows. `choose` is asked once the
+/// header is known; it is given the frame without pixels.
+///
+/// # Errors
+/// As [`open`].
+pub fn open_rows(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Rows + Sync)) -> Result<Opened> {
+    let file = InputFile::open(request.path, request.limits)?;
+    let kind = {
+        let head = file.head().map_err(|e| Error::io(request.path, &e))?;
+        Kind::of(request.path, &head)?
+    };
+    match kind {
+        Kind::Exr => exr::open(request, &file, choose),
+        kind => Ok(Opened { frame: raster::open(request, kind, &file)?, complete: true }),
     }
 }
 
@@ -86,10 +98,7 @@ pub(super) struct Parts {
 impl Parts {
     /// The frame with its entry for the report.
     pub(super) fn into_frame(mut self, request: &OpenRequest<'_>) -> Frame {
-        if self.masked > 0 {
-            let (pixels, was) = if self.masked == 1 { ("pixel", "was") } else { ("pixels", "were") };
-            self.warnings.push(format!("{} {pixels} held NaN or Inf and {was} left out", self.masked));
-        }
+        self.warnings.extend(masked_words(self.masked, true));
         let record = self.record(request);
         Frame {
             path: request.path.to_path_buf(),
@@ -125,6 +134,13 @@ impl Parts {
             blake3: self.blake3.clone(),
         }
     }
+}
+
+/// What to say of masked pixels, where there are any.
+pub(super) fn masked_words(masked: u64, complete: bool) -> Option<String> {
+    let (pixels, was) = if masked == 1 { ("pixel", "was") } else { ("pixels", "were") };
+    let among = if complete { "" } else { " of the rows that were read" };
+    (masked > 0).then(|| format!("{masked} {pixels}{among} held NaN or Inf and {was} left out"))
 }
 
 /// Largest difference between matrix entries at which two colour spaces count as one; published chromaticities are

@@ -3,12 +3,13 @@
 mod png_chunks;
 mod profile;
 mod samples;
+mod tiff_float;
 
 use std::io::Cursor;
 use std::path::Path;
 
 use ::image::codecs::hdr::HdrDecoder;
-use ::image::error::{DecodingError, LimitError};
+use ::image::error::DecodingError;
 use ::image::metadata::Orientation;
 use ::image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader};
 
@@ -19,7 +20,7 @@ use super::guard::contain;
 use super::limits::Limits;
 use super::open::{Belief, OpenRequest, Parts, named_space};
 use super::sniff::Kind;
-use super::stream::HashedFile;
+use super::stream::InputFile;
 use super::{DataWindow, Frame, Size, exif};
 use crate::colour::ColourSpace;
 use crate::{Error, ErrorKind, Result};
@@ -36,6 +37,9 @@ const JPEG_TAIL_BYTES: usize = 1 << 16;
 
 /// Chromaticities of Adobe RGB (1998), red, green, blue and white (Adobe RGB (1998) Color Image Encoding, 2005).
 const ADOBE_RGB: [[f64; 2]; 4] = [[0.64, 0.33], [0.21, 0.71], [0.15, 0.06], [0.3127, 0.3290]];
+
+/// What to say of a picture with one channel.
+const GREY_NOTE: &str = "the picture has one channel: it is taken as grey and says nothing about colour";
 
 /// What a file says about its colours.
 #[derive(Debug, Default)]
@@ -68,17 +72,17 @@ struct Decoded {
 ///
 /// # Errors
 /// See [`super::open::open`].
-pub(super) fn open(request: &OpenRequest<'_>, kind: Kind, mut file: HashedFile) -> Result<Frame> {
+pub(super) fn open(request: &OpenRequest<'_>, kind: Kind, file: &InputFile) -> Result<Frame> {
     let path = request.path;
     if file.length() > request.limits.max_bytes {
         let cause = format!("the file has {} bytes, too many to hold in memory", file.length());
         return Err(Error::new(ErrorKind::Limit, path, cause, "convert it to OpenEXR or raise the limit"));
     }
-    let bytes = file.read_rest().map_err(|e| Error::io(path, &e))?;
-    let blake3 = file.finish().map_err(|e| Error::io(path, &e))?;
-    let decoded = contain(|| decode(path, kind, &bytes, request.limits));
+    let bytes = file.whole().map_err(|e| Error::io(path, &e))?;
+    let (decoded, blake3) =
+        rayon::join(|| contain(|| decode(path, kind, &bytes, request.limits)), || blake3::hash(&bytes));
     let decoded = decoded.map_err(|panic| broken(path, kind, &panic))??;
-    interpret(request, kind, &bytes, decoded, blake3)
+    interpret(request, kind, &bytes, decoded, blake3.to_hex().to_string())
 }
 
 /// Turns code values into light and gathers what the file says.
@@ -129,7 +133,7 @@ fn interpret(
 fn notes(kind: Kind, bytes: &[u8], linear: &Linear) -> Vec<String> {
     let mut notes = Vec::new();
     if linear.grey {
-        notes.push("the picture has one channel: it is taken as grey and says nothing about colour".to_owned());
+        notes.push(GREY_NOTE.to_owned());
     }
     // The decoder fills what is missing with grey instead of refusing it.
     let tail = &bytes[bytes.len().saturating_sub(JPEG_TAIL_BYTES)..];
@@ -210,7 +214,10 @@ fn decode(path: &Path, kind: Kind, bytes: &[u8], limits: &Limits) -> Result<Deco
         Kind::Hdr => decode_radiance(path, bytes, limits)?,
         Kind::Jpeg => decode_by_format(path, ImageFormat::Jpeg, bytes, limits)?,
         Kind::Png => decode_by_format(path, ImageFormat::Png, bytes, limits)?,
-        Kind::Tiff => decode_by_format(path, ImageFormat::Tiff, bytes, limits)?,
+        Kind::Tiff => match tiff_float::decode(path, bytes, limits)? {
+            Some(decoded) => Ok(decoded),
+            None => decode_by_format(path, ImageFormat::Tiff, bytes, limits)?,
+        },
         Kind::Tga | Kind::Exr => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
     };
     outcome.map_err(|error| from_image(path, kind, &error))
@@ -311,7 +318,7 @@ fn from_image(path: &Path, kind: Kind, error: &ImageError) -> Error {
     }
 }
 
-fn over_limit(path: &Path, what: &LimitError) -> Error {
+fn over_limit(path: &Path, what: &dyn std::fmt::Display) -> Error {
     let cause = format!("decoding it would cost more memory than allowed ({what})");
     Error::new(ErrorKind::Limit, path, cause, "check the file, give a smaller one, or raise the limit")
 }

@@ -1,51 +1,57 @@
-//! An input file read once from front to back, hashed on the way.
+//! An input file: hashed whole, read in any order.
 
+use std::borrow::Cow;
 use std::fs::File;
-use std::io::{self, BufReader, Read};
+use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 
 use super::limits::Limits;
 use crate::{Error, ErrorKind, Result};
 
-/// Bytes read at once where they are only hashed.
-const SKIP_PIECE_BYTES: usize = 1 << 18;
+/// Files up to this length are read once and held while they are decoded; of larger ones (renders with hundreds of
+/// channels) only what is needed at a time is held, and they are read a second time for their hash.
+const HELD_BYTES: u64 = 256 << 20;
 
-/// A file being read forward; every byte passes through the content hash.
-pub(super) struct HashedFile {
-    reader: BufReader<File>,
-    hasher: blake3::Hasher,
-    /// Bytes read so far.
-    position: u64,
+/// Bytes hashed at once of a file that is not held.
+const PIECE_BYTES: usize = 1 << 20;
+
+/// How many first bytes tell a file's kind.
+const HEAD_BYTES: u64 = 1 << 12;
+
+/// A file opened for decoding.
+pub(super) struct InputFile {
+    bytes: Bytes,
     /// Length of the file when it was opened.
     length: u64,
 }
 
-impl HashedFile {
+enum Bytes {
+    Held(Vec<u8>),
+    OnDisk(Mutex<File>),
+}
+
+impl InputFile {
     /// Opens a file that is neither missing, nor a folder, nor empty, nor too long.
     pub(super) fn open(path: &Path, limits: &Limits) -> Result<Self> {
-        let file = File::open(path).map_err(|e| Error::io(path, &e))?;
+        let mut file = File::open(path).map_err(|e| Error::io(path, &e))?;
         let about = file.metadata().map_err(|e| Error::io(path, &e))?;
         if about.is_dir() {
             return Err(Error::new(ErrorKind::Io, path, "this is a folder", "name one frame inside it"));
         }
-        if about.len() == 0 {
+        let length = about.len();
+        if length == 0 {
             let remedy = "copy or render the file again";
             return Err(Error::new(ErrorKind::Malformed, path, "the file is empty", remedy));
         }
-        limits.check_file(path, about.len())?;
-        let reader = BufReader::with_capacity(1 << 16, file);
-        Ok(Self { reader, hasher: blake3::Hasher::new(), position: 0, length: about.len() })
-    }
-
-    /// The first bytes, without consuming them.
-    pub(super) fn peek(&mut self) -> io::Result<&[u8]> {
-        use std::io::BufRead;
-        self.reader.fill_buf()
-    }
-
-    /// Bytes read so far.
-    pub(super) fn position(&self) -> u64 {
-        self.position
+        limits.check_file(path, length)?;
+        if length > HELD_BYTES {
+            return Ok(Self { bytes: Bytes::OnDisk(Mutex::new(file)), length });
+        }
+        let bytes = read_up_to(&mut file, length).map_err(|e| Error::io(path, &e))?;
+        // A file that shrank meanwhile is as long as what was read.
+        let length = bytes.len() as u64;
+        Ok(Self { bytes: Bytes::Held(bytes), length })
     }
 
     /// Length of the file in bytes.
@@ -53,40 +59,86 @@ impl HashedFile {
         self.length
     }
 
-    /// Reads (and hashes) on up to a later position; an earlier one is an error.
-    pub(super) fn skip_to(&mut self, position: u64) -> io::Result<()> {
-        if position < self.position || position > self.length {
-            return Err(io::ErrorKind::InvalidData.into());
-        }
-        let mut piece = vec![0; SKIP_PIECE_BYTES.min((position - self.position) as usize)];
-        while self.position < position {
-            let wanted = (position - self.position).min(piece.len() as u64) as usize;
-            self.read_exact(&mut piece[..wanted])?;
-        }
-        Ok(())
+    /// The first bytes, as many as tell a file's kind.
+    pub(super) fn head(&self) -> io::Result<Cow<'_, [u8]>> {
+        self.read_at(0, self.length.min(HEAD_BYTES))
     }
 
-    /// Everything that is left, up to the length the file had when it was opened.
-    pub(super) fn read_rest(&mut self) -> io::Result<Vec<u8>> {
-        let mut rest = Vec::with_capacity((self.length - self.position) as usize);
-        let left = self.length - self.position;
-        Read::take(&mut *self, left).read_to_end(&mut rest)?;
-        Ok(rest)
+    /// The whole file.
+    pub(super) fn whole(&self) -> io::Result<Cow<'_, [u8]>> {
+        self.read_at(0, self.length)
     }
 
-    /// Hashes what is left and returns the hash of the whole file as text.
-    pub(super) fn finish(mut self) -> io::Result<String> {
-        let mut piece = vec![0; SKIP_PIECE_BYTES];
-        while self.read(&mut piece)? > 0 {}
-        Ok(self.hasher.finalize().to_hex().to_string())
+    /// `count` bytes from a position on; an unexpected end where the file does not hold them.
+    pub(super) fn read_at(&self, position: u64, count: u64) -> io::Result<Cow<'_, [u8]>> {
+        let end = position.checked_add(count).filter(|end| *end <= self.length).ok_or(io::ErrorKind::UnexpectedEof)?;
+        match &self.bytes {
+            Bytes::Held(bytes) => Ok(Cow::Borrowed(&bytes[position as usize..end as usize])),
+            Bytes::OnDisk(file) => {
+                let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
+                file.seek(SeekFrom::Start(position))?;
+                let mut piece = vec![0; count as usize];
+                file.read_exact(&mut piece)?;
+                Ok(Cow::Owned(piece))
+            }
+        }
+    }
+
+    /// Reads forward from the beginning.
+    pub(super) fn reader(&self) -> Reader<'_> {
+        Reader { file: self, position: 0, ahead: Cow::Borrowed(&[]) }
+    }
+
+    /// The content hash of the whole file as text.
+    pub(super) fn hash(&self) -> io::Result<String> {
+        if let Bytes::Held(bytes) = &self.bytes {
+            return Ok(blake3::hash(bytes).to_hex().to_string());
+        }
+        let mut hasher = blake3::Hasher::new();
+        let mut position = 0;
+        while position < self.length {
+            let piece = self.read_at(position, (self.length - position).min(PIECE_BYTES as u64))?;
+            hasher.update(&piece);
+            position += piece.len() as u64;
+        }
+        Ok(hasher.finalize().to_hex().to_string())
     }
 }
 
-impl Read for HashedFile {
+fn read_up_to(file: &mut File, length: u64) -> io::Result<Vec<u8>> {
+    let mut bytes = Vec::with_capacity(length as usize);
+    file.take(length).read_to_end(&mut bytes)?;
+    if bytes.is_empty() { Err(io::ErrorKind::UnexpectedEof.into()) } else { Ok(bytes) }
+}
+
+/// Forward reading, for parsers of headers.
+pub(super) struct Reader<'a> {
+    file: &'a InputFile,
+    position: u64,
+    /// What is read ahead of the position: parsers ask for single bytes.
+    ahead: Cow<'a, [u8]>,
+}
+
+impl Reader<'_> {
+    /// Bytes read so far.
+    pub(super) fn position(&self) -> u64 {
+        self.position - self.ahead.len() as u64
+    }
+}
+
+impl Read for Reader<'_> {
     fn read(&mut self, buffer: &mut [u8]) -> io::Result<usize> {
-        let count = self.reader.read(buffer)?;
-        self.hasher.update(&buffer[..count]);
-        self.position += count as u64;
+        if self.ahead.is_empty() {
+            let count = (self.file.length - self.position).min(HEAD_BYTES);
+            self.ahead = self.file.read_at(self.position, count)?;
+            self.position += count;
+        }
+        let count = buffer.len().min(self.ahead.len());
+        buffer[..count].copy_from_slice(&self.ahead[..count]);
+        match &mut self.ahead {
+            Cow::Borrowed(bytes) => *bytes = &bytes[count..],
+            Cow::Owned(bytes) => drop(bytes.drain(..count)),
+        }
         Ok(count)
     }
 }

@@ -15,8 +15,12 @@ pub const CELLS: usize = 4096;
 /// Neighbours are listed out to this angle.
 const REACH_DEG: f64 = 13.0;
 
-const TABLE_COLUMNS: usize = 512;
-const TABLE_ROWS: usize = 256;
+/// Side of the look-up table: the octahedron |x| + |y| + |z| = 1 unfolded into a square, which needs no trigonometry
+/// (Meyer et al., On Floating-Point Normal Vectors, 2010; from memory). Its entries are at most a quarter of a cell across.
+const TABLE_SIDE: usize = 384;
+
+/// Cells that touch lie within this angle of each other (the cells are 0.055 rad across).
+const TOUCHING_RAD: f32 = 0.12;
 
 /// The direction set with its look-up tables. Built once per process.
 #[derive(Debug)]
@@ -36,12 +40,9 @@ impl DirectionGrid {
         GRID.get_or_init(Self::build)
     }
 
-    /// The cell that holds a unit direction.
+    /// The cell that holds a direction of any length.
     pub fn cell(&self, direction: &Vector3<f64>) -> usize {
-        let row = ((0.5 - direction.y.clamp(-1.0, 1.0).asin() / PI) * TABLE_ROWS as f64) as usize;
-        let column = (direction.x.atan2(direction.z) / (2.0 * PI) + 0.5) * TABLE_COLUMNS as f64;
-        let column = (column as usize).min(TABLE_COLUMNS - 1);
-        usize::from(self.table[row.min(TABLE_ROWS - 1) * TABLE_COLUMNS + column])
+        usize::from(self.table[table_entry(direction)])
     }
 
     /// Cells within 13° of `cell` (itself included) with their angle in radians.
@@ -51,15 +52,42 @@ impl DirectionGrid {
 
     fn build() -> Self {
         let directions: Vec<_> = (0..CELLS).map(spiral).collect();
-        let table = nearest_table(&directions);
+        let neighbours: Vec<_> = directions.par_iter().map(|d| within_reach(&directions, d)).collect();
+        let table = nearest_table(&directions, &neighbours);
         let mut steradian = vec![0.0; CELLS];
-        for (at, cell) in table.iter().enumerate() {
-            let row = (at / TABLE_COLUMNS) as f64;
-            let height = |row: f64| (PI * row / TABLE_ROWS as f64).cos();
-            steradian[usize::from(*cell)] += 2.0 * PI / TABLE_COLUMNS as f64 * (height(row) - height(row + 1.0));
+        for (entry, cell) in table.iter().enumerate() {
+            // The octahedron's faces are seen from its centre under dω = du dv / r³.
+            steradian[usize::from(*cell)] += table_point(entry).norm().powi(-3);
         }
-        let neighbours = directions.par_iter().map(|d| within_reach(&directions, d)).collect();
+        let all: f64 = steradian.iter().sum();
+        for s in &mut steradian {
+            *s *= 4.0 * PI / all;
+        }
         Self { directions, steradian, neighbours, table }
+    }
+}
+
+/// The table's entry for a direction: the upper half of the octahedron lies in the middle of the square, the lower one
+/// is folded out into its corners.
+fn table_entry(direction: &Vector3<f64>) -> usize {
+    let scale = 1.0 / (direction.x.abs() + direction.y.abs() + direction.z.abs());
+    let (mut u, mut v) = (direction.x * scale, direction.z * scale);
+    if direction.y < 0.0 {
+        (u, v) = ((1.0 - v.abs()).copysign(u), (1.0 - u.abs()).copysign(v));
+    }
+    let index = |t: f64| (((t + 1.0) * 0.5 * TABLE_SIDE as f64) as usize).min(TABLE_SIDE - 1);
+    index(v) * TABLE_SIDE + index(u)
+}
+
+/// The point of the octahedron in the middle of a table entry.
+fn table_point(entry: usize) -> Vector3<f64> {
+    let middle = |index: usize| 2.0 * (index as f64 + 0.5) / TABLE_SIDE as f64 - 1.0;
+    let (u, v) = (middle(entry % TABLE_SIDE), middle(entry / TABLE_SIDE));
+    let y = 1.0 - u.abs() - v.abs();
+    if y >= 0.0 {
+        Vector3::new(u, y, v)
+    } else {
+        Vector3::new((1.0 - v.abs()).copysign(u), y, (1.0 - u.abs()).copysign(v))
     }
 }
 
@@ -80,30 +108,44 @@ fn band(y: f64, reach: f64) -> std::ops::Range<usize> {
 
 fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16, f32)> {
     let reach = REACH_DEG.to_radians();
+    let longest_chord = 2.0 * (0.5 * reach).sin();
     band(centre.y, reach)
         .filter_map(|i| {
-            let angle = 2.0 * ((directions[i] - centre).norm() * 0.5).asin();
-            (angle <= reach).then_some((i as u16, angle as f32))
+            let chord = (directions[i] - centre).norm();
+            (chord <= longest_chord).then(|| (i as u16, (2.0 * (chord * 0.5).asin()) as f32))
         })
         .collect()
 }
 
-/// Nearest cell for each entry of a table (columns azimuth −π…π, rows elevation from 90° to −90°).
-fn nearest_table(directions: &[Vector3<f64>]) -> Vec<u16> {
-    let rows: Vec<Vec<u16>> = (0..TABLE_ROWS).into_par_iter().map(|row| nearest_row(directions, row)).collect();
+/// Nearest cell for each entry of the table.
+fn nearest_table(directions: &[Vector3<f64>], neighbours: &[Vec<(u16, f32)>]) -> Vec<u16> {
+    let near = |list: &Vec<(u16, f32)>| list.iter().filter(|n| n.1 <= TOUCHING_RAD).map(|n| n.0).collect();
+    let touching: Vec<Vec<u16>> = neighbours.iter().map(near).collect();
+    let row = |row: usize| -> Vec<u16> {
+        let mut cell = 0;
+        let entries = row * TABLE_SIDE..(row + 1) * TABLE_SIDE;
+        entries.map(|entry| walk(directions, &touching, &table_point(entry), &mut cell)).collect()
+    };
+    let rows: Vec<Vec<u16>> = (0..TABLE_SIDE).into_par_iter().map(row).collect();
     rows.concat()
 }
 
-fn nearest_row(directions: &[Vector3<f64>], row: usize) -> Vec<u16> {
-    let (across, y) = (PI * (row as f64 + 0.5) / TABLE_ROWS as f64).sin_cos();
-    let candidates = band(y, 0.06);
-    let nearest = |column: usize| {
-        let azimuth = ((column as f64 + 0.5) / TABLE_COLUMNS as f64 - 0.5) * 2.0 * PI;
-        let direction = Vector3::new(across * azimuth.sin(), y, across * azimuth.cos());
-        let closer = |a: &usize, b: &usize| directions[*a].dot(&direction).total_cmp(&directions[*b].dot(&direction));
-        candidates.clone().max_by(closer).unwrap_or(0) as u16
-    };
-    (0..TABLE_COLUMNS).map(nearest).collect()
+/// Goes from cell to touching cell as long as that leads closer to a point; there it is the nearest of all.
+fn walk(directions: &[Vector3<f64>], touching: &[Vec<u16>], point: &Vector3<f64>, cell: &mut u16) -> u16 {
+    let along = |cell: u16| directions[usize::from(cell)].dot(point);
+    let mut best = along(*cell);
+    loop {
+        let from = *cell;
+        for other in &touching[usize::from(from)] {
+            let reached = along(*other);
+            if reached > best {
+                (best, *cell) = (reached, *other);
+            }
+        }
+        if *cell == from {
+            return from;
+        }
+    }
 }
 
 #[cfg(test)]
@@ -120,6 +162,19 @@ mod tests {
         for (i, d) in grid.directions.iter().enumerate().step_by(37) {
             let found = &grid.directions[grid.cell(d)];
             assert!((found - d).norm() < 0.06, "cell {i}");
+        }
+    }
+
+    /// Against the plain search through all directions.
+    #[test]
+    fn every_table_entry_holds_the_nearest_cell() {
+        let grid = DirectionGrid::shared();
+        for entry in (0..TABLE_SIDE * TABLE_SIDE).step_by(101) {
+            let point = table_point(entry).normalize();
+            assert_eq!(table_entry(&point), entry);
+            let nearest = grid.directions.iter().map(|d| d.dot(&point)).fold(-1.0, f64::max);
+            let found = grid.directions[usize::from(grid.table[entry])].dot(&point);
+            assert!(nearest - found < 1e-12, "entry {entry}");
         }
     }
 }

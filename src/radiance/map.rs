@@ -3,12 +3,16 @@
 use std::f64::consts::PI;
 
 use nalgebra::Vector3;
+use rayon::prelude::*;
 
 use super::grid::{CELLS, DirectionGrid};
 use crate::colour::luminance;
 
 /// Width at half height to which both sides are blurred before they are compared, degrees.
 pub const COMPARISON_FWHM_DEG: f64 = 8.0;
+
+/// Directions that one core blurs at a time.
+const CELLS_AT_ONCE: usize = 256;
 
 /// What one point of a sphere adds.
 #[derive(Debug, Clone, Copy)]
@@ -116,6 +120,8 @@ impl DirectionMap {
         let grid = DirectionGrid::shared();
         let scale = 4.0 * std::f64::consts::LN_2 / fwhm_deg.to_radians().powi(2);
         (0..CELLS)
+            .into_par_iter()
+            .with_min_len(CELLS_AT_ONCE)
             .map(|cell| {
                 let (mut light, mut seen, mut clipped, mut all) = ([0.0; 3], 0.0, 0.0, 0.0);
                 for (other, angle) in grid.neighbours(cell) {

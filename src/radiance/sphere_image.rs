@@ -18,6 +18,9 @@ pub(super) const TARGET_RADIUS_CELLS: f64 = 260.0;
 /// Pixels this close to the rim mix with what lies behind the sphere and are not used.
 const RIM_MARGIN_PX: f64 = 1.0;
 
+/// Distance of the points at which a cell's light is handed to the direction map, at most: half of the map's cells.
+const SPACING_DEG: f64 = 1.6;
+
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
 const SLICES: usize = 16;
 
@@ -364,13 +367,14 @@ impl Gatherer<'_> {
         ([kept.x, kept.y, kept.z], true)
     }
 
-    /// Direction and solid angle of the block, from as many points as keep them about 1° apart.
+    /// Direction and solid angle of the block, from as many points as keep them [`SPACING_DEG`] apart.
     fn finish(&self, corner: [i64; 2], block: &Block, map: &mut DirectionMap) -> Option<Sample> {
         let side = self.block_px as f64;
         let centre = [corner[0] as f64 + side * 0.5, corner[1] as f64 + side * 0.5];
         let rgb = self.frame.space.to_working(block.rgb);
         let y = luminance(rgb);
-        let points = self.points_per_side(centre);
+        let extent_rad2 = self.extent_rad2(centre);
+        let points = points_per_side(extent_rad2);
         let step = side / points as f64;
         let (mut sum, mut steradian) = (Vector3::zeros(), 0.0);
         for j in 0..points {
@@ -394,14 +398,9 @@ impl Gatherer<'_> {
             luminance: y as f32,
             direction: sum.normalize(),
             steradian,
-            extent_rad2: self.extent_rad2(centre),
+            extent_rad2,
             clipped: block.clipped,
         })
-    }
-
-    fn points_per_side(&self, centre: [f64; 2]) -> usize {
-        let extent = self.extent_rad2(centre).sqrt().to_degrees();
-        (extent.ceil() as usize).clamp(1, 8)
     }
 
     /// Squared angular extent of a block: along the radius dθ, across it sin θ/ρ · ds.
@@ -417,4 +416,10 @@ impl Gatherer<'_> {
         };
         along(h, 0.0) + along(0.0, h)
     }
+}
+
+/// Points along a block's side that lie no further apart than [`SPACING_DEG`].
+fn points_per_side(extent_rad2: f64) -> usize {
+    let extent = extent_rad2.sqrt().to_degrees();
+    ((extent / SPACING_DEG).ceil() as usize).clamp(1, 8)
 }

@@ -214,21 +214,38 @@ fn interpolate(values: &[Option<f64>], direction: &Vector3<f64>) -> f32 {
     (sum / weights) as f32
 }
 
+/// Points per side at which the matte sphere's light is summed up; between them it is interpolated, for it varies no
+/// faster than the cosine of its normal.
+const MATTE_POINTS: usize = 49;
+
 /// A grey matte sphere under the side's light, seen from the camera.
 fn matte(side: &Side) -> LinearPicture {
     let towards = side.geometry.towards_camera();
     let [right, up] = tangents(&-towards);
-    let half = MATTE_PX as f64 / 2.0;
+    let at = |i: usize| 2.0 * i as f64 / (MATTE_POINTS - 1) as f64 - 1.0;
     let shade = |i: usize| {
-        let x = ((i % MATTE_PX) as f64 + 0.5 - half) / half;
-        let y = -((i / MATTE_PX) as f64 + 0.5 - half) / half;
-        let z2 = 1.0 - x * x - y * y;
-        if z2 < 0.0 {
-            return [f32::NAN; 3];
-        }
-        let normal = right * x + up * y + towards * z2.sqrt();
+        // Beside the sphere the light of its rim goes on, so that the rim can be interpolated too.
+        let (x, y) = (at(i % MATTE_POINTS), -at(i / MATTE_POINTS));
+        let beside = x.hypot(y).max(1.0);
+        let (x, y) = (x / beside, y / beside);
+        let normal = right * x + up * y + towards * (1.0 - x * x - y * y).max(0.0).sqrt();
         patch_rgb(&side.sources, &normal).map(|e| (e * MATTE_REFLECTANCE / PI) as f32)
     };
-    let rgb = (0..MATTE_PX * MATTE_PX).into_par_iter().map(shade).collect();
-    LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb }
+    let points: Vec<[f32; 3]> = (0..MATTE_POINTS * MATTE_POINTS).into_par_iter().map(shade).collect();
+    let pixel = |i: usize| {
+        let across = |i: usize| 2.0 * (i as f64 + 0.5) / MATTE_PX as f64 - 1.0;
+        let (x, y) = (across(i % MATTE_PX), across(i / MATTE_PX));
+        if x.hypot(y) > 1.0 { [f32::NAN; 3] } else { between(&points, [x, y]) }
+    };
+    LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb: (0..MATTE_PX * MATTE_PX).map(pixel).collect() }
+}
+
+/// Bilinear between the matte sphere's points, at a place from −1 to 1 each way.
+fn between(points: &[[f32; 3]], place: [f64; 2]) -> [f32; 3] {
+    let steps = place.map(|p| (p + 1.0) * 0.5 * (MATTE_POINTS - 1) as f64);
+    let cell = steps.map(|s| (s as usize).min(MATTE_POINTS - 2));
+    let [fx, fy] = [0, 1].map(|axis| (steps[axis] - cell[axis] as f64) as f32);
+    let at = |dx: usize, dy: usize| points[(cell[1] + dy) * MATTE_POINTS + cell[0] + dx];
+    let (a, b, c, d) = (at(0, 0), at(1, 0), at(0, 1), at(1, 1));
+    [0, 1, 2].map(|i| (a[i] * (1.0 - fx) + b[i] * fx) * (1.0 - fy) + (c[i] * (1.0 - fx) + d[i] * fx) * fy)
 }

@@ -4,20 +4,31 @@ use std::path::Path;
 
 use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
-use crate::image::Frame;
 use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
 use crate::image::limits::Limits;
-use crate::image::open::{Belief, OpenRequest, open};
+use crate::image::open::{Belief, OpenRequest, open_rows};
+use crate::image::{Frame, Opened, Rows};
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::{Error, ErrorKind, Result};
 
-/// Opens the frame of an image entry.
+/// Opens the whole frame of an image entry.
 pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alpha: bool) -> Result<Frame> {
+    open_rows_of(spec, base_dir, role, want_alpha, &|_| Rows::All).map(|opened| opened.frame)
+}
+
+/// Opens the frame of an image entry; of large pictures only the rows that `choose` wants, where the format allows.
+pub(super) fn open_rows_of(
+    spec: &ImageSpec,
+    base_dir: &Path,
+    role: &str,
+    want_alpha: bool,
+    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+) -> Result<Opened> {
     let path = spec.path(base_dir)?;
     let shown_as = spec.file_name()?;
     let transform = transform(spec, base_dir)?;
-    let mut frame = open(&OpenRequest {
+    let request = OpenRequest {
         path: &path,
         shown_as: &shown_as,
         role,
@@ -27,13 +38,15 @@ pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alp
         clip_level: spec.clip_level.filter(|_| transform.is_none()),
         want_alpha,
         limits: &Limits::default(),
-    })?;
+    };
+    let mut opened = open_rows(&request, choose)?;
     if let Some((name, transform)) = transform {
-        transform.decode(&mut frame);
+        let frame = &mut opened.frame;
+        transform.decode(frame);
         frame.record.encoding = name;
         frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
     }
-    Ok(frame)
+    Ok(opened)
 }
 
 /// The Common LUT Format file that the entry names as its encoding, with the name as given.

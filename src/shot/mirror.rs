@@ -100,6 +100,17 @@ impl Photographed {
     }
 }
 
+impl Photographed {
+    /// The plate and this frame could be laid over each other, or there is no plate.
+    pub(super) fn is_registered(&self) -> bool {
+        match &self.reference.drift {
+            None => true,
+            Some(DriftOutcome::Measured(drift)) => drift.shift.is_some(),
+            Some(DriftOutcome::NotMeasurable(_)) => false,
+        }
+    }
+}
+
 /// A bracket merged; a single frame as it is (its stops go into the gain, which spares a pass over the pixels).
 fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame> {
     if frames.len() == 1

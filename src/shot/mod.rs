@@ -7,11 +7,13 @@ mod ignore;
 mod intake;
 mod mirror;
 mod pair;
+mod part;
 mod query;
 mod reconcile;
 mod reflectance;
 mod rest;
 
+use part::Scope;
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};
 pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 
@@ -23,9 +25,9 @@ use serde_json::json;
 use crate::Result;
 use crate::camera::View;
 use crate::check::FileNote;
-use crate::image::Frame;
+use crate::image::{Frame, Opened, Rows};
 use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
-use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
+use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
 use crate::sphere::{Outline, SphereSearch};
 
@@ -56,6 +58,10 @@ struct Frames {
     cg: BTreeMap<String, Frame>,
     /// What each file says about itself, in the sheet's order.
     notes: Vec<FileNote>,
+    /// Where the spheres stand, where plate or mirror frames were read in part only.
+    places: Option<part::Places>,
+    /// What was read in part leaves doubt: everything has to be read.
+    in_doubt: bool,
 }
 
 /// One frame of a mirror's bracket with the stops that the sheet states for it.
@@ -103,14 +109,49 @@ fn empty_report(sheet: &ShotSheet) -> Report {
     }
 }
 
+/// Checks the shot on the parts of its frames that it takes, and on whole frames where those leave doubt.
 fn run(
     sheet: &ShotSheet,
     options: RunOptions,
     report: &mut Report,
     attachments: &mut Vec<Attachment>,
 ) -> Result<Option<Vec<u8>>> {
-    let mut frames = open_frames(sheet, report)?;
-    assumptions(report);
+    let scope = Scope::first_for(sheet);
+    let first = attempt(sheet, options, scope, report, attachments)?;
+    let outcome = match first {
+        Attempt::InDoubt => {
+            *report = empty_report(sheet);
+            attempt(sheet, options, Scope::Whole, report, attachments)?
+        }
+        Attempt::Done(_) => first,
+    };
+    match outcome {
+        Attempt::Done(picture_png) => Ok(picture_png),
+        Attempt::InDoubt => Ok(None),
+    }
+}
+
+/// How one pass over a shot ended.
+enum Attempt {
+    /// The report is complete; with the picture, where asked for and possible.
+    Done(Option<Vec<u8>>),
+    /// What was decoded leaves doubt.
+    InDoubt,
+}
+
+/// One pass over the shot. Never in doubt where everything is decoded.
+fn attempt(
+    sheet: &ShotSheet,
+    options: RunOptions,
+    scope: Scope,
+    report: &mut Report,
+    attachments: &mut Vec<Attachment>,
+) -> Result<Attempt> {
+    let mut frames = open_frames(sheet, scope, report)?;
+    if frames.in_doubt {
+        return Ok(Attempt::InDoubt);
+    }
+    assumptions(report, frames.places.is_some());
     let mut pairs = Vec::new();
     for mirror in &sheet.mirrors {
         let Some(cg) = sheet.cg_sphere(&mirror.name) else {
@@ -118,42 +159,95 @@ fn run(
             continue;
         };
         pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
+        if frames.in_doubt {
+            return Ok(Attempt::InDoubt);
+        }
     }
     attachments.extend(rest::check(sheet, &frames, &pairs, options.predict, report));
     conclude(sheet, report, IsoDate::today_utc());
-    if !options.picture {
-        return Ok(None);
-    }
-    pairs.first().map(|pair| evidence::picture(pair, report)).transpose()
+    let shown = pairs.first().filter(|_| options.picture);
+    shown.map(|pair| evidence::picture(pair, report)).transpose().map(Attempt::Done)
 }
 
-/// Opens every frame of the shot, all at once; the first error in the sheet's order counts.
-fn open_frames(sheet: &ShotSheet, report: &mut Report) -> Result<Frames> {
-    let mut jobs: Vec<(String, &'static str, &ImageSpec)> = Vec::new();
-    jobs.extend(sheet.plate.iter().map(|p| (String::new(), "plate", p)));
+/// One image of the sheet: the mirror that it belongs to, its role and its entry.
+type Job<'a> = (&'a str, &'static str, &'a ImageSpec);
+
+/// Every image that is opened for plate, mirrors and CG, in the order of the report.
+fn jobs(sheet: &ShotSheet) -> Vec<Job<'_>> {
+    let mut jobs: Vec<Job<'_>> = Vec::new();
+    jobs.extend(sheet.plate.iter().map(|p| ("", "plate", p)));
     for mirror in &sheet.mirrors {
-        jobs.extend(mirror.bracket.iter().map(|spec| (mirror.name.clone(), "mirror", spec)));
+        jobs.extend(mirror.bracket.iter().map(|spec| (mirror.name.as_str(), "mirror", spec)));
     }
-    jobs.extend(sheet.cg.spheres.iter().map(|s| (s.mirror.clone().unwrap_or_default(), "cg", &s.image)));
-    let opened: Vec<Result<Frame>> =
-        jobs.par_iter().map(|(_, role, spec)| intake::open_frame(spec, &sheet.base_dir, role, *role == "cg")).collect();
+    jobs.extend(sheet.cg.spheres.iter().map(|s| (s.mirror.as_deref().unwrap_or_default(), "cg", &s.image)));
+    jobs
+}
+
+/// Opens every frame of the shot: the CG first, since it may tell which part of the others is needed. The first error
+/// in the sheet's order counts.
+fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<Frames> {
+    let jobs = jobs(sheet);
+    let (cg_jobs, set_jobs): (Vec<&Job<'_>>, Vec<&Job<'_>>) = jobs.iter().partition(|job| job.1 == "cg");
+    let open_cg = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| scope.of_cg(header));
+    let cg: Vec<Result<Opened>> = cg_jobs.par_iter().map(open_cg).collect();
+    let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
+    let places = Some(named.collect()).filter(|_| scope == Scope::Part).and_then(|cg| part::places(sheet, &cg));
+    let rows = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Rows::All, |p| rows_for(sheet, p, job, header));
+    let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| rows(job, header));
+    let set: Vec<Result<Opened>> = set_jobs.par_iter().map(open).collect();
+    gather(sheet, jobs.iter().zip(set.into_iter().chain(cg)), places, report)
+}
+
+/// The rows of plate and mirror frames: around the sphere of the mirror that a frame belongs to, or around all.
+fn rows_for(sheet: &ShotSheet, places: &part::Places, job: &Job<'_>, header: &Frame) -> Rows {
+    let given = sheet.mirrors.iter().find(|m| job.1 == "mirror" && m.name == job.0).and_then(MirrorSpec::outline);
+    let wanted = places.iter().filter(|(name, _)| job.1 == "plate" || *name == job.0).map(|(_, place)| place);
+    part::rows_around(header, sheet, wanted, given)
+}
+
+/// Sorts the opened frames by what they are and notes each in the report.
+fn gather<'a>(
+    sheet: &ShotSheet,
+    opened: impl Iterator<Item = (&'a Job<'a>, Result<Opened>)>,
+    places: Option<part::Places>,
+    report: &mut Report,
+) -> Result<Frames> {
     let plate_clip = sheet.plate.as_ref().and_then(|p| p.clip_level);
-    let mut frames = Frames { plate: None, mirrors: BTreeMap::new(), cg: BTreeMap::new(), notes: Vec::new() };
-    for ((name, role, spec), frame) in jobs.into_iter().zip(opened) {
-        let mut frame = frame?;
-        if role == "mirror" && frame.clip_level.is_none() {
+    let mut frames = Frames {
+        plate: None,
+        mirrors: BTreeMap::new(),
+        cg: BTreeMap::new(),
+        notes: Vec::new(),
+        places: None,
+        in_doubt: false,
+    };
+    let (mut set_in_part, mut cg_in_part) = (false, false);
+    for ((name, role, spec), opened) in opened {
+        let Opened { mut frame, complete } = opened?;
+        if *role == "mirror" && frame.clip_level.is_none() {
             // The sphere is shot with the plate's camera, so it clips where the plate does.
             frame.clip_level = plate_clip.map(|level| [level as f32; 3]);
         }
         report.inputs.push(frame.record.clone());
-        frames.notes.push(file_note(role, &name, &frame));
+        frames.notes.push(file_note(role, name, &frame));
         report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
-        match role {
+        let in_part = if *role == "cg" { &mut cg_in_part } else { &mut set_in_part };
+        *in_part |= !complete;
+        match *role {
             "plate" => frames.plate = Some(frame),
-            "cg" => drop(frames.cg.insert(name, frame)),
-            _ => frames.mirrors.entry(name).or_default().push(Exposure { stops: spec.exposure_stops, frame }),
+            "cg" => drop(frames.cg.insert((*name).to_owned(), frame)),
+            _ => frames
+                .mirrors
+                .entry((*name).to_owned())
+                .or_default()
+                .push(Exposure { stops: spec.exposure_stops, frame }),
         }
     }
+    // Coverage was there but outlines no sphere: that takes a search of the whole render. Frames of a bracket that
+    // tell of different lenses show different rows.
+    let uneven = |bracket: &Vec<Exposure>| bracket.iter().any(|e| e.frame.data != bracket[0].frame.data);
+    frames.in_doubt = (cg_in_part && places.is_none()) || (set_in_part && frames.mirrors.values().any(uneven));
+    frames.places = places.filter(|_| set_in_part || cg_in_part);
     Ok(frames)
 }
 
@@ -168,7 +262,7 @@ fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
 }
 
 /// The conventions that the numbers stand on.
-fn assumptions(report: &mut Report) {
+fn assumptions(report: &mut Report, in_part: bool) {
     report.assumptions = [
         "directions are in camera axes: azimuth 0 from the camera side, +90 frame right, 180 from behind; elevation + above",
         "errors are CG minus plate side; turns are seen from above",
@@ -177,6 +271,11 @@ fn assumptions(report: &mut Report) {
     ]
     .map(str::to_owned)
     .to_vec();
+    if in_part {
+        report.assumptions.push(
+            "of large files only the rows around the spheres were decoded; the photographed sphere was looked for where the CG sphere stands".to_owned(),
+        );
+    }
 }
 
 /// Honours waivers, sorts the findings worst first and sets the shot's verdict: the worst of what concerns the CG.

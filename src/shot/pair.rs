@@ -14,6 +14,7 @@ use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 use super::bracket::Recovered;
 use super::ignore::Ignored;
 use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
+use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
 
@@ -53,10 +54,19 @@ pub(super) fn check(
     let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
-    let (mirror_search, cg_search) = rayon::join(
-        || find(&photographed.frame, &photographed.view, spec.outline()),
-        || find(&cg_frame, &cg_view, cg.outline()),
-    );
+    let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
+    let (mirror_search, cg_search) = if let Some(place) = place {
+        let Some(search) = found_at(&place, spec, &photographed) else {
+            frames.in_doubt = true;
+            return Ok(None);
+        };
+        (search, Ok(place.search))
+    } else {
+        rayon::join(
+            || find(&photographed.frame, &photographed.view, spec.outline()),
+            || find(&cg_frame, &cg_view, cg.outline()),
+        )
+    };
     let (mirror_search, cg_search) = reconcile(
         Looked { frame: &photographed.frame, view: &photographed.view, search: mirror_search },
         Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
@@ -64,6 +74,10 @@ pub(super) fn check(
     )?;
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline, ignored.as_ref());
+    if frames.places.is_some() && !photographed.is_registered() {
+        frames.in_doubt = true;
+        return Ok(None);
+    }
     report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
     if undecided(&mirror_search, &cg_search, (sheet, spec), report) {
         return Ok(None);
@@ -98,6 +112,14 @@ pub(super) fn check(
         comparison,
         reference: photographed.reference,
     }))
+}
+
+/// The photographed sphere as given, or where the CG's stands; `None` where it cannot be told for sure there.
+fn found_at(place: &Place, spec: &MirrorSpec, photographed: &Photographed) -> Option<Result<SphereSearch>> {
+    if spec.outline().is_some() {
+        return Some(find(&photographed.frame, &photographed.view, spec.outline()));
+    }
+    part::find_at(&photographed.frame, &photographed.view, place.cone()).map(Ok)
 }
 
 /// The photographed side with its sphere.

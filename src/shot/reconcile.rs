@@ -124,7 +124,8 @@ fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)
     ranked.min_by_key(|(rank, _, _)| *rank).map(|(_, a, b)| (a.clone(), b.clone()))
 }
 
-fn same(a: &SphereCone, b: &SphereCone) -> bool {
+/// Two cones are of one sphere, as far as two cameras that should stand alike can tell.
+pub(super) fn same(a: &SphereCone, b: &SphereCone) -> bool {
     let apart = angle_between_rad(&a.axis, &b.axis);
     let ratio = a.half_angle_rad / b.half_angle_rad;
     apart < SAME_PLACE * b.half_angle_rad && ratio < SAME_SIZE && ratio > 1.0 / SAME_SIZE

@@ -56,21 +56,21 @@ impl MirrorGeometry {
     /// What the point shows, or `None` off the sphere.
     pub fn reflect(&self, point_px: [f64; 2]) -> Option<Reflection> {
         let ray = self.view.ray(point_px);
-        let across = ray - self.axis * ray.dot(&self.axis);
-        let sin_psi = across.norm();
-        let sin_i = sin_psi / self.sin_alpha;
-        if sin_i >= 1.0 || ray.dot(&self.axis) <= 0.0 {
+        let cos_psi = ray.dot(&self.axis);
+        let across = ray - self.axis * cos_psi;
+        let sin_i = across.norm() / self.sin_alpha;
+        if sin_i >= 1.0 || cos_psi <= 0.0 {
             return None;
         }
-        let (i_rad, psi_rad) = (sin_i.asin(), sin_psi.asin());
-        let theta_rad = 2.0 * i_rad - psi_rad;
-        let outward = if sin_psi > 1e-12 { across / sin_psi } else { Vector3::zeros() };
-        let direction = (outward * theta_rad.sin() - self.axis * theta_rad.cos()).normalize();
-        let stretch = 2.0 * psi_rad.cos() / (self.sin_alpha * i_rad.cos()) - 1.0;
-        // sin θ / sin ψ · dθ/dψ; at the centre both ratios tend to the stretch itself.
-        let ring = if sin_psi > 1e-9 { theta_rad.sin() / sin_psi } else { stretch };
+        let cos_i = ((1.0 - sin_i) * (1.0 + sin_i)).sqrt();
+        // θ = 2i − ψ by the addition theorems. sin θ / sin ψ stays finite at the centre, where it tends to dθ/dψ.
+        let cos_2i = 1.0 - 2.0 * sin_i * sin_i;
+        let ring = 2.0 * cos_i * cos_psi / self.sin_alpha - cos_2i;
+        let cos_theta = cos_2i * cos_psi + 2.0 * sin_i * cos_i * sin_i * self.sin_alpha;
+        let stretch = 2.0 * cos_psi / (self.sin_alpha * cos_i) - 1.0;
         Some(Reflection {
-            direction,
+            direction: (across * ring - self.axis * cos_theta).normalize(),
+            // sin θ / sin ψ · dθ/dψ.
             steradian_per_px2: ring * stretch * self.ray_steradian_per_px2(&ray),
             sin_incidence: sin_i,
         })

@@ -4,6 +4,7 @@
 #![allow(clippy::print_stdout, reason = "a skipped test says why")]
 
 mod hostile;
+mod partial;
 mod published;
 mod written_exr;
 mod written_raster;

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 use image::{DynamicImage, ImageBuffer, ImageFormat, Rgb, Rgba};
+use plateproof::ErrorKind;
 use plateproof::image::encoding::Encoding;
 use plateproof::image::limits::Limits;
 use plateproof::image::open::{Belief, OpenRequest, open};
@@ -120,6 +121,81 @@ fn radiance_exposure_and_primaries_are_used() {
     assert!((dark.rgb[50][1] * 4.0 - bright.rgb[50][1]).abs() < 1e-6);
     assert_eq!(dark.record.colour_space, "rec2020");
     assert!(dark.warnings.iter().any(|w| w.contains("EXPOSURE")));
+}
+
+/// A TIFF of one strip of floating-point samples: little endian, `samples` per pixel of `bits` each.
+fn float_tiff(size: (u16, u16), samples: u16, bits: u16, data: &[u8]) -> Vec<u8> {
+    let short = |tag: u16, value: u16| entry(tag, 3, 1, u32::from(value));
+    let tags = 10_u32;
+    let after_tags = 8 + 2 + 12 * tags + 4;
+    // Values for each sample stand behind the tags where they do not fit into an entry.
+    let list = |value: u16| value.to_le_bytes().repeat(usize::from(samples));
+    let per_sample = |tag: u16, value: u16, at: u32| match samples {
+        1 => short(tag, value),
+        2 => entry(tag, 3, 2, u32::from(value) << 16 | u32::from(value)),
+        _ => entry(tag, 3, u32::from(samples), at),
+    };
+    let data_at = after_tags + 4 * u32::from(samples);
+    let mut bytes = b"II*\0\x08\0\0\0".to_vec();
+    bytes.extend((tags as u16).to_le_bytes());
+    for entry in [
+        short(256, size.0),
+        short(257, size.1),
+        per_sample(258, bits, after_tags),
+        short(259, 1),
+        short(262, if samples > 2 { 2 } else { 1 }),
+        entry(273, 4, 1, data_at),
+        short(277, samples),
+        short(278, size.1),
+        entry(279, 4, 1, data.len() as u32),
+        per_sample(339, 3, after_tags + 2 * u32::from(samples)),
+    ] {
+        bytes.extend(entry);
+    }
+    bytes.extend([0; 4]);
+    bytes.extend(list(bits));
+    bytes.extend(list(3));
+    bytes.extend(data);
+    bytes
+}
+
+/// One entry of a TIFF directory (TIFF 6.0, section 2).
+fn entry(tag: u16, kind: u16, count: u32, value: u32) -> Vec<u8> {
+    let mut bytes = [tag.to_le_bytes(), kind.to_le_bytes()].concat();
+    bytes.extend(count.to_le_bytes());
+    bytes.extend(value.to_le_bytes());
+    bytes
+}
+
+#[test]
+fn half_float_and_one_channel_tiffs_are_scene_linear() {
+    let folder = tempfile::tempdir().unwrap();
+    let values = |samples: usize| (0..6 * samples).map(|i| 0.25 + i as f32 * 0.5);
+    for (samples, bits) in [(1_usize, 32_u16), (1, 16), (3, 16)] {
+        let data: Vec<u8> = match bits {
+            16 => values(samples).flat_map(|v| half::f16::from_f32(v).to_le_bytes()).collect(),
+            _ => values(samples).flat_map(f32::to_le_bytes).collect(),
+        };
+        let path = save(folder.path(), "a.tif", &float_tiff((3, 2), samples as u16, bits, &data));
+        let frame = open_plain(&path).unwrap();
+        assert_eq!((frame.size.width, frame.size.height, frame.clip_level), (3, 2, None), "{samples} x {bits}");
+        assert_eq!(frame.record.encoding, "scene-linear");
+        let want: Vec<f32> = values(samples).collect();
+        for (i, pixel) in frame.rgb.iter().enumerate() {
+            assert_eq!((pixel[0], pixel[2]), (want[i * samples], want[i * samples + samples - 1]));
+        }
+        assert_eq!(frame.warnings.iter().any(|w| w.contains("one channel")), samples == 1);
+        for length in (1..save_length(&path)).step_by(37) {
+            let cut = save(folder.path(), "cut.tif", &std::fs::read(&path).unwrap()[..length]);
+            if let Err(error) = open_plain(&cut) {
+                assert!(matches!(error.kind, ErrorKind::Malformed | ErrorKind::Unsupported), "{length}: {error}");
+            }
+        }
+    }
+}
+
+fn save_length(path: &Path) -> usize {
+    std::fs::read(path).unwrap().len()
 }
 
 #[test]

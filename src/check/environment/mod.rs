@@ -43,6 +43,10 @@ impl ShotCheck for Environment {
         sheet.environment.is_some()
     }
 
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
     fn needs(&self) -> &'static str {
         "no environment is given; add `environment` with its frame to the sheet"
     }

@@ -4,9 +4,7 @@ use serde_json::{Map, Value};
 
 use super::{Page, cell, clip, finding_colour, worst_first};
 use crate::printable_text;
-use crate::report::wording::{
-    bound_sign, fixed, number_words, plain_number, prose, tolerance_words, value_words, verdict_words,
-};
+use crate::report::wording::{bound_sign, fixed, number_words, prose, tolerance_words, value_words, verdict_words};
 use crate::report::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 
 /// Digits of a content hash shown; the JSON report has all of them.
@@ -261,7 +259,7 @@ fn input_words(input: &InputRecord) -> String {
     words.push(belief(&input.encoding, &input.encoding_from));
     words.push(belief(&input.colour_space, &input.colour_space_from));
     if input.decoded_fraction < 1.0 {
-        words.push(format!("ONLY {} % DECODED", plain_number(input.decoded_fraction * 100.0)));
+        words.push(format!("{:.1} % of it decoded", input.decoded_fraction * 100.0));
     }
     if input.masked_pixels > 0 {
         words.push(format!("{} NaN or Inf pixels masked", input.masked_pixels));

@@ -6,6 +6,7 @@
 use std::f64::consts::TAU;
 
 use nalgebra::{Matrix3, Vector3};
+use rayon::prelude::*;
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::camera::View;
@@ -16,6 +17,8 @@ use crate::sphere::{
 
 /// Edge points of the coarse stage, at most.
 const MOST_POINTS: usize = 1500;
+/// Rows that one core looks through at a time.
+const ROWS_AT_ONCE: usize = 32;
 /// Circles tried through three edge points.
 const TRIALS: u64 = 400;
 /// Lines across the rim in the fine stage.
@@ -54,11 +57,30 @@ pub(super) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
 
 /// Points where coverage crosses one half between neighbours, thinned evenly.
 fn edge_points(frame: &Frame) -> Vec<[f64; 2]> {
-    let (width, height) = (frame.data.width, frame.data.height);
     let Some(alpha) = &frame.alpha else { return Vec::new() };
+    let rows: Vec<Vec<[f64; 2]>> = (0..frame.data.height)
+        .into_par_iter()
+        .with_min_len(ROWS_AT_ONCE)
+        .map(|row| row_edge_points(frame, alpha, row))
+        .collect();
+    let points = rows.concat();
+    let stride = points.len().div_ceil(MOST_POINTS).max(1);
+    points.into_iter().step_by(stride).collect()
+}
+
+/// Crossings between the pixels of a row, and between them and those below.
+fn row_edge_points(frame: &Frame, alpha: &[f32], row: usize) -> Vec<[f64; 2]> {
+    let width = frame.data.width;
+    let own = &alpha[row * width..(row + 1) * width];
+    let below = alpha.get((row + 1) * width..(row + 2) * width).unwrap_or(own);
     let mut points = Vec::new();
-    let mut cross = |at: usize, to: usize, column: usize, row: usize, along: [f64; 2]| {
-        let (a, b) = (f64::from(alpha[at]) - 0.5, f64::from(alpha[to]) - 0.5);
+    // Most rows cross nowhere.
+    let covered = |a: &f32| *a >= 0.5;
+    if own.iter().chain(below).all(covered) || !own.iter().chain(below).any(covered) {
+        return points;
+    }
+    let mut cross = |a: f32, b: f32, column: usize, along: [f64; 2]| {
+        let (a, b) = (f64::from(a) - 0.5, f64::from(b) - 0.5);
         if (a < 0.0) != (b < 0.0) && (a - b).is_finite() {
             let t = a / (a - b);
             let x = frame.data.x as f64 + column as f64 + 0.5 + along[0] * t;
@@ -66,19 +88,13 @@ fn edge_points(frame: &Frame) -> Vec<[f64; 2]> {
             points.push([x, y]);
         }
     };
-    for row in 0..height {
-        for column in 0..width {
-            let at = row * width + column;
-            if column + 1 < width {
-                cross(at, at + 1, column, row, [1.0, 0.0]);
-            }
-            if row + 1 < height {
-                cross(at, at + width, column, row, [0.0, 1.0]);
-            }
+    for column in 0..width {
+        if let Some(right) = own.get(column + 1) {
+            cross(own[column], *right, column, [1.0, 0.0]);
         }
+        cross(own[column], below[column], column, [0.0, 1.0]);
     }
-    let stride = points.len().div_ceil(MOST_POINTS).max(1);
-    points.into_iter().step_by(stride).collect()
+    points
 }
 
 /// The cone that most edge points lie on, of all through three of them; larger ones win where points are shared.

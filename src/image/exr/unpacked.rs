@@ -1,0 +1,95 @@
+//! A decompressed block, and ZIP blocks in the form in which they come out of the compression.
+//!
+//! ZIP (OpenEXR file layout, "compression") stores differences of bytes, the first bytes of all pairs in one half of
+//! the block and the second ones in the other. Putting the pairs together for a whole block takes longer than inflating
+//! it, so here it is done for the wanted channels alone, while they are turned into floats.
+
+use zune_inflate::{DeflateDecoder, DeflateOptions};
+
+/// One block's samples: per row, per channel, per pixel.
+#[derive(Debug)]
+pub(super) enum Unpacked {
+    /// Samples in the machine's byte order.
+    Whole(Vec<u8>),
+    /// The first bytes of all pairs of little-endian bytes, then the second bytes.
+    Halves(Vec<u8>),
+}
+
+/// One channel's samples in one row.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum LaneBytes<'a> {
+    /// Samples in the machine's byte order.
+    Whole(&'a [u8]),
+    /// First and second byte of each pair of little-endian bytes.
+    Halves(&'a [u8], &'a [u8]),
+}
+
+impl Unpacked {
+    /// Inflates a ZIP block of `length` bytes; `None` where it is damaged.
+    pub(super) fn from_zip(packed: &[u8], length: usize) -> Option<Self> {
+        let options = DeflateOptions::default().set_limit(length).set_size_hint(length);
+        let mut bytes = DeflateDecoder::new_with_options(packed, options).decode_zlib().ok()?;
+        // Pairs: samples have two or four bytes.
+        if bytes.len() != length || !length.is_multiple_of(2) {
+            return None;
+        }
+        let mut last = 128_u8;
+        for byte in &mut bytes {
+            // Each byte is stored as its difference to the one before, plus 128.
+            last = last.wrapping_add(*byte).wrapping_sub(128);
+            *byte = last;
+        }
+        Some(Self::Halves(bytes))
+    }
+
+    /// `count` bytes from `start` on, both even; `None` where the block does not hold them.
+    pub(super) fn lane(&self, start: usize, count: usize) -> Option<LaneBytes<'_>> {
+        match self {
+            Self::Whole(bytes) => bytes.get(start..start + count).map(LaneBytes::Whole),
+            Self::Halves(bytes) => {
+                let (first, second) = bytes.split_at(bytes.len() / 2);
+                let pairs = start / 2..start / 2 + count / 2;
+                Some(LaneBytes::Halves(first.get(pairs.clone())?, second.get(pairs)?))
+            }
+        }
+    }
+}
+
+impl LaneBytes<'_> {
+    /// Some byte is not zero.
+    pub(super) fn any(&self) -> bool {
+        let any = |bytes: &[u8]| bytes.iter().fold(0, |all, byte| all | byte) != 0;
+        match self {
+            Self::Whole(bytes) => any(bytes),
+            Self::Halves(first, second) => any(first) || any(second),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_block_comes_apart_into_the_bytes_of_its_pairs() {
+        // zlib, stored (RFC 1950, RFC 1951): differences of the bytes 1, 3 | 2, 4 with 128 added after the first.
+        let stored = [1_u8, 130, 127, 130];
+        let mut packed = vec![0x78, 0x01, 0x01, 4, 0, !4, !0];
+        packed.extend(stored);
+        packed.extend(adler32(&stored).to_be_bytes());
+        let block = Unpacked::from_zip(&packed, 4).unwrap();
+        assert!(matches!(block.lane(0, 4), Some(LaneBytes::Halves([1, 3], [2, 4]))));
+        assert!(matches!(block.lane(2, 2), Some(LaneBytes::Halves([3], [4]))));
+        assert!(block.lane(2, 4).is_none());
+        assert!(Unpacked::from_zip(&packed, 6).is_none(), "shorter than its place");
+        assert!(Unpacked::from_zip(&packed[..9], 4).is_none());
+    }
+
+    fn adler32(bytes: &[u8]) -> u32 {
+        let (a, b) = bytes.iter().fold((1_u32, 0_u32), |(a, b), byte| {
+            let a = (a + u32::from(*byte)) % 65_521;
+            (a, (b + a) % 65_521)
+        });
+        b << 16 | a
+    }
+}

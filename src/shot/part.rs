@@ -1,0 +1,147 @@
+//! Which part of the frames is decoded.
+//!
+//! A large render with coverage tells where its sphere stands, and the photographed one stands there too. So only the
+//! rows around that place are decoded first, of plate and mirror frame alike, and the photographed sphere is looked for
+//! there. It is only believed where the search is sure of it and both spheres stand at the same place; on any doubt
+//! everything is read whole and the whole frame is searched.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+
+use rayon::prelude::*;
+
+use crate::Result;
+use crate::camera::View;
+use crate::check::SHOT_CHECKS;
+use crate::image::{DataWindow, Frame, Opened, Rows};
+use crate::sheet::{CgSphereSpec, MirrorSpec, ShotSheet};
+use crate::sphere::find::find_sphere;
+use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};
+
+use super::reconcile::same;
+use super::{find, intake};
+
+/// Frames with fewer pixels are read whole: there is nothing to gain.
+const LEAST_PIXELS: usize = 1 << 21;
+
+/// The band of rows reaches this many radii above and below the sphere's centre …
+const BAND_RADII: f64 = 1.4;
+
+/// … and at least this fraction of the frame's height: the drift is measured on what the band shows.
+const LEAST_BAND: f64 = 0.18;
+
+/// Where the band would hold more than this fraction of the rows, the frame is read whole.
+const LARGEST_BAND: f64 = 0.8;
+
+/// The sphere is looked for within this many radii to the left and the right.
+const SEARCH_RADII: f64 = 2.2;
+
+/// What is decoded.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Scope {
+    /// The rows around the spheres, where their places are known.
+    Part,
+    /// Everything.
+    Whole,
+}
+
+impl Scope {
+    /// Where a shot begins: in part, unless some check looks at whole frames.
+    pub(super) fn first_for(sheet: &ShotSheet) -> Self {
+        let whole = SHOT_CHECKS.iter().any(|check| check.reads_whole_frames() && check.is_asked(sheet));
+        if whole { Self::Whole } else { Self::Part }
+    }
+
+    /// The rows of a CG frame.
+    pub(super) fn of_cg(self, header: &Frame) -> Rows {
+        if self == Self::Part && is_large(header) { Rows::Covered } else { Rows::All }
+    }
+}
+
+/// Where one mirror's spheres stand, before the photographed one has been looked for.
+#[derive(Debug, Clone)]
+pub(super) struct Place {
+    /// The search that found the CG's sphere.
+    pub(super) search: SphereSearch,
+}
+
+impl Place {
+    /// The cone that the CG's sphere fills.
+    pub(super) fn cone(&self) -> &SphereCone {
+        &self.search.best.cone
+    }
+}
+
+/// The places of all mirrors that have a CG sphere, by name.
+pub(super) type Places = BTreeMap<String, Place>;
+
+/// The places that the CG frames tell by their coverage. `None` unless all of them do.
+pub(super) fn places(sheet: &ShotSheet, cg: &BTreeMap<&str, &Opened>) -> Option<Places> {
+    let pairs: Vec<(&MirrorSpec, &CgSphereSpec)> =
+        sheet.mirrors.iter().filter_map(|m| Some((m, sheet.cg_sphere(&m.name)?))).collect();
+    let placed: Vec<Option<(String, Place)>> = pairs
+        .par_iter()
+        .map(|(mirror, spec)| Some((mirror.name.clone(), place(sheet, spec, &cg.get(mirror.name.as_str())?.frame)?)))
+        .collect();
+    placed.into_iter().collect()
+}
+
+fn place(sheet: &ShotSheet, spec: &CgSphereSpec, frame: &Frame) -> Option<Place> {
+    // Small frames are read whole, and without coverage the place takes a search that may as well run beside the
+    // photograph's.
+    if frame.alpha.is_none() || frame.size.width * frame.size.height < LEAST_PIXELS {
+        return None;
+    }
+    let view = intake::view_of(frame, sheet.cg_camera().as_ref(), &mut Vec::new());
+    let search = find(frame, &view, spec.outline()).ok()?;
+    (search.best.found_by != FoundBy::Search).then_some(Place { search })
+}
+
+/// The rows of a plate or mirror frame in which the spheres of these places stand, with background around them.
+pub(super) fn rows_around<'a>(
+    header: &Frame,
+    sheet: &ShotSheet,
+    places: impl Iterator<Item = &'a Place>,
+    given: Option<Outline>,
+) -> Rows {
+    if !is_large(header) {
+        return Rows::All;
+    }
+    let view = intake::view_of(header, sheet.camera.as_ref(), &mut Vec::new());
+    let outlines = places.map(|place| outline_of_cone(&view, place.cone())).chain(given.map(Some));
+    let bands: Option<Vec<Range<i64>>> = outlines.map(|outline| Some(band(header, &outline?))).collect();
+    let Some(band) = bands.and_then(|b| b.into_iter().reduce(|a, b| a.start.min(b.start)..a.end.max(b.end))) else {
+        return Rows::All;
+    };
+    let rows = (band.end - band.start) as f64;
+    if rows > LARGEST_BAND * header.data.height as f64 { Rows::All } else { Rows::Band(band) }
+}
+
+fn band(header: &Frame, outline: &Outline) -> Range<i64> {
+    let half = (BAND_RADII * outline.semi_a.max(outline.semi_b)).max(LEAST_BAND * header.size.height as f64);
+    (outline.centre_y - half).floor() as i64..(outline.centre_y + half).ceil() as i64
+}
+
+fn is_large(header: &Frame) -> bool {
+    header.data.width.saturating_mul(header.data.height) >= LEAST_PIXELS
+}
+
+/// The photographed sphere where the CG's stands; `None` where the search leaves any doubt.
+pub(super) fn find_at(frame: &Frame, view: &View, cone: &SphereCone) -> Option<SphereSearch> {
+    let outline = outline_of_cone(view, cone)?;
+    let reach = SEARCH_RADII * outline.semi_a.max(outline.semi_b);
+    let left = (outline.centre_x - reach).floor() as i64;
+    let around = DataWindow { x: left, width: (2.0 * reach).ceil() as usize, ..frame.data };
+    let search = find_sphere(&frame.cropped(&around), view).ok()?;
+    (search.rivals.is_empty() && same(&search.best.cone, cone)).then_some(search)
+}
+
+/// Opens one image of the sheet, in part where `choose` says so.
+pub(super) fn open(
+    sheet: &ShotSheet,
+    spec: &crate::sheet::ImageSpec,
+    role: &str,
+    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+) -> Result<Opened> {
+    intake::open_rows_of(spec, &sheet.base_dir, role, role == "cg", choose)
+}
