@@ -33,8 +33,9 @@ impl Noise {
     }
 }
 
-/// Applies everything that the options ask for, in the order in which a camera does.
-pub(crate) fn develop(mut rgb: Vec<[f32; 3]>, size: Size, options: &RenderOptions) -> Vec<[f32; 3]> {
+/// Records light: applies everything that the options ask for, in the order in which a camera does (haze, lens blur,
+/// noise, ceiling, code steps). `rgb` is linear, rows from the top.
+pub fn develop(mut rgb: Vec<[f32; 3]>, size: Size, options: &RenderOptions) -> Vec<[f32; 3]> {
     if let Some(veil) = options.veil {
         let spread = blurred(&rgb, size, veil.sigma_px);
         let part = veil.fraction as f32;

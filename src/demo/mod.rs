@@ -15,7 +15,7 @@ mod noise;
 mod open_air;
 pub mod render;
 pub mod scene;
-mod set;
+pub mod set;
 mod sheets;
 mod shots;
 mod truth;
@@ -35,7 +35,7 @@ use sheets::{FrameNames, shot_sheet, show_sheet, sphere_distance_mm};
 use shots::{MirrorTake, Shot, shots};
 
 pub use block::Block;
-pub use develop::{Noise, Veil};
+pub use develop::{Noise, Veil, develop};
 pub use hall::Hall;
 pub use open_air::OpenAir;
 pub use truth::{CheckTruth, LightTruth, ShotTruth, truths};

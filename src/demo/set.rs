@@ -6,7 +6,7 @@ use super::open_air::OpenAir;
 use super::scene::{Backdrop, DiscLight, Panel, Scene, black_body, direction_of};
 
 /// The ferry's deck at dusk. `glow_azimuth_deg` is where the sun went down.
-pub(crate) fn deck_at_dusk(seed: u64, glow_azimuth_deg: f64) -> Scene {
+pub fn deck_at_dusk(seed: u64, glow_azimuth_deg: f64) -> Scene {
     Scene::new(Backdrop::OpenAir(OpenAir {
         zenith: [0.060, 0.100, 0.210],
         horizon: [0.400, 0.310, 0.270],
@@ -21,7 +21,7 @@ pub(crate) fn deck_at_dusk(seed: u64, glow_azimuth_deg: f64) -> Scene {
 }
 
 /// The salt hall on the quay, lit by what comes through its openings.
-pub(crate) fn salt_hall(seed: u64) -> Scene {
+pub fn salt_hall(seed: u64) -> Scene {
     let room = Block::new([-7.0, -1.45, -9.0], [6.0, 4.6, 8.0], [0.150, 0.135, 0.115]);
     let salt = [0.420, 0.410, 0.395];
     let crate_wood = [0.150, 0.105, 0.065];
@@ -57,7 +57,7 @@ fn deck_load() -> Vec<Block> {
 }
 
 /// A lamp of one colour temperature; `luminance` is that of its disc.
-pub(crate) fn lamp(
+pub fn lamp(
     azimuth_deg: f64,
     elevation_deg: f64,
     angular_radius_deg: f64,
@@ -68,7 +68,7 @@ pub(crate) fn lamp(
 }
 
 /// A lamp behind a frame of cloth: large and soft.
-pub(crate) fn cloth(
+pub fn cloth(
     azimuth_deg: f64,
     elevation_deg: f64,
     half_size_deg: [f64; 2],
@@ -79,18 +79,18 @@ pub(crate) fn cloth(
 }
 
 /// The wheelhouse's lit window, behind the camera to its right.
-pub(crate) fn cabin_window() -> Panel {
+pub fn cabin_window() -> Panel {
     Panel::new(12.0, 7.0, [5.5, 3.2], 0.6, black_body(2700.0).map(|c| c * 0.9))
 }
 
 /// Camera and crew as the photographed sphere shows them: dark, in its middle.
-pub(crate) fn crew() -> [Panel; 2] {
+pub fn crew() -> [Panel; 2] {
     let dark = [0.020, 0.021, 0.024];
     [Panel::new(2.0, -7.0, [3.4, 6.0], 1.2, dark), Panel::new(-7.5, -6.0, [1.8, 6.5], 1.0, dark).rounded()]
 }
 
 /// An actor in the plate who is not there when the sphere is shot.
-pub(crate) fn figure(azimuth_deg: f64) -> [Panel; 2] {
+pub fn figure(azimuth_deg: f64) -> [Panel; 2] {
     let coat = [0.055, 0.050, 0.062];
     let face = [0.190, 0.120, 0.090];
     [

@@ -1,0 +1,305 @@
+//! What a perfect measurement of a recipe would say, by the definitions of the report, from the scenes themselves. No
+//! rendered pixel is read.
+
+use std::f64::consts::{PI, TAU};
+
+use nalgebra::Vector3;
+use plateproof::colour::cct_ohno2013::cct_duv_from_working_rgb;
+use plateproof::colour::luminance;
+use plateproof::demo::render::MirrorSphere;
+use plateproof::demo::scene::{DiscLight, Scene};
+use plateproof::sphere::{angle_between_rad, tangents};
+
+use super::frames::cg_scene;
+use super::recipe::{Kept, Recipe};
+
+/// Directions over which surroundings are summed.
+const DIRECTIONS: usize = 12_000;
+
+/// Patches count within this angle of the line to the camera, degrees.
+const CAP_DEG: f64 = 75.0;
+
+/// Lights and this margin are left out of the exposure, degrees.
+const LIGHT_MARGIN_DEG: f64 = 8.0;
+
+/// Lights within so many stops of the strongest share the place of the key.
+const CO_KEY_STOPS: f64 = 1.0 / 3.0;
+
+/// One lamp as one side has it.
+#[derive(Debug, Clone)]
+pub(crate) struct LampTruth {
+    pub(crate) direction: Vector3<f64>,
+    pub(crate) radius_deg: f64,
+    pub(crate) illuminance: f64,
+    pub(crate) share: f64,
+    pub(crate) rgb: [f64; 3],
+}
+
+/// One side.
+#[derive(Debug)]
+pub(crate) struct SideTruth {
+    /// Strongest first.
+    pub(crate) lamps: Vec<LampTruth>,
+    pub(crate) key_fill_stops: f64,
+    /// The same where no channel is beyond what the photograph could hold.
+    pub(crate) key_fill_held_stops: f64,
+    cap_mean: [f64; 3],
+}
+
+/// The whole shot.
+#[derive(Debug)]
+pub(crate) struct Perfect {
+    pub(crate) mirror: SideTruth,
+    pub(crate) cg: SideTruth,
+    pub(crate) direction_deg: f64,
+    /// The strongest light that only one side has, as a share.
+    pub(crate) unpaired_share: f64,
+    pub(crate) exposure_stops: f64,
+    /// By the mean illuminance on patches, where too few directions are left.
+    pub(crate) illuminance_stops: f64,
+    /// Each channel, both sides divided by their luminance.
+    pub(crate) channel_stops: [f64; 3],
+    pub(crate) mired: Option<f64>,
+    /// The largest part that light beyond the photograph's ceiling gives of what a patch receives.
+    pub(crate) clipped_share: f64,
+}
+
+impl Perfect {
+    pub(crate) fn of(recipe: &Recipe) -> Self {
+        let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
+        let (unturned, cg) = (recipe.rig.cg_unturned(&recipe.errors, recipe.tilt_deg), cg_scene(recipe));
+        let ceiling = ceiling(recipe);
+        let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
+        let to_camera = -sphere.cone.axis;
+        let (set_side, cg_side) = (side(&set, &to_camera, &ceiling), side(&cg, &to_camera, &ceiling));
+        let seen = |d: &Vector3<f64>| angle_between_rad(d, &sphere.cone.axis) > sphere.cone.half_angle_rad;
+        let [overall_set, overall_cg] = overall(&set, &unturned, &ceiling, &seen);
+        let channel = |c: usize| stops(overall_cg[c] / luminance(overall_cg), overall_set[c] / luminance(overall_set));
+        let mired = |rgb| cct_duv_from_working_rgb(rgb).and_then(|c| c.cct.to_mired()).map(|m| m.0);
+        Self {
+            direction_deg: direction_error(&set_side, &cg_side),
+            unpaired_share: recipe.errors.missing.map_or(0.0, |_| missing_share(&set_side, &cg_side)),
+            exposure_stops: median_ratio(&set, &unturned, &ceiling, &seen),
+            illuminance_stops: stops(luminance(cg_side.cap_mean), luminance(set_side.cap_mean)),
+            channel_stops: [channel(0), channel(1), channel(2)],
+            mired: mired(overall_cg).zip(mired(overall_set)).map(|(c, s)| c - s),
+            clipped_share: clipped_share(&set, &to_camera, &ceiling),
+            mirror: set_side,
+            cg: cg_side,
+        }
+    }
+
+    /// The largest part of any patch's light that is lost above the photograph's ceiling.
+    pub(crate) fn lost_share(recipe: &Recipe) -> f64 {
+        let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
+        let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
+        lost_share(&set, &-sphere.cone.axis, &ceiling(recipe))
+    }
+
+    pub(crate) fn key_fill_stops(&self) -> f64 {
+        self.cg.key_fill_stops - self.mirror.key_fill_stops
+    }
+
+    pub(crate) fn key_fill_held_stops(&self) -> f64 {
+        self.cg.key_fill_held_stops - self.mirror.key_fill_held_stops
+    }
+
+    pub(crate) fn largest_channel(&self) -> f64 {
+        self.channel_stops.into_iter().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0)
+    }
+}
+
+fn stops(value: f64, reference: f64) -> f64 {
+    (value / reference).log2()
+}
+
+/// The radiance per channel at which the photograph clips.
+fn ceiling(recipe: &Recipe) -> [f64; 3] {
+    let exposure = recipe.plate_drift_stops.unwrap_or(0.0).exp2();
+    [0, 1, 2].map(|c| match recipe.kept {
+        Kept::HalfFloat => recipe.clip_level / exposure / recipe.reflectance[c],
+        Kept::Jpeg { gain_stops, contrast, red_stops, blue_stops, .. } => {
+            // Code 255 of the development in `frames`: the shoulder rounds to white at 1.97.
+            let scene = 0.18 * (1.97_f64 / 0.18).powf(1.0 / contrast);
+            scene / (gain_stops + [red_stops, 0.0, blue_stops][c]).exp2() / recipe.reflectance[c]
+        }
+    })
+}
+
+fn spiral(count: usize) -> impl Iterator<Item = Vector3<f64>> {
+    let golden = PI * (3.0 - 5.0_f64.sqrt());
+    (0..count).map(move |i| {
+        let y = 1.0 - (2 * i + 1) as f64 / count as f64;
+        let (sin, cos) = (golden * i as f64).sin_cos();
+        Vector3::new(sin * (1.0 - y * y).sqrt(), y, cos * (1.0 - y * y).sqrt())
+    })
+}
+
+/// A direction with radiance and solid angle.
+struct Ray {
+    direction: Vector3<f64>,
+    radiance: [f64; 3],
+    steradian: f64,
+}
+
+/// Surroundings on a spiral, each lamp as 240 points of equal solid angle.
+fn rays(scene: &Scene) -> Vec<Ray> {
+    let lamps = scene.lights_in_camera_axes();
+    let mut bare = scene.clone();
+    bare.lights.clear();
+    let behind_lamp = |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad);
+    let steradian = 4.0 * PI / DIRECTIONS as f64;
+    let free = spiral(DIRECTIONS).filter(|d| !behind_lamp(d));
+    let surroundings = free.map(|direction| Ray { radiance: bare.radiance(&direction), direction, steradian });
+    surroundings.chain(lamps.iter().flat_map(lamp_rays)).collect()
+}
+
+fn lamp_rays(lamp: &DiscLight) -> impl Iterator<Item = Ray> + '_ {
+    const RINGS: usize = 10;
+    const SPOKES: usize = 24;
+    let [right, up] = tangents(&lamp.direction);
+    let steradian = lamp.solid_angle() / (RINGS * SPOKES) as f64;
+    (0..RINGS * SPOKES).map(move |index| {
+        let share = ((index / SPOKES) as f64 + 0.5) / RINGS as f64;
+        let cos = 1.0 - share * (1.0 - lamp.angular_radius_rad.cos());
+        let (sin_phi, cos_phi) = (TAU * (index % SPOKES) as f64 / SPOKES as f64).sin_cos();
+        let sideways = (right * cos_phi + up * sin_phi) * (1.0 - cos * cos).sqrt();
+        Ray { direction: lamp.direction * cos + sideways, radiance: lamp.radiance, steradian }
+    })
+}
+
+fn held(radiance: [f64; 3], ceiling: &[f64; 3]) -> [f64; 3] {
+    [0, 1, 2].map(|c| radiance[c].min(ceiling[c]))
+}
+
+fn is_held(radiance: &[f64; 3], ceiling: &[f64; 3]) -> bool {
+    radiance.iter().zip(ceiling).all(|(l, c)| l < c)
+}
+
+fn illuminance(rays: &[Ray], normal: &Vector3<f64>) -> [f64; 3] {
+    rays.iter().fold([0.0; 3], |sum, ray| {
+        let weight = ray.direction.dot(normal).max(0.0) * ray.steradian;
+        [0, 1, 2].map(|c| sum[c] + ray.radiance[c] * weight)
+    })
+}
+
+fn side(scene: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> SideTruth {
+    let rays = rays(scene);
+    let normals = cap_normals(to_camera);
+    let lit: Vec<[f64; 3]> = normals.iter().map(|n| illuminance(&rays, n)).collect();
+    let (bright, dark) = extremes(&lit);
+    let held_rays: Vec<Ray> = rays.iter().map(|r| Ray { radiance: held(r.radiance, ceiling), ..*r }).collect();
+    let (held_bright, held_dark) = extremes(&normals.iter().map(|n| illuminance(&held_rays, n)).collect::<Vec<_>>());
+    let mut lamps: Vec<LampTruth> = scene.lights_in_camera_axes().iter().map(|l| lamp_truth(l, &rays)).collect();
+    lamps.sort_by(|a, b| b.illuminance.total_cmp(&a.illuminance));
+    SideTruth {
+        lamps,
+        key_fill_stops: stops(bright, dark),
+        key_fill_held_stops: stops(held_bright, held_dark),
+        cap_mean: [0, 1, 2].map(|c| lit.iter().map(|rgb| rgb[c]).sum::<f64>() / lit.len() as f64),
+    }
+}
+
+fn extremes(lit: &[[f64; 3]]) -> (f64, f64) {
+    let levels = || lit.iter().map(|rgb| luminance(*rgb));
+    (levels().fold(0.0, f64::max), levels().fold(f64::INFINITY, f64::min))
+}
+
+fn lamp_truth(lamp: &DiscLight, rays: &[Ray]) -> LampTruth {
+    let rgb = lamp.illuminance();
+    let total = luminance(illuminance(rays, &lamp.direction));
+    LampTruth {
+        direction: lamp.direction,
+        radius_deg: lamp.angular_radius_rad.to_degrees(),
+        illuminance: luminance(rgb),
+        share: luminance(rgb) / total,
+        rgb,
+    }
+}
+
+/// Normals spread evenly over the cap, its rim included.
+fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
+    const NORMALS: usize = 420;
+    const ON_RIM: usize = 160;
+    let [right, up] = tangents(to_camera);
+    let rim_cos = CAP_DEG.to_radians().cos();
+    let golden = PI * (3.0 - 5.0_f64.sqrt());
+    let towards =
+        |cos: f64, phi: f64| to_camera * cos + (right * phi.cos() + up * phi.sin()) * (1.0 - cos * cos).max(0.0).sqrt();
+    let inside = (0..NORMALS)
+        .map(|i| towards(1.0 - (i as f64 + 0.5) / NORMALS as f64 * (1.0 - rim_cos), golden * i as f64));
+    let rim = (0..ON_RIM).map(|i| towards(rim_cos, TAU * i as f64 / ON_RIM as f64));
+    inside.chain(rim).collect()
+}
+
+/// The largest angle between keys that belong together. Lamps keep their order on both sides but for one left out.
+fn direction_error(set: &SideTruth, cg: &SideTruth) -> f64 {
+    let keys = |side: &SideTruth| {
+        let limit = side.lamps.first().map_or(0.0, |k| k.illuminance) * (-CO_KEY_STOPS).exp2();
+        side.lamps.iter().filter(|l| l.illuminance >= limit).count()
+    };
+    let count = keys(set).max(keys(cg)).min(set.lamps.len()).min(cg.lamps.len());
+    let angle = |i: usize| angle_between_rad(&set.lamps[i].direction, &cg.lamps[i].direction).to_degrees();
+    (0..count).map(angle).fold(0.0, f64::max)
+}
+
+/// Share of the lamp that only the set has: the first whose illuminance has no equal in the CG's order.
+fn missing_share(set: &SideTruth, cg: &SideTruth) -> f64 {
+    let gain = cg.lamps[0].illuminance / set.lamps[0].illuminance;
+    let same = |i: usize| cg.lamps.get(i).is_some_and(|c| (c.illuminance / set.lamps[i].illuminance / gain).log2().abs() < 0.3);
+    (0..set.lamps.len()).find(|i| !same(*i)).map_or(0.0, |i| set.lamps[i].share)
+}
+
+/// Mean radiance of both sides over all directions that the sphere shows and the photograph holds.
+fn overall(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<f64>) -> bool) -> [[f64; 3]; 2] {
+    let mut sums = [[0.0; 3]; 2];
+    for direction in spiral(4 * DIRECTIONS).filter(seen) {
+        let (ours, theirs) = (set.radiance(&direction), cg.radiance(&direction));
+        if is_held(&ours, ceiling) && is_held(&theirs, ceiling) {
+            for c in 0..3 {
+                sums[0][c] += ours[c];
+                sums[1][c] += theirs[c];
+            }
+        }
+    }
+    sums
+}
+
+/// Median over directions of the ratio of luminances, lights left out, the turn of the whole undone.
+fn median_ratio(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<f64>) -> bool) -> f64 {
+    let lamps: Vec<DiscLight> = set.lights_in_camera_axes().into_iter().chain(cg.lights_in_camera_axes()).collect();
+    let margin = LIGHT_MARGIN_DEG.to_radians();
+    let lit = |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad + margin);
+    let mut ratios: Vec<f64> = spiral(DIRECTIONS)
+        .filter(|d| seen(d) && !lit(d))
+        .filter_map(|d| {
+            let (ours, theirs) = (set.radiance(&d), cg.radiance(&d));
+            let usable = is_held(&ours, ceiling) && is_held(&theirs, ceiling);
+            usable.then(|| stops(luminance(theirs), luminance(ours)))
+        })
+        .collect();
+    ratios.sort_by(f64::total_cmp);
+    ratios.get(ratios.len() / 2).copied().unwrap_or(f64::NAN)
+}
+
+fn clipped_share(set: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
+    let rays = rays(set);
+    let beyond: Vec<Ray> = rays
+        .iter()
+        .filter(|r| !is_held(&r.radiance, ceiling))
+        .map(|r| Ray { direction: r.direction, radiance: r.radiance, steradian: r.steradian })
+        .collect();
+    if beyond.is_empty() {
+        return 0.0;
+    }
+    let share = |n: &Vector3<f64>| luminance(illuminance(&beyond, n)) / luminance(illuminance(&rays, n));
+    cap_normals(to_camera).iter().map(share).fold(0.0, f64::max)
+}
+
+fn lost_share(set: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
+    let rays = rays(set);
+    let kept: Vec<Ray> = rays.iter().map(|r| Ray { radiance: held(r.radiance, ceiling), ..*r }).collect();
+    let share = |n: &Vector3<f64>| 1.0 - luminance(illuminance(&kept, n)) / luminance(illuminance(&rays, n));
+    let normals = cap_normals(to_camera);
+    normals.iter().step_by(8).map(share).fold(0.0, f64::max)
+}

@@ -1,0 +1,68 @@
+//! How errors and verdicts grow with noise, blur, compression, clipping, small spheres, hidden parts and an unknown
+//! lens.
+//!
+//! `cargo bench --bench robustness` takes careful made-up shots, spoils one thing at a time, and prints a table for
+//! each. With `-- --write docs` it writes `docs/robustness.md` and its plots; `--shots N` sets the shots of a row.
+#![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
+
+mod made_up;
+#[path = "robustness/conditions.rs"]
+mod conditions;
+#[path = "robustness/rows.rs"]
+mod rows;
+
+use std::error::Error;
+use std::path::{Path, PathBuf};
+
+use conditions::{CONDITIONS, Condition};
+use made_up::judge::judge;
+use made_up::recipe::Recipe;
+use plateproof::report::picture::render_plot;
+use rows::Row;
+
+/// First seed; never among those that uncertainties were tuned on.
+const SEED: u64 = 21_000;
+/// Shots in a row.
+const SHOTS: u64 = 6;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let after = |name: &str| arguments.iter().position(|a| a == name).and_then(|i| arguments.get(i + 1)).cloned();
+    let shots = after("--shots").and_then(|n| n.parse().ok()).unwrap_or(SHOTS);
+    let only = after("--only");
+    let mut text = format!("{}\nSeeds {SEED} to {}.\n", rows::INTRODUCTION, SEED + shots - 1);
+    let folder = after("--write").map(PathBuf::from);
+    for condition in CONDITIONS.iter().filter(|c| only.as_ref().is_none_or(|name| c.name == name)) {
+        let rows = measure(condition, shots)?;
+        let part = rows::table(condition, &rows);
+        println!("{part}");
+        text.push_str(&part);
+        if let Some(folder) = &folder {
+            std::fs::create_dir_all(folder.join("robustness"))?;
+            std::fs::write(picture(folder, condition), render_plot(&rows::plot(condition, &rows))?)?;
+        }
+    }
+    if let Some(folder) = folder.filter(|_| only.is_none()) {
+        std::fs::write(folder.join("robustness.md"), text)?;
+    }
+    Ok(())
+}
+
+fn picture(folder: &Path, condition: &Condition) -> PathBuf {
+    folder.join("robustness").join(format!("{}.png", condition.name))
+}
+
+/// The same shots at every value of the condition.
+fn measure(condition: &Condition, shots: u64) -> Result<Vec<Row>, Box<dyn Error>> {
+    let mut rows = Vec::new();
+    for value in condition.values {
+        let mut row = Row::new(*value);
+        for seed in SEED..SEED + shots {
+            let mut recipe = Recipe::careful(seed);
+            (condition.spoil)(&mut recipe, *value);
+            row.shots.push(judge(&recipe)?);
+        }
+        rows.push(row);
+    }
+    Ok(rows)
+}

@@ -1,0 +1,104 @@
+//! Tables and plots of one condition.
+
+use std::fmt::Write;
+
+use plateproof::report::Verdict;
+use plateproof::report::picture::{Plot, PlotPanel, PlotPoint};
+use plateproof::sheet::Tolerances;
+
+use crate::conditions::Condition;
+use crate::made_up::judge::{CHECKS, Judged};
+
+/// All shots at one value of a condition.
+pub(crate) struct Row {
+    pub(crate) value: f64,
+    pub(crate) shots: Vec<Judged>,
+}
+
+impl Row {
+    pub(crate) fn new(value: f64) -> Self {
+        Self { value, shots: Vec::new() }
+    }
+
+    fn points(&self, check: &str) -> Vec<PlotPoint> {
+        let point = |shot: &Judged| {
+            let score = shot.scores.iter().find(|s| s.name == check)?;
+            let verdict = shot.calls.iter().find(|c| c.check == check)?.verdict;
+            Some(PlotPoint { across: self.value, value: score.value - score.truth, sd: score.sd, verdict })
+        };
+        self.shots.iter().filter_map(point).collect()
+    }
+}
+
+pub(crate) const INTRODUCTION: &str = "# What happens as the input gets worse
+
+Made by `cargo bench --bench robustness -- --write docs`; the same on every machine. Each table takes careful made-up
+shots (sphere of 90 px radius, lens known, nothing wrong in the CG unless said) and spoils one thing. Error: root mean
+square of value minus truth. sd: median of what the report states. Verdicts: match / mismatch / unsure; the truth is a
+match everywhere. In the plots a bar reaches two standard deviations up and down, grey is the tolerance, a ring is a
+match, a filled square a mismatch, a dashed ring undecided, a tick at the foot a shot that was refused or gave no number.
+";
+
+pub(crate) fn table(condition: &Condition, rows: &[Row]) -> String {
+    let mut text = format!("\n## {}\n\n![{}](robustness/{}.png)\n\n| {} | done |", condition.title, condition.title, condition.name, condition.across);
+    for check in CHECKS {
+        let _ = write!(text, " {check}: error | sd | verdicts |");
+    }
+    text.push_str("\n|---|---|");
+    text.push_str(&"---|---|---|".repeat(CHECKS.len()));
+    text.push('\n');
+    for row in rows {
+        let done = row.shots.iter().filter(|s| s.refused.is_none()).count();
+        let _ = write!(text, "| {} | {done} of {} |", row.value, row.shots.len());
+        for check in CHECKS {
+            cells(&mut text, row, check);
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn cells(text: &mut String, row: &Row, check: &str) {
+    let points = row.points(check);
+    let calls = row.shots.iter().flat_map(|s| &s.calls).filter(|c| c.check == check);
+    let verdicts: Vec<Verdict> = calls.map(|c| c.verdict).collect();
+    let count = |verdict: Verdict| verdicts.iter().filter(|v| **v == verdict).count();
+    let said = [Verdict::Match, Verdict::Mismatch, Verdict::Unsure].map(count);
+    if points.is_empty() {
+        let _ = write!(text, " - | - | {} / {} / {} |", said[0], said[1], said[2]);
+        return;
+    }
+    let error = (points.iter().map(|p| p.value * p.value).sum::<f64>() / points.len() as f64).sqrt();
+    let mut sd: Vec<f64> = points.iter().map(|p| p.sd).collect();
+    sd.sort_by(f64::total_cmp);
+    let _ = write!(text, " {error:.3} | {:.3} | {} / {} / {} |", sd[sd.len() / 2], said[0], said[1], said[2]);
+}
+
+pub(crate) fn plot(condition: &Condition, rows: &[Row]) -> Plot {
+    let t = Tolerances::default();
+    let panels = [
+        ("deg", t.direction.deg),
+        ("stops", t.key_fill.stops),
+        ("stops", t.exposure.stops),
+        ("stops", t.colour.stops),
+    ];
+    let panels = CHECKS.into_iter().zip(panels).map(|(check, (unit, tolerance))| PlotPanel {
+        heading: check.to_owned(),
+        unit: unit.to_owned(),
+        tolerance,
+        points: rows.iter().flat_map(|row| row.points(check)).collect(),
+        without: rows
+            .iter()
+            .flat_map(|row| {
+                let missing = row.shots.len() - row.points(check).len();
+                std::iter::repeat_n(row.value, missing)
+            })
+            .collect(),
+    });
+    Plot {
+        title: condition.title.to_owned(),
+        across: condition.across.to_owned(),
+        logarithmic: condition.logarithmic,
+        panels: panels.collect(),
+    }
+}

@@ -1,0 +1,254 @@
+//! Errors over a condition: points with their uncertainty, the tolerance as a band.
+
+use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
+use super::lettering::{HEADING, Lettering, SMALL, TABLE};
+use super::png_file::encode_png;
+use crate::Result;
+use crate::report::{REPORT_FORMAT, Verdict};
+
+const PAGE_WIDTH: f32 = 1180.0;
+const MARGIN: f32 = 40.0;
+const TOP: f32 = 84.0;
+const PANEL_HEIGHT: f32 = 230.0;
+/// From one row of panels to the next.
+const STEP: f32 = 318.0;
+/// Room for the numbers left of a panel.
+const SCALE_WIDTH: f32 = 62.0;
+/// Points on one page at most; more would be a black area.
+const MOST_POINTS: usize = 4000;
+
+/// A page of plots over the same condition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Plot {
+    /// Heading of the page.
+    pub title: String,
+    /// What is across, with its unit.
+    pub across: String,
+    /// Equal factors are equally far apart; needs numbers above 0.
+    pub logarithmic: bool,
+    /// One panel for each number.
+    pub panels: Vec<PlotPanel>,
+}
+
+/// One number over the condition.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlotPanel {
+    /// Heading.
+    pub heading: String,
+    /// Unit of the number.
+    pub unit: String,
+    /// Half-height of the grey band; 0 for none.
+    pub tolerance: f64,
+    /// The points, in any order.
+    pub points: Vec<PlotPoint>,
+    /// Conditions under which there was no number.
+    pub without: Vec<f64>,
+}
+
+/// One result.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlotPoint {
+    /// The condition.
+    pub across: f64,
+    /// The number.
+    pub value: f64,
+    /// Its standard deviation; the bar reaches two of them up and down.
+    pub sd: f64,
+    /// Decides the symbol.
+    pub verdict: Verdict,
+}
+
+/// The plots as a PNG file 1180 px wide, two panels in a row. Bars reach two standard deviations up and down; a ring is
+/// a match, a filled square a mismatch, a dashed ring undecided, a tick at the foot a condition without a number.
+/// Numbers that are not finite are left out.
+///
+/// # Errors
+/// `Io` where the picture cannot be encoded.
+pub fn render_plot(plot: &Plot) -> Result<Vec<u8>> {
+    let rows = plot.panels.len().div_ceil(2).max(1);
+    let height = TOP + STEP * rows as f32;
+    let mut page = Page { canvas: Canvas::new(PAGE_WIDTH as u32, height as u32)?, lettering: Lettering::new(), plot };
+    page.lettering.text(&mut page.canvas, MARGIN, 48.0, &plot.title, HEADING);
+    let width = (PAGE_WIDTH - 3.0 * MARGIN) / 2.0 - SCALE_WIDTH;
+    for (index, panel) in plot.panels.iter().enumerate() {
+        let x = MARGIN + SCALE_WIDTH + (index % 2) as f32 * (width + SCALE_WIDTH + MARGIN);
+        let y = TOP + 24.0 + (index / 2) as f32 * STEP;
+        page.panel(panel, Area::new(x, y, width, PANEL_HEIGHT));
+    }
+    let (width, height, rgb) = page.canvas.into_rgb();
+    encode_png(width, height, &rgb, REPORT_FORMAT)
+}
+
+struct Page<'a> {
+    canvas: Canvas,
+    lettering: Lettering,
+    plot: &'a Plot,
+}
+
+/// From numbers to places on the page.
+struct Axes {
+    area: Area,
+    logarithmic: bool,
+    across: [f64; 2],
+    reach: f64,
+}
+
+impl Axes {
+    fn new(area: Area, plot: &Plot, panel: &PlotPanel) -> Self {
+        let all = plot.panels.iter().flat_map(|p| p.points.iter().map(|p| p.across).chain(p.without.iter().copied()));
+        let usable = all.filter(|x| x.is_finite() && (!plot.logarithmic || *x > 0.0));
+        let (low, high) = usable.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)));
+        let across = if low < high { [low, high] } else { [low.min(0.9), low.max(1.1)].map(finite_or_one) };
+        let ends = panel.points.iter().map(|p| p.value.abs() + 2.0 * p.sd).filter(|v| v.is_finite());
+        // A few wild points must not flatten the rest: the scale holds 19 of 20.
+        let mut sorted: Vec<f64> = ends.collect();
+        sorted.sort_by(f64::total_cmp);
+        let most = sorted.get(sorted.len() * 19 / 20).or(sorted.last()).copied().unwrap_or(0.0);
+        let reach = most.max(1.3 * panel.tolerance);
+        Self { area, logarithmic: plot.logarithmic, across, reach: if reach > 0.0 { 1.05 * reach } else { 1.0 } }
+    }
+
+    fn x(&self, across: f64) -> f32 {
+        let place = |v: f64| if self.logarithmic { v.max(1e-12).ln() } else { v };
+        let [low, high] = self.across.map(place);
+        let inset = 0.04 + 0.92 * ((place(across) - low) / (high - low).max(1e-12));
+        self.area.x + self.area.width * inset.clamp(0.0, 1.0) as f32
+    }
+
+    fn y(&self, value: f64) -> f32 {
+        let up = (0.5 + 0.5 * value / self.reach).clamp(0.0, 1.0);
+        self.area.bottom() - self.area.height * up as f32
+    }
+}
+
+fn finite_or_one(value: f64) -> f64 {
+    if value.is_finite() { value } else { 1.0 }
+}
+
+impl Page<'_> {
+    fn panel(&mut self, panel: &PlotPanel, area: Area) {
+        let axes = Axes::new(area, self.plot, panel);
+        let heading = format!("{}, error in {}", panel.heading, panel.unit);
+        self.lettering.text(&mut self.canvas, area.x, area.y - 10.0, &heading, TABLE);
+        self.band(&axes, panel.tolerance);
+        self.scales(&axes, panel);
+        for point in panel.points.iter().filter(|p| p.across.is_finite() && p.value.is_finite()).take(MOST_POINTS) {
+            self.point(&axes, point);
+        }
+        for across in panel.without.iter().filter(|x| x.is_finite()).take(MOST_POINTS) {
+            let x = axes.x(*across);
+            self.canvas.polyline(&[[x, area.bottom() - 9.0], [x, area.bottom() - 1.0]], Pen::new(INK, 2.0));
+        }
+        self.canvas.frame(area, Pen::new(INK, 1.0));
+    }
+
+    fn band(&mut self, axes: &Axes, tolerance: f64) {
+        if tolerance > 0.0 && tolerance.is_finite() {
+            let (top, bottom) = (axes.y(tolerance), axes.y(-tolerance));
+            self.canvas.fill(Area::new(axes.area.x, top, axes.area.width, bottom - top), CARD);
+        }
+    }
+
+    fn scales(&mut self, axes: &Axes, panel: &PlotPanel) {
+        let step = round_step(axes.reach);
+        for k in -4_i32..=4 {
+            let value = f64::from(k) * step;
+            if value.abs() > axes.reach {
+                continue;
+            }
+            let y = axes.y(value);
+            self.canvas.polyline(&[[axes.area.x, y], [axes.area.right(), y]], Pen::new(RULE, 1.0));
+            let words = format!("{value:+.*}", decimals(step));
+            self.lettering.text_right(&mut self.canvas, axes.area.x - 8.0, y + 4.0, &words, SMALL);
+        }
+        let mut marked: Vec<f64> = panel.points.iter().map(|p| p.across).chain(panel.without.iter().copied()).collect();
+        marked.retain(|x| x.is_finite());
+        marked.sort_by(f64::total_cmp);
+        marked.dedup();
+        let below = axes.area.bottom() + 18.0;
+        let mut free_from = f32::NEG_INFINITY;
+        for across in marked {
+            let words = short(across);
+            let (x, half) = (axes.x(across), self.lettering.width(&words, SMALL) / 2.0);
+            if x - half > free_from {
+                self.lettering.text_centred(&mut self.canvas, x, below, &words, SMALL);
+                free_from = x + half + 6.0;
+            }
+        }
+        let middle = axes.area.x + axes.area.width / 2.0;
+        self.lettering.text_centred(&mut self.canvas, middle, below + 20.0, &self.plot.across, SMALL.inked(INK));
+    }
+
+    fn point(&mut self, axes: &Axes, point: &PlotPoint) {
+        let (x, y) = (axes.x(point.across), axes.y(point.value));
+        if point.sd.is_finite() {
+            let ends = [[x, axes.y(point.value - 2.0 * point.sd)], [x, axes.y(point.value + 2.0 * point.sd)]];
+            self.canvas.polyline(&ends, Pen::new(FAINT_INK, 1.2).opacity(0.7));
+        }
+        match point.verdict {
+            Verdict::Mismatch => self.canvas.fill(Area::new(x - 4.0, y - 4.0, 8.0, 8.0), INK),
+            Verdict::Match => self.canvas.circle([x, y], 4.2, Pen::new(INK, 1.6)),
+            Verdict::Unsure | Verdict::NotGiven => {
+                self.canvas.circle([x, y], 4.2, Pen::new(FAINT_INK, 1.6).dashed(true));
+            }
+        }
+    }
+}
+
+/// A round step of which two to four fit into `reach`.
+fn round_step(reach: f64) -> f64 {
+    let decade = reach.max(1e-9).log10().floor();
+    let unit = 10.0_f64.powf(decade);
+    let steps = [0.25, 0.5, 1.0, 2.0].map(|s| s * unit);
+    steps.into_iter().find(|s| reach / s < 4.5).unwrap_or(2.0 * unit)
+}
+
+fn decimals(step: f64) -> usize {
+    (2.0 - step.max(1e-9).log10().floor()).clamp(0.0, 6.0) as usize - usize::from(step >= 1e-6)
+}
+
+/// A condition in few letters.
+fn short(value: f64) -> String {
+    let text = format!("{value:.4}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn plot(points: Vec<PlotPoint>) -> Plot {
+        let panel = PlotPanel {
+            heading: "exposure".to_owned(),
+            unit: "stops".to_owned(),
+            tolerance: 0.25,
+            points,
+            without: vec![8.0],
+        };
+        Plot { title: "Over blur".to_owned(), across: "blur, px".to_owned(), logarithmic: true, panels: vec![panel; 3] }
+    }
+
+    #[test]
+    fn a_page_has_two_rows_for_three_panels() {
+        let point = PlotPoint { across: 2.0, value: 0.1, sd: 0.02, verdict: Verdict::Match };
+        let png = render_plot(&plot(vec![point, PlotPoint { across: 4.0, ..point }])).unwrap();
+        assert_eq!(u32::from_be_bytes(png[16..20].try_into().unwrap()), 1180);
+        assert_eq!(u32::from_be_bytes(png[20..24].try_into().unwrap()), 720);
+    }
+
+    #[test]
+    fn odd_numbers_do_not_stop_it() {
+        let wild = [f64::NAN, f64::INFINITY, 0.0, -1.0, 1e300];
+        let points = wild.map(|v| PlotPoint { across: v, value: v, sd: v, verdict: Verdict::Unsure }).to_vec();
+        assert!(render_plot(&plot(points)).is_ok());
+        assert!(render_plot(&plot(Vec::new())).is_ok());
+    }
+
+    #[test]
+    fn steps_are_round_and_few() {
+        for reach in [0.013, 0.3, 1.0, 7.4, 96.0] {
+            let steps = reach / round_step(reach);
+            assert!((1.0..4.5).contains(&steps), "{reach}: {steps}");
+        }
+    }
+}
