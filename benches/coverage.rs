@@ -4,7 +4,8 @@
 //! every finding against what a perfect measurement would say: how often the 95 % interval covers the truth, the mean
 //! squared error over the stated variance, false verdicts, and how much is decided. Options after `--`: `--shots N`,
 //! `--tuning` (the seeds that uncertainties may be tuned on, never reported), `--seed N` (one shot, with its numbers),
-//! `--lines` (a line per shot), `--write FILE` (the table as Markdown).
+//! `--lines` (a line per shot), `--list FILE` (every number with its truth, tab-separated), `--write FILE` (the table as
+//! Markdown).
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
 
 #[path = "coverage/golden.rs"]
@@ -16,7 +17,7 @@ mod table;
 use std::error::Error;
 use std::time::Instant;
 
-use made_up::judge::{Judged, judge, letter};
+use made_up::judge::{Judged, judge_with_help, letter};
 use made_up::recipe::Recipe;
 
 /// First seed of the reported shots.
@@ -35,6 +36,7 @@ struct Options {
     lines: bool,
     only: Option<u64>,
     write: Option<String>,
+    list: Option<String>,
 }
 
 impl Options {
@@ -49,6 +51,7 @@ impl Options {
             lines: has("--lines"),
             only: number("--seed"),
             write: after("--write"),
+            list: after("--list"),
         }
     }
 }
@@ -61,7 +64,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let start = Instant::now();
     let mut all = Vec::new();
     for seed in options.first..options.first + options.shots {
-        let judged = judge(&Recipe::draw(seed))?;
+        let judged = judge_with_help(&Recipe::draw(seed))?;
         if options.lines {
             println!("{}", line(seed, &judged));
             for wild in judged.scores.iter().filter(|s| s.counts() && s.z().abs() > WILD) {
@@ -73,17 +76,35 @@ fn main() -> Result<(), Box<dyn Error>> {
     let golden = if options.first == REPORTED_SEED { golden::judged() } else { Vec::new() };
     let text = table::table(options.first, &all, &golden);
     println!("{text}\n{} shots in {:.0} s", options.shots, start.elapsed().as_secs_f64());
+    if let Some(path) = options.list {
+        std::fs::write(path, list(options.first, &all))?;
+    }
     if let Some(path) = options.write {
         std::fs::write(path, table::document(&text))?;
     }
     Ok(())
 }
 
+/// Every number: seed, radius, blur, name, value, sd, truth, qualities.
+fn list(first: u64, all: &[Judged]) -> String {
+    let mut text = String::new();
+    for (judged, seed) in all.iter().zip(first..) {
+        let recipe = Recipe::draw(seed);
+        for s in &judged.scores {
+            text.push_str(&format!(
+                "{seed}\t{:.1}\t{:.2}\t{}\t{}\t{}\t{}\t{:?}\n",
+                recipe.radius_px, recipe.blur_px, s.name, s.value, s.sd, s.truth, judged.qualities
+            ));
+        }
+    }
+    text
+}
+
 /// One shot in full.
 fn one(seed: u64) -> Result<(), Box<dyn Error>> {
     let recipe = Recipe::draw(seed);
     println!("{recipe:#?}");
-    let judged = judge(&recipe)?;
+    let judged = judge_with_help(&recipe)?;
     for score in &judged.scores {
         println!("{}", score_line(score));
     }

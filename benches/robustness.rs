@@ -5,9 +5,9 @@
 //! each. With `-- --write docs` it writes `docs/robustness.md` and its plots; `--shots N` sets the shots of a row.
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
 
-mod made_up;
 #[path = "robustness/conditions.rs"]
 mod conditions;
+mod made_up;
 #[path = "robustness/rows.rs"]
 mod rows;
 

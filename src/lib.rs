@@ -47,6 +47,7 @@ pub mod side;
 pub mod sphere;
 pub mod summary;
 pub mod sun;
+pub mod uncertainty;
 mod units;
 
 pub use crate::capture_time::CaptureTime;

@@ -1,13 +1,13 @@
 //! One side of a comparison: everything that one frame's sphere says, with the uncertainty of where it says it.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 
-use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
+use crate::camera::View;
 use crate::image::Frame;
-use crate::lights::{Light, Lights, find_lights, isotropic_cov};
+use crate::lights::{Lights, find_lights};
 use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, largest_clipped_share};
 use crate::report::SphereRole;
-use crate::sphere::{MirrorGeometry, SphereCone, SphereFit, cone_of_outline, tangents};
+use crate::sphere::{MirrorGeometry, SphereFit, cone_of_outline};
 
 /// How far a frame's numbers can be trusted as light, beyond noise.
 #[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]
@@ -133,51 +133,6 @@ impl Side {
         let view = self.view.with_horizontal_fov(horizontal_fov_deg);
         let cone = cone_of_outline(&view, &self.fit.outline)?;
         Some(MirrorGeometry::new(&view, &cone).reflect(point_px)?.direction)
-    }
-
-    /// Covariance (3×3, rad²) of a light's direction from the picture and the outline, the field of view taken as
-    /// known.
-    pub fn direction_cov(&self, light: &Light) -> Matrix3<f64> {
-        let picture = isotropic_cov(&light.direction, light.picture_sd_rad);
-        let Some(jacobian) = light.point_px.and_then(|p| self.outline_jacobian(p)) else { return picture };
-        picture + jacobian * self.fit.cone_cov * jacobian.transpose()
-    }
-
-    /// Covariance of a light's direction from not knowing the field of view: the spread of directions over the range
-    /// tried, taken as uniform.
-    pub fn fov_cov(&self, light: &Light) -> Matrix3<f64> {
-        let Some(point) = light.point_px.filter(|_| self.view.is_assumed()) else { return Matrix3::zeros() };
-        UNKNOWN_FOV_RANGE_DEG
-            .into_iter()
-            .filter_map(|fov| self.direction_under_fov(point, fov))
-            .map(|d| (d - light.direction) * (d - light.direction).transpose() / 3.0)
-            .max_by(|a, b| a.trace().total_cmp(&b.trace()))
-            .unwrap_or_else(Matrix3::zeros)
-    }
-
-    /// How the direction seen at a point moves with the cone: columns are tangent x, tangent y and half-angle.
-    fn outline_jacobian(&self, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
-        let step = 1e-3 * self.fit.cone.half_angle_rad;
-        let [right, up] = tangents(&self.fit.cone.axis);
-        let seen = |axis: Vector3<f64>, half_angle_rad: f64| {
-            let cone = SphereCone { axis: axis.normalize(), half_angle_rad };
-            MirrorGeometry::new(&self.view, &cone).reflect(point_px).map(|r| r.direction)
-        };
-        let axis = self.fit.cone.axis;
-        let alpha = self.fit.cone.half_angle_rad;
-        let middle = seen(axis, alpha)?;
-        // Towards the rim only one of the two steps may still hit the sphere.
-        let slope = |plus: Option<Vector3<f64>>, minus: Option<Vector3<f64>>| match (plus, minus) {
-            (Some(p), Some(m)) => Some((p - m) / (2.0 * step)),
-            (Some(p), None) => Some((p - middle) / step),
-            (None, Some(m)) => Some((middle - m) / step),
-            (None, None) => None,
-        };
-        Some(Matrix3::from_columns(&[
-            slope(seen(axis + right * step, alpha), seen(axis - right * step, alpha))?,
-            slope(seen(axis + up * step, alpha), seen(axis - up * step, alpha))?,
-            slope(seen(axis, alpha + step), seen(axis, alpha - step))?,
-        ]))
     }
 
     /// Largest part that clipped pixels give of what any patch of the cap receives.

@@ -14,7 +14,9 @@ use crate::made_up::score::{Call, Quality, Score};
 pub(crate) fn judged() -> Vec<Judged> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced");
     let mut folders: Vec<PathBuf> = std::fs::read_dir(root)
-        .map(|entries| entries.filter_map(|e| e.ok().map(|e| e.path())).filter(|p| p.join("truth.json").exists()).collect())
+        .map(|entries| {
+            entries.filter_map(|e| e.ok().map(|e| e.path())).filter(|p| p.join("truth.json").exists()).collect()
+        })
         .unwrap_or_default();
     folders.sort();
     folders.iter().filter_map(|folder| one(folder)).collect()
@@ -27,6 +29,7 @@ fn one(folder: &Path) -> Option<Judged> {
         scores: Vec::new(),
         calls: Vec::new(),
         refused: report.error.as_ref().map(|e| e.cause.clone()),
+        helped: None,
         qualities: vec![Quality::Good],
     };
     for finding in &report.findings {

@@ -51,9 +51,11 @@ impl Statistics {
 pub(crate) fn table(first_seed: u64, shots: &[Judged], golden: &[Judged]) -> String {
     let mut text = String::new();
     let refused = shots.iter().filter(|s| s.refused.is_some()).count();
+    let helped = shots.iter().filter(|s| s.helped.is_some()).count();
     let _ = writeln!(
         text,
-        "Seeds {first_seed} to {}: {} made-up shots, {refused} refused; {} path-traced shots.\n",
+        "Seeds {first_seed} to {}: {} made-up shots; in {helped} the search refused and the outline was given by hand, {refused} \
+         could not be done at all; {} path-traced shots.\n",
         first_seed + shots.len() as u64 - 1,
         shots.len(),
         golden.len()
@@ -150,9 +152,13 @@ fn refusals(text: &mut String, first_seed: u64, shots: &[Judged]) {
     let list: Vec<String> = shots
         .iter()
         .zip(first_seed..)
-        .filter_map(|(s, seed)| s.refused.as_ref().map(|why| format!("- {seed} {:?}: {why}", s.qualities)))
+        .filter_map(|(s, seed)| Some(format!("- {seed}: {}", s.refused.as_ref().or(s.helped.as_ref())?)))
         .collect();
-    let _ = writeln!(text, "\n### Refused\n\n{}", if list.is_empty() { "None.".to_owned() } else { list.join("\n") });
+    let _ = writeln!(
+        text,
+        "\n### Refused by the search\n\n{}",
+        if list.is_empty() { "None.".to_owned() } else { list.join("\n") }
+    );
 }
 
 /// The document that is committed.

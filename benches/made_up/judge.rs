@@ -30,25 +30,51 @@ pub(crate) struct Judged {
     pub(crate) calls: Vec<Call>,
     /// Why the shot could not be done.
     pub(crate) refused: Option<String>,
+    /// Why it could be done only with the outline given.
+    pub(crate) helped: Option<String>,
     pub(crate) qualities: Vec<Quality>,
 }
 
 /// Makes, checks and judges one shot in a folder of its own.
 pub(crate) fn judge(recipe: &Recipe) -> Result<Judged> {
+    let folder = frames_of(recipe)?;
+    judge_frames(recipe, folder.path())
+}
+
+/// The same; where the sphere is not found, the outline is given as the report asks for.
+pub(crate) fn judge_with_help(recipe: &Recipe) -> Result<Judged> {
+    let folder = frames_of(recipe)?;
+    let alone = judge_frames(recipe, folder.path())?;
+    let Some(why) = alone.refused else { return Ok(alone) };
+    let helped = Recipe { outline_given: true, ..recipe.clone() };
+    Ok(Judged { helped: Some(why), ..judge_frames(&helped, folder.path())? })
+}
+
+fn frames_of(recipe: &Recipe) -> Result<tempfile::TempDir> {
     let folder = tempfile::tempdir().map_err(|error| plateproof::Error::io(Path::new("temporary folder"), &error))?;
     frames::write(recipe, folder.path())?;
-    let report = check_shot(&sheet(recipe, folder.path())?, RunOptions::default()).report;
+    Ok(folder)
+}
+
+fn judge_frames(recipe: &Recipe, folder: &Path) -> Result<Judged> {
+    let report = check_shot(&sheet(recipe, folder)?, RunOptions::default()).report;
+    let mut judged = Judged {
+        scores: Vec::new(),
+        calls: Vec::new(),
+        refused: refusal(&report),
+        helped: None,
+        qualities: Vec::new(),
+    };
+    if judged.refused.is_some() {
+        return Ok(judged);
+    }
     let perfect = Perfect::of(recipe);
-    let qualities = Quality::all_of(recipe, &perfect);
-    let refused = refusal(&report);
-    let mut judged = Judged { scores: Vec::new(), calls: Vec::new(), refused, qualities };
-    if judged.refused.is_none() {
-        for finding in &report.findings {
-            comparison(&mut judged, recipe, &perfect, finding);
-        }
-        for sphere in &report.spheres {
-            one_sphere(&mut judged.scores, recipe, &perfect, sphere);
-        }
+    judged.qualities = Quality::all_of(recipe, &perfect);
+    for finding in &report.findings {
+        comparison(&mut judged, recipe, &perfect, finding);
+    }
+    for sphere in &report.spheres {
+        one_sphere(&mut judged.scores, recipe, &perfect, sphere);
     }
     Ok(judged)
 }
@@ -186,7 +212,8 @@ fn outline(scores: &mut Vec<Score>, recipe: &Recipe, sphere: &SphereReport) {
 
 fn same_lamp<'a>(truth: &'a SideTruth, light: &LightReport) -> Option<&'a LampTruth> {
     let seen = direction_of_deg(light.azimuth_deg, light.elevation_deg);
-    let near = |l: &&LampTruth| angle_between_rad(&seen, &l.direction).to_degrees() < SAME_LIGHT_DEG.max(0.7 * l.radius_deg);
+    let near =
+        |l: &&LampTruth| angle_between_rad(&seen, &l.direction).to_degrees() < SAME_LIGHT_DEG.max(0.7 * l.radius_deg);
     truth.lamps.iter().find(near)
 }
 

@@ -147,7 +147,8 @@ fn rays(scene: &Scene) -> Vec<Ray> {
     let lamps = scene.lights_in_camera_axes();
     let mut bare = scene.clone();
     bare.lights.clear();
-    let behind_lamp = |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad);
+    let behind_lamp =
+        |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad);
     let steradian = 4.0 * PI / DIRECTIONS as f64;
     let free = spiral(DIRECTIONS).filter(|d| !behind_lamp(d));
     let surroundings = free.map(|direction| Ray { radiance: bare.radiance(&direction), direction, steradian });
@@ -226,8 +227,8 @@ fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
     let golden = PI * (3.0 - 5.0_f64.sqrt());
     let towards =
         |cos: f64, phi: f64| to_camera * cos + (right * phi.cos() + up * phi.sin()) * (1.0 - cos * cos).max(0.0).sqrt();
-    let inside = (0..NORMALS)
-        .map(|i| towards(1.0 - (i as f64 + 0.5) / NORMALS as f64 * (1.0 - rim_cos), golden * i as f64));
+    let inside =
+        (0..NORMALS).map(|i| towards(1.0 - (i as f64 + 0.5) / NORMALS as f64 * (1.0 - rim_cos), golden * i as f64));
     let rim = (0..ON_RIM).map(|i| towards(rim_cos, TAU * i as f64 / ON_RIM as f64));
     inside.chain(rim).collect()
 }
@@ -246,7 +247,9 @@ fn direction_error(set: &SideTruth, cg: &SideTruth) -> f64 {
 /// Share of the lamp that only the set has: the first whose illuminance has no equal in the CG's order.
 fn missing_share(set: &SideTruth, cg: &SideTruth) -> f64 {
     let gain = cg.lamps[0].illuminance / set.lamps[0].illuminance;
-    let same = |i: usize| cg.lamps.get(i).is_some_and(|c| (c.illuminance / set.lamps[i].illuminance / gain).log2().abs() < 0.3);
+    let same = |i: usize| {
+        cg.lamps.get(i).is_some_and(|c| (c.illuminance / set.lamps[i].illuminance / gain).log2().abs() < 0.3)
+    };
     (0..set.lamps.len()).find(|i| !same(*i)).map_or(0.0, |i| set.lamps[i].share)
 }
 
@@ -269,7 +272,8 @@ fn overall(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<
 fn median_ratio(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<f64>) -> bool) -> f64 {
     let lamps: Vec<DiscLight> = set.lights_in_camera_axes().into_iter().chain(cg.lights_in_camera_axes()).collect();
     let margin = LIGHT_MARGIN_DEG.to_radians();
-    let lit = |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad + margin);
+    let lit =
+        |d: &Vector3<f64>| lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad + margin);
     let mut ratios: Vec<f64> = spiral(DIRECTIONS)
         .filter(|d| seen(d) && !lit(d))
         .filter_map(|d| {

@@ -3,11 +3,17 @@
 use std::path::Path;
 
 use plateproof::Result;
+use plateproof::demo::render::MirrorSphere;
 use plateproof::sheet::{ShotSheet, sheet_from_json};
+use plateproof::sphere::outline_of_cone;
 use serde_json::{Value, json};
 
 use super::frames::{CG, PLATE, mirror_name};
+use super::random::Random;
 use super::recipe::{BELIEVED, Kept, Recipe, Told};
+
+/// How well a hand draws an outline, px; what the program takes for one that is given.
+const HAND_SD_PX: f64 = 0.25;
 
 /// Width of the invented sensor, mm.
 const SENSOR_WIDTH_MM: f64 = 24.0;
@@ -25,7 +31,23 @@ pub(crate) fn sheet(recipe: &Recipe, folder: &Path) -> Result<ShotSheet> {
     if recipe.plate_drift_stops.is_some() {
         value["plate"] = json!({ "frame": PLATE, "clip_level": recipe.clip_level });
     }
+    if recipe.outline_given {
+        value["mirrors"][0]["outline_px"] = json!(drawn_outline(recipe, 1));
+        if !recipe.cg_alpha {
+            value["cg"]["spheres"][0]["outline_px"] = json!(drawn_outline(recipe, 2));
+        }
+    }
     sheet_from_json(value, Path::new("made-up shot"), folder)
+}
+
+/// The outline as a hand draws it: a quarter of a pixel off each way and in its axes.
+fn drawn_outline(recipe: &Recipe, hand: u64) -> Vec<f64> {
+    let mut random = Random::new(recipe.seed * 4 + hand);
+    let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, BELIEVED);
+    let Some(o) = outline_of_cone(&recipe.view(), &sphere.cone) else { return Vec::new() };
+    let mut off = || HAND_SD_PX * random.normal();
+    let (dx, dy, dr) = (off(), off(), off());
+    vec![o.centre_x + dx, o.centre_y + dy, o.semi_a + dr, o.semi_b + dr, o.angle_deg]
 }
 
 fn mirror(recipe: &Recipe) -> Value {

@@ -40,7 +40,10 @@ match, a filled square a mismatch, a dashed ring undecided, a tick at the foot a
 ";
 
 pub(crate) fn table(condition: &Condition, rows: &[Row]) -> String {
-    let mut text = format!("\n## {}\n\n![{}](robustness/{}.png)\n\n| {} | done |", condition.title, condition.title, condition.name, condition.across);
+    let mut text = format!(
+        "\n## {}\n\n![{}](robustness/{}.png)\n\n| {} | done |",
+        condition.title, condition.title, condition.name, condition.across
+    );
     for check in CHECKS {
         let _ = write!(text, " {check}: error | sd | verdicts |");
     }
@@ -76,12 +79,8 @@ fn cells(text: &mut String, row: &Row, check: &str) {
 
 pub(crate) fn plot(condition: &Condition, rows: &[Row]) -> Plot {
     let t = Tolerances::default();
-    let panels = [
-        ("deg", t.direction.deg),
-        ("stops", t.key_fill.stops),
-        ("stops", t.exposure.stops),
-        ("stops", t.colour.stops),
-    ];
+    let panels =
+        [("deg", t.direction.deg), ("stops", t.key_fill.stops), ("stops", t.exposure.stops), ("stops", t.colour.stops)];
     let panels = CHECKS.into_iter().zip(panels).map(|(check, (unit, tolerance))| PlotPanel {
         heading: check.to_owned(),
         unit: unit.to_owned(),

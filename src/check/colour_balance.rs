@@ -1,24 +1,27 @@
 //! `colour-balance`: is the light the same colour?
 
+use std::f64::consts::LN_2;
+
 use serde_json::Value;
 
 use super::exposure::{curve_sd_stops, shared_directions};
+use super::exposure::shared_directions;
 use super::{Check, CheckDoc, Comparison, blank, decide, main_doubt};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
 use crate::colour::luminance;
+use crate::lights::Light;
 use crate::pairing::pair_lights;
 use crate::radiance::DirectionGrid;
 use crate::report::{Balance, Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
+use crate::uncertainty::colour::{difference_sd, temperature_doubt};
+use crate::uncertainty::{blind_cone, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
 const FLOOR_SD_STOPS: f64 = 0.006;
-
-/// Automatic white balance moves channels by about this much against each other (measured on camera files).
-const AUTO_WHITE_SD_STOPS: f64 = 0.3;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
@@ -30,9 +33,19 @@ pub struct ColourBalance;
 pub use super::docs::colour_balance::DOC;
 
 /// The light of both sides that is compared, working space.
+#[derive(Clone, Copy, Default)]
 struct Lights {
     mirror: [f64; 3],
     cg: [f64; 3],
+}
+
+/// The mean light of the shared directions, and how sure it is.
+struct Overall {
+    lights: Lights,
+    /// Disagreement of the patches of the sky, stops.
+    scatter_sd_stops: f64,
+    /// How unsure the strength of single lights is, which pull the mean towards their colour, stops.
+    mixture_sd_stops: f64,
 }
 
 impl Check for ColourBalance {
@@ -53,9 +66,10 @@ impl Check for ColourBalance {
             return finding;
         }
         let cg = pair.cg_on_equal_terms();
-        let doubts = doubts(pair);
+        let overall = overall(pair, cg);
+        let doubts = doubts(pair, overall.as_ref());
         let sd = super::combined(&doubts);
-        let Some(overall) = overall(pair, cg).and_then(|l| balance(&l, sd).map(|b| (l, b))) else {
+        let Some(overall) = overall.and_then(|o| balance(&o.lights, sd).map(|b| (o.lights, b))) else {
             finding.reason = "a channel of one of the spheres is black or negative".to_owned();
             finding.remedy = "check encoding and colour space of both frames".to_owned();
             return finding;
@@ -67,14 +81,19 @@ impl Check for ColourBalance {
     }
 }
 
-fn doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
+fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
     let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     // What the channels' curves have in common cancels.
     let curve = 0.5 * curve_sd_stops(trust);
     let white = if trust.auto_white_balance { AUTO_WHITE_SD_STOPS } else { 0.0 };
+    let curve = if trust.tone_curve { tone_curve::CHANNEL_SD_STOPS } else { 0.0 };
+    let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
+    let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     vec![
-        (FLOOR_SD_STOPS, "the two spheres differ from direction to direction"),
+        (scatter, "the two spheres differ from direction to direction"),
+        (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
+        (blind_cone::hidden_channel_sd_stops(&pair.mirror), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
         (curve, "an 8-bit camera file has an unknown tone curve"),
         (white, "the camera balanced its white by itself"),
@@ -83,9 +102,10 @@ fn doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
 }
 
 /// Mean radiance over the directions that both sides saw unclipped.
-fn overall(pair: &Comparison, cg: &Side) -> Option<Lights> {
+fn overall(pair: &Comparison, cg: &Side) -> Option<Overall> {
     let grid = DirectionGrid::shared();
-    let (mut mirror, mut other, mut used) = ([0.0; 3], [0.0; 3], 0.0);
+    let (mut sum, mut used, mut steradian) = (Lights::default(), 0.0, 0.0);
+    let mut patches = vec![Lights::default(); scatter::PATCHES];
     for (cell, direction) in grid.directions.iter().enumerate() {
         let source = pair.rotation.as_ref().map_or(*direction, |r| r.back(direction));
         let from = if pair.rotation.is_some() { grid.cell(&source) } else { cell };
@@ -95,12 +115,51 @@ fn overall(pair: &Comparison, cg: &Side) -> Option<Lights> {
             continue;
         }
         used += 1.0;
-        for channel in 0..3 {
-            mirror[channel] += a.light[channel] / a.steradian;
-            other[channel] += b.light[channel] / b.steradian;
+        steradian += grid.steradian[cell];
+        for lights in [&mut sum, &mut patches[scatter::patch_of(direction)]] {
+            for channel in 0..3 {
+                lights.mirror[channel] += a.light[channel] / a.steradian;
+                lights.cg[channel] += b.light[channel] / b.steradian;
+            }
         }
     }
-    (used > 0.0).then(|| Lights { mirror: mirror.map(|v| v / used), cg: other.map(|v| v / used) })
+    if used == 0.0 {
+        return None;
+    }
+    let lights = Lights { mirror: sum.mirror.map(|v| v / used), cg: sum.cg.map(|v| v / used) };
+    let mixture = |side: &Side, mean: [f64; 3]| mixture_sd_stops(side, mean.map(|v| v * steradian));
+    Some(Overall {
+        lights,
+        scatter_sd_stops: scatter_sd_stops(&sum, &patches),
+        mixture_sd_stops: mixture(&pair.mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
+    })
+}
+
+/// What the patches of the sky add to red and blue of the whole, CG minus mirror, were they alike: all zero.
+fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
+    let tint = |part: &[f64; 3], whole: &[f64; 3], channel: usize| {
+        part[channel] / whole[channel].max(1e-30) - luminance(*part) / luminance(*whole).max(1e-30)
+    };
+    let sd = |channel: usize| {
+        let parts = patches.iter().map(|p| tint(&p.cg, &sum.cg, channel) - tint(&p.mirror, &sum.mirror, channel));
+        scatter::sum_sd(parts) / LN_2
+    };
+    sd(0).max(sd(2))
+}
+
+/// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
+fn mixture_sd_stops(side: &Side, total: [f64; 3]) -> f64 {
+    let moved = |light: &Light, channel: usize| {
+        let relative = light.illuminance.sd / light.illuminance.value.max(1e-30);
+        let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
+        let tint =
+            of(light.illuminance_rgb[channel], total[channel]) - of(luminance(light.illuminance_rgb), luminance(total));
+        relative * tint.clamp(-1.0, 1.0) / LN_2
+    };
+    let sd = |channel: usize| {
+        side.lights.all.iter().filter(|l| !l.clipped).map(|l| moved(l, channel).powi(2)).sum::<f64>().sqrt()
+    };
+    sd(0).max(sd(2))
 }
 
 /// Error per channel, each side normalised by its luminance, stops.
@@ -125,15 +184,13 @@ fn mired_error(lights: &Lights, sd_stops: f64) -> Option<(Estimate, Estimate)> {
     let mirror = cct_duv_from_working_rgb(lights.mirror)?;
     let cg = cct_duv_from_working_rgb(lights.cg)?;
     let value = mired_of(Some(cg))? - mired_of(Some(mirror))?;
-    let (mut mired_sd, mut duv_sd) = (0.0_f64, 0.0_f64);
-    for channel in [0, 2] {
-        let mut moved = lights.cg;
-        moved[channel] *= 0.01_f64.exp2();
-        let other = cct_duv_from_working_rgb(moved)?;
-        mired_sd = mired_sd.hypot((mired_of(Some(other))? - mired_of(Some(cg))?) / 0.01 * sd_stops);
-        duv_sd = duv_sd.hypot((other.duv - cg.duv) / 0.01 * sd_stops);
-    }
-    Some((Estimate::new(value, mired_sd), Estimate::new(cg.duv - mirror.duv, duv_sd)))
+    let doubt = temperature_doubt(lights.cg, against_green(sd_stops))?;
+    Some((Estimate::new(value, doubt.mired), Estimate::new(cg.duv - mirror.duv, doubt.duv)))
+}
+
+/// Red and blue against green.
+fn against_green(sd_stops: f64) -> [f64; 3] {
+    [sd_stops, 0.0, sd_stops]
 }
 
 /// The comparison as the report holds it. `sd_stops` is that of one channel against green.
@@ -141,11 +198,10 @@ fn balance(lights: &Lights, sd_stops: f64) -> Option<Balance> {
     let stops = channel_stops(lights)?;
     let (red, blue) = (stops[0] - stops[1], stops[2] - stops[1]);
     let gain = [(-red).exp2(), 1.0, (-blue).exp2()];
-    let gain_sd = sd_stops * std::f64::consts::LN_2;
+    let gain_sd = sd_stops * LN_2;
     let temperature = mired_error(lights, sd_stops);
     let delta = grey_patch_difference(lights.cg, lights.mirror, GREY);
-    // About 15 CIEDE2000 units per stop of one channel on this grey (measured by its own slope at 0.1 stop).
-    let delta_sd = delta.map(|_| 15.0 * sd_stops);
+    let delta_sd = difference_sd(lights.cg, lights.mirror, GREY, against_green(sd_stops));
     Some(Balance {
         red_green_stops: red,
         red_green_stops_sd: sd_stops,
@@ -195,9 +251,10 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
         if key.clipped {
             finding.detail.insert("key_reason".to_owned(), "the key is clipped: its colour is not known".into());
-        } else if let Some(b) =
-            balance(&Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb }, sd.hypot(key.channel_sd))
-        {
+        } else if let Some(b) = balance(
+            &Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb },
+            sd.hypot(key_sd(key, partner)),
+        ) {
             insert(finding, "key", &b);
         }
     }
@@ -212,6 +269,16 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
     if let Some(b) = balance(&Lights { mirror, cg: other }, sd) {
         insert(finding, "fill", &b);
     }
+}
+
+/// Channels of two lights against each other, stops: their own noise, and what lies behind them.
+fn key_sd(key: &Light, partner: &Light) -> f64 {
+    let own = |light: &Light| {
+        let part = |channel: usize| light.behind_rgb[channel] / light.illuminance_rgb[channel].abs().max(1e-30);
+        let behind = (part(0) - part(1)).abs().max((part(2) - part(1)).abs()).min(1.0);
+        light.channel_sd.hypot(behind) / LN_2
+    };
+    own(key).hypot(own(partner))
 }
 
 fn insert(finding: &mut Finding, key: &str, balance: &Balance) {

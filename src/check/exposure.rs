@@ -3,11 +3,13 @@
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::lights::Light;
 use crate::pairing::pair_lights;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, cap_mean_rgb, patch_light};
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, cap_mean_rgb, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
+use crate::side::Side;
+use crate::uncertainty::{patch, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// With fewer directions than this fraction of all, the median says too little.
@@ -22,8 +24,8 @@ const ROTATED_MARGIN_DEG: f64 = 3.0;
 /// Error that remains on clean input.
 const FLOOR_SD_STOPS: f64 = 0.008;
 
-/// A camera's tone curve and white balance shift absolute stops by about this much (measured on camera files).
-pub(crate) const TONE_CURVE_SD_STOPS: f64 = 0.4;
+/// What a mirror sphere records of the light, where only the order of magnitude counts.
+const USUAL_REFLECTANCE: f64 = 0.6;
 
 /// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
 /// of a stop (common practice, no source).
@@ -105,7 +107,7 @@ fn measure(pair: &Comparison, cg: &Side, finding: &mut Finding) -> Option<(f64, 
     }
     finding.detail.insert("method".to_owned(), "mean illuminance of patches".into());
     let stops = illuminance_stops(&pair.mirror, cg)?;
-    Some((stops, 0.15))
+    Some((stops, illuminance_sd(pair, cg)))
 }
 
 /// Median of log2(CG/mirror) over shared directions and its standard error. Blurred neighbours say the same, so the
@@ -186,13 +188,39 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
         median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
+    let mut doubts = common_doubts(pair);
+    doubts.push((spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
+    doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
+    doubts
+}
+
+/// What moves every absolute number of the comparison alike.
+fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
+    let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
+    let curve = if pair.mirror.trust.tone_curve {
+        tone_curve::exposure_sd_stops(USUAL_REFLECTANCE * usual_luminance(&pair.mirror))
+    } else {
+        0.0
+    };
     vec![
-        (spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"),
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),
         (pair.drift_sd_stops, "the sphere frame was not exposed like the plate (see reference-drift)"),
-        (pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"),
     ]
+}
+
+/// Median luminance over the directions that a sphere shows.
+fn usual_luminance(side: &Side) -> f64 {
+    let grid = DirectionGrid::shared();
+    let cells = side.image.map.cells.iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
+    let level = |c: &MapCell| crate::colour::luminance(c.light.map(|l| l / c.steradian));
+    weighted_median(cells.map(|(c, s)| (level(c), *s)).collect()).unwrap_or(0.0)
+}
+
+/// One sd of the difference of the patches' mean illuminance, beside what is common to all numbers.
+fn illuminance_sd(pair: &Comparison, cg: &Side) -> f64 {
+    let facing = |side: &Side| patch::illuminance_sd_stops(side, &side.geometry.towards_camera());
+    facing(&pair.mirror).hypot(facing(cg))
 }
 
 /// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
@@ -203,13 +231,17 @@ pub(crate) fn illuminance_stops(mirror: &Side, cg: &Side) -> Option<f64> {
 
 fn details(finding: &mut Finding, pair: &Comparison) {
     let cg = pair.cg_on_equal_terms();
+    let common = combined(&common_doubts(pair));
     if let Some(stops) = illuminance_stops(&pair.mirror, cg) {
-        put(&mut finding.detail, "illuminance_stops", Estimate::new(stops, 0.03));
+        let sd = illuminance_sd(pair, cg).hypot(common);
+        put(&mut finding.detail, "illuminance_stops", Estimate::new(stops, sd));
     }
     if let Some(extremes) = pair.mirror.extremes {
         let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
         if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
-            put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, 0.03));
+            let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
+            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common);
+            put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, sd));
         }
     }
     key_stops(finding, pair, cg);
@@ -221,7 +253,8 @@ fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
     let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
     let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
-    let sd = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
+    let own = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
+    let sd = own.hypot(combined(&common_doubts(pair)));
     if let Some(stops) = Stops::from_ratio(partner.illuminance.value, key.illuminance.value) {
         put(&mut finding.detail, "key_stops", Estimate::new(stops.0, sd));
     }

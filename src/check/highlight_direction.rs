@@ -3,18 +3,25 @@
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
+use super::exposure::weighted_median;
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
-use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::lights::{CO_KEY_STOPS, Light};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
+use crate::uncertainty::{optics, outline};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch.
 const UNPAIRED_SHARE: f64 = 0.10;
+
+/// A light with less than this fraction of another's illuminance, two stops, is no partner of it.
+const WEAK_PARTNER: f64 = 0.25;
+
+/// Surroundings of a light are looked at out to about this angle from its edge.
+const RING_RAD: f64 = 0.12;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -51,7 +58,7 @@ impl Check for HighlightDirection {
             Some((mirror_key, cg_key)) => key_finding(&mut finding, pair, cg, mirror_key, cg_key),
             None => no_key(&mut finding, &pair.mirror, cg),
         }
-        unpaired(&mut finding, &pairing, &pair.mirror, cg);
+        unpaired(&mut finding, &pairing, pair, cg);
         finding
     }
 }
@@ -132,8 +139,9 @@ fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
 /// Angle, azimuth and elevation of CG minus mirror with their uncertainties.
 fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) -> PairError {
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
-    let fov = fov_move(mirror, mirror_light, cg, cg_light);
-    let cov = mirror.direction_cov(mirror_light) + cg.direction_cov(cg_light) + fov * fov.transpose();
+    let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
+    let cov =
+        outline::direction_cov(mirror, mirror_light) + outline::direction_cov(cg, cg_light) + fov * fov.transpose();
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
     let along = (b - a).try_normalize(1e-9).map_or(rms, |t| (t.transpose() * cov * t)[(0, 0)].max(0.0).sqrt());
@@ -148,19 +156,6 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) 
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
-}
-
-/// How the error moves (one sd, as a vector) when the unknown field of view moves, together where both are unknown.
-fn fov_move(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) -> Vector3<f64> {
-    let moved = |side: &Side, light: &Light, fov: f64| {
-        let other = light.point_px.filter(|_| side.view.is_assumed()).and_then(|p| side.direction_under_fov(p, fov));
-        other.map_or_else(Vector3::zeros, |d| d - light.direction)
-    };
-    UNKNOWN_FOV_RANGE_DEG
-        .into_iter()
-        .map(|fov| (moved(cg, cg_light, fov) - moved(mirror, mirror_light, fov)) / 3.0_f64.sqrt())
-        .max_by(|a, b| a.norm().total_cmp(&b.norm()))
-        .unwrap_or_else(Vector3::zeros)
 }
 
 /// What to do with the CG key, in words.
@@ -244,9 +239,17 @@ fn light_entry(light: &Light) -> Value {
 }
 
 /// Lights without a partner that matter are a mismatch of their own.
-fn unpaired(finding: &mut Finding, pairing: &Pairing, mirror: &Side, cg: &Side) {
-    let missing = pairing.only_mirror.iter().map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
-    let extra = pairing.only_cg.iter().map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
+fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+    let mirror = &pair.mirror;
+    let (there, back) = (
+        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
+        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.cg_to_mirror * d),
+    );
+    let lost = |i: &&usize| !shows(cg, &mirror.lights.all[**i], &there(&mirror.lights.all[**i].direction));
+    let added = |i: &&usize| !shows(mirror, &cg.lights.all[**i], &back(&cg.lights.all[**i].direction));
+    let missing = pairing.only_mirror.iter().filter(lost);
+    let missing = missing.map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
+    let extra = pairing.only_cg.iter().filter(added).map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
     for (light, what, verb) in missing.chain(extra) {
         let (low, high) = (light.share.value - 2.0 * light.share.sd, light.share.value + 2.0 * light.share.sd);
         if high < UNPAIRED_SHARE {
@@ -267,6 +270,25 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, mirror: &Side, cg: &Side) 
     if !pairing.pairs.is_empty() || finding.value.is_some() {
         finding.detail.insert("pairs_over_deg_count_as_unpaired".to_owned(), MAX_PAIR_DEG.into());
     }
+}
+
+/// The other side shows something there that gives at least [`WEAK_PARTNER`] of what the light does above its
+/// surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other checks.
+fn shows(other: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
+    let (inner, outer) = (light.reach_rad.cos(), (light.reach_rad * 1.5 + RING_RAD).cos());
+    let gap = (light.reach_rad * 1.1 + 0.25 * RING_RAD).cos();
+    let (mut flux, mut steradian, mut ring) = (0.0, 0.0, Vec::new());
+    for sample in other.image.samples.iter().flatten() {
+        let cosine = sample.direction.dot(direction);
+        if cosine >= inner {
+            flux += f64::from(sample.luminance) * sample.steradian;
+            steradian += sample.steradian;
+        } else if cosine < gap && cosine > outer {
+            ring.push((f64::from(sample.luminance), sample.steradian));
+        }
+    }
+    let around = weighted_median(ring).unwrap_or(0.0);
+    flux - around * steradian >= WEAK_PARTNER * light.illuminance.value
 }
 
 fn push(text: &mut String, more: &str) {

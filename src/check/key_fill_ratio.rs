@@ -4,9 +4,10 @@ use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::radiance::patch_light;
-use crate::report::{Finding, Verdict};
+use crate::report::{Finding, SphereRole, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
+use crate::uncertainty::{blind_cone, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -80,6 +81,22 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     };
     let curve = fraction * ratio_stops(side).unwrap_or(0.0).abs().max(1.0);
     (guess * guess + FLOOR_SD_STOPS * FLOOR_SD_STOPS + curve * curve).sqrt()
+    let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
+    let curve =
+        if side.trust.tone_curve { tone_curve::contrast_sd_stops(ratio_stops(side).unwrap_or(0.0)) } else { 0.0 };
+    let parts = [guess, FLOOR_SD_STOPS, curve, key_sd_stops(side), hidden_sd_stops(side)];
+    parts.iter().map(|p| p * p).sum::<f64>().sqrt()
+}
+
+/// What the key's own uncertainty does to the brightest patch.
+fn key_sd_stops(side: &Side) -> f64 {
+    let Some(key) = side.lights.key() else { return 0.0 };
+    key.share.value * key.illuminance.sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
+}
+
+/// Something may stand before a photographed sphere.
+fn hidden_sd_stops(side: &Side) -> f64 {
+    if side.role == SphereRole::Mirror { blind_cone::hidden_sd_stops(side) } else { 0.0 }
 }
 
 fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {

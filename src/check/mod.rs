@@ -27,6 +27,7 @@ use crate::report::{Finding, Verdict};
 use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
 use crate::side::Side;
+use crate::uncertainty::optics;
 use crate::units::Estimate;
 
 /// Two sides of one mirror, ready to be compared.
@@ -71,8 +72,7 @@ impl Comparison {
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
     /// tried, taken as uniform. Zero where the field of view is known.
     pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
-        let moves = self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)).map(|v| (v - base).abs());
-        moves.fold(0.0, f64::max) / 3.0_f64.sqrt()
+        optics::even_sd(base, self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)))
     }
 }
 

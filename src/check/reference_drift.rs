@@ -101,8 +101,9 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
     };
 }
 
-/// What the drift adds to the uncertainty of exposure and of colour, stops: all of it where the check failed and
-/// nothing was corrected, its own uncertainty where it was corrected, nothing where the frames agree.
+/// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.
+/// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
+/// not; nothing where the frames agree.
 pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
     let Some(DriftOutcome::Measured(drift)) = &reference.drift else { return (0.0, 0.0) };
     let colour = if drift.red_green_stops.value.abs() > drift.blue_green_stops.value.abs() {
@@ -117,6 +118,15 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
     let beyond = |e: Estimate, tolerance: f64| {
         let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
         if failed { e.value.hypot(e.sd) } else { 0.0 }
+        let failed = super::decide(e, tolerance) != Verdict::Match;
+        let measured = e.value.abs() > 2.0 * e.sd;
+        if failed {
+            e.value.hypot(e.sd)
+        } else if measured {
+            e.value.abs()
+        } else {
+            0.0
+        }
     };
     (beyond(stops, tolerances.reference_drift.stops), beyond(colour, tolerances.colour.stops))
 }

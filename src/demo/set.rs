@@ -57,24 +57,12 @@ fn deck_load() -> Vec<Block> {
 }
 
 /// A lamp of one colour temperature; `luminance` is that of its disc.
-pub fn lamp(
-    azimuth_deg: f64,
-    elevation_deg: f64,
-    angular_radius_deg: f64,
-    kelvin: f64,
-    luminance: f64,
-) -> DiscLight {
+pub fn lamp(azimuth_deg: f64, elevation_deg: f64, angular_radius_deg: f64, kelvin: f64, luminance: f64) -> DiscLight {
     DiscLight::new(azimuth_deg, elevation_deg, angular_radius_deg, black_body(kelvin).map(|c| c * luminance))
 }
 
 /// A lamp behind a frame of cloth: large and soft.
-pub fn cloth(
-    azimuth_deg: f64,
-    elevation_deg: f64,
-    half_size_deg: [f64; 2],
-    kelvin: f64,
-    luminance: f64,
-) -> Panel {
+pub fn cloth(azimuth_deg: f64, elevation_deg: f64, half_size_deg: [f64; 2], kelvin: f64, luminance: f64) -> Panel {
     Panel::new(azimuth_deg, elevation_deg, half_size_deg, 6.0, black_body(kelvin).map(|c| c * luminance))
 }
 

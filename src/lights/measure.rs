@@ -36,6 +36,14 @@ pub(super) struct Measured {
     /// Sum of the weights' squares over square of the sum: 1 / (effective number of cells).
     pub(super) concentration: f64,
     pub(super) clipped: bool,
+    /// Spread of the surroundings' luminance, one sd.
+    pub(super) background_sd: f64,
+    /// Radiance of the surroundings.
+    pub(super) background_rgb: [f64; 3],
+    /// Solid angle over which flux was summed, sr.
+    pub(super) zone_steradian: f64,
+    /// Part of the cells round the core that the sphere does not show.
+    pub(super) unseen_fraction: f64,
 }
 
 /// The cells and the hills they belong to.
@@ -47,6 +55,8 @@ pub(super) struct Ground<'a> {
 /// What the background search found.
 struct Background {
     luminance: f64,
+    /// Half of the range that holds the middle 68 %.
+    spread: f64,
     rgb: [f64; 3],
 }
 
@@ -132,7 +142,7 @@ impl Ground<'_> {
             }
         }
         if ring.is_empty() {
-            return Background { luminance: 0.0, rgb: [0.0; 3] };
+            return Background { luminance: 0.0, spread: 0.0, rgb: [0.0; 3] };
         }
         ring.sort_by(|a, b| a.luminance.total_cmp(&b.luminance));
         let middle = &ring[ring.len() * 2 / 5..(ring.len() * 3 / 5).max(ring.len() * 2 / 5 + 1)];
@@ -142,7 +152,8 @@ impl Ground<'_> {
                 *sum += f64::from(value) / middle.len() as f64;
             }
         }
-        Background { luminance: luminance(rgb), rgb }
+        let at = |part: f64| f64::from(ring[((ring.len() - 1) as f64 * part) as usize].luminance);
+        Background { luminance: luminance(rgb), spread: 0.5 * (at(0.84) - at(0.16)), rgb }
     }
 
     /// Mean luminance of the core without its outermost cells, where there are others.
@@ -166,6 +177,16 @@ impl Ground<'_> {
             ring = next.into_iter().filter(|c| zone.insert(*c)).collect();
         }
         zone.into_iter().collect()
+    }
+
+    /// Part of the core's neighbours that lie off the sphere's usable picture.
+    fn unseen_fraction(&self, core: &[usize]) -> f64 {
+        let (mut all, mut unseen) = (0.0, 0.0);
+        for cell in core.iter().flat_map(|c| neighbours(*c, self.image.width, self.label.len())) {
+            all += 1.0;
+            unseen += if self.sample(cell).is_none() { 1.0 } else { 0.0 };
+        }
+        if all > 0.0 { unseen / all } else { 0.0 }
     }
 
     fn integrate(&self, core: &[usize], zone: &[usize], background: &Background, core_light: f64) -> Option<Measured> {
@@ -201,6 +222,10 @@ impl Ground<'_> {
             core_cells: core.len(),
             concentration: squares / (flux * flux),
             clipped,
+            background_sd: background.spread,
+            background_rgb: background.rgb,
+            zone_steradian: cells.iter().map(|s| s.steradian).sum(),
+            unseen_fraction: self.unseen_fraction(core),
         })
     }
 }

@@ -8,6 +8,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::luminance;
 use crate::radiance::{PatchLight, Source, SphereImage, patch_light};
+use crate::uncertainty::light::Footprint;
 use crate::units::Estimate;
 use basins::{Hill, Hills, NONE, find_hills};
 use measure::{Ground, Measured};
@@ -29,12 +30,6 @@ const MAX_CANDIDATES: usize = 32;
 
 /// Two lights within this many stops of each other: no single key.
 pub const CO_KEY_STOPS: f64 = 1.0 / 3.0;
-
-/// Centroid error that remains on a clean light, frame px.
-const CENTROID_SD_PX: f64 = 0.03;
-
-/// A clipped core may be lopsided by this fraction of its radius.
-const CLIPPED_CENTROID_FRACTION: f64 = 0.08;
 
 /// One light.
 #[derive(Debug, Clone)]
@@ -58,8 +53,10 @@ pub struct Light {
     pub clipped: bool,
     /// Colour temperature of the light, where it has one.
     pub cct: Option<CctDuv>,
-    /// Relative sd of a channel of `illuminance_rgb`.
+    /// Relative sd of a channel of `illuminance_rgb` on its own.
     pub channel_sd: f64,
+    /// What the surroundings behind the light may add to `illuminance_rgb`, all channels at once (one sd).
+    pub behind_rgb: [f64; 3],
     /// Where it is seen in the frame, px.
     pub point_px: Option<[f64; 2]>,
 }
@@ -194,52 +191,56 @@ fn core(ground: &Ground<'_>, hill: &Hill) -> Vec<usize> {
 fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: f64) -> Light {
     let around = patch_light(sources, &m.direction);
     let value = luminance(m.illuminance_rgb);
-    let cell_sd = image.noise_sd * (m.steradian * m.steradian * m.concentration.max(1e-9)).sqrt();
-    let edge = 0.004 + 0.02 / (m.core_cells as f64).sqrt();
-    let illuminance = Estimate::new(value, cell_sd.hypot(value * edge));
+    let footprint = footprint(m, value, image, px_per_cell);
+    let illuminance = Estimate::new(value, footprint.illuminance_sd());
     Light {
         direction: m.direction,
-        picture_sd_rad: picture_sd_rad(m, px_per_cell),
-        angular_radius_deg: angular_radius(m),
-        reach_rad: (1.0 - m.steradian / (2.0 * std::f64::consts::PI)).clamp(-1.0, 1.0).acos(),
+        picture_sd_rad: footprint.direction_sd_rad(),
+        angular_radius_deg: angular_radius(m, &footprint),
+        reach_rad: footprint.reach_rad(),
         illuminance,
         illuminance_rgb: m.illuminance_rgb,
-        share: share(&illuminance, &around),
+        share: share(&illuminance, &around, &footprint),
         clipped: m.clipped,
         cct: cct_duv_from_working_rgb(m.illuminance_rgb),
-        channel_sd: (illuminance.sd / value.max(1e-30)).min(1.0),
+        channel_sd: footprint.channel_sd(),
+        behind_rgb: footprint.behind_rgb(),
         point_px: None,
     }
 }
 
-fn share(illuminance: &Estimate, around: &PatchLight) -> Estimate {
-    let total = around.luminance.max(illuminance.value).max(1e-30);
-    let value = illuminance.value / total;
-    let relative = illuminance.sd / illuminance.value.max(1e-30);
-    Estimate::new(value, (value * (1.0 - value) * relative).hypot(0.5 * around.filled / total).max(0.002))
+fn footprint(m: &Measured, illuminance: f64, image: &SphereImage, px_per_cell: f64) -> Footprint {
+    Footprint {
+        illuminance,
+        steradian: m.steradian,
+        zone_steradian: m.zone_steradian,
+        background: m.background,
+        background_sd: m.background_sd,
+        background_rgb: m.background_rgb,
+        concentration: m.concentration,
+        core_cells: m.core_cells,
+        unseen_fraction: m.unseen_fraction,
+        cell_rad: (m.blur_spread * 12.0).sqrt(),
+        px_per_cell,
+        noise_sd: image.noise_sd,
+        clipped: m.clipped,
+    }
 }
 
-/// Error of the direction from the picture alone: the centroid's, and a clipped core's lopsidedness.
-fn picture_sd_rad(m: &Measured, px_per_cell: f64) -> f64 {
-    let cell_rad = (m.blur_spread * 12.0).sqrt();
-    let centroid = CENTROID_SD_PX / px_per_cell * cell_rad;
-    let few_cells = 0.25 * cell_rad * m.concentration.sqrt();
-    let lopsided =
-        if m.clipped { CLIPPED_CENTROID_FRACTION * (m.steradian / std::f64::consts::PI).sqrt() } else { 0.0 };
-    (centroid * centroid + few_cells * few_cells + lopsided * lopsided).sqrt()
+fn share(illuminance: &Estimate, around: &PatchLight, footprint: &Footprint) -> Estimate {
+    let total = around.luminance.max(illuminance.value).max(1e-30);
+    let value = illuminance.value / total;
+    Estimate::new(value, footprint.share_sd(value, around.filled, total))
 }
 
 /// The uniform disc with this spread: 1 − |mean direction| = (1 − cos ρ)/2.
-fn angular_radius(m: &Measured) -> Result<Estimate, &'static str> {
-    let cell_rad = (m.blur_spread * 12.0).sqrt();
+fn angular_radius(m: &Measured, footprint: &Footprint) -> Result<Estimate, &'static str> {
     if m.spread < 1.5 * m.blur_spread {
         return Err("smaller than the picture resolves");
     }
     let cosine = (1.0 - 2.0 * m.spread).clamp(-1.0, 1.0);
     let radius_rad = cosine.acos();
-    // Blur beyond the cells' own (lens, resampling) of up to about one cell widens the disc.
-    let sd_rad = (0.25 * cell_rad * cell_rad / radius_rad).hypot(0.05 * cell_rad).hypot(0.01 * radius_rad);
-    Ok(Estimate::new(radius_rad.to_degrees(), sd_rad.to_degrees()))
+    Ok(Estimate::new(radius_rad.to_degrees(), footprint.radius_sd_rad(radius_rad).to_degrees()))
 }
 
 /// Covariance of a unit direction (3×3, rad²) with the given isotropic sd across it.

@@ -5,6 +5,7 @@ use crate::lights::Light;
 use crate::report::{LightReport, SphereReport};
 use crate::side::Side;
 use crate::sphere::{azimuth_elevation_deg, azimuth_elevation_sd_rad};
+use crate::uncertainty;
 
 /// The report's entry of one sphere.
 pub(super) fn sphere_report(side: &Side) -> SphereReport {
@@ -45,9 +46,11 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
 
 fn light_report(side: &Side, light: &Light) -> LightReport {
     let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
-    let cov = side.direction_cov(light) + side.fov_cov(light);
+    let cov = uncertainty::outline::direction_cov(side, light) + uncertainty::optics::direction_cov(side, light);
     let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(&light.direction, &cov);
     let colour = colour_of(light);
+    let colour_sd = uncertainty::light::colour_doubt(light.illuminance_rgb, light.channel_sd, light.behind_rgb);
+    let unclipped = |sd: f64| (!light.clipped && light.cct.is_some()).then_some(sd);
     let size = light.angular_radius_deg;
     LightReport {
         azimuth_deg,
@@ -66,9 +69,9 @@ fn light_report(side: &Side, light: &Light) -> LightReport {
         clipped: light.clipped,
         colour_rgb: colour.filter(|_| !light.clipped),
         cct_kelvin: light.cct.filter(|_| !light.clipped).map(|c| c.cct.0),
-        cct_kelvin_sd: light.cct.filter(|_| !light.clipped).map(|c| cct_sd_kelvin(c.cct.0, light.channel_sd)),
+        cct_kelvin_sd: colour_sd.and_then(|d| unclipped(d.kelvin)),
         duv: light.cct.filter(|_| !light.clipped).map(|c| c.duv),
-        duv_sd: light.cct.filter(|_| !light.clipped).map(|_| 0.03 * light.channel_sd),
+        duv_sd: colour_sd.and_then(|d| unclipped(d.duv)),
         colour_reason: colour_reason(light),
     }
 }
@@ -83,10 +86,4 @@ fn colour_reason(light: &Light) -> Option<String> {
         return Some("clipped: the recording does not hold its colour".to_owned());
     }
     light.cct.is_none().then(|| "too far from the Planckian locus for a colour temperature".to_owned())
-}
-
-/// A relative error e between channels moves a colour temperature by about 75 mired per stop of red against blue
-/// (slope of the locus in the working space between 3200 K and 6500 K, computed with this program).
-fn cct_sd_kelvin(kelvin: f64, channel_sd: f64) -> f64 {
-    kelvin * kelvin * 1e-6 * 75.0 * channel_sd / std::f64::consts::LN_2
 }

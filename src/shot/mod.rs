@@ -30,6 +30,7 @@ use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdic
 use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
 use crate::sphere::{Outline, SphereSearch};
+use crate::uncertainty::clipping;
 
 /// How a shot is run.
 #[derive(Debug, Clone, Copy, Default)]
@@ -228,6 +229,7 @@ fn gather<'a>(
             // The sphere is shot with the plate's camera, so it clips where the plate does.
             frame.clip_level = plate_clip.map(|level| [level as f32; 3]);
         }
+        frame.clip_level = frame.clip_level.map(|level| clipping::recorded_ceiling(level, frame.format));
         report.inputs.push(frame.record.clone());
         frames.notes.push(file_note(role, name, &frame));
         report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));

@@ -10,6 +10,7 @@ use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
+use crate::uncertainty::reflectance;
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
@@ -17,15 +18,6 @@ use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
 use super::{Frames, describe, find, intake};
-
-/// Uncertainty of a reflectance that nothing tells, stops, all channels together.
-const UNKNOWN_REFLECTANCE_SD_STOPS: f64 = 0.35;
-
-/// Uncertainty of a given reflectance without one of its own, stops (common practice, no source).
-const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.05;
-
-/// Part of a reflectance's uncertainty that differs between channels (common practice, no source).
-const TINT_FRACTION: f64 = 0.2;
 
 /// What is needed to draw the evidence of a pair.
 pub(super) struct Pair {
@@ -185,9 +177,11 @@ fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
         Some(MirrorReflectance::Material(material)) => material.sd_stops(),
         Some(MirrorReflectance::Rgb(given)) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
         Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
+        None => reflectance::UNKNOWN_SD_STOPS,
+        Some(given) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
+        Some(_) => reflectance::GIVEN_SD_STOPS,
     };
-    let common_sd_stops = spec.reflectance_sd_stops.unwrap_or(default);
-    ReflectanceDoubt { common_sd_stops, channel_sd_stops: TINT_FRACTION * common_sd_stops }
+    reflectance::doubt(spec.reflectance_sd_stops.unwrap_or(default))
 }
 
 fn compare(

@@ -1,0 +1,30 @@
+//! Where every standard deviation comes from.
+//!
+//! One file per cause. Each holds the constants of that cause with their reasons and the functions that carry it on to
+//! the numbers of the report; checks only name the terms that concern them and combine them. Causes are independent, so
+//! variances add. `benches/coverage.rs` holds the result against shots of known truth.
+//!
+//! | cause | file | reaches |
+//! |---|---|---|
+//! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions |
+//! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
+//! | recording's ceiling | [`clipping`] | which values count as light; bounds |
+//! | directions not shown or hidden | [`blind_cone`] | patches, key/fill, colour |
+//! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
+//! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
+//! | sphere's reflectance | [`reflectance`] | exposure, colour |
+//! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
+//! | several patches of the sky that should agree | [`scatter`] | colour |
+//!
+//! The drift of the reference is in `check::reference_drift`, which measures it.
+
+pub mod blind_cone;
+pub mod clipping;
+pub mod colour;
+pub(crate) mod light;
+pub mod optics;
+pub mod outline;
+pub mod patch;
+pub mod reflectance;
+pub mod scatter;
+pub mod tone_curve;

@@ -1,0 +1,43 @@
+//! From the outline's covariance to that of a direction.
+//!
+//! The finder states how well the cone of tangent rays is known (two angles across its axis and its half-angle). How a
+//! reflected direction moves with each is taken by differences of the exact mirror geometry, so that the growth towards
+//! the rim, 2 / (r √(1 − s²)), comes out by itself.
+
+use nalgebra::{Matrix3, Vector3};
+
+use crate::lights::{Light, isotropic_cov};
+use crate::side::Side;
+use crate::sphere::{MirrorGeometry, SphereCone, tangents};
+
+/// Covariance (3×3, rad²) of a light's direction from the picture and the outline, the field of view taken as known.
+pub fn direction_cov(side: &Side, light: &Light) -> Matrix3<f64> {
+    let picture = isotropic_cov(&light.direction, light.picture_sd_rad);
+    let Some(jacobian) = light.point_px.and_then(|p| jacobian(side, p)) else { return picture };
+    picture + jacobian * side.fit.cone_cov * jacobian.transpose()
+}
+
+/// How the direction seen at a point moves with the cone: columns are tangent x, tangent y and half-angle.
+fn jacobian(side: &Side, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
+    let step = 1e-3 * side.fit.cone.half_angle_rad;
+    let [right, up] = tangents(&side.fit.cone.axis);
+    let seen = |axis: Vector3<f64>, half_angle_rad: f64| {
+        let cone = SphereCone { axis: axis.normalize(), half_angle_rad };
+        MirrorGeometry::new(&side.view, &cone).reflect(point_px).map(|r| r.direction)
+    };
+    let axis = side.fit.cone.axis;
+    let alpha = side.fit.cone.half_angle_rad;
+    let middle = seen(axis, alpha)?;
+    // Towards the rim only one of the two steps may still hit the sphere.
+    let slope = |plus: Option<Vector3<f64>>, minus: Option<Vector3<f64>>| match (plus, minus) {
+        (Some(p), Some(m)) => Some((p - m) / (2.0 * step)),
+        (Some(p), None) => Some((p - middle) / step),
+        (None, Some(m)) => Some((middle - m) / step),
+        (None, None) => None,
+    };
+    Some(Matrix3::from_columns(&[
+        slope(seen(axis + right * step, alpha), seen(axis - right * step, alpha))?,
+        slope(seen(axis + up * step, alpha), seen(axis - up * step, alpha))?,
+        slope(seen(axis, alpha + step), seen(axis, alpha - step))?,
+    ]))
+}

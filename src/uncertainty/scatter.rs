@@ -1,0 +1,50 @@
+//! The same number from several patches of the sky: how far they disagree tells how sure their sum is.
+
+use nalgebra::Vector3;
+
+/// Bands of equal height, which on a sphere have equal areas.
+const BANDS: usize = 6;
+/// Sectors of a band.
+const SECTORS: usize = 8;
+
+/// Patches of equal solid angle into which the sphere of directions is cut.
+pub const PATCHES: usize = BANDS * SECTORS;
+
+/// The patch that holds a unit direction.
+pub fn patch_of(direction: &Vector3<f64>) -> usize {
+    let band = ((0.5 - 0.5 * direction.y).clamp(0.0, 1.0) * BANDS as f64) as usize;
+    let turn = direction.x.atan2(direction.z) / std::f64::consts::TAU + 0.5;
+    let sector = (turn.clamp(0.0, 1.0) * SECTORS as f64) as usize;
+    band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
+}
+
+/// Standard deviation of the sum of `parts`, whose truth is all zero. By the median of their sizes, so that the few
+/// patches where the two sides really differ (a lamp, a person) do not count as doubt.
+pub fn sum_sd(parts: impl Iterator<Item = f64>) -> f64 {
+    let mut sizes: Vec<f64> = parts.map(f64::abs).filter(|p| p.is_finite()).collect();
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    sizes.sort_by(f64::total_cmp);
+    // The median of |x| of a Gaussian is 0.6745 sd.
+    sizes[sizes.len() / 2] / 0.6745 * (sizes.len() as f64).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_direction_has_its_patch() {
+        for d in [Vector3::x(), -Vector3::x(), Vector3::y(), -Vector3::y(), Vector3::z(), -Vector3::z()] {
+            assert!(patch_of(&d) < PATCHES);
+        }
+    }
+
+    #[test]
+    fn one_odd_patch_changes_little() {
+        let plain = (0..48).map(|i| if i % 2 == 0 { 0.01 } else { -0.01 });
+        let odd = plain.clone().chain([5.0]);
+        approx::assert_relative_eq!(sum_sd(plain), sum_sd(odd), max_relative = 0.02);
+    }
+}
