@@ -93,7 +93,7 @@ fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static st
     vec![
         (scatter, "the two spheres differ from direction to direction"),
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
-        (blind_cone::hidden_channel_sd_stops(&pair.mirror), "part of the sphere may be hidden"),
+        (blind_cone::hidden_channel_sd_stops(pair.hidden_fraction()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
         (curve, "an 8-bit camera file has an unknown tone curve"),
         (white, "the camera balanced its white by itself"),

@@ -9,6 +9,7 @@ use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
 use crate::side::Side;
+use crate::uncertainty::scatter::weighted_median;
 use crate::uncertainty::{patch, tone_curve};
 use crate::units::{Estimate, Stops};
 
@@ -124,20 +125,6 @@ pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
     Some((median, 1.253 * 1.4826 * deviation / (total / blur).max(1.0).sqrt()))
 }
 
-/// Value at which half of the weight lies on either side.
-pub(crate) fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
-    values.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
-    let mut sum = 0.0;
-    values
-        .iter()
-        .find(|(_, weight)| {
-            sum += weight;
-            sum >= half
-        })
-        .map(|v| v.0)
-}
-
 /// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG
 /// is looked up where that rotation brings it from.
 pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<SharedDirection> {
@@ -220,7 +207,7 @@ fn usual_luminance(side: &Side) -> f64 {
 /// One sd of the difference of the patches' mean illuminance, beside what is common to all numbers.
 fn illuminance_sd(pair: &Comparison, cg: &Side) -> f64 {
     let facing = |side: &Side| patch::illuminance_sd_stops(side, &side.geometry.towards_camera());
-    facing(&pair.mirror).hypot(facing(cg))
+    facing(&pair.mirror).hypot(facing(cg)).hypot(pair.hidden_sd_stops())
 }
 
 /// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
@@ -240,7 +227,7 @@ fn details(finding: &mut Finding, pair: &Comparison) {
         let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
         if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
             let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
-            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common);
+            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(pair.hidden_sd_stops());
             put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, sd));
         }
     }

@@ -3,7 +3,6 @@
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
-use super::exposure::weighted_median;
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
@@ -11,6 +10,7 @@ use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
+use crate::uncertainty::scatter::weighted_median;
 use crate::uncertainty::{optics, outline};
 use crate::units::{Estimate, Stops, wrap_deg};
 

@@ -4,7 +4,7 @@ use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::radiance::patch_light;
-use crate::report::{Finding, SphereRole, Verdict};
+use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::uncertainty::{blind_cone, tone_curve};
@@ -84,7 +84,7 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
     let curve =
         if side.trust.tone_curve { tone_curve::contrast_sd_stops(ratio_stops(side).unwrap_or(0.0)) } else { 0.0 };
-    let parts = [guess, FLOOR_SD_STOPS, curve, key_sd_stops(side), hidden_sd_stops(side)];
+    let parts = [guess, FLOOR_SD_STOPS, curve, key_sd_stops(side)];
     parts.iter().map(|p| p * p).sum::<f64>().sqrt()
 }
 
@@ -92,11 +92,6 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
 fn key_sd_stops(side: &Side) -> f64 {
     let Some(key) = side.lights.key() else { return 0.0 };
     key.share.value * key.illuminance.sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
-}
-
-/// Something may stand before a photographed sphere.
-fn hidden_sd_stops(side: &Side) -> f64 {
-    if side.role == SphereRole::Mirror { blind_cone::hidden_sd_stops(side) } else { 0.0 }
 }
 
 fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
@@ -110,6 +105,10 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
+        (
+            pair.hidden_sd_stops(),
+            "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
+        ),
         (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]

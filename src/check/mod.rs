@@ -27,7 +27,7 @@ use crate::report::{Finding, Verdict};
 use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::optics;
+use crate::uncertainty::{blind_cone, optics};
 use crate::units::Estimate;
 
 /// Two sides of one mirror, ready to be compared.
@@ -67,6 +67,14 @@ impl Comparison {
         self.mirror = self.mirror.with_ignored(mirror);
         self.cg = self.cg.with_ignored(cg);
         self
+    /// Fraction of all directions that something before the photographed sphere may hide.
+    pub fn hidden_fraction(&self) -> f64 {
+        blind_cone::hidden_fraction(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
+    }
+
+    /// What that does to patches, one sd in stops.
+    pub fn hidden_sd_stops(&self) -> f64 {
+        blind_cone::hidden_sd_stops(self.hidden_fraction())
     }
 
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range

@@ -22,7 +22,7 @@ const CLIPPED_CENTROID_FRACTION: f64 = 0.08;
 
 /// Lens blur that nothing tells, standard deviation in px: from 0.4 to 1.6 in use, so its square is uncertain by about
 /// this one's.
-const UNTOLD_BLUR_PX: f64 = 0.8;
+const UNTOLD_BLUR_PX: f64 = 1.0;
 
 /// A cell of the direction grid that pixels cover unevenly is topped up; shares come out low or high by so much,
 /// relative (measured on clean renders).
@@ -78,11 +78,11 @@ impl Footprint {
         self.noise_sd * (self.steradian * self.steradian * self.concentration.max(1e-9)).sqrt()
     }
 
-    /// One sd of the illuminance: noise, edge, what lies behind, how much of that the light covers (blur of half a
-    /// cell along its rim), and what the sphere does not show of it.
+    /// One sd of the illuminance: noise, edge, what lies behind, how much of that the light covers (its rim is
+    /// blurred over most of a cell), and what the sphere does not show of it.
     pub(crate) fn illuminance_sd(&self) -> f64 {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
-        let covered = self.background * PI * self.reach_rad() * self.cell_rad;
+        let covered = self.background * 1.5 * PI * self.reach_rad() * self.cell_rad;
         let cut = 0.5 * self.unseen_fraction * self.illuminance;
         let parts = [self.noise(), edge * self.illuminance, self.behind(), covered, cut];
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
@@ -114,7 +114,7 @@ impl Footprint {
     /// One sd of the radius (rad) of a uniform disc of the measured second moment. Blur adds 4 σ² to the square of the
     /// radius; surroundings counted in or out move it in proportion.
     pub(crate) fn radius_sd_rad(&self, radius_rad: f64) -> f64 {
-        let blur_rad = UNTOLD_BLUR_PX / self.px_per_cell * self.cell_rad / 2.0_f64.sqrt();
+        let blur_rad = UNTOLD_BLUR_PX / self.px_per_cell * self.cell_rad;
         let blur = 2.0 * blur_rad * blur_rad / radius_rad.max(1e-9);
         let behind = radius_rad * self.relative_behind();
         [blur.min(radius_rad), 0.05 * self.cell_rad, 0.01 * radius_rad, behind]

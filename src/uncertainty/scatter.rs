@@ -18,6 +18,20 @@ pub fn patch_of(direction: &Vector3<f64>) -> usize {
     band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
 }
 
+/// Value at which half of the weight lies on either side.
+pub fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
+    values.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
+    let mut sum = 0.0;
+    values
+        .iter()
+        .find(|(_, weight)| {
+            sum += weight;
+            sum >= half
+        })
+        .map(|v| v.0)
+}
+
 /// Standard deviation of the sum of `parts`, whose truth is all zero. By the median of their sizes, so that the few
 /// patches where the two sides really differ (a lamp, a person) do not count as doubt.
 pub fn sum_sd(parts: impl Iterator<Item = f64>) -> f64 {
