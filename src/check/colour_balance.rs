@@ -2,6 +2,7 @@
 
 use std::f64::consts::LN_2;
 
+use nalgebra::Vector3;
 use serde_json::Value;
 
 use super::exposure::{curve_sd_stops, shared_directions};
@@ -21,7 +22,14 @@ use crate::uncertainty::{blind_cone, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
-const FLOOR_SD_STOPS: f64 = 0.006;
+const FLOOR_SD_STOPS: f64 = 0.003;
+
+/// What a blur of one side only does to a channel on a sphere as small as `unlike_blur` starts from (measured on made-up
+/// shots).
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.008;
+
+/// Directions this close to a clipped light's edge are left out (two pixels on a sphere of 40 px radius).
+const CLIPPED_MARGIN_RAD: f64 = 0.1;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
@@ -90,8 +98,10 @@ fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static st
     let curve = if trust.tone_curve { tone_curve::CHANNEL_SD_STOPS } else { 0.0 };
     let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
+    let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());
     vec![
         (scatter, "the two spheres differ from direction to direction"),
+        (UNLIKE_BLUR_SD_STOPS * scatter::unlike_blur(radius_px), "the sphere is small and blurred"),
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
         (blind_cone::hidden_channel_sd_stops(pair.hidden_fraction()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
@@ -111,6 +121,9 @@ fn overall(pair: &Comparison, cg: &Side) -> Option<Overall> {
         let from = if pair.rotation.is_some() { grid.cell(&source) } else { cell };
         let (a, b) = (&pair.mirror.image.map.cells[cell], &cg.image.map.cells[from]);
         let whole = 0.5 * grid.steradian[cell];
+        if beside_clipped(&pair.mirror, direction) || beside_clipped(cg, &source) {
+            continue;
+        }
         if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
             continue;
         }
@@ -133,6 +146,12 @@ fn overall(pair: &Comparison, cg: &Side) -> Option<Overall> {
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
         mixture_sd_stops: mixture(&pair.mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
     })
+}
+
+/// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
+fn beside_clipped(side: &Side, direction: &Vector3<f64>) -> bool {
+    let reach = |l: &Light| (l.reach_rad + CLIPPED_MARGIN_RAD).cos();
+    side.lights.all.iter().any(|l| l.clipped && l.direction.dot(direction) > reach(l))
 }
 
 /// What the patches of the sky add to red and blue of the whole, CG minus mirror, were they alike: all zero.

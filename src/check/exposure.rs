@@ -9,7 +9,7 @@ use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
 use crate::side::Side;
-use crate::uncertainty::scatter::weighted_median;
+use crate::uncertainty::scatter::{unlike_blur, weighted_median};
 use crate::uncertainty::{patch, tone_curve};
 use crate::units::{Estimate, Stops};
 
@@ -23,7 +23,10 @@ const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
 const ROTATED_MARGIN_DEG: f64 = 3.0;
 
 /// Error that remains on clean input.
-const FLOOR_SD_STOPS: f64 = 0.008;
+const FLOOR_SD_STOPS: f64 = 0.003;
+
+/// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.02;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
 const USUAL_REFLECTANCE: f64 = 0.6;
@@ -176,7 +179,9 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
     let mut doubts = common_doubts(pair);
+    let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
     doubts.push((spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
+    doubts.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
     doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
     doubts
 }

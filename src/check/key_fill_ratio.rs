@@ -7,7 +7,7 @@ use crate::radiance::patch_light;
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, tone_curve};
+use crate::uncertainty::{blind_cone, clipping, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -105,6 +105,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
+        (limiting_sd_stops(pair), "the photograph clips light of a few pixels, where blur decides how much is lost"),
         (
             pair.hidden_sd_stops(),
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
@@ -112,6 +113,15 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
         (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
+}
+
+/// What limiting the CG to the photograph's ceiling may do wrong.
+fn limiting_sd_stops(pair: &Comparison) -> f64 {
+    let Some(limited) = pair.cg_limited.as_ref().and_then(ratio_stops) else { return 0.0 };
+    let effect = ratio_stops(&pair.cg).map_or(0.0, |whole| whole - limited);
+    let outline = &pair.mirror.fit.outline;
+    let sphere_px = std::f64::consts::PI * outline.semi_a * outline.semi_b;
+    clipping::equal_terms_sd_stops(effect, pair.mirror.image.clipped_fraction * sphere_px)
 }
 
 /// Both ratios at the mirror's two normals: tells contrast from direction.

@@ -12,6 +12,7 @@ use crate::sheet::{CameraSpec, ShotSheet};
 use crate::side::Side;
 use crate::sphere::angle_between_rad;
 use crate::sun::{SunPosition, sun_position};
+use crate::uncertainty::{optics, outline};
 use crate::units::{Estimate, wrap_deg};
 
 pub use super::docs::sun::DOC;
@@ -118,7 +119,7 @@ struct Measured {
 impl Measured {
     fn of(side: &Side, light: &Light, pose: &Pose) -> Self {
         let direction = level(&light.direction, pose.tilt_deg);
-        let cov = side.direction_cov(light) + side.fov_cov(light);
+        let cov = outline::direction_cov(side, light) + optics::direction_cov(side, light);
         let own_sd_deg = (cov.trace().max(0.0) / 2.0).sqrt().to_degrees();
         let sd_deg = own_sd_deg.hypot(TIME_SD_DEG);
         let elevation = direction.y.clamp(-1.0, 1.0).asin();

@@ -13,9 +13,27 @@ pub fn recorded_ceiling(stated: [f32; 3], format: &str) -> [f32; 3] {
     stated.map(|level| level * factor)
 }
 
+/// Width over which the lens blurs the rim of a clipped area before the recording clips it, px.
+const BLURRED_RIM_PX: f64 = 1.0;
+
+/// The CG is sharp where the photograph was blurred before it clipped, so that limiting the CG takes too much or too
+/// little of its light along the rim of the clipped area. `effect_stops` is all that limiting does, `clipped_px` the
+/// clipped pixels of the photographed sphere; the rim's share of a disc of that size is uncertain.
+pub fn equal_terms_sd_stops(effect_stops: f64, clipped_px: f64) -> f64 {
+    let radius_px = (clipped_px.max(0.0) / std::f64::consts::PI).sqrt();
+    effect_stops.abs() * (2.0 * BLURRED_RIM_PX / radius_px.max(1e-9)).min(1.0)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_large_clipped_area_is_limited_well_and_a_small_one_not() {
+        assert!(equal_terms_sd_stops(2.0, 3.0) > 1.9);
+        assert!(equal_terms_sd_stops(2.0, 30_000.0) < 0.05);
+        assert!(equal_terms_sd_stops(0.0, 3.0) < 1e-12);
+    }
 
     #[test]
     fn a_ceiling_rounded_to_half_float_is_still_reached() {

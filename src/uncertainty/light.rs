@@ -78,13 +78,19 @@ impl Footprint {
         self.noise_sd * (self.steradian * self.steradian * self.concentration.max(1e-9)).sqrt()
     }
 
+    /// Flux that lens blur carries past the cells round the core over which it is summed: of a disc of ρ px, blurred by
+    /// σ = 1.2 px, 0.05/ρ lies more than 2 px outside (the tail of a Gaussian along its rim).
+    fn leaked(&self) -> f64 {
+        0.05 * (self.cell_rad / self.reach_rad().max(1e-9)).min(4.0) * self.illuminance
+    }
+
     /// One sd of the illuminance: noise, edge, what lies behind, how much of that the light covers (its rim is
     /// blurred over most of a cell), and what the sphere does not show of it.
     pub(crate) fn illuminance_sd(&self) -> f64 {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
         let covered = self.background * 1.5 * PI * self.reach_rad() * self.cell_rad;
         let cut = 0.5 * self.unseen_fraction * self.illuminance;
-        let parts = [self.noise(), edge * self.illuminance, self.behind(), covered, cut];
+        let parts = [self.noise(), edge * self.illuminance, self.behind(), covered, cut, self.leaked()];
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 

@@ -44,6 +44,16 @@ pub fn sum_sd(parts: impl Iterator<Item = f64>) -> f64 {
     sizes[sizes.len() / 2] / 0.6745 * (sizes.len() as f64).sqrt()
 }
 
+/// How unlike two spheres remain after both are blurred for comparison, as a factor on what was measured for a sphere of
+/// [`LIKE_AT_PX`]: the lens blurred one of them already, by an angle that grows as the sphere gets smaller, and blurs
+/// add by their squares.
+pub fn unlike_blur(radius_px: f64) -> f64 {
+    (LIKE_AT_PX / radius_px.max(2.0)).powi(2)
+}
+
+/// Radius at which a lens blur of 1 px (1 sd) is as wide in direction as the comparison's own 8° (2.355 · 114.6° / 8°).
+pub const LIKE_AT_PX: f64 = 33.7;
+
 #[cfg(test)]
 mod tests {
     use super::*;
