@@ -20,7 +20,7 @@ pub(crate) fn hide(picture: &mut Picture, centre_px: [f64; 2], radius_px: f64, f
 }
 
 /// Distance of the chord from the centre of a unit disc that cuts off this fraction of its area, by bisection.
-fn edge_of_segment(fraction: f64) -> f64 {
+pub(crate) fn edge_of_segment(fraction: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, 1.0_f64);
     for _ in 0..50 {
         let d = f64::midpoint(low, high);

@@ -1,8 +1,11 @@
 //! What a made-up shot is: camera, sphere, light, recording, and what is wrong in the CG.
 
 use plateproof::camera::{FovSource, View};
+use plateproof::demo::render::MirrorSphere;
 use plateproof::image::Size;
+use plateproof::sphere::MirrorGeometry;
 
+use super::hide::edge_of_segment;
 use super::random::Random;
 use super::rig::Rig;
 
@@ -153,6 +156,22 @@ impl Recipe {
             rig,
         }
         .perhaps_good(&mut random)
+        .with_lamps_in_sight()
+    }
+
+    /// Whatever stands before the sphere hides no lamp: of a lamp that no frame shows, nothing can be said.
+    fn with_lamps_in_sight(self) -> Self {
+        let Some((fraction, from_deg)) = self.hidden else { return self };
+        let sphere = MirrorSphere::at(&self.view(), self.centre_px, self.radius_px, BELIEVED);
+        let geometry = MirrorGeometry::new(&self.view(), &sphere.cone);
+        let (sin, cos) = from_deg.to_radians().sin_cos();
+        let edge = self.radius_px * (edge_of_segment(fraction) - 0.12);
+        let set = self.rig.set(false, self.tilt_deg);
+        let behind = set.lights_in_camera_axes().iter().any(|lamp| {
+            let seen = geometry.locate(&lamp.direction);
+            seen.is_none_or(|[x, y]| (x - self.centre_px[0]) * cos + (y - self.centre_px[1]) * sin > edge)
+        });
+        if behind { Self { hidden: None, ..self } } else { self }
     }
 
     /// In a third of the shots nothing about the input is poor.

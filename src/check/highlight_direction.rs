@@ -1,5 +1,7 @@
 //! `highlight-direction`: does the key come from the same side?
 
+use std::f64::consts::PI;
+
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
@@ -275,15 +277,18 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
 /// The other side shows something there that gives at least [`WEAK_PARTNER`] of what the light does above its
 /// surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other checks.
 fn shows(other: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
-    let (inner, outer) = (light.reach_rad.cos(), (light.reach_rad * 1.5 + RING_RAD).cos());
-    let gap = (light.reach_rad * 1.1 + 0.25 * RING_RAD).cos();
+    let samples = || other.image.samples.iter().flatten();
+    let nearest = samples().max_by(|a, b| a.direction.dot(direction).total_cmp(&b.direction.dot(direction)));
+    // Blur spreads a light over two cells of the other picture.
+    let reach = light.reach_rad + nearest.map_or(0.0, |s| 2.0 * (s.extent_rad2 / 2.0).sqrt());
+    let (inner, outer) = (reach.min(PI).cos(), (1.5 * reach + RING_RAD).min(PI).cos());
     let (mut flux, mut steradian, mut ring) = (0.0, 0.0, Vec::new());
-    for sample in other.image.samples.iter().flatten() {
+    for sample in samples() {
         let cosine = sample.direction.dot(direction);
         if cosine >= inner {
             flux += f64::from(sample.luminance) * sample.steradian;
             steradian += sample.steradian;
-        } else if cosine < gap && cosine > outer {
+        } else if cosine > outer {
             ring.push((f64::from(sample.luminance), sample.steradian));
         }
     }

@@ -26,7 +26,7 @@ const UNTOLD_BLUR_PX: f64 = 1.0;
 
 /// A cell of the direction grid that pixels cover unevenly is topped up; shares come out low or high by so much,
 /// relative (measured on clean renders).
-const GRID_FRACTION: f64 = 0.015;
+const GRID_FRACTION: f64 = 0.02;
 
 /// What the picture says about a light beside its mean values. Solid angles in sr, luminance and radiance in the
 /// working space.
