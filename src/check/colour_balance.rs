@@ -5,7 +5,6 @@ use std::f64::consts::LN_2;
 use nalgebra::Vector3;
 use serde_json::Value;
 
-use super::exposure::{curve_sd_stops, shared_directions};
 use super::exposure::shared_directions;
 use super::{Check, CheckDoc, Comparison, blank, decide, main_doubt};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
@@ -92,10 +91,7 @@ impl Check for ColourBalance {
 fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
     let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
-    // What the channels' curves have in common cancels.
-    let curve = 0.5 * curve_sd_stops(trust);
-    let white = if trust.auto_white_balance { AUTO_WHITE_SD_STOPS } else { 0.0 };
-    let curve = if trust.tone_curve { tone_curve::CHANNEL_SD_STOPS } else { 0.0 };
+    let curve = tone_curve::channel_sd_stops(trust);
     let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());

@@ -8,7 +8,6 @@ use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
-use crate::side::Side;
 use crate::uncertainty::scatter::{unlike_blur, weighted_median};
 use crate::uncertainty::{patch, tone_curve};
 use crate::units::{Estimate, Stops};
@@ -30,10 +29,6 @@ const UNLIKE_BLUR_SD_STOPS: f64 = 0.02;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
 const USUAL_REFLECTANCE: f64 = 0.6;
-
-/// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
-/// of a stop (common practice, no source).
-const RECOVERED_CURVE_SD_STOPS: f64 = 0.15;
 
 /// A direction counts when its blurred luminance is this many noise deviations above zero.
 const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
@@ -154,15 +149,6 @@ fn above_noise(side: &Side, value: &Smoothed) -> bool {
     value.luminance > MIN_SIGNAL_TO_NOISE * side.image.noise_sd / 10.0_f64.sqrt() && value.luminance > 0.0
 }
 
-/// Uncertainty of a brightness that went through a tone curve, stops.
-pub(crate) fn curve_sd_stops(trust: Trust) -> f64 {
-    match (trust.tone_curve, trust.recovered_curve) {
-        (true, _) => TONE_CURVE_SD_STOPS,
-        (false, true) => RECOVERED_CURVE_SD_STOPS,
-        (false, false) => 0.0,
-    }
-}
-
 fn curve_doubt(trust: Trust) -> &'static str {
     if trust.recovered_curve {
         "the bracket tells the tone curve, but not where the camera puts middle grey; give raw-developed linear frames"
@@ -173,7 +159,6 @@ fn curve_doubt(trust: Trust) -> &'static str {
 
 fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(cg.reflectance.common_sd_stops);
-    let curve = curve_sd_stops(pair.mirror.trust);
     let quick = |m: &Side, c: &Side| {
         median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
     };
@@ -189,11 +174,8 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
 /// What moves every absolute number of the comparison alike.
 fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
-    let curve = if pair.mirror.trust.tone_curve {
-        tone_curve::exposure_sd_stops(USUAL_REFLECTANCE * usual_luminance(&pair.mirror))
-    } else {
-        0.0
-    };
+    let recorded = || USUAL_REFLECTANCE * usual_luminance(&pair.mirror);
+    let curve = tone_curve::exposure_sd_stops(pair.mirror.trust, recorded);
     vec![
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),

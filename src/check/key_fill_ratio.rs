@@ -16,16 +16,6 @@ pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 /// Error that remains on clean input: grid of directions, rim, glare.
 const FLOOR_SD_STOPS: f64 = 0.02;
 
-/// Filled-in directions may be off by this factor, stops.
-const FILL_SD_STOPS: f64 = 0.7;
-
-/// A tone curve changes contrast by about this fraction (measured on camera files: 2.00 stops read 1.2 to 2.7).
-const TONE_CURVE_FRACTION: f64 = 0.25;
-
-/// The same after a bracket told the curve: nominal shutter and f-numbers are rounded, and the curve's slope follows
-/// them (common practice, no source).
-const RECOVERED_CURVE_FRACTION: f64 = 0.03;
-
 /// The check.
 #[derive(Debug)]
 pub struct KeyFillRatio;
@@ -72,18 +62,8 @@ pub(crate) fn difference_stops(mirror: &Side, cg: &Side) -> Option<f64> {
 /// Uncertainty of one side's ratio, stops.
 pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
-    let filled = |p: crate::radiance::PatchLight| p.filled / p.luminance.max(1e-30);
-    let guess = FILL_SD_STOPS * filled(e.dark).hypot(filled(e.bright));
-    let fraction = match (side.trust.tone_curve, side.trust.recovered_curve) {
-        (true, _) => TONE_CURVE_FRACTION,
-        (false, true) => RECOVERED_CURVE_FRACTION,
-        (false, false) => 0.0,
-    };
-    let curve = fraction * ratio_stops(side).unwrap_or(0.0).abs().max(1.0);
-    (guess * guess + FLOOR_SD_STOPS * FLOOR_SD_STOPS + curve * curve).sqrt()
     let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
-    let curve =
-        if side.trust.tone_curve { tone_curve::contrast_sd_stops(ratio_stops(side).unwrap_or(0.0)) } else { 0.0 };
+    let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
     let parts = [guess, FLOOR_SD_STOPS, curve, key_sd_stops(side)];
     parts.iter().map(|p| p * p).sum::<f64>().sqrt()
 }

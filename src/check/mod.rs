@@ -67,6 +67,8 @@ impl Comparison {
         self.mirror = self.mirror.with_ignored(mirror);
         self.cg = self.cg.with_ignored(cg);
         self
+    }
+
     /// Fraction of all directions that something before the photographed sphere may hide.
     pub fn hidden_fraction(&self) -> f64 {
         blind_cone::hidden_fraction(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())

@@ -117,8 +117,6 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
     }
     let beyond = |e: Estimate, tolerance: f64| {
         let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
-        if failed { e.value.hypot(e.sd) } else { 0.0 }
-        let failed = super::decide(e, tolerance) != Verdict::Match;
         let measured = e.value.abs() > 2.0 * e.sd;
         if failed {
             e.value.hypot(e.sd)

@@ -173,12 +173,9 @@ fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
 fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
     let default = match spec.reflectance {
-        None => UNKNOWN_REFLECTANCE_SD_STOPS,
+        None => reflectance::UNKNOWN_SD_STOPS,
         Some(MirrorReflectance::Material(material)) => material.sd_stops(),
         Some(MirrorReflectance::Rgb(given)) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
-        Some(_) => GIVEN_REFLECTANCE_SD_STOPS,
-        None => reflectance::UNKNOWN_SD_STOPS,
-        Some(given) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
         Some(_) => reflectance::GIVEN_SD_STOPS,
     };
     reflectance::doubt(spec.reflectance_sd_stops.unwrap_or(default))

@@ -1,28 +1,71 @@
-//! A camera file developed by a curve that nothing tells.
+//! A camera file developed by a curve that nothing tells, or that a bracket told.
 //!
 //! Measured on camera JPEGs of known scenes decoded as sRGB: 2.00 true stops read as 1.2 to 2.7, channels apart by up to
 //! 0.6 stop. Taken as the reach of two standard deviations or a little less.
 
-/// Absolute stops.
-pub const EXPOSURE_SD_STOPS: f64 = 0.4;
+use crate::side::Trust;
+
+/// Absolute stops at mid grey.
+const EXPOSURE_SD_STOPS: f64 = 0.4;
+
+/// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
+/// of a stop (common practice, no source).
+const RECOVERED_SD_STOPS: f64 = 0.15;
 
 /// Fraction by which contrast in stops changes.
-pub const CONTRAST_SD_FRACTION: f64 = 0.25;
+const CONTRAST_SD_FRACTION: f64 = 0.25;
 
-/// One channel against another, stops.
-pub const CHANNEL_SD_STOPS: f64 = 0.2;
+/// The same after a bracket told the curve: nominal shutter and f-numbers are rounded, and the curve's slope follows
+/// them (common practice, no source).
+const RECOVERED_CONTRAST_FRACTION: f64 = 0.03;
+
+/// What the channels' curves have in common cancels between channels; the rest is about half.
+const CHANNEL_FRACTION: f64 = 0.5;
 
 /// One channel against another where the camera balanced its white by itself, stops (from the same files).
 pub const AUTO_WHITE_SD_STOPS: f64 = 0.3;
 
-/// Absolute stops of surroundings of this recorded luminance: the curve's gain at mid grey (0.18), and its contrast away
-/// from there.
-pub fn exposure_sd_stops(recorded_luminance: f64) -> f64 {
-    let from_grey = if recorded_luminance > 0.0 { (recorded_luminance / 0.18).log2().abs().min(4.0) } else { 4.0 };
-    EXPOSURE_SD_STOPS.hypot(CONTRAST_SD_FRACTION * from_grey)
+/// By how much a curve's gain at mid grey (stops) and its contrast (fraction) are unknown.
+fn curve(trust: Trust) -> [f64; 2] {
+    match (trust.tone_curve, trust.recovered_curve) {
+        (true, _) => [EXPOSURE_SD_STOPS, CONTRAST_SD_FRACTION],
+        (false, true) => [RECOVERED_SD_STOPS, RECOVERED_CONTRAST_FRACTION],
+        (false, false) => [0.0; 2],
+    }
 }
 
-/// Contrasts below one stop still take the doubt of one: toe and shoulder bend them too.
-pub fn contrast_sd_stops(contrast_stops: f64) -> f64 {
-    CONTRAST_SD_FRACTION * contrast_stops.abs().max(1.0)
+/// Absolute stops of surroundings: the curve's gain at mid grey (0.18), and its contrast away from there.
+/// `recorded_luminance` is asked only where a curve is in doubt.
+pub fn exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
+    let [gain, contrast] = curve(trust);
+    if gain == 0.0 {
+        return 0.0;
+    }
+    let recorded = recorded_luminance();
+    let from_grey = if recorded > 0.0 { (recorded / 0.18).log2().abs().min(4.0) } else { 4.0 };
+    gain.hypot(contrast * from_grey)
+}
+
+/// One channel against another, stops.
+pub fn channel_sd_stops(trust: Trust) -> f64 {
+    CHANNEL_FRACTION * curve(trust)[0]
+}
+
+/// A contrast in stops. Those below one stop still take the doubt of one: toe and shoulder bend them too.
+pub fn contrast_sd_stops(trust: Trust, contrast_stops: f64) -> f64 {
+    curve(trust)[1] * contrast_stops.abs().max(1.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn linear_files_have_no_curve_and_grey_has_the_least_doubt() {
+        assert!(exposure_sd_stops(Trust::default(), || 0.01) < 1e-12);
+        let camera = Trust { tone_curve: true, ..Trust::default() };
+        approx::assert_relative_eq!(exposure_sd_stops(camera, || 0.18), EXPOSURE_SD_STOPS);
+        assert!(exposure_sd_stops(camera, || 0.02) > exposure_sd_stops(camera, || 0.1));
+        assert!(contrast_sd_stops(camera, 3.0) > contrast_sd_stops(camera.after(true), 3.0));
+    }
 }
