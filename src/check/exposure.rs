@@ -158,7 +158,6 @@ fn curve_doubt(trust: Trust) -> &'static str {
 }
 
 fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
-    let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(cg.reflectance.common_sd_stops);
     let quick = |m: &Side, c: &Side| {
         median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
     };
