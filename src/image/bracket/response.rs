@@ -30,8 +30,10 @@ const SAMPLES: usize = 30_000;
 const LEAST_SAMPLES: usize = 400;
 /// A sample's neighbours may differ by this many codes: edges move, ring and lose their colour in compression.
 const FLAT_CODES: u8 = 8;
-/// Weight of the smoothness against the data.
-const SMOOTHNESS: f64 = 30.0;
+/// Weight of the smoothness against the data. Exposures at equal steps leave any ripple of that period in the curve
+/// undecided, so it has to be firm: with a tenth of this, a bracket at 2-stop steps ripples by 0.09 stop, with this by
+/// 0.04, with ten times this its ends bend instead.
+const SMOOTHNESS: f64 = 300.0;
 /// Rounds of taking weight from samples that do not fit.
 const ROUNDS: usize = 4;
 /// Tukey's biweight loses 5 % of efficiency at this many standard deviations.
