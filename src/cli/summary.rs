@@ -62,8 +62,8 @@ fn page_path(folder: &Path, page: usize) -> PathBuf {
 
 fn lines(summary: &Summary) -> Vec<String> {
     let text = render_summary_text(summary, "", false, false);
-    let counts = text.lines().nth(1).map(str::to_owned);
-    counts.into_iter().chain(summary.patterns.iter().map(|pattern| pattern.sentence.clone())).collect()
+    let counts: Vec<&str> = text.lines().skip(1).take_while(|line| !line.is_empty()).map(str::trim).collect();
+    std::iter::once(counts.join(" ")).chain(summary.patterns.iter().map(|pattern| pattern.sentence.clone())).collect()
 }
 
 fn row(line: &ShotLine) -> OverviewRow {

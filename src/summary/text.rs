@@ -51,7 +51,7 @@ impl Page {
         let gap = " ".repeat(COLUMNS - display_width(&left) - verdict.len());
         let verdict = self.painted(&verdict, summary.verdict);
         self.line(&format!("{left}{gap}{verdict}"));
-        self.line(&counts(summary));
+        self.paragraph("", &counts(summary));
     }
 
     fn patterns(&mut self, summary: &Summary) {
