@@ -12,9 +12,9 @@ const RELATIVE_TOLERANCE: f64 = 1e-12;
 /// stays 0.
 ///
 /// ```
-/// use nalgebra::{DMatrix, DVector, dmatrix, dvector};
-/// let a = dmatrix![1.0, 0.0; 0.0, 1.0; 1.0, 1.0];
-/// let b = dvector![2.0, -1.0, 0.5];
+/// use nalgebra::{DMatrix, DVector};
+/// let a = DMatrix::from_row_slice(3, 2, &[1.0, 0.0, 0.0, 1.0, 1.0, 1.0]);
+/// let b = DVector::from_vec(vec![2.0, -1.0, 0.5]);
 /// let x = plateproof::nnls::nnls(&(a.transpose() * &a), &(a.transpose() * &b));
 /// assert!((x[0] - 1.25).abs() < 1e-12 && x[1] == 0.0);
 /// ```

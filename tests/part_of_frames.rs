@@ -12,6 +12,7 @@ use plateproof::image::{DataWindow, Size};
 use plateproof::report::{Report, SphereRole};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
+use plateproof::sphere::outline_of_cone;
 
 const SIZE: Size = Size { width: 2048, height: 1080 };
 const FOV_DEG: f64 = 42.0;
@@ -77,7 +78,9 @@ fn assert_mirror_at(report: &Report, centre: [f64; 2]) {
     assert!(report.error.is_none(), "{:?}", report.error);
     let mirror = report.spheres.iter().find(|s| s.role == SphereRole::Mirror).unwrap();
     let [x, y, ..] = mirror.outline_px;
-    let off = (x - centre[0]).hypot(y - centre[1]);
+    let view = View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet);
+    let truth = outline_of_cone(&view, &MirrorSphere::at(&view, centre, RADIUS_PX, [0.6; 3]).cone).unwrap();
+    let off = (x - truth.centre_x).hypot(y - truth.centre_y);
     assert!(off < CENTRE_TOLERANCE_PX, "{off} px from {centre:?}: {:?}", mirror.outline_px);
     assert_eq!(mirror.found_by, "search");
 }

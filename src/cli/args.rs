@@ -35,7 +35,7 @@ pub(super) enum Command {
     Summary(SummaryArgs),
     /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
     Explain(ExplainArgs),
-    /// Write the demo show, nine shots of an invented film about a salt ferry, and check it
+    /// Write the demo show, some shots of an invented film about a salt ferry, and check it
     Demo(DemoArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),

@@ -17,8 +17,12 @@ const SAME_PLACE: f64 = 0.35;
 /// Half-angles within this factor are the same size.
 const SAME_SIZE: f64 = 1.3;
 
-/// An outline found near the other side's sphere must show at least this fraction of itself.
-const LEAST_SEEN: f64 = 0.3;
+/// An outline found near the other side's sphere must show at least this fraction of itself: arcs of other things
+/// join to a third of a circle by chance.
+const LEAST_SEEN: f64 = 0.4;
+
+/// Where it shows less than half of itself, its radius must be known to this fraction besides.
+const LOOSEST_RADIUS: f64 = 0.02;
 
 /// One side after its own search.
 pub(super) struct Looked<'a> {
@@ -45,8 +49,7 @@ impl Looked<'_> {
             self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals)).find(|f| same(&f.cone, cone));
         let near = || {
             let start = outline_of_cone(self.view, cone)?;
-            fit_near(self.frame, self.view, &start)
-                .filter(|f| f.unseen_fraction <= 1.0 - LEAST_SEEN && same(&f.cone, cone))
+            fit_near(self.frame, self.view, &start).filter(|f| is_borne_out(f) && same(&f.cone, cone))
         };
         own.cloned().or_else(near)
     }
@@ -122,6 +125,13 @@ fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)
         theirs.iter().enumerate().filter(|(_, b)| same(&a.cone, &b.cone)).map(move |(j, b)| (i + j, a, b))
     });
     ranked.min_by_key(|(rank, _, _)| *rank).map(|(_, a, b)| (a.clone(), b.clone()))
+}
+
+/// The picture itself shows enough of the outline.
+fn is_borne_out(fit: &SphereFit) -> bool {
+    let seen = 1.0 - fit.unseen_fraction;
+    let radius_sd = fit.cone_cov[(2, 2)].max(0.0).sqrt() / fit.cone.half_angle_rad;
+    seen >= 0.5 || (seen >= LEAST_SEEN && radius_sd <= LOOSEST_RADIUS)
 }
 
 /// Two cones are of one sphere, as far as two cameras that should stand alike can tell.

@@ -5,7 +5,7 @@ use super::CheckDoc;
 /// The check of the captured environment.
 pub const DOC: CheckDoc = CheckDoc {
     name: "environment",
-    title: "is the captured environment sound, and is the CG set up with it?",
+    title: "is the captured environment sound, and set up right?",
     unit: "x tolerance",
     what: "Looks at the lat-long environment of the sheet twice. The capture (concerns the reference): the mirror sphere \
            that it predicts at the sphere's place, seen by the shot's own camera, is compared with the photographed one by \

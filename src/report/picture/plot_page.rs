@@ -199,12 +199,13 @@ impl Page<'_> {
 fn round_step(reach: f64) -> f64 {
     let decade = reach.max(1e-9).log10().floor();
     let unit = 10.0_f64.powf(decade);
-    let steps = [0.25, 0.5, 1.0, 2.0].map(|s| s * unit);
-    steps.into_iter().find(|s| reach / s < 4.5).unwrap_or(2.0 * unit)
+    let steps = [0.25, 0.5, 1.0, 2.0, 2.5].map(|s| s * unit);
+    steps.into_iter().find(|s| reach / s < 4.5).unwrap_or(2.5 * unit)
 }
 
 fn decimals(step: f64) -> usize {
-    (2.0 - step.max(1e-9).log10().floor()).clamp(0.0, 6.0) as usize - usize::from(step >= 1e-6)
+    let digits = (2.0 - step.max(1e-9).log10().floor()).clamp(0.0, 6.0) as usize;
+    digits.saturating_sub(usize::from(step >= 1e-6))
 }
 
 /// A condition in few letters.

@@ -46,12 +46,17 @@ pub(super) fn is_outline(f: &Finding) -> bool {
     evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight && large
 }
 
+/// From the first squeeze on less detail is asked of a mirror's inside, from the second on least.
+const CLEAR_SQUEEZE: [f64; 2] = [1.6, 3.1];
+
 /// How much the inside looks like a mirror, 0 to 1.
 pub(super) fn mirror_likeness(i: &Interior) -> f64 {
-    let rich = ramp(i.detail, 0.1, 0.18) * ramp(i.squeeze, 0.8, 1.6);
-    let plain_but_squeezed = ramp(i.detail, 0.035, 0.05) * ramp(i.squeeze, 2.8, 3.4);
+    // The clearer the squeeze along the rim, the less there has to be to see.
+    let clarity = ramp(i.squeeze, CLEAR_SQUEEZE[0], CLEAR_SQUEEZE[1]);
+    let between = |plain: f64, clear: f64| plain + (clear - plain) * clarity;
+    let detail = ramp(i.detail, between(0.1, 0.035), between(0.18, 0.05));
     let ringed = ramp(i.concentric, 0.25, 0.45).max(ramp(i.inner_squeeze, 4.0, 8.0));
-    rich.max(plain_but_squeezed) * (1.0 - ringed)
+    detail * ramp(i.squeeze, 0.8, 1.6) * (1.0 - ringed)
 }
 
 /// 0 up to `low`, 1 from `high`.
