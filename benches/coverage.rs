@@ -87,17 +87,15 @@ fn main() -> Result<(), Box<dyn Error>> {
 
 /// Every number: seed, radius, blur, name, value, sd, truth, qualities.
 fn list(first: u64, all: &[Judged]) -> String {
-    let mut text = String::new();
-    for (judged, seed) in all.iter().zip(first..) {
+    let rows = all.iter().zip(first..).flat_map(|(judged, seed)| {
         let recipe = Recipe::draw(seed);
-        for s in &judged.scores {
-            text.push_str(&format!(
-                "{seed}\t{:.1}\t{:.2}\t{}\t{}\t{}\t{}\t{:?}\n",
-                recipe.radius_px, recipe.blur_px, s.name, s.value, s.sd, s.truth, judged.qualities
-            ));
-        }
-    }
-    text
+        let row = move |s: &made_up::score::Score| {
+            let made = format!("{seed}\t{:.1}\t{:.2}", recipe.radius_px, recipe.blur_px);
+            format!("{made}\t{}\t{}\t{}\t{}\t{:?}\n", s.name, s.value, s.sd, s.truth, judged.qualities)
+        };
+        judged.scores.iter().map(row)
+    });
+    rows.collect()
 }
 
 /// One shot in full.

@@ -331,7 +331,7 @@ fn a_summary_is_told_in_every_format() {
     let (status, ..) = summary(&["--overview", "ov"]);
     assert_eq!(status, 1);
     let pages = contents(&here.path().join("ov"));
-    assert_eq!(pages.keys().collect::<Vec<_>>(), ["overview.page-1.png"]);
+    assert_eq!(pages.keys().collect::<Vec<_>>(), ["overview.page-1.png", "overview.page-2.png"]);
     fs::write(here.path().join("ov/overview.page-1.png"), "a picture of somebody else").unwrap();
     let (status, _, err) = summary(&["--overview", "ov"]);
     assert_eq!(status, 2);

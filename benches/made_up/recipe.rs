@@ -53,6 +53,7 @@ pub(crate) struct Errors {
 
 /// One shot.
 #[derive(Debug, Clone)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a condition of its own that a shot has or has not")]
 pub(crate) struct Recipe {
     pub(crate) seed: u64,
     pub(crate) size: Size,

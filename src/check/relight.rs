@@ -19,8 +19,8 @@ use crate::units::{Estimate, Stops};
 /// Lights that give less than this of what patches receive do not set the value.
 const COUNTED_SHARE: f64 = 0.05;
 
-/// A gain of nothing is counted as this many stops down.
-const OFF_STOPS: f64 = -10.0;
+/// A light that has to go is counted as this many stops too bright.
+const OFF_STOPS: f64 = 10.0;
 
 /// Changes of colour below this are not worth saying, mired.
 const NEGLIGIBLE_MIRED: f64 = 3.0;
@@ -41,10 +41,6 @@ impl ShotCheck for Relight {
 
     fn is_asked(&self, sheet: &ShotSheet) -> bool {
         sheet.cg.spheres.iter().any(|s| !s.light_layers.is_empty())
-    }
-
-    fn reads_whole_frames(&self) -> bool {
-        false
     }
 
     fn needs(&self) -> &'static str {
@@ -130,7 +126,7 @@ fn judge(
     let largest = counted.map(|(g, _)| stops(g, common_sd)).max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));
     if let Some(value) = largest {
         settle(finding, value, "the layers' light overlaps, or the sphere's reflectance is not known well");
-        if value.value <= OFF_STOPS {
+        if value.value >= OFF_STOPS {
             finding.value_bound = Some("lower".to_owned());
         }
     } else {
@@ -164,9 +160,9 @@ fn prepend(text: &mut String, first: &str) {
     *text = if text.is_empty() { first.to_owned() } else { format!("{first}; {text}") };
 }
 
-/// The change of a light in stops.
+/// The error of a light in stops, CG minus plate side: what its gain undoes.
 fn stops(group: &GroupGain, common_sd_stops: f64) -> Estimate {
-    let value = Stops::from_ratio(group.grey, 1.0).map_or(OFF_STOPS, |s| s.0.max(OFF_STOPS));
+    let value = Stops::from_ratio(1.0, group.grey).map_or(OFF_STOPS, |s| s.0.min(OFF_STOPS));
     let sd = group.grey_sd / group.grey.max(0.1) / std::f64::consts::LN_2;
     Estimate::new(value, sd.hypot(common_sd_stops))
 }

@@ -10,7 +10,8 @@ pub const DOC: CheckDoc = CheckDoc {
     what: "Where the CG sphere comes with one layer per light (light_layers in cg.spheres[]), solves for the gain of \
            each, never negative, that best maps the CG sphere on the photographed one, and says what would remain: \
            \"rim x 1.40, key x 0.90 and 8 mired warmer: leaves exposure +0.02, key/fill -0.05 stop\".\n\
-           The value is the largest change, in stops, of any light that gives 5 % or more of what patches receive.",
+           The value is the largest error of any light that gives 5 % or more of what patches receive: +0.5 means that the \
+           CG's light is half a stop too strong.",
     why: "The other checks say what is off. This one says which slider to move, with one render and no guessing.",
     how: "Both spheres and every layer are gathered in broad lobes (cosine to the 12th power, half their weight within \
           20 deg), so that a light a few degrees from its place still counts as the same light. The gains follow by \

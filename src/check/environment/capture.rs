@@ -26,6 +26,9 @@ const STRANGE_STOPS: f64 = 1.0;
 /// What differs is told from this solid angle on, sr (a disc of about 10° across).
 const STRANGE_STERADIAN: f64 = 0.024;
 
+/// A brightest light that lacks no more than this is whole, stops.
+const WHOLE_STOPS: f64 = 0.2;
+
 /// Cells this near belong to the same thing, rad.
 const TOUCHING_RAD: f64 = 0.08;
 
@@ -65,7 +68,8 @@ pub(super) fn judge(
         }
     }
     let (faults, mut notes) = (faults(survey), notes(survey));
-    notes.extend(brightest(finding, survey, &photograph.comparison));
+    let exposure_stops = photograph.value_of("exposure").unwrap_or(0.0);
+    notes.extend(brightest(finding, survey, &photograph.comparison, exposure_stops));
     notes.extend(stranger(finding, &photograph.comparison));
     if !faults.is_empty() {
         finding.verdict = Verdict::Mismatch;
@@ -140,11 +144,6 @@ fn notes(survey: &Survey) -> Vec<String> {
     if survey.empty_fraction > TOLD_EMPTY {
         notes.push(format!("{:.1} % of all directions are black or missing", 100.0 * survey.empty_fraction));
     }
-    if let Some(level) = survey.clipping.plateau {
-        notes.push(format!(
-            "many pixels hold exactly the largest value, {level:.4}: most likely the recording's ceiling"
-        ));
-    }
     if let Some(deg) = survey.nadir_patch_deg {
         notes.push(format!("a round patch of about {deg:.0} deg radius covers the nadir"));
     }
@@ -186,36 +185,44 @@ fn picture_detail(survey: &Survey) -> serde_json::Map<String, Value> {
 }
 
 /// The sun or brightest light: whole, or what the photographed sphere says it should give.
-fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison) -> Option<String> {
+fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison, exposure_stops: f64) -> Option<String> {
     let (mirror, environment) = (&comparison.mirror.lights, &comparison.cg.lights);
-    let clipped = survey.clipping.steradian > 0.0 || survey.clipping.plateau.is_some();
     let key = mirror.key()?;
     let pairing = pair_lights(mirror, environment);
     let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &environment.all[p.1]);
-    let gain = partner.and_then(|p| Stops::from_ratio(key.illuminance.value, p.illuminance.value));
+    // Beyond what the whole environment is over or under.
+    let missing = partner
+        .and_then(|p| Stops::from_ratio(key.illuminance.value, p.illuminance.value))
+        .map(|stops| stops.0 + exposure_stops);
+    let cut = missing.is_none_or(|stops| stops > WHOLE_STOPS);
     let [azimuth, elevation] = azimuth_elevation_deg(&key.direction);
     finding.detail.insert(
         "brightest_light".to_owned(),
-        json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "clipped_in_environment": clipped,
+        json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "whole": !cut && !key.clipped,
                 "recoverable": !key.clipped }),
     );
-    if let Some(stops) = gain {
-        finding.detail.insert("brightest_light_missing_stops".to_owned(), stops.0.into());
+    if let Some(stops) = missing {
+        finding.detail.insert("brightest_light_missing_stops".to_owned(), stops.into());
     }
-    if !clipped {
-        return None;
+    let ceiling = match (survey.clipping.steradian > 0.0, survey.clipping.plateau) {
+        (true, _) => "the environment meets a ceiling".to_owned(),
+        (false, Some(level)) => format!("many pixels hold exactly the largest value, {level}, most likely a ceiling"),
+        (false, None) => return None,
+    };
+    match (key.clipped, missing) {
+        (true, _) => Some(format!(
+            "{ceiling}; the photographed sphere clips too, so the brightest light cannot be recovered from it; a shorter exposure or a matte sphere could"
+        )),
+        (false, None) => Some(format!(
+            "{ceiling}, and it lacks the brightest light; the photographed sphere shows it whole: add it by hand"
+        )),
+        (false, Some(stops)) if cut => Some(format!(
+            "{ceiling}; its brightest light can be recovered from the photographed sphere, which shows it {:.2} times as strong",
+            stops.exp2()
+        )),
+        // An even lamp looks like a ceiling too; nothing is missing.
+        (false, Some(_)) => None,
     }
-    Some(match (key.clipped, gain) {
-        (false, Some(stops)) => format!(
-            "the environment meets a ceiling; its brightest light can be recovered from the photographed sphere, which shows it {:.2} times as strong",
-            stops.ratio()
-        ),
-        (false, None) => {
-            "the environment meets a ceiling and lacks the brightest light; the photographed sphere shows it whole: add it by hand"
-                .to_owned()
-        }
-        (true, _) => "the environment meets a ceiling and the photographed sphere clips too, so the brightest light cannot be recovered from it; a shorter exposure or a matte sphere could".to_owned(),
-    })
 }
 
 /// The largest thing that only one of the two shows: crew, a tripod, something moved.

@@ -166,6 +166,11 @@ impl Compared {
         self.findings.iter().map(|f| f.verdict).max().unwrap_or(Verdict::Unsure)
     }
 
+    /// The value of one of the five.
+    pub(super) fn value_of(&self, check: &str) -> Option<f64> {
+        self.findings.iter().find(|f| f.check == check)?.value
+    }
+
     /// Sets a finding's value: the worst as a multiple of its tolerance.
     pub(super) fn value(&self, finding: &mut Finding) {
         let ratio = |f: &Finding| Some((f.value?.abs() / f.tolerance, f.value_sd? / f.tolerance));
