@@ -14,6 +14,7 @@ use crate::lights::Light;
 use crate::pairing::pair_lights;
 use crate::radiance::DirectionGrid;
 use crate::report::{Balance, Finding, Verdict};
+use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::uncertainty::colour::{difference_sd, temperature_doubt};
@@ -73,8 +74,8 @@ impl Check for ColourBalance {
             return finding;
         }
         let cg = pair.cg_on_equal_terms();
-        let overall = overall(pair, cg);
-        let doubts = doubts(pair, overall.as_ref());
+        let overall = overall(&pair.mirror, cg, pair.rotation.as_ref());
+        let doubts = doubts(pair, cg, overall.as_ref());
         let sd = super::combined(&doubts);
         let Some(overall) = overall.and_then(|o| balance(&o.lights, sd).map(|b| (o.lights, b))) else {
             finding.reason = "a channel of one of the spheres is black or negative".to_owned();
@@ -88,7 +89,7 @@ impl Check for ColourBalance {
     }
 }
 
-fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
+fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
     let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     let curve = tone_curve::channel_sd_stops(trust);
@@ -104,20 +105,33 @@ fn doubts(pair: &Comparison, overall: Option<&Overall>) -> Vec<(f64, &'static st
         (curve, "an 8-bit camera file has an unknown tone curve"),
         (white, "the camera balanced its white by itself"),
         (pair.drift_colour_sd_stops, "the sphere frame was not balanced like the plate (see reference-drift)"),
+        (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
     ]
 }
 
+/// What an unknown field of view does to the channel that it moves most: other directions are shared under another.
+fn fov_sd_stops(pair: &Comparison, cg: &Side) -> f64 {
+    if pair.other_views.is_empty() {
+        return 0.0;
+    }
+    let of_channel = |channel: usize| {
+        let quick = |m: &Side, c: &Side| channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel]);
+        quick(&pair.mirror, cg).map_or(0.0, |base| pair.fov_sd(base, quick))
+    };
+    (0..3).map(of_channel).fold(0.0, f64::max)
+}
+
 /// Mean radiance over the directions that both sides saw unclipped.
-fn overall(pair: &Comparison, cg: &Side) -> Option<Overall> {
+fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Overall> {
     let grid = DirectionGrid::shared();
     let (mut sum, mut used, mut steradian) = (Lights::default(), 0.0, 0.0);
     let mut patches = vec![Lights::default(); scatter::PATCHES];
     for (cell, direction) in grid.directions.iter().enumerate() {
-        let source = pair.rotation.as_ref().map_or(*direction, |r| r.back(direction));
-        let from = if pair.rotation.is_some() { grid.cell(&source) } else { cell };
-        let (a, b) = (&pair.mirror.image.map.cells[cell], &cg.image.map.cells[from]);
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let from = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
         let whole = 0.5 * grid.steradian[cell];
-        if beside_clipped(&pair.mirror, direction) || beside_clipped(cg, &source) {
+        if beside_clipped(mirror, direction) || beside_clipped(cg, &source) {
             continue;
         }
         if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
@@ -140,7 +154,7 @@ fn overall(pair: &Comparison, cg: &Side) -> Option<Overall> {
     Some(Overall {
         lights,
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
-        mixture_sd_stops: mixture(&pair.mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
+        mixture_sd_stops: mixture(mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
     })
 }
 

@@ -8,9 +8,9 @@ pub mod environment;
 pub mod exposure;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod light_gains;
 pub mod matte_sphere;
 pub mod reference_drift;
-pub mod relight;
 pub mod rotation;
 pub mod scale;
 pub mod set_notes;
@@ -114,7 +114,7 @@ pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
     &clean_plate::CleanPlate,
     &straight_lines::StraightLines,
     &matte_sphere::MatteSphere,
-    &relight::Relight,
+    &light_gains::LightGains,
     &sun::Sun,
 ];
 
@@ -149,21 +149,7 @@ pub fn decide(value: Estimate, tolerance: f64) -> Verdict {
 
 /// A finding with nothing measured yet.
 pub(crate) fn blank(doc: &CheckDoc, mirror: &str, tolerance: f64) -> Finding {
-    Finding {
-        check: doc.name.to_owned(),
-        concerns: "cg".to_owned(),
-        mirror: Some(mirror.to_owned()),
-        verdict: Verdict::Unsure,
-        value: None,
-        value_sd: None,
-        value_bound: None,
-        unit: doc.unit.to_owned(),
-        tolerance,
-        detail: Map::new(),
-        reason: String::new(),
-        remedy: String::new(),
-        waived: None,
-    }
+    Finding { mirror: Some(mirror.to_owned()), ..blank_of_shot(doc, "cg", tolerance) }
 }
 
 /// Sets value, uncertainty and the verdict that follows from them, with a reason where it is unsure.

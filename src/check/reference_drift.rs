@@ -103,9 +103,16 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
 
 /// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.
 /// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
-/// not; nothing where the frames agree.
+/// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be as
+/// large as what is tolerated.
 pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
-    let Some(DriftOutcome::Measured(drift)) = &reference.drift else { return (0.0, 0.0) };
+    let drift = match &reference.drift {
+        None => return (0.0, 0.0),
+        Some(DriftOutcome::NotMeasurable(_)) => {
+            return (tolerances.reference_drift.stops, 0.5 * tolerances.colour.stops);
+        }
+        Some(DriftOutcome::Measured(drift)) => drift,
+    };
     let colour = if drift.red_green_stops.value.abs() > drift.blue_green_stops.value.abs() {
         drift.red_green_stops
     } else {

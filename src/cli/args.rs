@@ -132,7 +132,7 @@ pub(super) struct CheckArgs {
     #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
     /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
-    /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, relight=STOPS
+    /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, light-gains=STOPS
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
 }

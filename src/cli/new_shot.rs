@@ -9,7 +9,7 @@ use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
 use crate::new_shot::{Draft, Guess, collect, draft_shot};
-use crate::report::write::write_atomically;
+use crate::report::write::write_whole;
 use crate::sheet::peek_sheet;
 use crate::{Error, ErrorKind, Result, printable, printable_text};
 
@@ -28,7 +28,7 @@ pub(super) fn run(args: &NewShotArgs, console: &mut Console) -> anyhow::Result<E
     for error in &draft.unreadable {
         Console::remark(&format!("plateproof: {error}"));
     }
-    write_atomically(&out, format!("{:#}\n", draft.sheet).as_bytes())?;
+    write_whole(&out, format!("{:#}\n", draft.sheet).as_bytes())?;
     console.answer(&told(&draft, &out))?;
     Ok(status(&draft))
 }

@@ -230,7 +230,7 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "scale",
         "sun",
         "rotation",
-        "relight",
+        "light-gains",
         "clean-plate",
         "straight-lines",
     ];
@@ -245,7 +245,7 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "scale" => &mut tolerances.scale.percent,
         "sun" => &mut tolerances.sun.deg,
         "rotation" => &mut tolerances.rotation.deg,
-        "relight" => &mut tolerances.relight.stops,
+        "light-gains" => &mut tolerances.light_gains.stops,
         "clean-plate" => &mut tolerances.clean_plate.px,
         "straight-lines" => &mut tolerances.straight_lines.px,
         _ => {

@@ -12,7 +12,7 @@ use super::sphere_document::{SPHERE_FORMAT, SphereDocument};
 use super::{overrides, sphere_text, wrong_use};
 use crate::report::json::to_json_of;
 use crate::report::report_stem;
-use crate::report::write::write_atomically;
+use crate::report::write::write_whole;
 use crate::sheet::outline_from;
 use crate::shot::{SphereQuery, measure_sphere};
 use crate::sphere::Outline;
@@ -87,9 +87,9 @@ fn write(dir: &Path, frame: &Path, json: &str, picture: Option<&[u8]>) -> Result
         }
     }
     if let Some(png) = picture {
-        write_atomically(&png_path, png)?;
+        write_whole(&png_path, png)?;
     }
-    write_atomically(&json_path, json.as_bytes())?;
+    write_whole(&json_path, json.as_bytes())?;
     Ok(std::iter::once(json_path).chain(picture.map(|_| png_path)).collect())
 }
 

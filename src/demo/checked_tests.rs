@@ -28,9 +28,9 @@ fn finding<'a>(report: &'a Report, check: &str, concerns: &str) -> &'a Finding {
 
 /// The CG's key is 1.5 times too strong and its rim 0.6 times: their gains are the inverse, the rest stays.
 #[test]
-fn relight_gives_back_the_gains() {
+fn light_gains_give_back_what_was_put_in() {
     let report = report("SF_0430");
-    let advice = finding(&report, "relight", "cg");
+    let advice = finding(&report, "light-gains", "cg");
     let gains = advice.detail["gains"].as_array().unwrap();
     assert_eq!(gains.len(), 3, "{advice:#?}");
     for (entry, truth) in gains.iter().zip([1.0 / 1.5, 1.0 / 0.6, 1.0]) {
@@ -68,7 +68,7 @@ fn a_sound_capture_is_silent() {
         assert!(half.remedy.is_empty(), "{half:#?}");
     }
     assert_eq!(finding(&report, "rotation", "cg").verdict, Verdict::Match);
-    assert_eq!(finding(&report, "relight", "reference").verdict, Verdict::NotGiven);
+    assert_eq!(finding(&report, "light-gains", "reference").verdict, Verdict::NotGiven);
 }
 
 /// A lamp that is missing does not make the environment turned.

@@ -13,7 +13,7 @@ use std::f64::consts::PI;
 use nalgebra::{Matrix3, Vector3};
 use rayon::prelude::*;
 
-use crate::image::{EnvironmentMap, Frame};
+use crate::image::{EnvironmentMap, Frame, four_around};
 use crate::radiance::{Deposit, DirectionMap};
 
 /// The finest level has at most so many columns (0.18° each): finer than any sphere shows it.
@@ -151,15 +151,10 @@ fn bilinear(
     rows: usize,
     pixel: impl Fn(usize, usize) -> Option<[f64; 3]>,
 ) -> Option<[f64; 3]> {
-    let (left, top) = (x.floor(), y.floor());
-    let (fx, fy) = (x - left, y - top);
-    let column = |offset: i64| (left as i64 + offset).rem_euclid(period.max(1) as i64) as usize;
-    let row = |offset: i64| (top as i64 + offset).clamp(0, rows as i64 - 1) as usize;
     let (mut sum, mut total) = ([0.0; 3], 0.0);
-    for (dx, dy, weight) in
-        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
-    {
-        if let Some(rgb) = pixel(column(dx), row(dy)) {
+    for (column, row, weight) in four_around([x + 0.5, y + 0.5]) {
+        let column = column.rem_euclid(period.max(1) as i64) as usize;
+        if let Some(rgb) = pixel(column, row.clamp(0, rows as i64 - 1) as usize) {
             sum = [0, 1, 2].map(|c| sum[c] + weight * rgb[c]);
             total += weight;
         }

@@ -1,16 +1,13 @@
 //! The spheres that an environment predicts, seen by the shot's own camera.
 
 use std::f64::consts::PI;
-use std::path::PathBuf;
 
 use nalgebra::Vector3;
 use rayon::prelude::*;
 
 use super::{LatLong, Stance};
-use crate::colour::ColourSpace;
-use crate::image::{CaptureMeta, DataWindow, Frame, Size};
+use crate::image::{DataWindow, Frame, Size};
 use crate::radiance::{DirectionGrid, Source, patch_rgb};
-use crate::report::InputRecord;
 use crate::sphere::{MirrorGeometry, Outline};
 
 /// Points across a pixel.
@@ -121,33 +118,10 @@ impl PredictedSphere {
     /// The sphere as a frame of the given size.
     pub fn frame(&self, size: Size, pixel_aspect: f64) -> Frame {
         Frame {
-            path: PathBuf::from("environment"),
-            size,
             data: self.data,
             pixel_aspect,
-            space: ColourSpace::rec709(),
-            rgb: self.rgb.clone(),
             alpha: Some(self.alpha.clone()),
-            clip_level: None,
-            eight_bit: false,
-            integer_bits: None,
-            format: "exr",
-            meta: CaptureMeta::default(),
-            record: InputRecord {
-                role: "environment".to_owned(),
-                file: "environment".to_owned(),
-                width: size.width,
-                height: size.height,
-                encoding: "scene-linear".to_owned(),
-                encoding_from: "default".to_owned(),
-                colour_space: "rec709".to_owned(),
-                colour_space_from: "default".to_owned(),
-                layer: None,
-                decoded_fraction: 1.0,
-                masked_pixels: 0,
-                blake3: String::new(),
-            },
-            warnings: Vec::new(),
+            ..Frame::computed("environment", size, self.rgb.clone())
         }
     }
 

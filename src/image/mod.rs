@@ -24,6 +24,20 @@ use crate::report::InputRecord;
 
 pub use rows::{Opened, Rows};
 
+/// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and
+/// bilinear weight.
+pub(crate) fn four_around(point_px: [f64; 2]) -> [(i64, i64, f64); 4] {
+    let (x, y) = (point_px[0] - 0.5, point_px[1] - 0.5);
+    let (fx, fy) = (x - x.floor(), y - y.floor());
+    let (column, row) = (x.floor() as i64, y.floor() as i64);
+    [
+        (column, row, (1.0 - fx) * (1.0 - fy)),
+        (column + 1, row, fx * (1.0 - fy)),
+        (column, row + 1, (1.0 - fx) * fy),
+        (column + 1, row + 1, fx * fy),
+    ]
+}
+
 /// Width and height in pixels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Size {
@@ -164,6 +178,40 @@ pub struct Frame {
 }
 
 impl Frame {
+    /// A computed frame that no file holds: linear light, BT.709 primaries, square pixels, no ceiling, all of `size`
+    /// present. `rgb` goes row by row.
+    pub fn computed(name: &str, size: Size, rgb: Vec<[f32; 3]>) -> Self {
+        Self {
+            path: PathBuf::from(name),
+            size,
+            data: DataWindow { x: 0, y: 0, width: size.width, height: size.height },
+            pixel_aspect: 1.0,
+            space: ColourSpace::rec709(),
+            rgb,
+            alpha: None,
+            clip_level: None,
+            eight_bit: false,
+            integer_bits: None,
+            format: "exr",
+            meta: CaptureMeta::default(),
+            record: InputRecord {
+                role: "computed".to_owned(),
+                file: name.to_owned(),
+                width: size.width,
+                height: size.height,
+                encoding: "scene-linear".to_owned(),
+                encoding_from: "default".to_owned(),
+                colour_space: "rec709".to_owned(),
+                colour_space_from: "default".to_owned(),
+                layer: None,
+                decoded_fraction: 1.0,
+                masked_pixels: 0,
+                blake3: String::new(),
+            },
+            warnings: Vec::new(),
+        }
+    }
+
     /// The stored pixel whose column and row in the display window are `(x, y)`, or `None` outside the data window
     /// or where it is masked.
     pub fn pixel(&self, x: i64, y: i64) -> Option<[f32; 3]> {

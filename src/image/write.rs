@@ -2,7 +2,6 @@
 //!
 //! Every file is written beside its target under another name and renamed when complete, so nobody reads half a file.
 
-use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::Path;
 
@@ -10,10 +9,10 @@ use exr::prelude::{
     AnyChannel, AnyChannels, Blocks, Compression, Encoding, FlatSamples, Image, ImageAttributes, Layer,
     LayerAttributes, LineOrder, Vec2, WritableImage, f16,
 };
-use tempfile::NamedTempFile;
 
 use super::{DataWindow, Size};
 use crate::error::{Error, ErrorKind, Result};
+use crate::staging::write_atomically;
 
 /// Primaries and white of ITU-R BT.709 as CIE 1931 xy: red, green, blue, white.
 pub const REC709_CHROMATICITIES: [[f32; 2]; 4] = [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06], [0.3127, 0.3290]];
@@ -278,31 +277,6 @@ fn cannot_write(path: &Path, cause: &str) -> Error {
         format!("could not be written: {cause}"),
         "check the disk and the path, then run again",
     )
-}
-
-/// Fills a new file beside `path` and renames it to `path` when `fill` has succeeded.
-///
-/// # Errors
-/// What `fill` returns, or `Io` where the folder does not take the file.
-pub fn write_atomically(path: &Path, fill: impl FnOnce(&mut File) -> Result<()>) -> Result<()> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut temporary = new_temporary(folder).map_err(|error| Error::io(path, &error))?;
-    fill(temporary.as_file_mut())?;
-    temporary.persist(path).map(|_| ()).map_err(|error| Error::io(path, &error.error))
-}
-
-/// A temporary file with the permissions of an ordinary new file.
-fn new_temporary(folder: &Path) -> std::io::Result<NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".plateproof-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        builder.permissions(std::fs::Permissions::from_mode(0o666)); // the umask still applies
-        builder.tempfile_in(folder)
-    }
-    #[cfg(not(unix))]
-    builder.tempfile_in(folder)
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Small squares cut from both pictures, compared at a common sub-pixel place.
 
-use nalgebra::{Matrix6, Vector6};
+use nalgebra::{Matrix4, Matrix6, SMatrix, Vector6};
 
 use super::robust::{Weighted, median_of};
 
@@ -31,6 +31,24 @@ pub(super) struct Scatter {
     pub(super) weight: f64,
     /// Weighted sums of products of deviations from the patch means.
     pub(super) about_mean: Matrix6<f64>,
+}
+
+impl Scatter {
+    /// Scatter of (common gradient x, y, fixed value, residual); both pictures' gradients have half a say.
+    ///
+    /// Central differences are uncorrelated with white noise at their own pixel, so noise in the gradients slows the
+    /// iteration but does not pull it.
+    pub(super) fn reduced(&self, gain: f64) -> Matrix4<f64> {
+        let g = 0.5 * gain;
+        #[rustfmt::skip]
+        let reduce = SMatrix::<f64, 4, 6>::new(
+            g, 0.0, 0.5, 0.0, 0.0, 0.0,
+            0.0, g, 0.0, 0.5, 0.0, 0.0,
+            0.0, 0.0, 0.0, 0.0, 1.0, 0.0,
+            0.0, 0.0, 0.0, 0.0, 0.0, 1.0,
+        );
+        reduce * self.about_mean * reduce.transpose()
+    }
 }
 
 impl Patch {

@@ -3,7 +3,7 @@
 //! Each patch has its own brightness offset, so on logarithms neither exposure nor uneven light matters; one common
 //! gain absorbs a difference in contrast.
 
-use nalgebra::{Matrix2, Matrix3, Matrix4, SMatrix, Vector2, Vector3};
+use nalgebra::{Matrix2, Matrix3, Matrix4, Vector2, Vector3};
 use rayon::prelude::*;
 
 use super::patch::{Patch, Scatter};
@@ -95,25 +95,9 @@ impl Comparison {
         Some(Self { gain, residual_sd, scatters })
     }
 
-    /// Scatter of (common gradient x, y, fixed value, residual) of one patch.
-    ///
-    /// Central differences are uncorrelated with white noise at their own pixel, so noise in the gradients slows the
-    /// iteration but does not pull it.
-    fn reduced(&self, scatter: &Scatter) -> Matrix4<f64> {
-        let g = 0.5 * self.gain;
-        #[rustfmt::skip]
-        let reduce = SMatrix::<f64, 4, 6>::new(
-            g, 0.0, 0.5, 0.0, 0.0, 0.0,
-            0.0, g, 0.0, 0.5, 0.0, 0.0,
-            0.0, 0.0, 0.0, 0.0, 1.0, 0.0,
-            0.0, 0.0, 0.0, 0.0, 0.0, 1.0,
-        );
-        reduce * scatter.about_mean * reduce.transpose()
-    }
-
     /// Change of (shift x, shift y, gain) that least squares asks for: `residual = −J·δ + fixed·Δgain`.
     fn step(&self) -> Option<Vector3<f64>> {
-        let sum: Matrix4<f64> = self.scatters.iter().map(|s| self.reduced(s)).sum();
+        let sum: Matrix4<f64> = self.scatters.iter().map(|s| s.reduced(self.gain)).sum();
         let signs = Matrix3::from_diagonal(&Vector3::new(-1.0, -1.0, 1.0));
         let normal = signs * sum.fixed_view::<3, 3>(0, 0) * signs;
         let right = signs * sum.fixed_view::<3, 1>(0, 3);
@@ -151,7 +135,7 @@ impl Comparison {
     }
 
     fn gradient_block(&self, scatter: &Scatter) -> Matrix2<f64> {
-        self.reduced(scatter).fixed_view::<2, 2>(0, 0).into_owned()
+        scatter.reduced(self.gain).fixed_view::<2, 2>(0, 0).into_owned()
     }
 
     /// Sandwich covariance with patches as clusters: whatever is correlated inside a patch is counted once.
@@ -159,7 +143,7 @@ impl Comparison {
         let mut meat = Matrix2::zeros();
         let mut used = 0usize;
         for scatter in self.scatters.iter().filter(|s| s.weight > 0.0) {
-            let score = self.reduced(scatter).fixed_view::<2, 1>(0, 3).into_owned();
+            let score = scatter.reduced(self.gain).fixed_view::<2, 1>(0, 3).into_owned();
             meat += score * score.transpose();
             used += 1;
         }

@@ -5,9 +5,7 @@ use std::f64::consts::TAU;
 
 use rayon::prelude::*;
 
-use crate::colour::ColourSpace;
-use crate::image::{CaptureMeta, DataWindow, Frame, Size};
-use crate::report::InputRecord;
+use crate::image::{Frame, Size};
 
 /// Pseudo-random numbers with a seed (SplitMix64; Steele, Lea & Flood 2014).
 pub(crate) struct Random(u64);
@@ -73,36 +71,7 @@ pub(crate) fn frame(size: [usize; 2], value: impl Fn(f64, f64) -> [f64; 3] + Syn
         .into_par_iter()
         .map(|i| value((i % size[0]) as f64 + 0.5, (i / size[0]) as f64 + 0.5).map(|v| v as f32))
         .collect();
-    let record = InputRecord {
-        role: "mirror".to_owned(),
-        file: "test.exr".to_owned(),
-        width: size[0],
-        height: size[1],
-        encoding: "scene-linear".to_owned(),
-        encoding_from: "file".to_owned(),
-        colour_space: "rec709".to_owned(),
-        colour_space_from: "default".to_owned(),
-        layer: None,
-        decoded_fraction: 1.0,
-        masked_pixels: 0,
-        blake3: String::new(),
-    };
-    Frame {
-        path: "test.exr".into(),
-        size: Size { width: size[0], height: size[1] },
-        data: DataWindow { x: 0, y: 0, width: size[0], height: size[1] },
-        pixel_aspect: 1.0,
-        space: ColourSpace::rec709(),
-        rgb,
-        alpha: None,
-        clip_level: None,
-        eight_bit: false,
-        integer_bits: None,
-        format: "exr",
-        meta: CaptureMeta::default(),
-        record,
-        warnings: Vec::new(),
-    }
+    Frame::computed("test.exr", Size { width: size[0], height: size[1] }, rgb)
 }
 
 /// The frame with Gaussian noise of the given standard deviation.

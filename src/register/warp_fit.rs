@@ -1,6 +1,6 @@
 //! A projective map by least squares on the gradients of many patches, robust against patches that went their own way.
 
-use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, SMatrix, Vector2};
+use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, Vector2};
 use rayon::prelude::*;
 
 use super::patch::{Patch, SIDE, Scatter};
@@ -183,7 +183,7 @@ impl Compared {
         let mut compared = Self {
             residual_sd,
             slopes,
-            reduced: scatters.iter().map(|s| reduced(s, gain)).collect(),
+            reduced: scatters.iter().map(|s| s.reduced(gain)).collect(),
             shared: scatters.iter().map(|s| shared(s, gain)).collect(),
             basis: basis.to_vec(),
         };
@@ -329,19 +329,6 @@ fn lever(slope: &DMatrix<f64>) -> DMatrix<f64> {
     }
     lever[(count, 2)] = 1.0;
     lever
-}
-
-/// Scatter of (common gradient x, y, fixed value, residual); both pictures' gradients have half a say.
-fn reduced(scatter: &Scatter, gain: f64) -> Matrix4<f64> {
-    let g = 0.5 * gain;
-    #[rustfmt::skip]
-    let reduce = SMatrix::<f64, 4, 6>::new(
-        g, 0.0, 0.5, 0.0, 0.0, 0.0,
-        0.0, g, 0.0, 0.5, 0.0, 0.0,
-        0.0, 0.0, 0.0, 0.0, 1.0, 0.0,
-        0.0, 0.0, 0.0, 0.0, 0.0, 1.0,
-    );
-    reduce * scatter.about_mean * reduce.transpose()
 }
 
 fn shared(scatter: &Scatter, gain: f64) -> Matrix2<f64> {

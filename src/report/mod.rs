@@ -1,12 +1,12 @@
 //! The report of one shot: plain data here, rendering in the files beside it. Rendering computes nothing.
 
+pub(crate) mod columns;
 pub mod json;
 mod model;
 mod moving;
 pub mod picture;
 #[cfg(test)]
 pub(crate) mod sample;
-mod staging;
 pub mod text;
 pub mod wording;
 pub mod write;

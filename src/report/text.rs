@@ -6,6 +6,7 @@ mod sections;
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
+use super::columns::{cell, clip};
 use super::wording::{off_words, prose};
 use super::{Finding, Report, ShotVerdict, Verdict};
 use crate::printable_text;
@@ -101,28 +102,6 @@ fn has_several_mirrors(report: &Report) -> bool {
 
 fn check_name(finding: &Finding) -> String {
     printable_text(&finding.check)
-}
-
-/// At most `columns` wide; what is cut off leaves three dots.
-fn clip(text: &str, columns: usize) -> String {
-    if display_width(text) <= columns {
-        return text.to_owned();
-    }
-    let mut clipped = String::new();
-    for c in text.chars() {
-        if display_width(&clipped) + display_width(c.encode_utf8(&mut [0; 4])) + 3 > columns {
-            break;
-        }
-        clipped.push(c);
-    }
-    clipped + "..."
-}
-
-/// `text` clipped and filled with spaces to exactly `columns`.
-fn cell(text: &str, columns: usize) -> String {
-    let clipped = clip(text, columns);
-    let fill = columns.saturating_sub(display_width(&clipped));
-    clipped + &" ".repeat(fill)
 }
 
 /// ANSI colours that keep apart for the colour-blind; the word itself always says the verdict.

@@ -1,17 +1,17 @@
 //! Writing a report's files: each complete under a temporary name first, then renamed, and never over a foreign file.
 
 use std::fs::{self, File};
-use std::io::{BufReader, Read};
+use std::io::{BufReader, Read, Write};
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-pub use super::staging::sweep_dead_files;
+pub use crate::staging::sweep_dead_files;
 
 use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
-use super::staging::stage;
 use super::text::TEXT_MARK;
 use super::{Attachment, REPORT_FORMAT, Report, to_json};
+use crate::staging::{rename, stage, sync_folder, write_atomically};
 use crate::{Error, ErrorKind, Result, printable_text};
 
 /// Longest stem in bytes: leaves room for the endings within the 255 bytes that file systems allow a name.
@@ -142,11 +142,8 @@ fn holds(bytes: &[u8], part: &[u8]) -> bool {
 ///
 /// # Errors
 /// `Io` where the folder is missing or writing fails.
-pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
-    let dir = path.parent().filter(|dir| !dir.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    rename(stage(dir, path, bytes)?, path)?;
-    sync_folder(dir);
-    Ok(())
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+    write_atomically(path, |file| file.write_all(bytes).map_err(|e| Error::io(path, &e)))
 }
 
 /// Writes a picture of ours by the same care, and never over a picture that is not.
@@ -155,7 +152,7 @@ pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<()> {
 /// As [`write_report`].
 pub fn replace_picture(path: &Path, png: &[u8]) -> Result<()> {
     check_ours(path, is_our_picture, "picture")?;
-    write_atomically(path, png)
+    write_whole(path, png)
 }
 
 /// Takes away an earlier picture of ours.
@@ -266,21 +263,10 @@ fn is_marked_png(head: &[u8]) -> bool {
     false
 }
 
-fn rename(staged: tempfile::NamedTempFile, target: &Path) -> Result<()> {
-    staged.persist(target).map(drop).map_err(|e| Error::io(target, &e.error))
-}
-
 fn remove_if_there(path: &Path) -> Result<()> {
     match fs::remove_file(path) {
         Err(e) if e.kind() != std::io::ErrorKind::NotFound => Err(Error::io(path, &e)),
         _ => Ok(()),
-    }
-}
-
-/// Makes the renames last through a power cut where the system can; the files themselves are on disk already.
-fn sync_folder(dir: &Path) {
-    if cfg!(unix) {
-        let _ = File::open(dir).and_then(|folder| folder.sync_all());
     }
 }
 
@@ -407,8 +393,8 @@ mod tests {
     fn single_files_are_replaced_whole() {
         let dir = tempfile::tempdir().unwrap();
         let path = dir.path().join("m1.json");
-        write_atomically(&path, b"first, longer").unwrap();
-        write_atomically(&path, b"second").unwrap();
+        write_whole(&path, b"first, longer").unwrap();
+        write_whole(&path, b"second").unwrap();
         assert_eq!(fs::read(&path).unwrap(), b"second");
         assert_eq!(names_in(dir.path()), ["m1.json"]);
     }

@@ -27,7 +27,7 @@ const WAIVABLE: &[&str] = &[
     "straight-lines",
     "set-notes",
     "sun",
-    "relight",
+    "light-gains",
     "matte-sphere",
 ];
 

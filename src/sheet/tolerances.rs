@@ -29,8 +29,9 @@ pub struct Tolerances {
     pub sun: AngleTolerance,
     /// Of `rotation`, default 5 deg.
     pub rotation: AngleTolerance,
-    /// Of `relight`, default 0.33 stops.
-    pub relight: StopsTolerance,
+    /// Of `light-gains`, default 0.33 stops.
+    #[serde(rename = "light-gains")]
+    pub light_gains: StopsTolerance,
     /// Of `clean-plate`, default 0.5 px, 0.1 stops and 0.7 px of blur.
     #[serde(rename = "clean-plate")]
     pub clean_plate: CleanPlateTolerance,
@@ -51,7 +52,7 @@ impl Default for Tolerances {
             scale: PercentTolerance { percent: 5.0 },
             sun: AngleTolerance { deg: 10.0 },
             rotation: AngleTolerance { deg: 5.0 },
-            relight: StopsTolerance { stops: 0.33 },
+            light_gains: StopsTolerance { stops: 0.33 },
             clean_plate: CleanPlateTolerance::default(),
             straight_lines: PixelTolerance { px: 1.0 },
         }

@@ -6,6 +6,7 @@ use textwrap::{Options, WordSplitter};
 use super::{Change, ChangeKind, Comparison, ShotLine, Summary};
 use crate::printable_text;
 use crate::report::ShotVerdict;
+use crate::report::columns::{cell, clip};
 use crate::report::wording::prose;
 
 /// Columns of the page.
@@ -225,27 +226,6 @@ fn shot_name(line: &ShotLine) -> String {
 
 fn version_name(line: &ShotLine) -> String {
     printable_text(line.version.as_deref().unwrap_or_default())
-}
-
-/// At most `columns` wide; what is cut off leaves three dots.
-fn clip(text: &str, columns: usize) -> String {
-    if display_width(text) <= columns {
-        return text.to_owned();
-    }
-    let mut clipped = String::new();
-    for c in text.chars() {
-        if display_width(&clipped) + display_width(c.encode_utf8(&mut [0; 4])) + 3 > columns {
-            break;
-        }
-        clipped.push(c);
-    }
-    clipped + "..."
-}
-
-fn cell(text: &str, columns: usize) -> String {
-    let clipped = clip(text, columns);
-    let fill = columns.saturating_sub(display_width(&clipped));
-    clipped + &" ".repeat(fill)
 }
 
 #[cfg(test)]

@@ -2,9 +2,7 @@
 
 use std::path::Path;
 
-use plateproof::colour::ColourSpace;
-use plateproof::image::{CaptureMeta, DataWindow, Frame, Size};
-use plateproof::report::InputRecord;
+use plateproof::image::{Frame, Size};
 
 pub fn frame_of(
     name: &str,
@@ -15,37 +13,13 @@ pub fn frame_of(
     eight_bit: bool,
 ) -> Frame {
     Frame {
-        path: name.into(),
-        size,
-        data: DataWindow { x: 0, y: 0, width: size.width, height: size.height },
         pixel_aspect,
-        space: ColourSpace::rec709(),
-        rgb,
         alpha,
         clip_level: eight_bit.then_some([1.0; 3]),
         eight_bit,
         integer_bits: eight_bit.then_some(8),
         format: if eight_bit { "jpeg" } else { "exr" },
-        meta: CaptureMeta::default(),
-        record: record(name, size),
-        warnings: Vec::new(),
-    }
-}
-
-fn record(name: &str, size: Size) -> InputRecord {
-    InputRecord {
-        role: "mirror".to_owned(),
-        file: name.to_owned(),
-        width: size.width,
-        height: size.height,
-        encoding: "scene-linear".to_owned(),
-        encoding_from: "default".to_owned(),
-        colour_space: "rec709".to_owned(),
-        colour_space_from: "default".to_owned(),
-        layer: None,
-        decoded_fraction: 1.0,
-        masked_pixels: 0,
-        blake3: String::new(),
+        ..Frame::computed(name, size, rgb)
     }
 }
 

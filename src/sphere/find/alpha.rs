@@ -10,7 +10,7 @@ use rayon::prelude::*;
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::camera::View;
-use crate::image::Frame;
+use crate::image::{Frame, four_around};
 use crate::sphere::{
     FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_through, outline_of_cone, tangents,
 };
@@ -172,16 +172,8 @@ fn outward(outline: &Outline, t_rad: f64) -> [f64; 2] {
 
 /// Coverage between pixel centres, bilinear; outside the data window there is none.
 fn coverage(frame: &Frame, point: [f64; 2]) -> Option<f64> {
-    let (x, y) = (point[0] - 0.5, point[1] - 0.5);
-    let (column, row) = (x.floor(), y.floor());
-    let (fx, fy) = (x - column, y - row);
-    let mut sum = 0.0;
-    for (dx, dy, weight) in
-        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
-    {
-        let value = frame.alpha_at(column as i64 + dx, row as i64 + dy).map_or(0.0, f64::from);
-        sum += weight * value;
-    }
+    let value = |(column, row, weight): (i64, i64, f64)| weight * frame.alpha_at(column, row).map_or(0.0, f64::from);
+    let sum: f64 = four_around(point).into_iter().map(value).sum();
     sum.is_finite().then_some(sum.clamp(0.0, 1.0))
 }
 

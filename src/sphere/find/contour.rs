@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::camera::View;
-use crate::image::Frame;
+use crate::image::{Frame, four_around};
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, cone_through, outline_of_cone, tangents};
 
 /// Lines across the rim.
@@ -272,14 +272,9 @@ fn derivative(values: &[f64], spread: f64) -> Vec<f32> {
 
 /// Mean of the channels, bilinear.
 fn read(frame: &Frame, point: [f64; 2], tone: Tone) -> Option<f64> {
-    let (x, y) = (point[0] - 0.5, point[1] - 0.5);
-    let (column, row) = (x.floor(), y.floor());
-    let (fx, fy) = (x - column, y - row);
     let mut sum = 0.0;
-    for (dx, dy, weight) in
-        [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
-    {
-        let [r, g, b] = frame.pixel(column as i64 + dx, row as i64 + dy)?;
+    for (column, row, weight) in four_around(point) {
+        let [r, g, b] = frame.pixel(column, row)?;
         sum += weight * f64::from((r + g + b) / 3.0).max(0.0);
     }
     Some(match tone {

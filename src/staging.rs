@@ -8,6 +8,8 @@ use std::io::Write;
 use std::path::Path;
 use std::time::{Duration, SystemTime};
 
+use tempfile::NamedTempFile;
+
 use crate::{Error, Result};
 
 const PREFIX: &str = ".plateproof-";
@@ -20,7 +22,35 @@ const PATIENCE_HERE: Duration = Duration::from_secs(10);
 const PATIENCE_ELSEWHERE: Duration = Duration::from_hours(1);
 
 /// The whole content, on disk, under a temporary name that vanishes unless renamed.
-pub(super) fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<tempfile::NamedTempFile> {
+pub(crate) fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
+    let failed = |e: std::io::Error| Error::io(target, &e);
+    stage_filled(dir, target, |file| file.write_all(bytes).map_err(failed))
+}
+
+/// Writes one file: complete under a temporary name beside `path` first, then renamed over it.
+///
+/// # Errors
+/// What `fill` returns, or `Io` where the folder is missing or does not take the file.
+pub(crate) fn write_atomically(path: &Path, fill: impl FnOnce(&mut File) -> Result<()>) -> Result<()> {
+    let dir = path.parent().filter(|dir| !dir.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    rename(stage_filled(dir, path, fill)?, path)?;
+    sync_folder(dir);
+    Ok(())
+}
+
+/// Gives a staged file its name.
+pub(crate) fn rename(staged: NamedTempFile, target: &Path) -> Result<()> {
+    staged.persist(target).map(drop).map_err(|e| Error::io(target, &e.error))
+}
+
+/// Makes the renames last through a power cut where the system can; the files themselves are on disk already.
+pub(crate) fn sync_folder(dir: &Path) {
+    if cfg!(unix) {
+        let _ = File::open(dir).and_then(|folder| folder.sync_all());
+    }
+}
+
+fn stage_filled(dir: &Path, target: &Path, fill: impl FnOnce(&mut File) -> Result<()>) -> Result<NamedTempFile> {
     let failed = |e: std::io::Error| Error::io(target, &e);
     let prefix = format!("{PREFIX}{}-", machine_mark());
     let mut builder = tempfile::Builder::new();
@@ -31,7 +61,8 @@ pub(super) fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<tempfile:
     let mut staged = builder.tempfile_in(dir).map_err(failed)?;
     // A file system without locks makes sweepers leave the file alone, so nothing is lost.
     let _ = staged.as_file().try_lock();
-    staged.write_all(bytes).and_then(|()| staged.as_file().sync_all()).map_err(failed)?;
+    fill(staged.as_file_mut())?;
+    staged.as_file().sync_all().map_err(failed)?;
     Ok(staged)
 }
 

@@ -72,7 +72,7 @@ pub struct GroupGain {
 
 /// What was solved.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct RelightSolution {
+pub struct LightGainsSolution {
     /// Gains of what can be told.
     pub groups: Vec<GroupGain>,
     /// Layers whose gain cannot be told: they give next to nothing, only clipped light, or what others give together.
@@ -142,7 +142,7 @@ struct Solved {
 
 /// Solves for the gains. `photographed` and `beauty` are the whole light of both spheres, `layers` that of each light.
 /// `None` where no lobe is usable.
-pub fn relight(photographed: &[Source], beauty: &[Source], layers: &[LightLayer]) -> Option<RelightSolution> {
+pub fn solve_gains(photographed: &[Source], beauty: &[Source], layers: &[LightLayer]) -> Option<LightGainsSolution> {
     let target = Lobes::of(photographed);
     let whole = Lobes::of(beauty);
     let each: Vec<Lobes> = layers.iter().map(|l| Lobes::of(&l.sources)).collect();
@@ -171,7 +171,7 @@ pub fn relight(photographed: &[Source], beauty: &[Source], layers: &[LightLayer]
     }
     let channels = [solve(&groups, Some(0))?, solve(&groups, Some(1))?, solve(&groups, Some(2))?];
     untold.sort_unstable();
-    Some(RelightSolution {
+    Some(LightGainsSolution {
         groups: groups.into_iter().enumerate().map(|(g, layers)| group_gain(g, layers, &grey, &channels)).collect(),
         untold,
         rest_fraction: rest_fraction(&whole, &each),
@@ -315,7 +315,7 @@ impl System {
     }
 }
 
-impl RelightSolution {
+impl LightGainsSolution {
     /// The CG's light with the gains applied: each group's change is added to the whole.
     pub fn applied(&self, beauty: &[Source], layers: &[LightLayer]) -> Vec<Source> {
         let mut sources = beauty.to_vec();
@@ -381,7 +381,7 @@ mod tests {
         let moved = light(-37.0, 30.0, 6.0, [60.0, 45.0, 30.0]);
         let photographed = sum(&[(&moved, [0.95, 0.9, 0.8]), (&rim, [1.4; 3]), (&sky, [1.0; 3])]);
         let layers = [layer("key", &key), layer("rim", &rim), layer("sky", &sky)];
-        let solution = relight(&photographed, &beauty, &layers).unwrap();
+        let solution = solve_gains(&photographed, &beauty, &layers).unwrap();
         assert_eq!((solution.groups.len(), solution.untold.len()), (3, 0));
         for (group, truth) in solution.groups.iter().zip([[0.95, 0.9, 0.8], [1.4; 3], [1.0; 3]]) {
             for (gain, truth) in group.rgb.iter().zip(truth) {
@@ -399,7 +399,7 @@ mod tests {
         let sky = light(0.0, 90.0, 180.0, [0.3; 3]);
         let beauty = sum(&[(&key, [1.0; 3]), (&extra, [1.0; 3]), (&sky, [1.0; 3])]);
         let photographed = sum(&[(&key, [1.0; 3]), (&sky, [1.0; 3])]);
-        let solution = relight(&photographed, &beauty, &[layer("key", &key), layer("extra", &extra)]).unwrap();
+        let solution = solve_gains(&photographed, &beauty, &[layer("key", &key), layer("extra", &extra)]).unwrap();
         assert!((solution.groups[0].grey - 1.0).abs() < 0.02 && solution.groups[1].grey < 0.02, "{solution:?}");
         assert!(solution.rest_fraction > 0.2);
     }
@@ -412,7 +412,7 @@ mod tests {
         let beauty = sum(&[(&key, [1.0; 3]), (&kicker, [1.0; 3]), (&sky, [1.0; 3])]);
         let photographed = sum(&[(&key, [1.3; 3]), (&kicker, [1.3; 3]), (&sky, [1.0; 3])]);
         let layers = [layer("key", &key), layer("kicker", &kicker), layer("sky", &sky)];
-        let solution = relight(&photographed, &beauty, &layers).unwrap();
+        let solution = solve_gains(&photographed, &beauty, &layers).unwrap();
         assert_eq!(solution.groups[0].layers, [0, 1]);
         assert!((solution.groups[0].grey - 1.3).abs() < 0.02, "{solution:?}");
     }

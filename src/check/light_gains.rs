@@ -1,4 +1,4 @@
-//! `relight`: the gain of each CG light that would bring the CG sphere to the photographed one.
+//! `light-gains`: the gain of each CG light that would bring the CG sphere to the photographed one.
 
 use serde_json::{Map, Value, json};
 
@@ -10,8 +10,8 @@ use super::{
 use crate::Result;
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
+use crate::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
 use crate::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
-use crate::relight::{GroupGain, LightLayer, RelightSolution, relight};
 use crate::report::{Finding, Verdict};
 use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
 use crate::units::{Estimate, Stops};
@@ -30,11 +30,11 @@ const TOLD_REST: f64 = 0.02;
 
 /// The check.
 #[derive(Debug)]
-pub struct Relight;
+pub struct LightGains;
 
-pub use super::docs::relight::DOC;
+pub use super::docs::light_gains::DOC;
 
-impl ShotCheck for Relight {
+impl ShotCheck for LightGains {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
     }
@@ -56,7 +56,7 @@ impl ShotCheck for Relight {
             }
         }
         if addition.findings.is_empty() {
-            let mut finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.relight.stops);
+            let mut finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.light_gains.stops);
             "no pair of spheres with layers could be compared".clone_into(&mut finding.reason);
             addition.findings.push(finding);
         }
@@ -66,7 +66,7 @@ impl ShotCheck for Relight {
 
 fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, addition: &mut Addition) -> Result<()> {
     let comparison = pair.comparison;
-    let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.relight.stops);
+    let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.light_gains.stops);
     if comparison.cg.trust.view_transform {
         "the CG picture has 8 bits and most likely a view transform, so its light does not add up"
             .clone_into(&mut finding.reason);
@@ -76,7 +76,7 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     }
     let layers = open_layers(shot, pair, spec, addition)?;
     let photographed = in_cg_axes(comparison);
-    match relight(&photographed, &comparison.cg.sources, &layers) {
+    match solve_gains(&photographed, &comparison.cg.sources, &layers) {
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
         None => {
             "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason);
@@ -118,7 +118,7 @@ fn judge(
     comparison: &Comparison,
     photographed: &[Source],
     layers: &[LightLayer],
-    solution: &RelightSolution,
+    solution: &LightGainsSolution,
 ) {
     let common_sd = comparison.mirror.reflectance.common_sd_stops.hypot(comparison.drift_sd_stops);
     let shares: Vec<f64> = solution.groups.iter().map(|g| share(comparison, layers, g)).collect();
@@ -197,7 +197,7 @@ fn names(layers: &[LightLayer], of: &[usize]) -> String {
 }
 
 /// What to do with each light, those that change most first.
-fn advice(layers: &[LightLayer], solution: &RelightSolution, common_sd: f64) -> Vec<String> {
+fn advice(layers: &[LightLayer], solution: &LightGainsSolution, common_sd: f64) -> Vec<String> {
     let mut changes: Vec<(f64, String)> = Vec::new();
     for group in &solution.groups {
         let change = stops(group, common_sd);
@@ -264,7 +264,7 @@ impl LeftOver {
 fn write_detail(
     finding: &mut Finding,
     layers: &[LightLayer],
-    solution: &RelightSolution,
+    solution: &LightGainsSolution,
     shares: &[f64],
     left: &LeftOver,
 ) {
@@ -303,7 +303,7 @@ fn write_detail(
 }
 
 /// What the reader must know beside the gains.
-fn notes(finding: &mut Finding, comparison: &Comparison, layers: &[LightLayer], solution: &RelightSolution) {
+fn notes(finding: &mut Finding, comparison: &Comparison, layers: &[LightLayer], solution: &LightGainsSolution) {
     let mut said = Vec::new();
     for group in solution.groups.iter().filter(|g| g.layers.len() > 1) {
         said.push(format!("{} cannot be told apart and share one gain", names(layers, &group.layers)));

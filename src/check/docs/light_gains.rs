@@ -1,10 +1,10 @@
-//! `relight` in words.
+//! `light-gains` in words.
 
 use super::CheckDoc;
 
 /// The advice on the CG's lights.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "relight",
+    name: "light-gains",
     title: "which CG light needs what gain?",
     unit: "stops",
     what: "Where the CG sphere comes with one layer per light (light_layers in cg.spheres[]), solves for the gain of \
@@ -22,7 +22,7 @@ pub const DOC: CheckDoc = CheckDoc {
           match on this sphere, its verdict is match whatever the gains, and where the worst of them is unsure it is at \
           most unsure.",
     tolerance: "0.33 stops, as for key-fill-ratio (common practice, no source). In a sheet: \"tolerances\": { \
-                \"relight\": { \"stops\": 0.33 } }; on the command line: --tolerance relight=0.33.",
+                \"light-gains\": { \"stops\": 0.33 } }; on the command line: --tolerance light-gains=0.33.",
     cannot_see: "Lights within about 10 deg of each other, or so broad that their lobes are alike: they get one gain \
                  together, and the report says so. A layer that the others make up together, that gives next to nothing, \
                  or of which the photograph shows only clipped light gets no gain.\n\
