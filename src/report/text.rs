@@ -46,7 +46,7 @@ pub fn render_text(report: &Report, colour: bool) -> String {
     page.text
 }
 
-/// Shot, version, verdict; then why, in one line.
+/// Shot, version, verdict; then why, in one sentence.
 fn first_lines(page: &mut Page, report: &Report) {
     let verdict = report.verdict.word().to_uppercase();
     let mut name = printable_text(&report.shot);
@@ -58,7 +58,7 @@ fn first_lines(page: &mut Page, report: &Report) {
     let gap = " ".repeat(room - display_width(&name) + 2);
     let verdict = page.painted(&verdict, shot_colour(report.verdict));
     page.line(&format!("{TEXT_MARK}  {name}{gap}{verdict}"));
-    page.line(&clip(&headline(report), COLUMNS));
+    page.paragraph("", &headline(report));
 }
 
 /// Why the shot has its verdict, in one sentence without a full stop.

@@ -6,7 +6,7 @@ use super::CheckDoc;
 pub const DOC: CheckDoc = CheckDoc {
     name: "environment",
     title: "is the captured environment sound, and set up right?",
-    unit: "x tolerance",
+    unit: "tolerances",
     what: "Looks at the lat-long environment of the sheet twice. The capture (concerns the reference): the mirror sphere \
            that it predicts at the sphere's place, seen by the shot's own camera, is compared with the photographed one by \
            highlight-direction, key-fill-ratio, exposure, colour-balance and rotation. The set-up (concerns the CG): the CG \

@@ -15,6 +15,9 @@ use crate::report::{REPORT_FORMAT, Verdict};
 
 const PAGE_WIDTH: f32 = 1600.0;
 const PAGE_HEIGHT: f32 = 1456.0;
+
+/// The table of findings ends here; the legend stands below.
+const LAST_ROW: f32 = PAGE_HEIGHT - 144.0;
 const MARGIN: f32 = 68.0;
 const CONTENT_WIDTH: f32 = PAGE_WIDTH - 2.0 * MARGIN;
 /// Between the two columns; holds the elevation axis of the right one, as the margin holds that of the left one.
@@ -183,15 +186,21 @@ impl Page<'_> {
         if self.evidence.findings.is_empty() {
             self.lettering.text(&mut self.canvas, left, row + 23.0, "nothing was compared", TABLE);
         }
-        let last = PAGE_HEIGHT - 120.0;
-        for (index, finding) in self.evidence.findings.iter().enumerate() {
-            let rest = self.evidence.findings.len() - index;
-            if row + 48.0 > last && rest > 1 {
+        let (not_given, made): (Vec<_>, Vec<_>) =
+            self.evidence.findings.iter().partition(|finding| finding.verdict == Verdict::NotGiven);
+        for (index, finding) in made.iter().enumerate() {
+            let rest = made.len() - index;
+            if row + 48.0 > LAST_ROW && rest > 1 {
                 let words = format!("and {rest} more in the text report");
-                self.lettering.text(&mut self.canvas, left, row + 22.0, &words, SMALL);
+                self.lettering.text(&mut self.canvas, left, row + 20.0, &words, SMALL);
                 return;
             }
             row = self.finding_row(left, row, finding);
+        }
+        if !not_given.is_empty() {
+            let names: Vec<_> = not_given.iter().map(|finding| finding.check.as_str()).collect();
+            let words = self.lettering.fitted(&format!("not given: {}", names.join(", ")), SMALL, MAP_WIDTH);
+            self.lettering.text(&mut self.canvas, left, row + 20.0, &words, SMALL);
         }
     }
 
