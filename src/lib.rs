@@ -36,6 +36,7 @@ pub mod material;
 pub mod new_shot;
 pub mod nnls;
 pub mod pairing;
+mod parallel;
 pub mod radiance;
 pub mod register;
 pub mod report;

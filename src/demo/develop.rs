@@ -1,10 +1,9 @@
 //! From light on the sensor to recorded values: haze, lens blur, noise, ceiling, code steps.
 
-use rayon::prelude::*;
-
 use super::noise::gaussian;
 use super::render::RenderOptions;
 use crate::image::Size;
+use crate::parallel;
 
 /// Haze or flare: part of the light is spread over the neighbourhood.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -39,14 +38,15 @@ pub fn develop(mut rgb: Vec<[f32; 3]>, size: Size, options: &RenderOptions) -> V
     if let Some(veil) = options.veil {
         let spread = blurred(&rgb, size, veil.sigma_px);
         let part = veil.fraction as f32;
-        rgb.par_iter_mut().zip(&spread).for_each(|(sharp, soft)| {
+        parallel::each(&mut rgb, |index, sharp| {
+            let soft = &spread[index];
             *sharp = [0, 1, 2].map(|c| sharp[c] + (soft[c] - sharp[c]) * part);
         });
     }
     if options.blur_px > 0.0 {
         rgb = blurred(&rgb, size, options.blur_px);
     }
-    rgb.par_iter_mut().enumerate().for_each(|(index, pixel)| {
+    parallel::each(&mut rgb, |index, pixel| {
         *pixel = [0, 1, 2].map(|c| record(pixel[c], (index * 3 + c) as u64, options));
     });
     rgb
@@ -87,7 +87,7 @@ fn blurred(rgb: &[[f32; 3]], size: Size, sigma_px: f64) -> Vec<[f32; 3]> {
                 gather(source, &|k| clamped(y, k, size.height - 1) * size.width + x)
             }
         };
-        (0..source.len()).into_par_iter().map(one).collect()
+        parallel::map(source.len(), one)
     };
     pass(&pass(rgb, true), false)
 }

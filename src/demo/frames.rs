@@ -7,8 +7,8 @@ use super::shots::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot
 use crate::environment::{Convention, Stance, direction};
 use crate::image::Size;
 use crate::image::write::NamedLayer;
+use crate::parallel;
 use crate::rotation::level_axes;
-use rayon::prelude::*;
 
 /// Where the invented camera's recording ends.
 pub(crate) const CAMERA_CLIP_LEVEL: f64 = 180.0;
@@ -92,7 +92,7 @@ pub(crate) fn environment(shot: &Shot, take: EnvironmentTake) -> Picture {
         let count = (ENVIRONMENT_SAMPLES * ENVIRONMENT_SAMPLES) as f64;
         sum.map(|s| (gain * s / count) as f32)
     };
-    let rgb = (0..size[0] * size[1]).into_par_iter().map(pixel).collect();
+    let rgb = parallel::map(size[0] * size[1], pixel);
     Picture { size: ENVIRONMENT_SIZE, rgb, alpha: None }
 }
 

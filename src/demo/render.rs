@@ -4,12 +4,12 @@
 //! scene's radiance there. Pixels are boxes, sampled more finely wherever an edge falls into them.
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::develop::{self, Noise, Veil};
 use super::scene::{Scene, angle};
 use crate::camera::View;
 use crate::image::Size;
+use crate::parallel;
 use crate::sphere::{Outline, SphereCone, outline_of_cone};
 
 /// Samples across a pixel in which the sphere's outline or a light's edge falls.
@@ -126,14 +126,13 @@ pub fn render(
 ) -> Picture {
     let tracer = Tracer::new(scene, view, sphere, options);
     let corner = |index: usize| [(index % size.width) as f64, (index / size.width) as f64];
-    let each = || (0..size.width * size.height).into_par_iter();
-    let coarse: Vec<Sample> = each().map(|index| tracer.sample(corner(index).map(|c| c + 0.5))).collect();
-    let pixels: Vec<Sample> = each()
-        .map(|index| match tracer.samples_across(corner(index), contrasts(&coarse, size, index)) {
+    let count = size.width * size.height;
+    let coarse: Vec<Sample> = parallel::map(count, |index| tracer.sample(corner(index).map(|c| c + 0.5)));
+    let pixels: Vec<Sample> =
+        parallel::map(count, |index| match tracer.samples_across(corner(index), contrasts(&coarse, size, index)) {
             1 => coarse[index],
             across => tracer.pixel(corner(index), across),
-        })
-        .collect();
+        });
     let alpha = (options.background == Background::Transparent)
         .then(|| pixels.iter().map(|pixel| pixel.coverage as f32).collect());
     let linear = pixels.iter().map(|pixel| [0, 1, 2].map(|c| (pixel.rgb[c] * options.gain[c]) as f32)).collect();

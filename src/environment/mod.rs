@@ -11,9 +11,9 @@ pub use survey::{Clipping, Seam, Survey, survey};
 use std::f64::consts::PI;
 
 use nalgebra::{Matrix3, Vector3};
-use rayon::prelude::*;
 
 use crate::image::{EnvironmentMap, Frame, four_around};
+use crate::parallel;
 use crate::radiance::{Deposit, DirectionMap};
 
 /// The finest level has at most so many columns (0.18° each): finer than any sphere shows it.
@@ -132,7 +132,7 @@ fn finest(frame: &Frame, gain: f64, columns: usize) -> Level {
         let mean = sum.map(|s| s * gain / f64::max(count, 1.0));
         frame.space.to_working(mean).map(|v| v as f32)
     };
-    Level { columns, rows, rgb: (0..columns * rows).into_par_iter().map(pixel).collect() }
+    Level { columns, rows, rgb: parallel::map(columns * rows, pixel) }
 }
 
 /// The stored picture between its pixels, in its own space; `None` where all four are masked.
@@ -176,7 +176,7 @@ fn halved(level: &Level) -> Level {
             (sum / (2.0 * (upper + lower))) as f32
         })
     };
-    Level { columns, rows, rgb: (0..columns * rows).into_par_iter().map(pixel).collect() }
+    Level { columns, rows, rgb: parallel::map(columns * rows, pixel) }
 }
 
 impl Level {

@@ -3,10 +3,10 @@
 use std::f64::consts::PI;
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::{LatLong, Stance};
 use crate::image::{DataWindow, Frame, Size};
+use crate::parallel;
 use crate::radiance::{DirectionGrid, Source, patch_rgb};
 use crate::sphere::{MirrorGeometry, Outline};
 
@@ -61,7 +61,7 @@ pub fn predict_matte(
     reflectance: [f64; 3],
 ) -> PredictedSphere {
     let grid = DirectionGrid::shared();
-    let lit: Vec<[f64; 3]> = grid.directions.par_iter().map(|normal| patch_rgb(sources, normal)).collect();
+    let lit: Vec<[f64; 3]> = parallel::map_each(&grid.directions, |normal| patch_rgb(sources, normal));
     draw(outline, 2, |point, _| {
         let seen = geometry.reflect(point)?;
         // The surface's normal lies midway between the ray back to the camera and the mirrored one.
@@ -110,7 +110,7 @@ fn draw(
         let count = (points * points) as f64;
         (sum.map(|s| (s / count) as f32), (hits / count) as f32)
     };
-    let (rgb, alpha) = (0..side * side).into_par_iter().map(pixel).unzip();
+    let (rgb, alpha) = parallel::map(side * side, pixel).into_iter().unzip();
     PredictedSphere { data: DataWindow { x, y, width: side, height: side }, rgb, alpha }
 }
 

@@ -2,11 +2,10 @@
 
 use std::f64::consts::PI;
 
-use rayon::prelude::*;
-
 use super::{Convention, convention_of};
 use crate::colour::luminance;
 use crate::image::Frame;
+use crate::parallel;
 
 /// Half float ends at 65504 (IEEE 754 binary16); values this near have met the end.
 const HALF_FLOAT_END: f32 = 65000.0;
@@ -85,7 +84,7 @@ pub struct Survey {
 /// Surveys the stored pixels.
 pub fn survey(frame: &Frame) -> Survey {
     let view = Stored::of(frame);
-    let rows: Vec<RowSums> = (0..view.height).into_par_iter().map(|row| view.row(row)).collect();
+    let rows: Vec<RowSums> = parallel::map(view.height, |row| view.row(row));
     let mut all = RowSums::default();
     for row in &rows {
         all.add(row);

@@ -3,10 +3,9 @@
 pub mod align;
 pub mod response;
 
-use rayon::prelude::*;
-
 use super::noise::NoiseModel;
 use super::{CaptureMeta, Frame};
+use crate::parallel;
 use crate::register::robust::{Weighted, consensus};
 use crate::{Error, ErrorKind, Estimate, Result, Stops};
 
@@ -58,12 +57,12 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     }
     let (mut warnings, contradicted) = warnings(&frames);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
-    let mut layers: Vec<Layer<'_>> = frames.par_iter().map(Layer::new).collect();
+    let mut layers: Vec<Layer<'_>> = parallel::map_each(&frames, Layer::new);
     layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
     let order = by_nearness(&layers);
     let width = frames[0].frame.data.width;
-    let merged = (0..frames[0].frame.rgb.len()).into_par_iter().map(|i| merged_pixel(&layers, &order, i, width));
-    let (rgb, moved): (Vec<[f32; 3]>, Vec<bool>) = merged.unzip();
+    let merged = parallel::map(frames[0].frame.rgb.len(), |i| merged_pixel(&layers, &order, i, width));
+    let (rgb, moved): (Vec<[f32; 3]>, Vec<bool>) = merged.into_iter().unzip();
     // Wrong stops look like movement everywhere.
     warnings.extend(moved_words(&moved).filter(|_| !contradicted));
     let clip_level = layers[0].merged_clip();
@@ -80,7 +79,7 @@ fn at_plate_exposure(single: BracketFrame) -> Frame {
     if stops.0 != 0.0 {
         let factor = (-stops).ratio();
         let scale = |v: f32| (f64::from(v) * factor) as f32;
-        frame.rgb.par_iter_mut().for_each(|rgb| *rgb = rgb.map(scale));
+        parallel::each(&mut frame.rgb, |_, rgb| *rgb = rgb.map(scale));
         frame.clip_level = frame.clip_level.map(|level| level.map(scale));
         frame.meta = meta_at_plate_exposure(&frame.meta, stops);
     }
@@ -111,7 +110,7 @@ pub fn measured_stops(a: &Frame, b: &Frame) -> Option<Estimate> {
     if a.data != b.data || a.rgb.len() != b.rgb.len() {
         return None;
     }
-    let (first, second) = rayon::join(|| Exposed::new(a), || Exposed::new(b));
+    let (first, second) = parallel::both(|| Exposed::new(a), || Exposed::new(b));
     let step = (a.rgb.len() / COMPARED_PIXELS) | 1;
     let ratio = |i: usize| {
         let ((va, sd_a), (vb, sd_b)) = (first.at(i)?, second.at(i)?);

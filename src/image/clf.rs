@@ -12,9 +12,8 @@ mod tables;
 use std::io::Read;
 use std::path::Path;
 
-use rayon::prelude::*;
-
 use super::Frame;
+use crate::parallel;
 use crate::{Error, ErrorKind, Result};
 
 /// Larger files are refused: a 3D table of 129³ takes about 60 MB of text.
@@ -74,7 +73,7 @@ impl ClfTransform {
     /// Turns a frame of code values (read as if they were linear) into light; what clips is what the largest code
     /// gives, where the frame has a ceiling.
     pub(crate) fn decode(&self, frame: &mut Frame) {
-        frame.rgb.par_iter_mut().for_each(|rgb| *rgb = self.apply(rgb.map(f64::from)).map(|v| v as f32));
+        parallel::each(&mut frame.rgb, |_, rgb| *rgb = self.apply(rgb.map(f64::from)).map(|v| v as f32));
         frame.clip_level = frame.clip_level.map(|level| self.apply(level.map(f64::from)).map(|v| v as f32));
     }
 }

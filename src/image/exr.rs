@@ -24,6 +24,7 @@ use super::open::{Belief, OpenRequest, Parts, masked_words, named_space};
 use super::stream::InputFile;
 use super::{DataWindow, Frame, Opened, Rows, Size};
 use crate::colour::ColourSpace;
+use crate::parallel;
 use crate::{Error, ErrorKind, Result};
 
 /// How near chromaticities must be to CIE X, Y, Z themselves to mean them.
@@ -54,7 +55,7 @@ pub(super) fn open(
     let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
     let blocks = Blocks::new(path, file, &meta, &picked, &offsets.of_blocks, encoding.value);
     let mut frame = frame_without_pixels(request, &meta, &picked, encoding);
-    let (pixels, hash) = rayon::join(|| blocks.read(rows_of(&blocks, &frame, &choose(&frame))?), || file.hash());
+    let (pixels, hash) = parallel::both(|| blocks.read(rows_of(&blocks, &frame, &choose(&frame))?), || file.hash());
     frame.record.blake3 = hash.map_err(|e| Error::io(path, &e))?;
     let pixels = pixels?;
     let complete = pixels.rows.len() == blocks.grid.height;

@@ -23,6 +23,7 @@ use super::sniff::Kind;
 use super::stream::InputFile;
 use super::{DataWindow, Frame, Size, exif};
 use crate::colour::ColourSpace;
+use crate::parallel;
 use crate::{Error, ErrorKind, Result};
 
 /// Fraction of full code at which a JPEG sample counts as clipped: block noise pulls saturated areas a few codes down
@@ -80,7 +81,7 @@ pub(super) fn open(request: &OpenRequest<'_>, kind: Kind, file: &InputFile) -> R
     }
     let bytes = file.whole().map_err(|e| Error::io(path, &e))?;
     let (decoded, blake3) =
-        rayon::join(|| contain(|| decode(path, kind, &bytes, request.limits)), || blake3::hash(&bytes));
+        parallel::both(|| contain(|| decode(path, kind, &bytes, request.limits)), || blake3::hash(&bytes));
     let decoded = decoded.map_err(|panic| broken(path, kind, &panic))??;
     interpret(request, kind, &bytes, decoded, blake3.to_hex().to_string())
 }

@@ -1,9 +1,8 @@
 //! Points on edges, to a fraction of a pixel: the maximum of the gradient along the axis nearest to it (Devernay 1995).
 
-use rayon::prelude::*;
-
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
+use crate::parallel;
 
 /// A picture longer than this is halved first, px: edges lose nothing, time is saved.
 const LONGEST_SIDE: usize = 2600;
@@ -60,7 +59,7 @@ impl Picture {
             let sum: f32 = (0..step * step).map(|j| value(x + j % step, y + j / step)).sum();
             sum / (step * step) as f32
         };
-        let values = (0..w * h).into_par_iter().map(block).collect();
+        let values = parallel::map(w * h, block);
         Self { width: w, height: h, values, scale: step as f64 }.smoothed()
     }
 
@@ -84,7 +83,7 @@ impl Picture {
             let start = i - 3 * stride;
             SMOOTHING.iter().enumerate().map(|(tap, weight)| weight * self.values[start + tap * stride]).sum()
         };
-        (0..w * h).into_par_iter().map(at).collect()
+        parallel::map(w * h, at)
     }
 
     fn gradient(&self, x: usize, y: usize) -> [f32; 2] {
@@ -129,8 +128,8 @@ pub(super) fn find(picture: &Picture) -> Edgels {
         return edgels;
     }
     let threshold = picture.threshold();
-    let of_row = |y: usize| -> Vec<Edgel> { (2..width - 2).filter_map(|x| edgel(picture, x, y, threshold)).collect() };
-    edgels.list = (2..height - 2).into_par_iter().flat_map_iter(of_row).collect();
+    let of_row = |row: usize| (2..width - 2).filter_map(move |x| edgel(picture, x, row + 2, threshold));
+    edgels.list = parallel::flat_map(height - 4, of_row);
     for (i, edgel) in edgels.list.iter().enumerate() {
         let [x, y] = edgel.place.map(|c| c as usize);
         edgels.at[y.min(height - 1) * width + x.min(width - 1)] = i as u32 + 1;

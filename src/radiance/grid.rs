@@ -3,11 +3,11 @@
 //! Directions follow a golden-section spiral: every cell has nearly the same solid angle, so medians and means over
 //! cells are medians and means over solid angle.
 
+use crate::parallel;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 /// Number of directions; one cell is 4π / 4096 sr, about 3.2° across.
 pub const CELLS: usize = 4096;
@@ -52,7 +52,7 @@ impl DirectionGrid {
 
     fn build() -> Self {
         let directions: Vec<_> = (0..CELLS).map(spiral).collect();
-        let neighbours: Vec<_> = directions.par_iter().map(|d| within_reach(&directions, d)).collect();
+        let neighbours: Vec<_> = parallel::map_each(&directions, |d| within_reach(&directions, d));
         let table = nearest_table(&directions, &neighbours);
         let mut steradian = vec![0.0; CELLS];
         for (entry, cell) in table.iter().enumerate() {
@@ -126,7 +126,7 @@ fn nearest_table(directions: &[Vector3<f64>], neighbours: &[Vec<(u16, f32)>]) ->
         let entries = row * TABLE_SIDE..(row + 1) * TABLE_SIDE;
         entries.map(|entry| walk(directions, &touching, &table_point(entry), &mut cell)).collect()
     };
-    let rows: Vec<Vec<u16>> = (0..TABLE_SIDE).into_par_iter().map(row).collect();
+    let rows: Vec<Vec<u16>> = parallel::map(TABLE_SIDE, row);
     rows.concat()
 }
 

@@ -3,16 +3,13 @@
 use std::f64::consts::PI;
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::grid::{CELLS, DirectionGrid};
 use crate::colour::luminance;
+use crate::parallel;
 
 /// Width at half height to which both sides are blurred before they are compared, degrees.
 pub const COMPARISON_FWHM_DEG: f64 = 8.0;
-
-/// Directions that one core blurs at a time.
-const CELLS_AT_ONCE: usize = 256;
 
 /// What one point of a sphere adds.
 #[derive(Debug, Clone, Copy)]
@@ -119,32 +116,23 @@ impl DirectionMap {
     pub fn smoothed(&self, fwhm_deg: f64) -> Vec<Option<Smoothed>> {
         let grid = DirectionGrid::shared();
         let scale = 4.0 * std::f64::consts::LN_2 / fwhm_deg.to_radians().powi(2);
-        (0..CELLS)
-            .into_par_iter()
-            .with_min_len(CELLS_AT_ONCE)
-            .map(|cell| {
-                let (mut light, mut seen, mut clipped, mut all) = ([0.0; 3], 0.0, 0.0, 0.0);
-                for (other, angle) in grid.neighbours(cell) {
-                    let weight = (-f64::from(*angle).powi(2) * scale).exp();
-                    let entry = &self.cells[usize::from(*other)];
-                    all += weight * grid.steradian[usize::from(*other)];
-                    seen += weight * entry.steradian;
-                    clipped += weight * entry.clipped_steradian;
-                    for (sum, value) in light.iter_mut().zip(entry.light) {
-                        *sum += weight * value;
-                    }
+        parallel::map(CELLS, |cell| {
+            let (mut light, mut seen, mut clipped, mut all) = ([0.0; 3], 0.0, 0.0, 0.0);
+            for (other, angle) in grid.neighbours(cell) {
+                let weight = (-f64::from(*angle).powi(2) * scale).exp();
+                let entry = &self.cells[usize::from(*other)];
+                all += weight * grid.steradian[usize::from(*other)];
+                seen += weight * entry.steradian;
+                clipped += weight * entry.clipped_steradian;
+                for (sum, value) in light.iter_mut().zip(entry.light) {
+                    *sum += weight * value;
                 }
-                (seen > 0.5 * all).then(|| {
-                    let rgb = light.map(|l| l / seen);
-                    Smoothed {
-                        rgb,
-                        luminance: luminance(rgb),
-                        coverage: (seen / all).min(1.0),
-                        clipped: clipped / seen,
-                    }
-                })
+            }
+            (seen > 0.5 * all).then(|| {
+                let rgb = light.map(|l| l / seen);
+                Smoothed { rgb, luminance: luminance(rgb), coverage: (seen / all).min(1.0), clipped: clipped / seen }
             })
-            .collect()
+        })
     }
 
     /// The whole sphere of directions as sources: measured cells as they are, unseen ones filled from their

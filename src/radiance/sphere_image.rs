@@ -4,12 +4,12 @@
 //! linear light keeps radiance, and positions well below one block survive in the averages.
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::map::{Deposit, DirectionMap};
 use crate::colour::{ColourSpace, luminance};
 use crate::image::Frame;
 use crate::material::Falloff;
+use crate::parallel;
 use crate::sphere::{MirrorGeometry, Outline};
 
 /// Radius of the sphere in analysis cells, at most.
@@ -151,10 +151,9 @@ impl SphereImage {
             from_working_to_limit: limit_matrices(frame, radiometry),
         };
         let rows_per_slice = height.div_ceil(SLICES);
-        let slices: Vec<Slice> = (0..SLICES)
-            .into_par_iter()
-            .map(|i| gatherer.slice(width, i * rows_per_slice..((i + 1) * rows_per_slice).min(height)))
-            .collect();
+        let slices: Vec<Slice> = parallel::map(SLICES, |i| {
+            gatherer.slice(width, i * rows_per_slice..((i + 1) * rows_per_slice).min(height))
+        });
         let mut image = Self {
             block_px,
             origin_px,

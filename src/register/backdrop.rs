@@ -1,7 +1,6 @@
 //! One frame reduced to cells: mean colour, and whether the cell can be trusted.
 
 use nalgebra::{Matrix3, RowVector3};
-use rayon::prelude::*;
 
 use super::field::{Field, SphereMask};
 use super::plane::Plane;
@@ -9,6 +8,7 @@ use super::robust::median_of;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 use crate::image::noise::NoiseModel;
+use crate::parallel;
 
 /// A cell counts as clipped from this share of the clip level: cameras bend just below it.
 const CLIP_MARGIN: f32 = 0.97;
@@ -53,7 +53,7 @@ impl Backdrop {
     /// Reduces a frame to the field's cells.
     pub(super) fn of(frame: &Frame, field: &Field, side: Side, mask: Option<&SphereMask>) -> Self {
         let cell_px = field.cell_px[usize::from(side == Side::Mirror)];
-        let (blocks, model) = rayon::join(|| Blocks::of(frame, field, cell_px), || NoiseModel::of(frame));
+        let (blocks, model) = parallel::both(|| Blocks::of(frame, field, cell_px), || NoiseModel::of(frame));
         let ceiling = blocks.ceiling(frame);
         let covered = |i: usize| {
             let centre = [(i % field.width) as f64 + 0.5, (i / field.width) as f64 + 0.5].map(|c| c * cell_px);
@@ -154,8 +154,7 @@ impl Blocks {
     fn of(frame: &Frame, field: &Field, cell_px: f64) -> Self {
         let spans = spans(frame, field.width, cell_px);
         let step = row_step(field);
-        let rows: Vec<BlockRow> =
-            (0..field.height).into_par_iter().map(|row| block_row(frame, &spans, row, cell_px, step)).collect();
+        let rows: Vec<BlockRow> = parallel::map(field.height, |row| block_row(frame, &spans, row, cell_px, step));
         let (mean, peak): (Vec<_>, Vec<_>) = rows.into_iter().unzip();
         Self { mean: mean.concat(), peak: peak.concat() }
     }

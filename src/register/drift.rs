@@ -10,6 +10,7 @@ use super::warp_start::register_warp;
 use super::{NotRegistered, Shift, believed, register_translation};
 use crate::image::bracket::stops_from_metadata;
 use crate::image::{CaptureMeta, Frame};
+use crate::parallel;
 use crate::sphere::Outline;
 use crate::{Estimate, Stops};
 
@@ -142,7 +143,7 @@ impl<'a> Comparison<'a> {
     fn of(plate: &'a Frame, mirror: &'a Frame, sphere: Option<&Outline>, name: &'static str) -> Result<Self, String> {
         let field = Field::shared(plate, mirror)?;
         let mask = sphere.map(SphereMask::of);
-        let (plate_cells, mirror_cells) = rayon::join(
+        let (plate_cells, mirror_cells) = parallel::both(
             || Backdrop::of(plate, &field, Side::Plate, None),
             || Backdrop::of(mirror, &field, Side::Mirror, mask.as_ref()),
         );

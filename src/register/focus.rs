@@ -2,7 +2,6 @@
 
 use std::f64::consts::{PI, TAU};
 
-use rayon::prelude::*;
 use rustfft::{Fft, FftPlanner, num_complex::Complex32};
 
 use super::field::Field;
@@ -10,6 +9,7 @@ use super::plane::Plane;
 use super::tiles::{Pixels, best_tiles};
 use super::warp::Warp;
 use crate::Estimate;
+use crate::parallel;
 
 /// Side of the squares that are transformed, px.
 const SIDE: usize = 64;
@@ -72,8 +72,7 @@ pub(super) fn difference(
     let size = [field.width, field.height].map(|cells| cells as f64 * field.cell_px[0]);
     let corners = best_tiles(plane, field, warp.displacement(size.map(|s| 0.5 * s)));
     let fft = FftPlanner::new().plan_fft_forward(SIDE);
-    let squares: Vec<Spectra> =
-        corners.par_iter().filter_map(|corner| Spectra::of(pixels, *corner, warp, &*fft)).collect();
+    let squares: Vec<Spectra> = parallel::filter_map(corners.len(), |i| Spectra::of(pixels, corners[i], warp, &*fft));
     if squares.len() < LEAST_SQUARES {
         return None;
     }

@@ -36,6 +36,7 @@ pub use warp::{Registration, Warp, WarpModel};
 pub use warp_start::register_warp;
 
 use crate::Estimate;
+use crate::parallel;
 use patch::{Patch, SIDE};
 use refine::{Refined, refine};
 
@@ -133,7 +134,7 @@ fn pyramid(fixed: &Plane, moving: &Plane) -> Vec<(Plane, Plane)> {
         if f.width().max(f.height()) <= COARSE_SIDE || f.width().min(f.height()) < 2 * LEAST_SIDE {
             break;
         }
-        let next = rayon::join(|| f.halved(), || m.halved());
+        let next = parallel::both(|| f.halved(), || m.halved());
         levels.push(next);
     }
     levels
@@ -143,7 +144,7 @@ fn pyramid(fixed: &Plane, moving: &Plane) -> Vec<(Plane, Plane)> {
 fn coarse_shift(fixed: &Plane, moving: &Plane) -> Result<[i64; 2], NotRegistered> {
     const CANDIDATES: usize = 5;
     let radius = (fixed.width().max(fixed.height()) / 20).max(3);
-    let (f, m) = rayon::join(|| fixed.high_passed(radius), || moving.high_passed(radius));
+    let (f, m) = parallel::both(|| fixed.high_passed(radius), || moving.high_passed(radius));
     let mut shifts = phase::candidate_shifts(&f, &m, CANDIDATES);
     if !shifts.contains(&[0, 0]) {
         shifts.push([0, 0]);
@@ -165,7 +166,7 @@ fn has_plain_texture(high: &Plane, plane: &Plane) -> bool {
 
 /// Gradient least squares on patches of two planes.
 fn refine_planes(fixed: &Plane, moving: &Plane, start: [f64; 2]) -> Option<Refined> {
-    let (f, m) = rayon::join(|| fixed.smoothed(), || moving.smoothed());
+    let (f, m) = parallel::both(|| fixed.smoothed(), || moving.smoothed());
     let corners = textured_corners(&f);
     let cut = |offset: [i64; 2]| -> Vec<Patch> {
         let at = |[x0, y0]: &[i64; 2]| {

@@ -1,13 +1,12 @@
 //! What is in one of two registered frames and not in the other: people, props, shadows, foliage.
 
-use rayon::prelude::*;
-
 use super::backdrop::{Backdrop, Side, luminance};
 use super::drift::Drift;
 use super::field::Field;
 use super::ratio::both_at;
 use crate::Estimate;
 use crate::image::{Frame, Size};
+use crate::parallel;
 
 /// A cell moved where it differs by this many standard deviations.
 const PLAIN_SDS: f64 = 4.0;
@@ -44,18 +43,15 @@ pub(crate) fn what_moved(plate: &Frame, other: &Frame, drift: &Drift) -> Option<
     let cell_px = field.cell_px[0];
     let warp = registration.warp.scaled(cell_px.recip());
     let sd_cells = registration.largest_sd_px([plate.size.width as f64, plate.size.height as f64]) / cell_px;
-    let (p, m) = rayon::join(
+    let (p, m) = parallel::both(
         || Backdrop::of(plate, &field, Side::Plate, None),
         || Backdrop::of(other, &field, Side::Mirror, None),
     );
     let look = Look { plate: &p, other: &m, gain: gains(drift), sd_cells: sd_cells.hypot(INTERPOLATION_CELLS) };
-    let raw: Vec<Option<bool>> = (0..field.cells())
-        .into_par_iter()
-        .map(|i| {
-            let cell = [i % field.width, i / field.width];
-            look.moved(cell, warp.displacement([cell[0] as f64 + 0.5, cell[1] as f64 + 0.5]))
-        })
-        .collect();
+    let raw: Vec<Option<bool>> = parallel::map(field.cells(), |i| {
+        let cell = [i % field.width, i / field.width];
+        look.moved(cell, warp.displacement([cell[0] as f64 + 0.5, cell[1] as f64 + 0.5]))
+    });
     Some(Moved::of(majority(&raw, field.width), field.width, field.height, cell_px))
 }
 
@@ -133,7 +129,7 @@ impl Moved {
             let cell = (x < self.width && y < self.height).then(|| self.cells[y * self.width + x]).flatten();
             cell.map_or(96, |moved| if moved { 255 } else { 0 })
         };
-        (0..size.width * size.height).into_par_iter().map(value).collect()
+        parallel::map(size.width * size.height, value)
     }
 }
 

@@ -1,9 +1,8 @@
 //! Cell by cell how much brighter the mirror frame is than the plate, and the one number most cells agree on.
 
-use rayon::prelude::*;
-
 use super::backdrop::{Backdrop, luminance};
 use super::robust::{Consensus, Weighted, consensus};
+use crate::parallel;
 use crate::{Estimate, Stops};
 
 /// The frame is divided in this many columns and rows of regions; cells of one region are not independent.
@@ -71,7 +70,7 @@ pub(super) fn compare(
         };
         (0..plate.width).step_by(step).filter_map(cell).collect()
     };
-    (0..plate.height).into_par_iter().step_by(step).flat_map_iter(row).collect()
+    parallel::flat_map(plate.height.div_ceil(step), |i| row(i * step))
 }
 
 /// Colour of a cell of the plate and of the place in the other frame a shift away, both read half-way.

@@ -3,8 +3,8 @@
 //! Each patch has its own brightness offset, so on logarithms neither exposure nor uneven light matters; one common
 //! gain absorbs a difference in contrast.
 
+use crate::parallel;
 use nalgebra::{Matrix2, Matrix3, Matrix4, Vector2, Vector3};
-use rayon::prelude::*;
 
 use super::patch::{Patch, Scatter};
 use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
@@ -74,13 +74,10 @@ struct Comparison {
 
 impl Comparison {
     fn of(patches: &mut [Patch], fraction: [f64; 2], gain: f64) -> Option<Self> {
-        let found: Vec<(f64, Vec<Weighted>)> = patches
-            .par_iter_mut()
-            .map(|patch| {
-                patch.align(fraction);
-                patch.residuals(gain)
-            })
-            .collect();
+        let found: Vec<(f64, Vec<Weighted>)> = parallel::map_each_mut(patches, |patch| {
+            patch.align(fraction);
+            patch.residuals(gain)
+        });
         let mut away: Vec<Weighted> = found.iter().flat_map(|(_, deviations)| deviations.iter().copied()).collect();
         if away.len() < 50 {
             return None;
@@ -91,7 +88,7 @@ impl Comparison {
         let middles = found.iter().map(|(middle, _)| *middle);
         let jobs: Vec<(&Patch, f64)> = patches.iter().zip(middles).collect();
         let reach = TUKEY_SPREADS * residual_sd;
-        let scatters = jobs.par_iter().map(|(patch, middle)| patch.scatter(gain, *middle, reach)).collect();
+        let scatters = parallel::map_each(&jobs, |(patch, middle)| patch.scatter(gain, *middle, reach));
         Some(Self { gain, residual_sd, scatters })
     }
 

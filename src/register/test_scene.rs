@@ -3,9 +3,8 @@
 
 use std::f64::consts::TAU;
 
-use rayon::prelude::*;
-
 use crate::image::{Frame, Size};
+use crate::parallel;
 
 /// Pseudo-random numbers with a seed (SplitMix64; Steele, Lea & Flood 2014).
 pub(crate) struct Random(u64);
@@ -67,10 +66,9 @@ impl Texture {
 
 /// A frame of `value(x, y)` at pixel centres, linear BT.709, no clipping.
 pub(crate) fn frame(size: [usize; 2], value: impl Fn(f64, f64) -> [f64; 3] + Sync) -> Frame {
-    let rgb = (0..size[0] * size[1])
-        .into_par_iter()
-        .map(|i| value((i % size[0]) as f64 + 0.5, (i / size[0]) as f64 + 0.5).map(|v| v as f32))
-        .collect();
+    let rgb = parallel::map(size[0] * size[1], |i| {
+        value((i % size[0]) as f64 + 0.5, (i / size[0]) as f64 + 0.5).map(|v| v as f32)
+    });
     Frame::computed("test.exr", Size { width: size[0], height: size[1] }, rgb)
 }
 

@@ -1,8 +1,6 @@
 //! The last step of registration at full resolution, on a few well-textured tiles: cheap, and free of what the cells
 //! average away.
 
-use rayon::prelude::*;
-
 use super::NotRegistered;
 use super::backdrop::log_luminance;
 use super::field::{Field, SphereMask};
@@ -13,6 +11,7 @@ use super::warp::{Registration, Warp};
 use super::warp_fit::fit_warp;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
+use crate::parallel;
 
 /// Log luminance of single pixels of one frame.
 pub(super) struct Pixels<'a> {
@@ -66,7 +65,7 @@ pub(super) fn refine_on_tiles(
 ) -> Option<Refined> {
     let corners = best_tiles(plane, field, start_px);
     let cut = |offset: [i64; 2]| -> Vec<Patch> {
-        corners.par_iter().filter_map(|corner| cut_tile(plate, mirror, *corner, offset)).collect()
+        parallel::filter_map(corners.len(), |i| cut_tile(plate, mirror, corners[i], offset))
     };
     refine(&cut, start_px)
 }

@@ -1,7 +1,7 @@
 //! A projective map by least squares on the gradients of many patches, robust against patches that went their own way.
 
+use crate::parallel;
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, Vector2};
-use rayon::prelude::*;
 
 use super::patch::{Patch, SIDE, Scatter};
 use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
@@ -137,7 +137,7 @@ pub(super) fn refine_warp(
 }
 
 fn cut_all(cut: &Cut<'_>, corners: &[[i64; 2]], warp: &Warp) -> Vec<Placed> {
-    corners.par_iter().filter_map(|corner| Placed::cut(cut, *corner, warp)).collect()
+    parallel::filter_map(corners.len(), |i| Placed::cut(cut, corners[i], warp))
 }
 
 fn largest_motion(warp: &Warp, step: &Parameters, size: [f64; 2]) -> f64 {
@@ -164,21 +164,15 @@ struct Compared {
 
 impl Compared {
     fn of(patches: &mut [Placed], warp: &Warp, basis: &[Parameters], gain: f64) -> Option<Self> {
-        let found: Vec<(f64, Vec<Weighted>)> = patches
-            .par_iter_mut()
-            .map(|placed| {
-                placed.align(warp);
-                placed.patch.residuals(gain)
-            })
-            .collect();
+        let found: Vec<(f64, Vec<Weighted>)> = parallel::map_each_mut(patches, |placed| {
+            placed.align(warp);
+            placed.patch.residuals(gain)
+        });
         let residual_sd = spread_of_best(&found)?;
         let middles: Vec<f64> = found.iter().map(|(middle, _)| *middle).collect();
         let reach = TUKEY_SPREADS * residual_sd;
-        let scatters: Vec<Scatter> = patches
-            .par_iter()
-            .zip(&middles)
-            .map(|(placed, middle)| placed.patch.scatter(gain, *middle, reach))
-            .collect();
+        let scatters: Vec<Scatter> =
+            parallel::map(patches.len(), |i| patches[i].patch.scatter(gain, middles[i], reach));
         let slopes = patches.iter().map(|placed| slope(warp, middle(placed.corner), basis)).collect();
         let mut compared = Self {
             residual_sd,

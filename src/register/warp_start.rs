@@ -4,6 +4,7 @@ use super::patch::Patch;
 use super::warp::{Registration, Warp, WarpModel};
 use super::warp_fit::{fit_warp, refine_warp};
 use super::{LEAST_SIDE, NotRegistered, Plane, coarse_shift, pyramid, textured_corners};
+use crate::parallel;
 
 /// Rolls tried where a plain shift finds nothing in common, degrees.
 const ROLLS_DEG: [f64; 7] = [0.0, 1.5, -1.5, 3.0, -3.0, 5.0, -5.0];
@@ -82,7 +83,7 @@ fn descend(pyramid: &[(Plane, Plane)], start: &Warp) -> Result<Registration, Not
     for (level, (fixed, moving)) in pyramid.iter().enumerate().rev() {
         let size = size_of(fixed);
         warp = warp.about_centre_of(size);
-        let (f, m) = rayon::join(|| fixed.smoothed(), || moving.smoothed());
+        let (f, m) = parallel::both(|| fixed.smoothed(), || moving.smoothed());
         let corners = textured_corners(&f);
         let cut = |[x0, y0]: [i64; 2], offset: [i64; 2]| {
             Patch::cut(|x, y| f.at(x0 + x, y0 + y), |x, y| m.at(x0 + x + offset[0], y0 + y + offset[1]))

@@ -1,8 +1,8 @@
 //! The light of one sphere as logarithms by direction, with its slope, so that small rotations can be solved for.
 
 use nalgebra::{SMatrix, SVector, Vector3};
-use rayon::prelude::*;
 
+use crate::parallel;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
 use crate::side::Side;
 use crate::sphere::tangents;
@@ -64,8 +64,8 @@ impl LogField {
             .iter()
             .map(|s| s.map(|s| SVector::from(s.rgb.map(|value| (value.max(0.0) + floor).log2()))))
             .collect();
-        let coarse = (0..luminance.len()).into_par_iter().map(|cell| mean_around(&luminance, cell)).collect();
-        let local = (0..luminance.len()).into_par_iter().map(|cell| local(&channels, cell)).collect();
+        let coarse = parallel::map(luminance.len(), |cell| mean_around(&luminance, cell));
+        let local = parallel::map(luminance.len(), |cell| local(&channels, cell));
         Self { luminance, coarse, local }
     }
 }

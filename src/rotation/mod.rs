@@ -8,8 +8,8 @@ mod refine;
 mod turns;
 
 use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
-use rayon::prelude::*;
 
+use crate::parallel;
 use crate::radiance::DirectionGrid;
 use crate::side::Side;
 use crate::units::Estimate;
@@ -124,7 +124,7 @@ impl RotationSearch {
 
 /// Searches every rotation; `None` where too little is seen on both spheres or one of them is even all over.
 pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
-    let (target, source) = rayon::join(|| LogField::of(mirror), || LogField::of(cg));
+    let (target, source) = parallel::both(|| LogField::of(mirror), || LogField::of(cg));
     let identity = UnitQuaternion::identity();
     let before = correlation(&target.luminance, &source.luminance, &identity, 1)?;
     let outlines = outline_cov(mirror) + outline_cov(cg);
@@ -134,8 +134,8 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
         return Some(RotationSearch { before, near, best: None, rival: None });
     }
     let starts = coarse_starts(&target, &source);
-    let found = starts.par_iter().filter_map(|start| refine(&target, &source, *start)).filter_map(optimum);
-    let mut found: Vec<Optimum> = found.collect();
+    let mut found: Vec<Optimum> =
+        parallel::filter_map(starts.len(), |i| refine(&target, &source, starts[i]).and_then(optimum));
     found.extend(near.clone());
     found.sort_by(|a, b| b.correlation.total_cmp(&a.correlation));
     let best = found.first().cloned();
@@ -145,7 +145,7 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
 
 /// The rotation next to a known one, for another view of the same spheres.
 pub(crate) fn rotation_near(mirror: &Side, cg: &Side, start: &Rotation3<f64>) -> Option<Optimum> {
-    let (target, source) = rayon::join(|| LogField::of(mirror), || LogField::of(cg));
+    let (target, source) = parallel::both(|| LogField::of(mirror), || LogField::of(cg));
     let refined = refine(&target, &source, UnitQuaternion::from_rotation_matrix(start))?;
     optimum(&target, &source, &refined, &(outline_cov(mirror) + outline_cov(cg)))
 }
@@ -201,11 +201,8 @@ fn correlation(target: &[f64], source: &[f64], rotation: &UnitQuaternion<f64>, s
 /// uphill on the light itself until slopes can take over.
 fn coarse_starts(target: &LogField, source: &LogField) -> Vec<UnitQuaternion<f64>> {
     let grid = rotation_grid();
-    let mut scored: Vec<(f64, usize)> = grid
-        .par_iter()
-        .enumerate()
-        .filter_map(|(i, r)| correlation(&target.coarse, &source.coarse, r, 13).map(|c| (c, i)))
-        .collect();
+    let mut scored: Vec<(f64, usize)> =
+        parallel::filter_map(grid.len(), |i| correlation(&target.coarse, &source.coarse, &grid[i], 13).map(|c| (c, i)));
     scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
     let mut starts: Vec<UnitQuaternion<f64>> = Vec::new();
     for (_, index) in scored {
@@ -217,7 +214,7 @@ fn coarse_starts(target: &LogField, source: &LogField) -> Vec<UnitQuaternion<f64
         }
     }
     let mut climbed: Vec<(UnitQuaternion<f64>, f64)> =
-        starts.par_iter().filter_map(|start| climb(target, source, *start)).collect();
+        parallel::filter_map(starts.len(), |i| climb(target, source, starts[i]));
     climbed.sort_by(|a, b| b.1.total_cmp(&a.1));
     climbed.into_iter().take(REFINED).map(|c| c.0).collect()
 }

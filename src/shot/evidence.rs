@@ -3,11 +3,11 @@
 use std::f64::consts::PI;
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::pair::Pair;
 use crate::Result;
 use crate::image::Frame;
+use crate::parallel;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, patch_rgb};
 use crate::report::picture::{
     Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
@@ -41,7 +41,7 @@ const CROP_PX: usize = 520;
 pub(super) fn picture(pair: &Pair, report: &Report) -> Result<Vec<u8>> {
     let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
     let gain = pair.mirror_gain;
-    let (mirror_side, cg_side) = rayon::join(
+    let (mirror_side, cg_side) = parallel::both(
         || evidence_side(mirror, &pair.mirror_frame, gain, format!("photographed: {}", mirror.name)),
         || evidence_side(cg, &pair.cg_frame, pair.cg_gain, "CG".to_owned()),
     );
@@ -136,9 +136,8 @@ impl Crop {
     }
 
     fn picture(&self, frame: &Frame, gain: [f64; 3]) -> LinearPicture {
-        let rgb =
-            (0..self.side * self.side).into_par_iter().map(|i| self.pixel(frame, gain, i % self.side, i / self.side));
-        LinearPicture { width: self.side, height: self.side, rgb: rgb.collect() }
+        let pixel = |i: usize| self.pixel(frame, gain, i % self.side, i / self.side);
+        LinearPicture { width: self.side, height: self.side, rgb: parallel::map(self.side * self.side, pixel) }
     }
 
     fn pixel(&self, frame: &Frame, gain: [f64; 3], column: usize, row: usize) -> [f32; 3] {
@@ -179,7 +178,7 @@ fn unwrapped(side: &Side) -> LinearPicture {
         let radiance = point.and_then(|p| side.image.radiance_at(p));
         radiance.map_or([f32::NAN; 3], |rgb| rgb.map(|v| v as f32))
     };
-    LinearPicture { width, height, rgb: (0..width * height).into_par_iter().map(seen).collect() }
+    LinearPicture { width, height, rgb: parallel::map(width * height, seen) }
 }
 
 /// CG minus mirror in stops, both blurred as for the comparison.
@@ -187,8 +186,7 @@ fn difference(mirror: &Side, cg: &Side) -> LinearPictureGrey {
     let (width, height) = (DIFFERENCE_COLUMNS, DIFFERENCE_COLUMNS / 2);
     let (ours, theirs) = (mirror.image.map.smoothed(COMPARISON_FWHM_DEG), cg.image.map.smoothed(COMPARISON_FWHM_DEG));
     let stops: Vec<Option<f64>> = ours.iter().zip(&theirs).map(|(a, b)| ratio(a.as_ref()?, b.as_ref()?)).collect();
-    let values =
-        (0..width * height).into_par_iter().map(|i| interpolate(&stops, &latlong_direction(i, width))).collect();
+    let values = parallel::map(width * height, |i| interpolate(&stops, &latlong_direction(i, width)));
     LinearPictureGrey { width, height, values }
 }
 
@@ -231,7 +229,7 @@ fn matte(side: &Side) -> LinearPicture {
         let normal = right * x + up * y + towards * (1.0 - x * x - y * y).max(0.0).sqrt();
         patch_rgb(&side.sources, &normal).map(|e| (e * MATTE_REFLECTANCE / PI) as f32)
     };
-    let points: Vec<[f32; 3]> = (0..MATTE_POINTS * MATTE_POINTS).into_par_iter().map(shade).collect();
+    let points: Vec<[f32; 3]> = parallel::map(MATTE_POINTS * MATTE_POINTS, shade);
     let pixel = |i: usize| {
         let across = |i: usize| 2.0 * (i as f64 + 0.5) / MATTE_PX as f64 - 1.0;
         let (x, y) = (across(i % MATTE_PX), across(i / MATTE_PX));

@@ -3,11 +3,13 @@
 //! What one side does not show must not be held against the other, so a region is taken out by direction: of the
 //! photograph and of the CG alike. Its pixels become unknown, as those outside the data window are.
 
+use std::sync::atomic::{AtomicU64, Ordering};
+
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use crate::camera::View;
 use crate::image::Frame;
+use crate::parallel;
 use crate::report::Report;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
@@ -90,21 +92,23 @@ fn take_out(frame: &mut Frame, bounds: &[[f64; 2]; 2], covered: &(dyn Fn([f64; 2
         };
         [at(0, data.x, data.width), at(1, data.y, data.height)]
     });
-    let rows = frame.rgb.par_chunks_mut(data.width.max(1)).enumerate().skip(first[1]).take(last[1] - first[1]);
-    let (asked, masked) = rows
-        .map(|(row, pixels)| {
-            let (mut asked, mut masked) = (0_u64, 0_u64);
-            for column in first[0]..last[0].min(pixels.len()) {
-                let point = [(data.x + column as i64) as f64 + 0.5, (data.y + row as i64) as f64 + 0.5];
-                let Some(hit) = covered(point) else { continue };
-                asked += 1;
-                if hit {
-                    masked += 1;
-                    pixels[column] = [f32::NAN; 3];
-                }
+    let width = data.width.max(1);
+    let rows = frame.rgb.get_mut(first[1] * width..(last[1] * width).max(first[1] * width)).unwrap_or_default();
+    let (asked, masked) = (AtomicU64::new(0), AtomicU64::new(0));
+    parallel::each_row(rows, width, |row, pixels| {
+        let (mut asked_here, mut masked_here) = (0, 0);
+        for column in first[0]..last[0].min(pixels.len()) {
+            let (x, y) = (data.x + column as i64, data.y + (first[1] + row) as i64);
+            let Some(hit) = covered([x as f64 + 0.5, y as f64 + 0.5]) else { continue };
+            asked_here += 1;
+            if hit {
+                masked_here += 1;
+                pixels[column] = [f32::NAN; 3];
             }
-            (asked, masked)
-        })
-        .reduce(|| (0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+        }
+        asked.fetch_add(asked_here, Ordering::Relaxed);
+        masked.fetch_add(masked_here, Ordering::Relaxed);
+    });
+    let (asked, masked) = (asked.into_inner(), masked.into_inner());
     masked as f64 / asked.max(1) as f64
 }

@@ -19,13 +19,13 @@ pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance
 
 use std::collections::BTreeMap;
 
-use rayon::prelude::*;
 use serde_json::json;
 
 use crate::Result;
 use crate::camera::View;
 use crate::check::FileNote;
 use crate::image::{Frame, Opened, Rows};
+use crate::parallel;
 use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
 use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
@@ -190,12 +190,12 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
     let jobs = jobs(sheet);
     let (cg_jobs, set_jobs): (Vec<&Job<'_>>, Vec<&Job<'_>>) = jobs.iter().partition(|job| job.1 == "cg");
     let open_cg = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| scope.of_cg(header));
-    let cg: Vec<Result<Opened>> = cg_jobs.par_iter().map(open_cg).collect();
+    let cg: Vec<Result<Opened>> = parallel::map_each(&cg_jobs, open_cg);
     let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
     let places = Some(named.collect()).filter(|_| scope == Scope::Part).and_then(|cg| part::places(sheet, &cg));
     let rows = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Rows::All, |p| rows_for(sheet, p, job, header));
     let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| rows(job, header));
-    let set: Vec<Result<Opened>> = set_jobs.par_iter().map(open).collect();
+    let set: Vec<Result<Opened>> = parallel::map_each(&set_jobs, open);
     gather(sheet, jobs.iter().zip(set.into_iter().chain(cg)), places, report)
 }
 

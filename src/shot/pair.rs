@@ -4,6 +4,7 @@ use crate::Result;
 use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::Frame;
+use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, search_rotation};
@@ -54,7 +55,7 @@ pub(super) fn check(
         };
         (search, Ok(place.search))
     } else {
-        rayon::join(
+        parallel::both(
             || find(&photographed.frame, &photographed.view, spec.outline()),
             || find(&cg_frame, &cg_view, cg.outline()),
         )
@@ -209,7 +210,7 @@ fn compare(
         reflectance: ReflectanceDoubt::default(),
         ..mirror_request.clone()
     };
-    let (mirror, cg_side) = rayon::join(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
+    let (mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
     let limited = recording_limit(photographed, &mirror)
         .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
     let cg_limited =

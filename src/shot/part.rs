@@ -8,12 +8,11 @@
 use std::collections::BTreeMap;
 use std::ops::Range;
 
-use rayon::prelude::*;
-
 use crate::Result;
 use crate::camera::View;
 use crate::check::SHOT_CHECKS;
 use crate::image::{DataWindow, Frame, Opened, Rows};
+use crate::parallel;
 use crate::sheet::{CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::find::find_sphere;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};
@@ -79,10 +78,9 @@ pub(super) type Places = BTreeMap<String, Place>;
 pub(super) fn places(sheet: &ShotSheet, cg: &BTreeMap<&str, &Opened>) -> Option<Places> {
     let pairs: Vec<(&MirrorSpec, &CgSphereSpec)> =
         sheet.mirrors.iter().filter_map(|m| Some((m, sheet.cg_sphere(&m.name)?))).collect();
-    let placed: Vec<Option<(String, Place)>> = pairs
-        .par_iter()
-        .map(|(mirror, spec)| Some((mirror.name.clone(), place(sheet, spec, &cg.get(mirror.name.as_str())?.frame)?)))
-        .collect();
+    let placed: Vec<Option<(String, Place)>> = parallel::map_each(&pairs, |(mirror, spec)| {
+        Some((mirror.name.clone(), place(sheet, spec, &cg.get(mirror.name.as_str())?.frame)?))
+    });
     placed.into_iter().collect()
 }
 

@@ -7,6 +7,7 @@
 use crate::Result;
 use crate::camera::View;
 use crate::image::Frame;
+use crate::parallel;
 use crate::report::Report;
 use crate::sphere::find::{fit_near, round_outlines};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
@@ -120,7 +121,7 @@ fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Resul
 /// Neither side is sure on its own: of the outlines that both show at the same place, the one best borne out on both.
 fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)> {
     let (ours, theirs) =
-        rayon::join(|| round_outlines(mirror.frame, mirror.view), || round_outlines(cg.frame, cg.view));
+        parallel::both(|| round_outlines(mirror.frame, mirror.view), || round_outlines(cg.frame, cg.view));
     let ranked = ours.iter().enumerate().flat_map(|(i, a)| {
         theirs.iter().enumerate().filter(|(_, b)| same(&a.cone, &b.cone)).map(move |(j, b)| (i + j, a, b))
     });

@@ -5,9 +5,8 @@ use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
-
 use super::{ShotLine, compare_versions};
+use crate::parallel;
 use crate::report::{REPORT_FORMAT, Report};
 use crate::{Error, ErrorKind, Result, printable};
 
@@ -43,7 +42,7 @@ pub fn read_reports(given: &[PathBuf]) -> ReportSet {
     for path in given {
         search.path(path, &mut set.unusable);
     }
-    let read: Vec<Result<ShotLine>> = search.found.par_iter().map(|path| read_report(path)).collect();
+    let read: Vec<Result<ShotLine>> = parallel::map_each(&search.found, |path| read_report(path));
     let mut newest: BTreeMap<String, ShotLine> = BTreeMap::new();
     for line in read {
         match line {

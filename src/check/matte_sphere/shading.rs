@@ -1,12 +1,12 @@
 //! Points of a matte sphere's picture with their normals, and how they agree with a mirror's light.
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use super::recover::RecoveredLight;
 use crate::camera::View;
 use crate::colour::luminance;
 use crate::image::Frame;
+use crate::parallel;
 use crate::radiance::{Source, patch_rgb};
 use crate::side::Side;
 use crate::sphere::{MirrorGeometry, SphereFit};
@@ -57,7 +57,7 @@ pub fn shaded_points(frame: &Frame, view: &View, fit: &SphereFit, reflectance: [
         let radiance = [0, 1, 2].map(|c| std::f64::consts::PI * mean[c] / reflectance[c]);
         Some(ShadedPoint { normal, illuminance_rgb: frame.space.to_working(radiance) })
     };
-    (0..count * count).into_par_iter().filter_map(at).collect()
+    parallel::filter_map(count * count, at)
 }
 
 /// Mean of a small square; `None` where something is unknown or clipped.
@@ -96,7 +96,7 @@ pub struct Agreement {
 /// is comparable.
 pub fn agreement(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLight]) -> Option<Agreement> {
     let differences: Vec<Difference> =
-        points.par_iter().filter_map(|p| Difference::of(p, &mirror.sources, recovered, mirror)).collect();
+        parallel::filter_map(points.len(), |i| Difference::of(&points[i], &mirror.sources, recovered, mirror));
     if differences.len() < LEAST_POINTS {
         return None;
     }

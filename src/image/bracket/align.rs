@@ -4,10 +4,9 @@
 //! match. Its own picture inside the rim is registered: base-2 logarithms of the light, by trying every whole step at a
 //! coarse level, then coarse to fine by Gauss-Newton on the translation (Lucas & Kanade 1981) with robust weights.
 
-use rayon::prelude::*;
-
 use super::BracketFrame;
 use crate::image::Frame;
+use crate::parallel;
 use crate::sphere::Outline;
 
 /// Finest level: radius of the sphere in cells, at most.
@@ -51,7 +50,7 @@ pub fn measure_shifts(frames: &[BracketFrame], reference: usize, outline: &Outli
         }
         register(fixed, f, outline, &levels)
     };
-    frames.par_iter().enumerate().map(shift).collect()
+    parallel::map(frames.len(), |i| shift((i, &frames[i])))
 }
 
 /// Brings an exposure to the place of the reference by cubic interpolation in linear light (Keys 1981).
@@ -61,13 +60,10 @@ pub fn apply(frame: &mut Frame, shift: &Shift) {
     }
     let (width, height) = (frame.data.width, frame.data.height);
     let source = &*frame;
-    let moved: Vec<[f32; 3]> = (0..width * height)
-        .into_par_iter()
-        .map(|i| {
-            let at = [(i % width) as f64 + shift.offset_px[0], (i / width) as f64 + shift.offset_px[1]];
-            cubic(source, at).unwrap_or([f32::NAN; 3])
-        })
-        .collect();
+    let moved: Vec<[f32; 3]> = parallel::map(width * height, |i| {
+        let at = [(i % width) as f64 + shift.offset_px[0], (i / width) as f64 + shift.offset_px[1]];
+        cubic(source, at).unwrap_or([f32::NAN; 3])
+    });
     frame.rgb = moved;
 }
 
@@ -106,7 +102,7 @@ impl Patch {
             let y = corner[1] + (i / cells) as f64 * cell_px;
             cell_mean(&source.frame, [x as i64, y as i64], cell_px as i64, gain, ceiling).map_or(f32::NAN, |v| v as f32)
         };
-        let light: Vec<f32> = (0..cells * cells).into_par_iter().map(mean).collect();
+        let light: Vec<f32> = parallel::map(cells * cells, mean);
         let lift = lift.unwrap_or_else(|| own_lift(&light));
         Self {
             width: cells,
@@ -191,7 +187,7 @@ fn whole_step(target: &Patch, moving: &Patch) -> [f64; 2] {
     let far = (FARTHEST * target.radius).clamp(0.0, 40.0) as i64;
     let steps: Vec<[i64; 2]> = (-far..=far).flat_map(|dy| (-far..=far).map(move |dx| [dx, dy])).collect();
     let scored: Vec<(f64, [i64; 2])> =
-        steps.par_iter().filter_map(|step| Some((disagreement(target, moving, *step)?, *step))).collect();
+        parallel::filter_map(steps.len(), |i| Some((disagreement(target, moving, steps[i])?, steps[i])));
     // Of equally good ones the smallest movement.
     let size = |step: &[i64; 2]| step[0].pow(2) + step[1].pow(2);
     let best = scored.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(size(&a.1).cmp(&size(&b.1))));
@@ -258,16 +254,13 @@ struct Sums {
 
 impl Sums {
     fn gather(target: &Patch, moving: &Patch, shift: [f64; 2], reach: f64, scale: f64) -> Self {
-        let rows: Vec<Self> = (1..target.height - 1)
-            .into_par_iter()
-            .map(|row| {
-                let mut sums = Self::default();
-                for column in 1..target.width - 1 {
-                    sums.add(target, moving, [column, row], shift, reach, scale);
-                }
-                sums
-            })
-            .collect();
+        let rows: Vec<Self> = parallel::map(target.height - 2, |row| {
+            let mut sums = Self::default();
+            for column in 1..target.width - 1 {
+                sums.add(target, moving, [column, row + 1], shift, reach, scale);
+            }
+            sums
+        });
         rows.into_iter().fold(Self::default(), |a, b| Self {
             matrix: a.matrix + b.matrix,
             right: a.right + b.right,

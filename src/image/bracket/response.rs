@@ -7,12 +7,12 @@
 //! be freed, which tells wrong ones.
 
 use nalgebra::{DMatrix, DVector};
-use rayon::prelude::*;
 
 use super::BracketFrame;
 use crate::Stops;
 use crate::image::Frame;
 use crate::image::encoding::Encoding;
+use crate::parallel;
 
 /// Codes of an 8-bit file.
 const CODES: usize = 256;
@@ -111,8 +111,10 @@ impl ResponseCurve {
     pub fn linearise(&self, frame: &mut Frame, nominal: Encoding) {
         let tables = [0, 1, 2].map(|c| self.log2_light[c].iter().map(|v| v.exp2() as f32).collect::<Vec<f32>>());
         let code = CodeOf(nominal);
-        frame.rgb.par_iter_mut().filter(|rgb| rgb[0].is_finite()).for_each(|rgb| {
-            *rgb = [0, 1, 2].map(|c| tables[c][usize::from(code.of(rgb[c]))]);
+        parallel::each(&mut frame.rgb, |_, rgb| {
+            if rgb[0].is_finite() {
+                *rgb = [0, 1, 2].map(|c| tables[c][usize::from(code.of(rgb[c]))]);
+            }
         });
         frame.clip_level = Some([0, 1, 2].map(|c| tables[c][CLIP_CODE]));
     }
@@ -163,11 +165,10 @@ fn samples(frames: &[BracketFrame], nominal: Encoding) -> Vec<Spot> {
     let step = (((width * height) as f64 / SAMPLES as f64).sqrt() as usize).max(1);
     let code = CodeOf(nominal);
     let rows: Vec<usize> = (1..height - 1).step_by(step).collect();
-    let spots = rows.into_par_iter().map(|row| {
+    parallel::flat_map(rows.len(), |i| {
         let columns = (1..width - 1).step_by(step);
-        columns.flat_map(|column| spots_at(frames, &code, row * width + column, width)).collect::<Vec<_>>()
-    });
-    spots.collect::<Vec<_>>().into_iter().flatten().collect()
+        columns.flat_map(|column| spots_at(frames, &code, rows[i] * width + column, width)).collect::<Vec<_>>()
+    })
 }
 
 fn spots_at(frames: &[BracketFrame], code: &CodeOf, at: usize, width: usize) -> Vec<Spot> {

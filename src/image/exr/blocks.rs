@@ -15,7 +15,6 @@ use ::exr::compression::Compression;
 use ::exr::math::Vec2;
 use ::exr::meta::header::Header;
 use ::exr::meta::{BlockDescription, MetaData};
-use rayon::prelude::*;
 
 use super::super::encoding::Encoding;
 use super::super::guard::contain;
@@ -24,6 +23,7 @@ use super::layers::Picked;
 use super::samples::{Lane, RowBuffer, mask_invalid, mask_invalid_coverage};
 use super::unpacked::{LaneBytes, Unpacked};
 use super::{broken, from_exr, truncated};
+use crate::parallel;
 use crate::{Error, Result};
 
 /// The picture read from the blocks.
@@ -146,10 +146,9 @@ impl<'a> Blocks<'a> {
         let first = rows.start / self.grid.block_height;
         let bands = self.bands(&rows, &mut rgb, alpha.as_deref_mut());
         let columns = self.grid.columns();
-        let outcomes: Vec<Result<Option<u64>>> = (first * columns..(first + bands.len()) * columns)
-            .into_par_iter()
-            .map(|index| self.read_into(index, &bands[index / columns - first]))
-            .collect();
+        let outcomes: Vec<Result<Option<u64>>> = parallel::map(bands.len() * columns, |index| {
+            self.read_into(first * columns + index, &bands[index / columns])
+        });
         drop(bands);
         // The first failure in the file's order counts, whichever core met one first.
         let masked: Vec<Option<u64>> = outcomes.into_iter().collect::<Result<_>>()?;

@@ -2,10 +2,9 @@
 
 use std::ops::Range;
 
-use rayon::prelude::*;
-
 use super::blocks::Blocks;
 use crate::Result;
+use crate::parallel;
 
 /// Every object with at least this many rows is met: a sphere of 16 px radius.
 const LEAST_ROWS: usize = 32;
@@ -16,7 +15,7 @@ impl Blocks<'_> {
     pub(super) fn covered_rows(&self) -> Result<Option<Range<usize>>> {
         let step = (LEAST_ROWS / self.grid.block_height).max(1);
         let probed: Vec<usize> = (0..self.grid.rows()).step_by(step).collect();
-        let covered: Vec<Result<bool>> = probed.par_iter().map(|row| self.is_covered(*row)).collect();
+        let covered: Vec<Result<bool>> = parallel::map_each(&probed, |row| self.is_covered(*row));
         let covered: Vec<bool> = covered.into_iter().collect::<Result<_>>()?;
         let Some(first) = covered.iter().position(|c| *c) else { return Ok(None) };
         let last = covered.iter().rposition(|c| *c).unwrap_or(first);

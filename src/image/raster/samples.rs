@@ -1,12 +1,9 @@
 //! Decoded code values → scene-linear RGB, by table for 8 and 16 bits.
 
+use crate::parallel;
 use ::image::DynamicImage;
-use rayon::prelude::*;
 
 use super::super::encoding::Encoding;
-
-/// Pixels that one core converts at a time.
-const PIXELS_AT_ONCE: usize = 1 << 14;
 
 /// Scene-linear pixels and coverage.
 #[derive(Debug)]
@@ -73,7 +70,7 @@ fn float(image: &DynamicImage) -> Option<&[f32]> {
 
 /// The linear value of every code from 0 to `top`.
 fn table(encoding: Encoding, top: u32) -> Vec<f32> {
-    (0..=top).into_par_iter().map(|code| encoding.decode(f64::from(code) / f64::from(top)) as f32).collect()
+    parallel::map(top as usize + 1, |code| encoding.decode(code as f64 / f64::from(top)) as f32)
 }
 
 /// Interleaved samples → RGB, and coverage where the count of channels is even.
@@ -83,15 +80,16 @@ fn convert<T: Copy + Sync>(
     light: impl Fn(T) -> f32 + Sync,
     coverage: impl Fn(T) -> f32 + Sync,
 ) -> (Vec<[f32; 3]>, Option<Vec<f32>>) {
-    let pixels = || samples.par_chunks_exact(channels.max(1)).with_min_len(PIXELS_AT_ONCE);
-    let colour = |pixel: &[T]| match *pixel {
+    let count = samples.len() / channels.max(1);
+    let pixel = |i: usize| &samples[i * channels..][..channels];
+    let colour = |i: usize| match *pixel(i) {
         [grey] | [grey, _] => [light(grey); 3],
         [r, g, b, ..] => [light(r), light(g), light(b)],
         [] => [0.0; 3],
     };
-    let rgb = pixels().map(colour).collect();
+    let rgb = parallel::map(count, colour);
     let has_alpha = channels.is_multiple_of(2) && channels > 0;
-    let alpha = has_alpha.then(|| pixels().map(|pixel| coverage(pixel[channels - 1])).collect());
+    let alpha = has_alpha.then(|| parallel::map(count, |i| coverage(pixel(i)[channels - 1])));
     (rgb, alpha)
 }
 

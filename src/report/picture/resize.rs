@@ -1,6 +1,6 @@
 //! Fitting a picture into a panel, in linear light, with unknown pixels left out of every mean.
 
-use rayon::prelude::*;
+use crate::parallel;
 
 /// A source of pixels with `N` channels, NaN in the first one where nothing is known.
 pub(super) struct Source<'a, const N: usize> {
@@ -25,8 +25,8 @@ pub(super) fn resized<const N: usize>(source: &Source<N>, width: usize, height: 
     let columns = spans(source.width, width);
     let rows = spans(source.height, height);
     let mut target = vec![([0.0; N], 0.0); width * height];
-    target.par_chunks_mut(width.max(1)).zip(&rows).for_each(|(line, row)| {
-        let sums = row_sums(source, row);
+    parallel::each_row(&mut target, width, |row, line| {
+        let sums = row_sums(source, &rows[row]);
         for (pixel, column) in line.iter_mut().zip(&columns) {
             *pixel = mean(&sums, column);
         }

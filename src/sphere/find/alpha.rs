@@ -6,19 +6,17 @@
 use std::f64::consts::TAU;
 
 use nalgebra::{Matrix3, Vector3};
-use rayon::prelude::*;
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::camera::View;
 use crate::image::{Frame, four_around};
+use crate::parallel;
 use crate::sphere::{
     FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_through, outline_of_cone, tangents,
 };
 
 /// Edge points of the coarse stage, at most.
 const MOST_POINTS: usize = 1500;
-/// Rows that one core looks through at a time.
-const ROWS_AT_ONCE: usize = 32;
 /// Circles tried through three edge points.
 const TRIALS: u64 = 400;
 /// Lines across the rim in the fine stage.
@@ -58,11 +56,7 @@ pub(super) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
 /// Points where coverage crosses one half between neighbours, thinned evenly.
 fn edge_points(frame: &Frame) -> Vec<[f64; 2]> {
     let Some(alpha) = &frame.alpha else { return Vec::new() };
-    let rows: Vec<Vec<[f64; 2]>> = (0..frame.data.height)
-        .into_par_iter()
-        .with_min_len(ROWS_AT_ONCE)
-        .map(|row| row_edge_points(frame, alpha, row))
-        .collect();
+    let rows: Vec<Vec<[f64; 2]>> = parallel::map(frame.data.height, |row| row_edge_points(frame, alpha, row));
     let points = rows.concat();
     let stride = points.len().div_ceil(MOST_POINTS).max(1);
     points.into_iter().step_by(stride).collect()

@@ -7,11 +7,11 @@
 use std::f64::consts::TAU;
 
 use nalgebra::{Matrix3, Vector3};
-use rayon::prelude::*;
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::camera::View;
 use crate::image::{Frame, four_around};
+use crate::parallel;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, cone_through, outline_of_cone, tangents};
 
 /// Lines across the rim.
@@ -95,10 +95,9 @@ impl Votes {
         let reach_px = (outline.mean_radius() * REACH_FRACTION).max(5.0) * narrowing;
         let step_px = 2.0 * reach_px / (SAMPLES - 1) as f64;
         let lines: Vec<_> = (0..LINES).map(|i| line(outline, TAU * i as f64 / LINES as f64)).collect();
-        let changes: Vec<f32> = lines
-            .par_iter()
-            .flat_map_iter(|l| changes(frame, l, step_px, outline.mean_radius(), Tone::Lightness))
-            .collect();
+        let changes: Vec<f32> = parallel::flat_map(lines.len(), |i| {
+            changes(frame, &lines[i], step_px, outline.mean_radius(), Tone::Lightness)
+        });
         let votes = to_votes(&changes);
         Self { step_px, lines, votes }
     }
@@ -130,11 +129,10 @@ impl Votes {
         let starts: Vec<[f64; 3]> = (0..count.pow(3))
             .map(|i| [grid(i % count) * 0.7, grid(i / count % count) * 0.7, grid(i / count / count)])
             .collect();
-        let mut scored: Vec<(f64, usize)> =
-            starts.par_iter().enumerate().map(|(i, s)| (self.blurred_sum(*s), i)).collect();
+        let mut scored: Vec<(f64, usize)> = parallel::map(starts.len(), |i| (self.blurred_sum(starts[i]), i));
         scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-        let climbed = scored.par_iter().take(12).map(|(_, i)| self.climb(starts[*i]));
-        let best = climbed.collect::<Vec<_>>().into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
+        let climbed = parallel::map(scored.len().min(12), |i| self.climb(starts[scored[i].1]));
+        let best = climbed.into_iter().max_by(|a, b| a.1.total_cmp(&b.1));
         best.map_or([0.0; 3], |b| b.0)
     }
 
@@ -169,7 +167,7 @@ impl Votes {
     /// On every line the strongest vote close to the circle, placed at the centroid of the change of light around it:
     /// blur mixes light, not lightness, so only there is the middle of a soft edge the edge.
     fn edges(&self, frame: &Frame, radius_px: f64) -> Vec<([f64; 2], f64)> {
-        (0..LINES).into_par_iter().filter_map(|i| self.edge(i, frame, radius_px)).collect()
+        parallel::filter_map(LINES, |i| self.edge(i, frame, radius_px))
     }
 
     fn edge(&self, i: usize, frame: &Frame, radius_px: f64) -> Option<([f64; 2], f64)> {

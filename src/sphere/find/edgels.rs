@@ -1,11 +1,10 @@
 //! Edge elements: where brightness changes most along its own gradient, told relative to the neighbourhood so that a
 //! faint rim in a quiet surround counts as much as a strong one in clutter.
 
-use rayon::prelude::*;
-
 use super::flat::{gradient_to_flat, to_flat, to_frame};
 use super::plane::{Plane, toned};
 use crate::camera::View;
+use crate::parallel;
 
 /// One edge element in the search plane.
 #[derive(Debug, Clone, Copy)]
@@ -59,11 +58,8 @@ pub(super) fn edgels(plane: &Plane, view: &View, knee: f32) -> EdgelMap {
     let grid = Grid { width: plane.width, height: plane.height, tone: toned(plane, knee) };
     let magnitude = grid.magnitudes();
     let mean = BlockMeans::new(&magnitude, plane.width, plane.height);
-    let rows: Vec<Vec<Edgel>> = (2..plane.height - 2)
-        .into_par_iter()
-        .with_min_len(8)
-        .map(|row| grid.row_edgels(row, &magnitude, &mean, plane, view))
-        .collect();
+    let rows: Vec<Vec<Edgel>> =
+        parallel::map(plane.height - 4, |row| grid.row_edgels(row + 2, &magnitude, &mean, plane, view));
     let mut row_ends = vec![0; 2];
     row_ends.extend(rows.iter().scan(0, |total, row| {
         *total += row.len();
@@ -92,7 +88,7 @@ impl Grid {
     /// Gradient magnitude; zero on the border and beside masked samples.
     fn magnitudes(&self) -> Vec<f32> {
         let mut magnitude = vec![0.0; self.width * self.height];
-        magnitude.par_chunks_mut(self.width).enumerate().with_min_len(8).for_each(|(row, out)| {
+        parallel::each_row(&mut magnitude, self.width, |row, out| {
             if row == 0 || row + 1 >= self.height {
                 return;
             }
@@ -165,7 +161,7 @@ impl BlockMeans {
     fn new(magnitude: &[f32], width: usize, height: usize) -> Self {
         let (columns, rows) = (width.div_ceil(BLOCK), height.div_ceil(BLOCK));
         let mut sums = vec![0.0_f32; columns * rows];
-        sums.par_chunks_mut(columns).enumerate().for_each(|(block_row, out)| {
+        parallel::each_row(&mut sums, columns, |block_row, out| {
             for row in block_row * BLOCK..((block_row + 1) * BLOCK).min(height) {
                 for (block, part) in magnitude[row * width..][..width].chunks(BLOCK).enumerate() {
                     out[block] += part.iter().sum::<f32>();

@@ -1,10 +1,10 @@
 //! Luminance planes of a frame: half resolution and coarser, plus full-resolution patches cut out on demand.
 
 use nalgebra::Vector3;
-use rayon::prelude::*;
 
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
+use crate::parallel;
 
 /// Linear luminance on a regular grid. Masked samples are NaN.
 #[derive(Debug, Clone)]
@@ -26,7 +26,7 @@ impl Plane {
     fn halved(&self) -> Self {
         let (width, height) = (self.width / 2, self.height / 2);
         let mut values = vec![0.0; width * height];
-        values.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, out)| {
+        parallel::each_row(&mut values, width, |row, out| {
             let top = &self.values[2 * row * self.width..][..self.width];
             let bottom = &self.values[(2 * row + 1) * self.width..][..self.width];
             for (column, value) in out.iter_mut().enumerate() {
@@ -91,7 +91,7 @@ fn half_resolution(frame: &Frame) -> Plane {
     let stride = frame.data.width;
     let (width, height) = (stride / 2, frame.data.height / 2);
     let mut values = vec![0.0; width * height];
-    values.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, out)| {
+    parallel::each_row(&mut values, width, |row, out| {
         let top = &frame.rgb[2 * row * stride..][..stride];
         let bottom = &frame.rgb[(2 * row + 1) * stride..][..stride];
         for (column, value) in out.iter_mut().enumerate() {
@@ -143,10 +143,5 @@ const EIGHT_BIT_KNEE: f32 = 2.0 / 255.0 / 12.92;
 /// Tone-compressed copy of a plane: equal ratios become equal steps above `knee`.
 pub(super) fn toned(plane: &Plane, knee: f32) -> Vec<f32> {
     let gain = 1.0 / knee;
-    plane
-        .values
-        .par_iter()
-        .with_min_len(4096)
-        .map(|v| if v.is_finite() { (v.max(0.0) * gain).ln_1p() } else { f32::NAN })
-        .collect()
+    parallel::map_each(&plane.values, |v| if v.is_finite() { (v.max(0.0) * gain).ln_1p() } else { f32::NAN })
 }

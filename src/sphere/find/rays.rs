@@ -3,10 +3,10 @@
 use std::f64::consts::TAU;
 
 use nalgebra::{SVector, Vector3};
-use rayon::prelude::*;
 
 use super::rim_model::{HALF_WINDOW, Rim, RimModel, STEP, WINDOW};
 use crate::camera::View;
+use crate::parallel;
 use crate::sphere::{SphereCone, tangents};
 
 /// A line across the outline.
@@ -102,15 +102,11 @@ pub(super) struct Profile {
 /// Reads the profile of every ray.
 pub(super) fn profiles(sampler: &impl Sampler, view: &View, cone: &SphereCone, layout: Layout) -> Vec<Profile> {
     let half = (layout.reach / STEP).ceil() as i64 + HALF_WINDOW as i64;
-    (0..layout.rays)
-        .into_par_iter()
-        .with_min_len(8)
-        .filter_map(|i| {
-            let phi_rad = TAU * i as f64 / layout.rays as f64;
-            let ray = ray_at(view, cone, phi_rad)?;
-            Some(Profile { ray, samples: read_profile(sampler, view, cone, &ray, layout, half) })
-        })
-        .collect()
+    parallel::filter_map(layout.rays, |i| {
+        let phi_rad = TAU * i as f64 / layout.rays as f64;
+        let ray = ray_at(view, cone, phi_rad)?;
+        Some(Profile { ray, samples: read_profile(sampler, view, cone, &ray, layout, half) })
+    })
 }
 
 fn read_profile(

@@ -1,12 +1,11 @@
 //! From a rough cone to the sub-pixel outline: coarse planes first, the frame's own pixels last.
 
-use rayon::prelude::*;
-
 use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, agree};
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use super::rim_model::Rim;
 use crate::image::Frame;
+use crate::parallel;
 use crate::sphere::outline_of_cone;
 
 impl Sampler for Plane {
@@ -69,7 +68,7 @@ fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>
     let lines = profiles(sampler, &start.view, &start.cone, layout);
     let channels = sampler.channels();
     let model = best_model(&lines, channels, sampler.rim())?;
-    Some((lines.par_iter().with_min_len(16).map(|l| l.probe(model, channels, sampler.scale())).collect(), model.blur))
+    Some((parallel::map_each(&lines, |l| l.probe(model, channels, sampler.scale())), model.blur))
 }
 
 /// Edges blurred by more samples than this are located on the next coarser plane instead: the window must hold the

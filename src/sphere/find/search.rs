@@ -2,8 +2,6 @@
 
 use std::sync::OnceLock;
 
-use rayon::prelude::*;
-
 use super::consensus::{Aim, Consensus};
 use super::contour::{Contour, contour};
 use super::decide::mirror_likeness;
@@ -16,6 +14,7 @@ use super::ring::{Reach, Supported, circles_near};
 use super::votes::candidates;
 use crate::camera::View;
 use crate::image::Frame;
+use crate::parallel;
 
 /// Planes are made down to this many samples on the short side.
 const SMALLEST_PLANE: usize = 24;
@@ -82,12 +81,12 @@ impl<'a> Prepared<'a> {
         rough.truncate(MOST_CANDIDATES);
         let reach = Reach { centre_samples: 3.0, radius_fraction: 0.18 };
         let found: Vec<Vec<Supported>> =
-            rough.par_iter().map(|(level, circle, _)| circles_near(&maps[*level], self.view, circle, reach)).collect();
+            parallel::map_each(&rough, |(level, circle, _)| circles_near(&maps[*level], self.view, circle, reach));
         let mut found = found.concat();
         found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
         let mut distinct = distinct(found, 0.03);
         distinct.truncate(MOST_FOLLOWED);
-        let closer: Vec<Option<Supported>> = distinct.par_iter().map(|s| self.closer(&maps, s)).collect();
+        let closer: Vec<Option<Supported>> = parallel::map_each(&distinct, |s| self.closer(&maps, s));
         let mut circles: Vec<Supported> = closer.into_iter().flatten().collect();
         circles.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
         self::distinct(circles, 0.02)
@@ -113,7 +112,7 @@ impl<'a> Prepared<'a> {
     pub(super) fn contours(&self) -> Vec<Contour> {
         let circles = self.circles();
         let found: Vec<Option<Contour>> =
-            circles.par_iter().take(MOST_CONTOURS).map(|s| self.contour_near(&s.circle)).collect();
+            parallel::map(circles.len().min(MOST_CONTOURS), |i| self.contour_near(&circles[i].circle));
         found.into_iter().flatten().collect()
     }
 
@@ -150,7 +149,7 @@ impl<'a> Prepared<'a> {
     pub(super) fn findings(&self) -> Vec<Finding> {
         let circles = self.circles();
         let mut probed: Vec<(Consensus, Supported)> =
-            circles.par_iter().take(MOST_PROBED).filter_map(|c| self.probe(c)).collect();
+            parallel::filter_map(circles.len().min(MOST_PROBED), |i| self.probe(&circles[i]));
         probed.sort_by(|a, b| b.0.evidence.total_cmp(&a.0.evidence));
         let mut kept: Vec<(Consensus, Supported)> = Vec::new();
         for next in probed {
@@ -160,7 +159,7 @@ impl<'a> Prepared<'a> {
                 kept.push(next);
             }
         }
-        let mut findings: Vec<Finding> = kept.par_iter().filter_map(|(c, s)| self.examine(c, s)).collect();
+        let mut findings: Vec<Finding> = parallel::filter_map(kept.len(), |i| self.examine(&kept[i].0, &kept[i].1));
         findings.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
         findings
     }

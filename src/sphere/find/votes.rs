@@ -1,10 +1,9 @@
 //! Where circles may be: every edge element votes for the centres of circles that it could be a piece of, on either
 //! side of it (the rim of a mirror is brighter or darker than its surround, in turns).
 
-use rayon::prelude::*;
-
 use super::edgels::{Edgel, EdgelMap};
 use super::flat::Circle;
+use crate::parallel;
 
 /// Radii sought in each plane, in its own samples. Planes differ by a factor of two, so neighbours overlap.
 pub(super) const BANDS: [[f64; 2]; 5] = [[10.0, 13.0], [13.0, 17.0], [17.0, 22.0], [22.0, 28.0], [28.0, 36.0]];
@@ -25,7 +24,7 @@ pub(super) struct Candidate {
 /// The candidates of one plane, all bands.
 pub(super) fn candidates(map: &EdgelMap) -> Vec<Candidate> {
     let Some(extent) = Extent::of(map) else { return Vec::new() };
-    BANDS.par_iter().map(|band| band_candidates(map, &extent, *band)).collect::<Vec<_>>().concat()
+    parallel::map_each(&BANDS, |band| band_candidates(map, &extent, *band)).concat()
 }
 
 /// The voting grid: the edge elements' bounding box.
