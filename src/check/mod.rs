@@ -10,6 +10,7 @@ pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod light_gains;
 pub mod matte_sphere;
+pub mod near_lights;
 pub mod reference_drift;
 pub mod rotation;
 pub mod scale;
@@ -114,6 +115,7 @@ pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
     &clean_plate::CleanPlate,
     &straight_lines::StraightLines,
     &matte_sphere::MatteSphere,
+    &near_lights::NearLights,
     &light_gains::LightGains,
     &sun::Sun,
 ];

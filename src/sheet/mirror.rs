@@ -36,7 +36,8 @@ pub struct MirrorSpec {
     /// The same as it was written on set, in place of `diameter_mm`: `"25 cm"`, `"10 in"`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub diameter: Option<String>,
-    /// Where it stood, in millimetres.
+    /// Where its centre stood, in millimetres from any origin: to frame right, up the frame, along the lens (towards
+    /// the camera or away from it, which the pictures tell).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub position_mm: Option<[f64; 3]>,
     /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.

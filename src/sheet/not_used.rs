@@ -1,6 +1,6 @@
 //! Keys that a sheet may hold and that no check of this version reads.
 
-use super::{CameraSpec, ImageSpec, MirrorSpec, ShotSheet};
+use super::{CameraSpec, ImageSpec, ShotSheet};
 
 impl ShotSheet {
     /// Paths of the keys that are accepted and not used, in the sheet's order.
@@ -14,9 +14,6 @@ impl ShotSheet {
                 !searched && more_than_one_frame(image),
                 format!("{path}.frame_range after its first frame"),
             );
-        }
-        for (i, mirror) in self.mirrors.iter().enumerate() {
-            mirror.note_not_used(&format!("mirrors[{i}]"), &mut paths);
         }
         for (path, camera) in [("camera", &self.camera), ("cg.camera", &self.cg.camera)] {
             if let Some(camera) = camera {
@@ -38,12 +35,6 @@ impl ShotSheet {
         images.extend(self.clean_plate.iter().map(|image| ("clean_plate".to_owned(), image)));
         images.extend(self.straight_lines.iter().map(|image| ("straight_lines".to_owned(), image)));
         images
-    }
-}
-
-impl MirrorSpec {
-    fn note_not_used(&self, path: &str, paths: &mut Vec<String>) {
-        note(paths, self.position_mm.is_some(), format!("{path}.position_mm"));
     }
 }
 

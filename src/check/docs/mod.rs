@@ -9,6 +9,7 @@ pub mod highlight_direction;
 pub mod key_fill_ratio;
 pub mod light_gains;
 pub mod matte_sphere;
+pub mod near_lights;
 pub mod reference_drift;
 pub mod rotation;
 pub mod scale;
