@@ -16,9 +16,13 @@ const BLOCKS_PER_CORE: usize = 8;
 
 /// Runs both on two cores where two are free, and gives both results.
 pub(crate) fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
-    let (mut a, mut b) = (Pending::Work(first), Pending::Work(second));
-    run_both(&mut || a.finish(), &mut || b.finish());
-    (a.result(), b.result())
+    let (mut first, mut second) = (Some(first), Some(second));
+    let (mut a, mut b) = (None, None);
+    run_both(&mut || a = first.take().map(|work| work()), &mut || b = second.take().map(|work| work()));
+    match (a, b) {
+        (Some(a), Some(b)) => (a, b),
+        _ => unreachable!("both were run in the line above"),
+    }
 }
 
 /// `count` results of `one(index)`, in order.
@@ -86,30 +90,6 @@ fn parts<T: Send>(count: usize, of: &(dyn Fn(Range<usize>) -> Vec<T> + Sync)) ->
         all.append(&mut part);
     }
     all
-}
-
-/// A piece of work, then its result.
-enum Pending<F, T> {
-    Work(F),
-    Result(T),
-    Taken,
-}
-
-impl<T, F: FnOnce() -> T> Pending<F, T> {
-    fn finish(&mut self) {
-        if let Self::Work(work) = std::mem::replace(self, Self::Taken) {
-            *self = Self::Result(work());
-        }
-    }
-
-    /// The result; where nothing ran the work yet it runs here.
-    fn result(mut self) -> T {
-        self.finish();
-        match self {
-            Self::Result(result) => result,
-            Self::Work(_) | Self::Taken => unreachable!("the work was finished in the line above"),
-        }
-    }
 }
 
 /// The one place where two jobs are split.

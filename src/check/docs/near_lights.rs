@@ -22,7 +22,7 @@ pub const DOC: CheckDoc = CheckDoc {
           and the line between their feet make a triangle, whose distance follows from the law of sines; the \
           reciprocal distance is carried, which is nearly linear in the angles (Powell, Sarkar, Goldgof 2001, IEEE \
           TPAMI 23(9), triangulate lights from several spheres in this way; cited from memory).\n\
-          Lights are taken as the same where their lines meet within three standard deviations and no other pair comes \
+          Lights are taken as the same where their lines meet within four standard deviations and no other pair comes \
           near as good. Noted places are taken as good to 20 mm each way (common practice, no source).",
     tolerance: "That of highlight-direction, 5 deg: \"tolerances\": { \"direction\": { \"deg\": 5 } }.",
     cannot_see: "Whether the CG sphere is smaller or further away: it is taken to be as large as the mirror.\n\
