@@ -3,6 +3,8 @@
 mod over_time;
 mod sections;
 
+use std::collections::BTreeSet;
+
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
@@ -32,7 +34,12 @@ const COLUMNS: usize = 80;
 /// # Ok::<(), serde_json::Error>(())
 /// ```
 pub fn render_text(report: &Report, colour: bool) -> String {
-    let mut page = Page { text: String::new(), colour, several_mirrors: has_several_mirrors(report) };
+    let mut page = Page {
+        text: String::new(),
+        colour,
+        several_mirrors: has_several_mirrors(report),
+        two_sided: two_sided(report),
+    };
     first_lines(&mut page, report);
     sections::error(&mut page, report);
     sections::reference_failures(&mut page, report);
@@ -94,6 +101,16 @@ fn worst_first(report: &Report) -> Vec<&Finding> {
 }
 
 /// With one mirror its name behind every check would be noise.
+fn two_sided(report: &Report) -> BTreeSet<String> {
+    let of = |concerns: &'static str| report.findings.iter().filter(move |f| f.concerns == concerns);
+    let cg: BTreeSet<&String> = of("cg").map(|f| &f.check).collect();
+    of("reference").map(|f| &f.check).filter(|check| cg.contains(check)).cloned().collect()
+}
+
+fn side_word(finding: &Finding) -> &'static str {
+    if finding.concerns == "cg" { "CG" } else { "set" }
+}
+
 fn has_several_mirrors(report: &Report) -> bool {
     let mut names = report.findings.iter().filter_map(|f| f.mirror.as_deref());
     let first = names.next();
@@ -148,6 +165,8 @@ struct Page {
     text: String,
     colour: bool,
     several_mirrors: bool,
+    /// The checks that speak of the reference as well as of the CG.
+    two_sided: BTreeSet<String>,
 }
 
 impl Page {
@@ -155,12 +174,13 @@ impl Page {
         if self.colour { format!("\u{1b}[{}m{text}\u{1b}[0m", ink.code()) } else { text.to_owned() }
     }
 
-    /// `highlight-direction`, with several mirrors `highlight-direction (m1)`.
+    /// `highlight-direction`, with several mirrors `highlight-direction (m1)`; a check that speaks of both sides says
+    /// which: `environment (CG)`.
     fn named(&self, finding: &Finding) -> String {
-        match &finding.mirror {
-            Some(mirror) if self.several_mirrors => format!("{} ({})", check_name(finding), printable_text(mirror)),
-            _ => check_name(finding),
-        }
+        let mirror = finding.mirror.as_ref().filter(|_| self.several_mirrors);
+        let side = self.two_sided.contains(&finding.check).then(|| side_word(finding).to_owned());
+        let marks: Vec<String> = mirror.map(|mirror| printable_text(mirror)).into_iter().chain(side).collect();
+        if marks.is_empty() { check_name(finding) } else { format!("{} ({})", check_name(finding), marks.join(", ")) }
     }
 
     fn line(&mut self, text: &str) {

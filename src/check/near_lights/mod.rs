@@ -138,8 +138,11 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     if !shown.is_empty() {
         finding.detail.insert("places".to_owned(), shown.iter().map(|s| s.json.clone()).collect());
     }
-    let mut words: Vec<String> = ranged.iter().map(Ranged::words).collect();
-    words.extend(in_the_way);
+    if !ranged.is_empty() {
+        let told: Vec<String> = ranged.iter().map(Ranged::words).collect();
+        finding.detail.insert("told".to_owned(), told.join("; ").into());
+    }
+    let mut words = in_the_way;
     if let Some(worst) = shown.iter().max_by(|a, b| a.worst_deg.value.total_cmp(&b.worst_deg.value)) {
         settle_by(&mut finding, worst, words);
     } else {

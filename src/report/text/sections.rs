@@ -97,6 +97,9 @@ fn finding_row(page: &mut Page, finding: &Finding) {
             page.paragraph(FINDING_INDENT, &prose(&finding.reason));
         }
     }
+    if let Some(told) = finding.detail.get("told").and_then(Value::as_str) {
+        page.paragraph(FINDING_INDENT, &prose(told));
+    }
     if let Some(waiver) = &finding.waived {
         page.paragraph(FINDING_INDENT, &waiver_words(waiver));
     }
