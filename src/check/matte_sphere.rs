@@ -1,5 +1,6 @@
 //! `matte-sphere`: does the grey matte sphere agree with the mirror sphere?
 
+mod outline;
 mod recover;
 mod shading;
 
@@ -8,18 +9,19 @@ use serde_json::{Map, Value, json};
 use super::{
     Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_doubt, put, settle,
 };
+use crate::Result;
 use crate::check::key_fill_ratio::ratio_sd_stops;
 use crate::image::Frame;
 use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};
 use crate::report::{Finding, Verdict};
 use crate::sheet::{MatteSpec, ShotSheet};
 use crate::side::Side;
-use crate::sphere::find::{find_sphere, given_sphere};
-use crate::sphere::{SphereFit, azimuth_elevation_deg};
+use crate::sphere::azimuth_elevation_deg;
+use crate::sphere::find::given_sphere;
 use crate::units::{Estimate, Stops};
-use crate::{Error, ErrorKind, Result};
 
 pub use super::docs::matte_sphere::DOC;
+use outline::matte_outline;
 pub use recover::{RecoveredLight, recover};
 pub use shading::{Agreement, ShadedPoint, agreement, shaded_points};
 
@@ -70,7 +72,7 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
     let view = (shot.view)(&frame);
     let fit = match matte.outline() {
         Some(outline) => given_sphere(&frame, &view, &outline, GIVEN_OUTLINE_SD_PX)?,
-        None => found(&frame, &find_sphere(&frame, &view)?)?,
+        None => matte_outline(&frame, &view, &pair.comparison.mirror)?,
     };
     finding.mirror = Some(pair.comparison.mirror.name.clone());
     let reflectance = matte.reflectance.unwrap_or([USUAL_GREY; 3]);
@@ -98,15 +100,6 @@ fn open(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> 
         exposures.push(BracketFrame { frame, stops });
     }
     merge(exposures)
-}
-
-fn found(frame: &Frame, search: &crate::sphere::SphereSearch) -> Result<SphereFit> {
-    if search.rivals.is_empty() {
-        return Ok(search.best.clone());
-    }
-    let cause = format!("{} spheres fit equally well", search.rivals.len() + 1);
-    let remedy = "give the right one as outline_px of the matte entry";
-    Err(Error::new(ErrorKind::Parameter, &frame.path, cause, remedy))
 }
 
 /// Holds the points against the mirror's light and fills the finding.

@@ -16,7 +16,9 @@ pub(super) fn check(
     predict: bool,
     report: &mut Report,
 ) -> Vec<Attachment> {
-    let open = |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, false);
+    // A rendered matte sphere is outlined by its alpha, as the CG sphere is.
+    let open =
+        |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, role == "matte");
     let plate_view = frames.plate.as_ref().map(|p| intake::view_of(p, sheet.camera.as_ref(), &mut Vec::new()));
     let view = |frame: &crate::image::Frame| intake::view_of(frame, sheet.camera.as_ref(), &mut Vec::new());
     let pairs = pairs.iter().map(|pair| PairEvidence {

@@ -108,6 +108,25 @@ pub fn agreement(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLi
     })
 }
 
+/// How unevenly points depart from the prediction, as a robust standard deviation about their median, stops.
+pub(super) fn scatter_stops(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLight]) -> Option<f64> {
+    let of = |i: usize| Difference::of(&points[i], &mirror.sources, recovered, mirror).map(|d| d.luminance);
+    let departures = parallel::filter_map(points.len(), of);
+    if departures.len() < LEAST_POINTS {
+        return None;
+    }
+    Some(1.4826 * median_size(&departures, median_of(departures.clone())?)?)
+}
+
+fn median_of(mut values: Vec<f64>) -> Option<f64> {
+    values.sort_by(f64::total_cmp);
+    values.get(values.len() / 2).copied()
+}
+
+fn median_size(values: &[f64], middle: f64) -> Option<f64> {
+    median_of(values.iter().map(|v| (v - middle).abs()).collect())
+}
+
 /// One point's departure, stops.
 struct Difference {
     normal: Vector3<f64>,
@@ -152,14 +171,8 @@ fn contrast(mirror: &Side, differences: &[Difference]) -> Option<Estimate> {
 
 /// Median and its standard deviation.
 fn middle(values: impl Iterator<Item = f64>) -> Option<Estimate> {
-    let mut sorted: Vec<f64> = values.collect();
-    if sorted.is_empty() {
-        return None;
-    }
-    sorted.sort_by(f64::total_cmp);
-    let median = sorted[sorted.len() / 2];
-    let mut sizes: Vec<f64> = sorted.iter().map(|v| (v - median).abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let samples = (sorted.len() as f64 / POINTS_PER_SAMPLE).max(1.0);
-    Some(Estimate::new(median, 1.253 * 1.4826 * sizes[sizes.len() / 2] / samples.sqrt()))
+    let values: Vec<f64> = values.collect();
+    let median = median_of(values.clone())?;
+    let samples = (values.len() as f64 / POINTS_PER_SAMPLE).max(1.0);
+    Some(Estimate::new(median, 1.253 * 1.4826 * median_size(&values, median)? / samples.sqrt()))
 }

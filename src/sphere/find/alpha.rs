@@ -34,7 +34,7 @@ const SMALLEST_RADIUS_PX: f64 = 6.0;
 
 /// The sphere that the frame's coverage outlines; `None` without coverage, where it is opaque all over, or where its
 /// edge is not mostly that of a sphere.
-pub(super) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
+pub(crate) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
     frame.alpha.as_ref()?;
     let points = edge_points(frame);
     let start = coarse(view, &points)?;

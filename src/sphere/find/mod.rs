@@ -29,6 +29,7 @@ use crate::camera::View;
 use crate::image::Frame;
 use crate::{Error, ErrorKind, Result};
 
+pub(crate) use alpha::sphere_of_alpha;
 use consensus::{Aim, Consensus};
 use contour::Contour;
 use decide::{Decision, Ranked, decide, is_outline};
@@ -46,7 +47,7 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
         return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
     }
-    if let Some(best) = alpha::sphere_of_alpha(frame, view) {
+    if let Some(best) = sphere_of_alpha(frame, view) {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
     let prepared = Prepared::new(frame, view);

@@ -1,0 +1,175 @@
+//! What crews bring besides linear frames, through the whole program: camera JPEG brackets, frames in a delivered
+//! encoding, a grey matte sphere.
+//!
+//! The light is that of the path-traced golden shots (`golden/path_traced`, mitsuba 3.9.1), whose CG agrees with the
+//! photograph, and of published renders (`rendered_spheres`, Pakkapon Phongthawee 2023, MIT).
+
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+#![allow(clippy::print_stdout, reason = "says why a test was skipped")]
+
+use std::path::{Path, PathBuf};
+
+use plateproof::image::Frame;
+use plateproof::image::limits::Limits;
+use plateproof::image::open::{OpenRequest, open};
+use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
+use plateproof::report::{Finding, Report};
+use plateproof::sheet::{load_sheet, sheet_from_json};
+use plateproof::shot::{RunOptions, check_shot};
+use serde_json::{Value, json};
+
+const COMPARED: [&str; 4] = ["highlight-direction", "key-fill-ratio", "exposure", "colour-balance"];
+
+fn golden() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_010_all_match")
+}
+
+fn golden_sheet() -> Value {
+    serde_json::from_str(&std::fs::read_to_string(golden().join("shot.json")).unwrap()).unwrap()
+}
+
+fn frame(path: &Path) -> Frame {
+    let limits = Limits::default();
+    let request = OpenRequest {
+        path,
+        shown_as: "frame",
+        role: "mirror",
+        encoding: None,
+        colour_space: None,
+        layer: None,
+        clip_level: None,
+        want_alpha: false,
+        limits: &limits,
+    };
+    open(&request).unwrap()
+}
+
+fn check(sheet: Value, folder: &Path) -> Report {
+    let sheet = sheet_from_json(sheet, &folder.join("shot.json"), folder).unwrap();
+    check_shot(&sheet, RunOptions::default()).report
+}
+
+fn finding<'a>(report: &'a Report, check: &str) -> &'a Finding {
+    report.findings.iter().find(|f| f.check == check).unwrap_or_else(|| panic!("no {check}: {report:?}"))
+}
+
+/// Light to code values by an exponent, and back by a Common LUT Format file: nothing may change.
+#[test]
+fn a_delivered_encoding_gives_the_numbers_of_linear_frames() {
+    const CLF: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
+<ProcessList xmlns="urn:AMPAS:CLF:v3.0" compCLFversion="3.0" id="salt-ferry-delivery">
+  <Exponent inBitDepth="32f" outBitDepth="32f" style="basicFwd"><ExponentParams exponent="2.4"/></Exponent>
+</ProcessList>"#;
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("delivery.clf"), CLF).unwrap();
+    for name in ["mirror.exr", "plate.exr"] {
+        let linear = frame(&golden().join(name));
+        let code: Vec<[f32; 3]> = linear.rgb.iter().map(|rgb| rgb.map(|v| v.max(0.0).powf(1.0 / 2.4))).collect();
+        let path = folder.path().join(name);
+        write_exr(&path, linear.size, linear.data, &code, None, &ExrAttributes::default()).unwrap();
+    }
+    std::fs::copy(golden().join("cg.exr"), folder.path().join("cg.exr")).unwrap();
+    let mut sheet = golden_sheet();
+    sheet["mirrors"][0]["encoding"] = "delivery.clf".into();
+    sheet["plate"]["encoding"] = "delivery.clf".into();
+    let coded = check(sheet, folder.path());
+    let linear = check_shot(&load_sheet(&golden().join("shot.json")).unwrap(), RunOptions::default()).report;
+    assert_eq!(coded.verdict, linear.verdict);
+    for check in COMPARED.into_iter().chain(["reference-drift"]) {
+        let (a, b) = (finding(&coded, check), finding(&linear, check));
+        let off = (a.value.unwrap() - b.value.unwrap()).abs();
+        // Half-float code values: 2^-11 relative, times the exponent, is 0.0017 stop in one pixel.
+        assert!(off < 0.003, "{check}: {:?} coded, {:?} linear", a.value, b.value);
+        assert_eq!(a.verdict, b.verdict, "{check}");
+    }
+    let mirror = coded.inputs.iter().find(|input| input.role == "mirror").unwrap();
+    assert!(mirror.encoding.contains("delivery.clf"), "{mirror:?}");
+}
+
+/// An invented camera's picture: a shoulder, a toe and an exponent that no standard has; 18 % grey is code 118 (ISO 12232
+/// standard output sensitivity, from memory).
+fn developed(light: f32) -> u8 {
+    let light = f64::from(light).max(0.0);
+    let shoulder = 1.0 - (-1.51 * light).exp();
+    let toe = shoulder.powf(1.08) / (1.0 + 0.02 / (shoulder + 0.05));
+    (255.0 * toe.powf(1.0 / 2.1)).round() as u8
+}
+
+#[test]
+fn a_bracket_of_camera_jpegs_gives_up_its_curve_and_is_judged() {
+    let folder = tempfile::tempdir().unwrap();
+    let linear = frame(&golden().join("mirror.exr"));
+    let mut bracket = Vec::new();
+    for stops in [-8, -6, -4, -2, 0, 2] {
+        let gain = 2.0_f32.powi(stops);
+        let code: Vec<[u8; 3]> = linear.rgb.iter().map(|rgb| rgb.map(|v| developed(v * gain))).collect();
+        let name = format!("sphere_{stops}.jpg");
+        write_jpeg(&folder.path().join(&name), linear.size, &code, 96).unwrap();
+        bracket.push(json!({ "frame": name, "exposure_stops": stops }));
+    }
+    std::fs::copy(golden().join("cg.exr"), folder.path().join("cg.exr")).unwrap();
+    let mut sheet = golden_sheet();
+    sheet.as_object_mut().unwrap().remove("plate");
+    let mirror = sheet["mirrors"][0].as_object_mut().unwrap();
+    mirror.insert("bracket".to_owned(), bracket.into());
+    mirror.remove("encoding");
+    let report = check(sheet, folder.path());
+    assert!(report.spheres.iter().any(|sphere| sphere.response_curve.is_some()), "{:?}", report.warnings);
+    for check in COMPARED {
+        let finding = finding(&report, check);
+        let (value, sd) = (finding.value.unwrap(), finding.value_sd.unwrap());
+        println!("{check}: {value:+.3} +/- {sd:.3} {} {} {}", finding.unit, finding.verdict.word(), finding.reason);
+        // The CG is the same light: truth is zero (direction: a length, so never below zero).
+        assert!(value.abs() < 3.0 * sd.max(0.05), "{check}: {value} +/- {sd}, {}", finding.reason);
+        assert_ne!(finding.verdict.word(), "mismatch", "{check}: {}", finding.reason);
+    }
+    assert_eq!(finding(&report, "highlight-direction").verdict.word(), "match");
+    assert_eq!(finding(&report, "key-fill-ratio").verdict.word(), "match");
+}
+
+#[test]
+fn a_published_matte_sphere_agrees_with_its_mirror() {
+    let Some(data) = std::env::var_os("PLATEPROOF_REFERENCE_DATA") else {
+        println!("skipped: PLATEPROOF_REFERENCE_DATA is not set, so the published renders are not at hand");
+        return;
+    };
+    let renders = PathBuf::from(data).join("rendered_spheres/stylelight");
+    let file = |material: &str| renders.join(material).join("abandoned_bakery_4k.exr");
+    let sheet = json!({
+        "format": "plateproof-shot/1", "shot": "SF_0800",
+        "mirrors": [ { "name": "m1", "frame": file("mirror") } ],
+        "mattes": [ { "name": "g1", "frame": file("diffuse") } ],
+        "cg": { "spheres": [ { "mirror": "m1", "frame": file("mirror") } ] },
+    });
+    let report = check(sheet, &renders);
+    let matte = finding(&report, "matte-sphere");
+    assert!(matte.value.is_some(), "{matte:?}");
+    let (value, sd) = (matte.value.unwrap(), matte.value_sd.unwrap());
+    println!("matte-sphere: {value:+.3} +/- {sd:.3} stops {}; {:?}", matte.verdict.word(), matte.detail);
+    assert!(value.abs() < 2.0 * sd.max(0.1), "{value} +/- {sd}");
+    assert_eq!(matte.verdict.word(), "match", "{}", matte.reason);
+    // The same found by its edges and shading, without alpha, and then with two stops more contrast across it.
+    let folder = tempfile::tempdir().unwrap();
+    let bare = frame(&file("diffuse"));
+    let (width, data) = (bare.data.width, bare.data);
+    let mut steeper = bare.rgb.clone();
+    for (i, rgb) in steeper.iter_mut().enumerate() {
+        let across = (i % width) as f32 / width as f32;
+        *rgb = rgb.map(|v| v * 0.25_f32.powf(((across - 0.35) / 0.3).clamp(0.0, 1.0)));
+    }
+    let judge = |name: &str, rgb: &[[f32; 3]]| {
+        let path = folder.path().join(name);
+        write_exr(&path, bare.size, data, rgb, None, &ExrAttributes::default()).unwrap();
+        let sheet = json!({
+            "format": "plateproof-shot/1", "shot": "SF_0801",
+            "mirrors": [ { "name": "m1", "frame": file("mirror") } ],
+            "mattes": [ { "name": "g1", "frame": path } ],
+            "cg": { "spheres": [ { "mirror": "m1", "frame": file("mirror") } ] },
+        });
+        finding(&check(sheet, folder.path()), "matte-sphere").clone()
+    };
+    let found = judge("found.exr", &bare.rgb);
+    assert!((found.value.unwrap() - value).abs() < 0.05, "{found:?}");
+    let shaded = judge("steeper.exr", &steeper);
+    assert_ne!(shaded.verdict.word(), "match", "{shaded:?}");
+}
