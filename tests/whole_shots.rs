@@ -100,7 +100,7 @@ fn a_bracket_of_camera_jpegs_gives_up_its_curve_and_is_judged() {
     let folder = tempfile::tempdir().unwrap();
     let linear = frame(&golden().join("mirror.exr"));
     let mut bracket = Vec::new();
-    for stops in [-8, -6, -4, -2, 0, 2] {
+    for stops in [-6, -4, -2, 0, 2] {
         let gain = 2.0_f32.powi(stops);
         let code: Vec<[u8; 3]> = linear.rgb.iter().map(|rgb| rgb.map(|v| developed(v * gain))).collect();
         let name = format!("sphere_{stops}.jpg");
@@ -124,7 +124,9 @@ fn a_bracket_of_camera_jpegs_gives_up_its_curve_and_is_judged() {
         assert_ne!(finding.verdict.word(), "mismatch", "{check}: {}", finding.reason);
     }
     assert_eq!(finding(&report, "highlight-direction").verdict.word(), "match");
-    assert_eq!(finding(&report, "key-fill-ratio").verdict.word(), "match");
+    // A single JPEG leaves more than half a stop of doubt in the contrast, and 0.4 stop in the exposure.
+    assert!(finding(&report, "key-fill-ratio").value_sd.unwrap() < 0.2);
+    assert!(finding(&report, "exposure").value_sd.unwrap() < 0.2);
 }
 
 #[test]

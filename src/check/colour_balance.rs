@@ -16,7 +16,7 @@ use crate::radiance::DirectionGrid;
 use crate::report::{Balance, Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
-use crate::side::Side;
+use crate::side::{Side, Trust};
 use crate::uncertainty::colour::{difference_sd, temperature_doubt};
 use crate::uncertainty::{blind_cone, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
@@ -102,11 +102,20 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
         (blind_cone::hidden_channel_sd_stops(pair.hidden_fraction()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
-        (curve, "an 8-bit camera file has an unknown tone curve"),
+        (curve, curve_words(trust)),
         (white, "the camera balanced its white by itself"),
         (pair.drift_colour_sd_stops, "the sphere frame was not balanced like the plate (see reference-drift)"),
         (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
     ]
+}
+
+fn curve_words(trust: Trust) -> &'static str {
+    if trust.recovered_curve {
+        "the bracket tells the tone curve, but not how the camera sets the channels to each other at middle grey; give \
+         raw-developed linear frames"
+    } else {
+        "an 8-bit camera file has an unknown tone curve"
+    }
 }
 
 /// What an unknown field of view does to the channel that it moves most: other directions are shared under another.
