@@ -289,28 +289,6 @@ fn a_drafted_sheet_is_checked_and_never_replaced_unasked() {
     assert_eq!(run(here.path(), &["new-shot", "SF_0990", "--overwrite"]).0, 3, "a sheet that check would not take yet");
 }
 
-/// Each shot on another's frames: its one check speaks, and no other one does.
-#[test]
-fn demo_shots_of_the_notes_fire_one_check_each() {
-    let here = temp();
-    let (status, out, err) = run(here.path(), &["demo", "--out", "ferry", "--no-picture"]);
-    assert!(status == 0 && !out.contains("error"), "{out}{err}");
-    for variant in plateproof::demo::VARIANTS {
-        let reports = fs::read_dir(here.path().join("ferry/reports")).unwrap().map(|entry| entry.unwrap().path());
-        let is_its = |path: &PathBuf| {
-            let name = path.file_name().unwrap().to_string_lossy().into_owned();
-            name.starts_with(variant.name) && name.ends_with(".report.json")
-        };
-        let path = reports.into_iter().find(is_its).unwrap();
-        let report: Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
-        assert_eq!(report["verdict"], variant.verdict.word(), "{}", variant.name);
-        for finding in report["findings"].as_array().unwrap() {
-            let speaks = finding["verdict"] == "mismatch" || finding["verdict"] == "unsure";
-            assert_eq!(speaks, finding["check"] == variant.fires, "{}: {finding}", variant.name);
-        }
-    }
-}
-
 #[test]
 fn commands_of_the_readme_parse() {
     let readme = fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md")).unwrap();

@@ -70,6 +70,25 @@ fn broken(shot: &str) -> Value {
     json!({ "format": "plateproof-shot/1", "shot": shot, "mirrors": ["no_s.exr"], "cg": { "spheres": ["no_c.exr"] } })
 }
 
+/// Each shot on another's frames: its one check speaks, and no other one does.
+#[test]
+fn demo_shots_of_the_notes_fire_one_check_each() {
+    for variant in plateproof::demo::VARIANTS {
+        let reports = fs::read_dir(demo().join("reports")).unwrap().map(|entry| entry.unwrap().path());
+        let is_its = |path: &PathBuf| {
+            let name = path.file_name().unwrap().to_string_lossy().into_owned();
+            name.starts_with(variant.name) && name.ends_with(".report.json")
+        };
+        let path = reports.into_iter().find(is_its).unwrap();
+        let report: Value = serde_json::from_slice(&fs::read(path).unwrap()).unwrap();
+        assert_eq!(report["verdict"], variant.verdict.word(), "{}", variant.name);
+        for finding in report["findings"].as_array().unwrap() {
+            let speaks = finding["verdict"] == "mismatch" || finding["verdict"] == "unsure";
+            assert_eq!(speaks, finding["check"] == variant.fires, "{}: {finding}", variant.name);
+        }
+    }
+}
+
 const TWO: [&str; 2] = ["SF_0110", "SF_0210"];
 
 #[test]
