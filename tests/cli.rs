@@ -52,6 +52,49 @@ fn help_of_every_command_teaches_by_example() {
     assert_eq!(run(here.path(), &["--version"]).1.trim(), concat!("plateproof ", env!("CARGO_PKG_VERSION")));
 }
 
+/// The commands that `--help` lists.
+fn commands(folder: &Path) -> Vec<String> {
+    let (_, help, _) = run(folder, &["--help"]);
+    let list = help.split("Commands:\n").nth(1).unwrap().split("\n\n").next().unwrap();
+    let names = list.lines().filter(|line| line.starts_with("  ") && !line.starts_with("   "));
+    names.map(|line| line.split_whitespace().next().unwrap().to_owned()).filter(|name| name != "help").collect()
+}
+
+#[test]
+fn every_shell_completes_every_command_and_its_options() {
+    let here = temp();
+    let commands = commands(here.path());
+    assert!(commands.len() >= 10 && commands.contains(&"new-shot".to_owned()), "{commands:?}");
+    for shell in ["bash", "elvish", "fish", "powershell", "zsh"] {
+        let (status, script, err) = run(here.path(), &["completions", shell]);
+        assert_eq!(status, 0, "{err}");
+        for word in commands.iter().map(String::as_str).chain(["max-pixels", "version-name"]) {
+            assert!(script.contains(word), "{shell} does not complete {word}");
+        }
+    }
+}
+
+#[test]
+fn every_command_has_its_manual_page() {
+    let here = temp();
+    let page = |name: &str| fs::read_to_string(here.path().join("man/man1").join(name)).unwrap();
+    for _ in 0..2 {
+        let (status, out, err) = run(here.path(), &["manual", "--out", "man/man1"]);
+        assert!(status == 0 && out.contains("plateproof-check.1"), "pages of an earlier run give way: {out}{err}");
+    }
+    // In a page a hyphen is written with a backslash before it.
+    let all = page("plateproof.1");
+    for command in commands(here.path()) {
+        assert!(all.contains(&format!("plateproof\\-{}(1)", command.replace('-', "\\-"))), "{command}: {all}");
+        let own = page(&format!("plateproof-{command}.1"));
+        assert!(own.contains("\\-\\-help") && own.contains("Examples:"), "{command}: {own}");
+    }
+    assert!(page("plateproof-check.1").contains("\\-\\-max\\-pixels"));
+    fs::write(here.path().join("man/man1/plateproof.1"), ".TH ferry 1").unwrap();
+    let (status, _, err) = run(here.path(), &["manual", "--out", "man/man1"]);
+    assert!(status == 2 && err.contains("not written by plateproof"), "{err}");
+}
+
 #[test]
 fn wrong_use_is_status_two_and_says_what_is_wrong() {
     let here = temp();
@@ -72,6 +115,10 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         (&["sphere", "s.exr", "--reflectance", "0.5,0.5"], "--reflectance takes"),
         (&["explain", "exposur"], "did you mean 'exposure'"),
         (&["schema", "picture"], "possible values"),
+        (&["completions", "ferry"], "possible values"),
+        (&["manual"], "--out"),
+        (&["check", "a/shot.json", "--max-pixels", "0"], "--max-pixels"),
+        (&["check", "a/shot.json", "--max-file", "4"], "no amount of memory"),
     ] {
         let (status, out, err) = run(here.path(), words);
         assert_eq!(status, 2, "{words:?}: {out}{err}");

@@ -7,6 +7,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
 use super::byte_size::ByteSize;
 use super::examples;
+use crate::image::limits::Limits;
 use crate::sheet::ImageSpec;
 use crate::show::Part;
 
@@ -39,6 +40,10 @@ pub(super) enum Command {
     Demo(DemoArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
+    /// Print the script that lets a shell complete commands and options
+    Completions(CompletionsArgs),
+    /// Write the manual pages, one for each command
+    Manual(ManualArgs),
 }
 
 /// How answers are printed.
@@ -135,6 +140,8 @@ pub(super) struct CheckArgs {
     /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, light-gains=STOPS
     #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
+    #[command(flatten)]
+    pub(super) limits: LimitArgs,
 }
 
 /// `sphere`.
@@ -160,6 +167,8 @@ pub(super) struct SphereArgs {
     /// Linear reflectance of the sphere in the frame's colour space, each in (0, 1.2]
     #[arg(long, value_name = "R,G,B")]
     pub(super) reflectance: Option<Numbers>,
+    #[command(flatten)]
+    pub(super) limits: LimitArgs,
 }
 
 /// How a picture is to be read, where its file does not tell.
@@ -182,10 +191,37 @@ pub(super) struct PictureArgs {
     pub(super) outline: Option<Numbers>,
 }
 
+/// What one picture may cost, so that a damaged or hostile file costs its shot and nothing else.
+#[derive(Debug, Clone, Copy, Default, Args)]
+#[command(next_help_heading = "Limits on one picture")]
+pub(super) struct LimitArgs {
+    /// Most pixels [default: 268435456, which is 16384 x 16384]
+    #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u64).range(1..))]
+    pub(super) max_pixels: Option<u64>,
+    /// Largest file [default: 16GiB]
+    #[arg(long, value_name = "SIZE")]
+    pub(super) max_file: Option<ByteSize>,
+    /// Most memory for it when decoded [default: 4GiB]
+    #[arg(long, value_name = "SIZE")]
+    pub(super) max_decoded: Option<ByteSize>,
+}
+
+impl From<LimitArgs> for Limits {
+    fn from(args: LimitArgs) -> Self {
+        let default = Self::default();
+        Self {
+            max_pixels: args.max_pixels.unwrap_or(default.max_pixels),
+            max_file_bytes: args.max_file.map_or(default.max_file_bytes, |size| size.0),
+            max_bytes: args.max_decoded.map_or(default.max_bytes, |size| size.0),
+        }
+    }
+}
+
 impl PictureArgs {
-    /// The entry of a frame that is read so.
-    pub(super) fn image_spec(&self, frame: &str) -> ImageSpec {
+    /// The entry of a frame that is read so, within `limits`.
+    pub(super) fn image_spec(&self, frame: &str, limits: LimitArgs) -> ImageSpec {
         ImageSpec {
+            limits: limits.into(),
             encoding: self.encoding.clone(),
             encoding_by_option: self.encoding.is_some(),
             colour_space: self.colour_space.clone(),
@@ -217,6 +253,8 @@ pub(super) struct ReflectanceArgs {
     pub(super) lens: LensArgs,
     #[command(flatten)]
     pub(super) picture: PictureArgs,
+    #[command(flatten)]
+    pub(super) limits: LimitArgs,
 }
 
 /// `new-shot`.
@@ -235,6 +273,8 @@ pub(super) struct NewShotArgs {
     /// Replace a sheet that is there already, with everything noted in it
     #[arg(long)]
     pub(super) overwrite: bool,
+    #[command(flatten)]
+    pub(super) limits: LimitArgs,
 }
 
 /// `summary`.
@@ -291,6 +331,24 @@ pub(super) struct DemoArgs {
     /// Leave out the evidence pictures
     #[arg(long)]
     pub(super) no_picture: bool,
+}
+
+/// `completions`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::COMPLETIONS)]
+pub(super) struct CompletionsArgs {
+    /// Which shell
+    #[arg(value_enum)]
+    pub(super) shell: clap_complete::Shell,
+}
+
+/// `manual`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::MANUAL)]
+pub(super) struct ManualArgs {
+    /// Folder for the pages
+    #[arg(long, value_name = "DIR")]
+    pub(super) out: PathBuf,
 }
 
 /// `schema`.

@@ -33,6 +33,8 @@ Examples:
       a bracket of two exposures
   plateproof check shot.json --outline mirror=812.5,604,143.2 --tolerance exposure=0.2
       a given outline; a tighter tolerance
+  plateproof check shot.json --max-pixels 1000000000 --max-decoded 16GiB
+      a picture larger than the limits allow
   plateproof check shot.json --predict
       beside the report, the spheres that the sheet's environment predicts
 
@@ -116,6 +118,18 @@ Examples:
   plateproof schema sphere
   plateproof schema summary";
 
+pub(super) const COMPLETIONS: &str = "\
+Examples:
+  plateproof completions bash > plateproof.bash
+      then source that file, or put it where the shell looks for completions
+  plateproof completions fish > plateproof.fish
+  plateproof completions zsh > _plateproof";
+
+pub(super) const MANUAL: &str = "\
+Examples:
+  plateproof manual --out man/man1
+      then `man -M man plateproof`, `man -M man plateproof-check` and so on";
+
 #[cfg(test)]
 mod tests {
     use clap::Parser;
@@ -126,7 +140,7 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        let texts = [TOP, CHECK, SPHERE, REFLECTANCE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA];
+        let texts = [TOP, CHECK, SPHERE, REFLECTANCE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA, COMPLETIONS, MANUAL];
         for line in texts.iter().flat_map(|text| text.lines()) {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();

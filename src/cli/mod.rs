@@ -4,6 +4,7 @@ mod args;
 mod assignment;
 mod byte_size;
 mod check;
+mod completions;
 mod console;
 mod demo;
 mod examples;
@@ -11,6 +12,7 @@ mod exit;
 mod explain;
 mod gather;
 mod interrupt;
+mod manual;
 mod new_shot;
 mod overrides;
 mod progress;
@@ -48,6 +50,8 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
         Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),
+        Command::Completions(args) => completions::run(&args, &mut console),
+        Command::Manual(args) => manual::run(&args, &mut console),
     }
 }
 

@@ -23,7 +23,7 @@ pub(super) fn run(args: &NewShotArgs, console: &mut Console) -> anyhow::Result<E
     let draft = {
         let progress = Progress::start(console.watched);
         let mut say = |file: &Path| progress.say(&format!("looking at {}", printable(file)));
-        draft_shot(&files, &out, args.shot.as_deref(), &mut say)?
+        draft_shot(&files, &out, args.shot.as_deref(), &args.limits.into(), &mut say)?
     };
     for error in &draft.unreadable {
         Console::remark(&format!("plateproof: {error}"));

@@ -159,6 +159,7 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
     if let Some(own) = sheet.cg.camera.take() {
         sheet.cg.camera = camera(Some(own), &args.lens, origin)?;
     }
+    sheet.limit_pictures(args.limits.into());
     sheet.checked_again(origin)
 }
 

@@ -53,7 +53,7 @@ pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Resu
 fn query(args: &ReflectanceArgs) -> anyhow::Result<ReflectanceQuery> {
     let frame = args.frame.to_str().ok_or_else(|| wrong_use("the frame's name is not Unicode"))?;
     Ok(ReflectanceQuery {
-        image: args.picture.image_spec(frame),
+        image: args.picture.image_spec(frame, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         outline: args.picture.outline.as_ref().map(sphere::outline).transpose()?,
         seen_directly: corners("--seen-directly", &args.seen_directly)?,

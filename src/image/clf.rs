@@ -40,6 +40,11 @@ impl ClfTransform {
     /// `Io`, `Limit` above 128 MiB, `Malformed` for what is no such file or contradicts itself, `Unsupported` for a
     /// node that is not read.
     pub fn read(path: &Path) -> Result<Self> {
+        let about = path.metadata().map_err(|error| Error::io(path, &error))?;
+        // Opening a pipe would wait for ever for somebody to write into it.
+        if !about.is_file() {
+            return Err(malformed(path, "it is a folder, a pipe or a device".to_owned()));
+        }
         let file = std::fs::File::open(path).map_err(|error| Error::io(path, &error))?;
         let mut text = String::new();
         let read = file.take(MOST_BYTES + 1).read_to_string(&mut text);

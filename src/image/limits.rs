@@ -10,6 +10,9 @@ const PIXEL_BYTES: u64 = 12;
 /// Bytes of one decoded pixel's coverage.
 const ALPHA_BYTES: u64 = 4;
 
+/// What profile and texts of a PNG file may unfold to, bytes: far more than any holds, and nothing beside the picture.
+pub(super) const PNG_BESIDE_BYTES: u64 = 64 << 20;
+
 /// Upper bounds on one input file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {
@@ -38,7 +41,7 @@ impl Limits {
             return Ok(());
         }
         let cause = format!("the file has {bytes} bytes, more than the limit of {}", self.max_file_bytes);
-        Err(Error::new(ErrorKind::Limit, path, cause, "give a smaller file or raise the limit"))
+        Err(Error::new(ErrorKind::Limit, path, cause, "give a smaller file, or raise the limit with --max-file"))
     }
 
     /// Refuses a picture whose pixels, with `scratch_bytes` of working memory, would not fit.
@@ -67,7 +70,12 @@ impl Limits {
             "the header claims {width} × {height} pixels ({bytes} bytes decoded); the limits are {} pixels and {} bytes",
             self.max_pixels, self.max_bytes
         );
-        Err(Error::new(ErrorKind::Limit, path, cause, "check the file, give a smaller one, or raise the limit"))
+        Err(Error::new(
+            ErrorKind::Limit,
+            path,
+            cause,
+            "check the file, give a smaller one, or raise --max-pixels and --max-decoded",
+        ))
     }
 }
 

@@ -8,7 +8,7 @@ use ::exr::meta::MetaData;
 use ::image::ImageReader;
 
 use super::guard::contain;
-use super::limits::Limits;
+use super::limits::{Limits, PNG_BESIDE_BYTES};
 use super::sniff::Kind;
 
 /// Size of a picture and of its file.
@@ -22,9 +22,9 @@ pub struct Probe {
     pub held: bool,
 }
 
-/// Reads the header of the picture at `path`; `None` where it cannot be read or claims more than the default limits
+/// Reads the header of the picture at `path`; `None` where it cannot be read or claims more pixels than `limits`
 /// allow, so that opening it would fail as well.
-pub fn probe(path: &Path) -> Option<Probe> {
+pub fn probe(path: &Path, limits: &Limits) -> Option<Probe> {
     // A pipe would block for ever, so only ordinary files are opened.
     let about = path.metadata().ok().filter(std::fs::Metadata::is_file)?;
     let mut file = BufReader::new(File::open(path).ok()?);
@@ -33,11 +33,7 @@ pub fn probe(path: &Path) -> Option<Probe> {
     file.rewind().ok()?;
     let kind = Kind::of(path, &first).ok()?;
     let pixels = if kind == Kind::Exr { exr_pixels(file)? } else { raster_pixels(file)? };
-    (pixels <= Limits::default().max_pixels).then_some(Probe {
-        pixels,
-        file_bytes: about.len(),
-        held: kind != Kind::Exr,
-    })
+    (pixels <= limits.max_pixels).then_some(Probe { pixels, file_bytes: about.len(), held: kind != Kind::Exr })
 }
 
 fn exr_pixels(file: BufReader<File>) -> Option<u64> {
@@ -46,6 +42,13 @@ fn exr_pixels(file: BufReader<File>) -> Option<u64> {
 }
 
 fn raster_pixels(file: BufReader<File>) -> Option<u64> {
-    let size = contain(|| ImageReader::new(file).with_guessed_format().ok()?.into_dimensions().ok()).ok()??;
+    let mut within = ::image::Limits::default();
+    within.max_alloc = Some(PNG_BESIDE_BYTES);
+    let size = contain(|| {
+        let mut reader = ImageReader::new(file).with_guessed_format().ok()?;
+        reader.limits(within);
+        reader.into_dimensions().ok()
+    });
+    let size = size.ok()??;
     Some(u64::from(size.0) * u64::from(size.1))
 }

@@ -17,7 +17,7 @@ use self::samples::Linear;
 use super::encoding::Encoding;
 use super::exif::ExifFacts;
 use super::guard::contain;
-use super::limits::Limits;
+use super::limits::{Limits, PNG_BESIDE_BYTES};
 use super::open::{Belief, OpenRequest, Parts, named_space};
 use super::sniff::Kind;
 use super::stream::InputFile;
@@ -77,7 +77,7 @@ pub(super) fn open(request: &OpenRequest<'_>, kind: Kind, file: &InputFile) -> R
     let path = request.path;
     if file.length() > request.limits.max_bytes {
         let cause = format!("the file has {} bytes, too many to hold in memory", file.length());
-        return Err(Error::new(ErrorKind::Limit, path, cause, "convert it to OpenEXR or raise the limit"));
+        return Err(Error::new(ErrorKind::Limit, path, cause, "convert it to OpenEXR, or raise --max-decoded"));
     }
     let bytes = file.whole().map_err(|e| Error::io(path, &e))?;
     let (decoded, blake3) =
@@ -231,7 +231,12 @@ fn decode_by_format(
     limits: &Limits,
 ) -> Result<Result<Decoded, ImageError>> {
     let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
-    reader.limits(image_limits(limits));
+    let mut inner = image_limits(limits);
+    if format == ImageFormat::Png {
+        // The picture's own size is held below; this bounds what stands beside it.
+        inner.max_alloc = Some(limits.max_bytes.min(PNG_BESIDE_BYTES));
+    }
+    reader.limits(inner);
     match reader.into_decoder() {
         Ok(decoder) => finish_decoding(path, decoder, limits),
         Err(error) => Ok(Err(error)),
@@ -321,7 +326,7 @@ fn from_image(path: &Path, kind: Kind, error: &ImageError) -> Error {
 
 fn over_limit(path: &Path, what: &dyn std::fmt::Display) -> Error {
     let cause = format!("decoding it would cost more memory than allowed ({what})");
-    Error::new(ErrorKind::Limit, path, cause, "check the file, give a smaller one, or raise the limit")
+    Error::new(ErrorKind::Limit, path, cause, "check the file, give a smaller one, or raise --max-decoded")
 }
 
 /// The innermost reason of a decoding error.

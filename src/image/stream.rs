@@ -32,13 +32,18 @@ enum Bytes {
 }
 
 impl InputFile {
-    /// Opens a file that is neither missing, nor a folder, nor empty, nor too long.
+    /// Opens a file that is neither missing, nor a folder, pipe or device, nor empty, nor too long.
     pub(super) fn open(path: &Path, limits: &Limits) -> Result<Self> {
-        let mut file = File::open(path).map_err(|e| Error::io(path, &e))?;
-        let about = file.metadata().map_err(|e| Error::io(path, &e))?;
+        let about = path.metadata().map_err(|e| Error::io(path, &e))?;
         if about.is_dir() {
             return Err(Error::new(ErrorKind::Io, path, "this is a folder", "name one frame inside it"));
         }
+        // Opening a pipe would wait for ever for somebody to write into it.
+        if !about.is_file() {
+            return Err(Error::new(ErrorKind::Io, path, "this is a pipe or a device", "name a file on disk"));
+        }
+        let mut file = File::open(path).map_err(|e| Error::io(path, &e))?;
+        let about = file.metadata().map_err(|e| Error::io(path, &e))?;
         let length = about.len();
         if length == 0 {
             let remedy = "copy or render the file again";

@@ -41,7 +41,7 @@ pub(super) struct SphereSeen {
 }
 
 /// Opens and looks.
-pub(super) fn look(path: &Path) -> Result<Look> {
+pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
     let shown_as = crate::printable(path);
     let frame = open(&OpenRequest {
         path,
@@ -52,7 +52,7 @@ pub(super) fn look(path: &Path) -> Result<Look> {
         layer: None,
         clip_level: None,
         want_alpha: true,
-        limits: &Limits::default(),
+        limits,
     })?;
     let cut_out = frame.alpha.as_ref().is_some_and(|alpha| alpha.iter().any(|a| *a < 0.5));
     let two_to_one = is_two_to_one(frame.size);

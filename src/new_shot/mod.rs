@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
+use crate::image::limits::Limits;
 use crate::sheet::sheet_from_json;
 use crate::{Error, Result};
 
@@ -37,16 +38,23 @@ pub struct Draft {
 /// Drafts the sheet of one shot.
 ///
 /// `files` are pictures as [`collect`] gives them, `out` is where the sheet will stand (its frames are named relative
-/// to it), `shot` its name; absent: taken from the names. `progress` is told of each file before it is opened. Every
+/// to it), `shot` its name; absent: taken from the names. `limits` hold for every picture, and
+/// `progress` is told of each before it is opened. Every
 /// file is decoded once, one after the other.
 ///
 /// # Errors
 /// Where a path is not Unicode, or the working folder is unknown.
-pub fn draft_shot(files: &[PathBuf], out: &Path, shot: Option<&str>, progress: &mut dyn FnMut(&Path)) -> Result<Draft> {
+pub fn draft_shot(
+    files: &[PathBuf],
+    out: &Path,
+    shot: Option<&str>,
+    limits: &Limits,
+    progress: &mut dyn FnMut(&Path),
+) -> Result<Draft> {
     let (mut looks, mut unreadable) = (Vec::new(), Vec::new());
     for file in files {
         progress(file);
-        match look::look(file) {
+        match look::look(file, limits) {
             Ok(look) => looks.push(look),
             Err(error) => unreadable.push(error),
         }

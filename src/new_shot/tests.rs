@@ -18,7 +18,7 @@ fn pile(names: [&str; 3]) -> tempfile::TempDir {
 
 fn draft(folder: &Path) -> Draft {
     let files = collect(&[folder.to_path_buf()]).unwrap();
-    draft_shot(&files, &folder.join("shot.json"), None, &mut |_| ()).unwrap()
+    draft_shot(&files, &folder.join("shot.json"), None, &Limits::default(), &mut |_| ()).unwrap()
 }
 
 fn role(draft: &Draft, file: &str) -> Role {

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::image::limits::Limits;
 use crate::{Error, ErrorKind, Result};
 
 /// One picture. In a sheet, a plain string stands for an object with that `frame`.
@@ -45,6 +46,9 @@ pub struct ImageSpec {
     /// `colour_space` came from an option of the command line, not from the sheet.
     #[serde(skip)]
     pub colour_space_by_option: bool,
+    /// What the file may cost. Whoever runs the program decides, never a sheet.
+    #[serde(skip)]
+    pub limits: Limits,
 }
 
 impl ImageSpec {

@@ -13,6 +13,10 @@ const PLAIN_FRAME_ENTRIES: [&str; 5] = ["ImageSpec", "EnvironmentSpec", "MirrorS
 /// The entries that give either one `frame` or a `bracket`.
 const BRACKET_ENTRIES: [&str; 2] = ["MirrorSpec", "MatteSpec"];
 
+/// Entries of any list that states no number of its own. Nobody writes more by hand, and looking for each entry in the
+/// whole list again stays quick.
+const MOST_ENTRIES: u64 = 1000;
+
 /// JSON Schema (draft 2020-12) of a shot sheet.
 ///
 /// A sheet that extends another may leave out what the other gives, so only `format` is required here; the loader
@@ -29,6 +33,7 @@ pub fn sheet_schema() -> Value {
         add_check_names(entries);
     }
     refuse_unknown_keys(&mut schema);
+    bound_lists(&mut schema);
     schema
 }
 
@@ -64,6 +69,20 @@ fn refuse_unknown_keys(schema: &mut Value) {
             map.values_mut().for_each(refuse_unknown_keys);
         }
         Value::Array(list) => list.iter_mut().for_each(refuse_unknown_keys),
+        _ => {}
+    }
+}
+
+/// Gives every list a largest number of entries.
+fn bound_lists(schema: &mut Value) {
+    match schema {
+        Value::Object(map) => {
+            if map.get("items").is_some_and(Value::is_object) {
+                map.entry("maxItems").or_insert(Value::from(MOST_ENTRIES));
+            }
+            map.values_mut().for_each(bound_lists);
+        }
+        Value::Array(list) => list.iter_mut().for_each(bound_lists),
         _ => {}
     }
 }

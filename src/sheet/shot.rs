@@ -10,6 +10,7 @@ use super::{
     CameraSpec, CgSpec, CgSphereSpec, EnvironmentSpec, ImageSpec, MatteSpec, MeasuredSpec, MirrorSpec, PlaceSpec,
     Tolerances, WaiverSpec,
 };
+use crate::image::limits::Limits;
 
 /// The format mark of a sheet.
 pub const SHEET_FORMAT: &str = "plateproof-shot/1";
@@ -74,6 +75,16 @@ impl ShotSheet {
     /// The mirror of that name.
     pub fn mirror(&self, name: &str) -> Option<&MirrorSpec> {
         self.mirrors.iter().find(|mirror| mirror.name == name)
+    }
+
+    /// Sets what each picture may cost.
+    pub fn limit_pictures(&mut self, limits: Limits) {
+        let brackets = self.mirrors.iter_mut().map(|mirror| &mut mirror.bracket);
+        let brackets = brackets.chain(self.mattes.iter_mut().map(|matte| &mut matte.bracket));
+        let single = [&mut self.plate, &mut self.clean_plate, &mut self.straight_lines].into_iter().flatten();
+        let single = single.chain(self.environment.iter_mut().map(|environment| &mut environment.image));
+        let single = single.chain(self.cg.spheres.iter_mut().map(|sphere| &mut sphere.image));
+        single.chain(brackets.flatten()).for_each(|image| image.limits = limits);
     }
 
     /// The rendered sphere that stands for the mirror of that name.

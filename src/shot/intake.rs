@@ -6,7 +6,6 @@ use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
 use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
-use crate::image::limits::Limits;
 use crate::image::open::{Belief, OpenRequest, open_rows};
 use crate::image::{Frame, Opened, Rows};
 use crate::sheet::{CameraSpec, ImageSpec};
@@ -37,7 +36,7 @@ pub(super) fn open_rows_of(
         layer: spec.layer.as_deref(),
         clip_level: spec.clip_level.filter(|_| transform.is_none()),
         want_alpha,
-        limits: &Limits::default(),
+        limits: &spec.limits,
     };
     let mut opened = open_rows(&request, choose)?;
     if let Some((name, transform)) = transform {

@@ -20,7 +20,8 @@ const SHOT_BYTES: u64 = 96 << 20;
 /// Memory that checking one shot takes at its peak, as far as the headers of its frames tell. What cannot be read
 /// counts nothing: it will be refused.
 pub fn memory_bytes(sheet: &ShotSheet) -> u64 {
-    let frames = sheet.images().into_iter().filter_map(|(_, image)| probe(&image.path(&sheet.base_dir).ok()?));
+    let frames =
+        sheet.images().into_iter().filter_map(|(_, image)| probe(&image.path(&sheet.base_dir).ok()?, &image.limits));
     frames.map(decoded_bytes).fold(SHOT_BYTES, u64::saturating_add)
 }
 

@@ -1,0 +1,135 @@
+//! What hostile bytes are put through, and what has to hold whatever they are. The fuzz targets and the ordinary tests
+//! share it.
+
+use std::fs;
+use std::path::Path;
+
+use plateproof::Error;
+use plateproof::image::Frame;
+use plateproof::image::clf::ClfTransform;
+use plateproof::image::limits::Limits;
+use plateproof::image::open::{OpenRequest, open};
+use plateproof::image::probe::probe;
+use plateproof::sheet::{load_sheet, peek_sheet};
+
+/// What became of the bytes. Anything else is a fault: a panic, a broken promise about the result, no end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Outcome {
+    /// They were understood, if perhaps with a warning.
+    Taken,
+    /// They were refused, with file, cause and remedy.
+    Refused,
+}
+
+/// Small enough that a fuzzer gets through many inputs, large enough for the seeds.
+const LIMITS: Limits = Limits { max_pixels: 1 << 18, max_file_bytes: 1 << 24, max_bytes: 1 << 25 };
+
+/// What sheets of the corpus extend.
+const BASE: &[u8] = include_bytes!("../../docs/examples/show.json");
+
+/// A shot sheet.
+pub(super) fn sheet(bytes: &[u8], folder: &Path) -> Outcome {
+    let path = folder.join("shot.json");
+    fs::write(&path, bytes).expect("the test's own folder takes files");
+    fs::write(folder.join("show.json"), BASE).expect("the test's own folder takes files");
+    peek_sheet(&path);
+    judge(load_sheet(&path), |sheet| {
+        let name = plateproof::report::report_stem(&sheet.shot, sheet.cg.version.as_deref());
+        assert!(Path::new(&name).components().count() == 1 && !name.starts_with('.'), "{name:?} stays in its folder");
+        sheet.checked_again(&path).expect("a sheet that was taken holds its own rules");
+    })
+}
+
+/// A picture. TGA files have no mark of their own, so whatever is no other kind is read as one.
+pub(super) fn picture(bytes: &[u8], folder: &Path) -> Outcome {
+    let path = folder.join("frame.tga");
+    fs::write(&path, bytes).expect("the test's own folder takes files");
+    probe(&path, &LIMITS);
+    judge(open_plain(&path), |frame| is_sound(&frame))
+}
+
+/// An EXIF block, inside a small camera file.
+pub(super) fn exif(bytes: &[u8], folder: &Path) -> Outcome {
+    const CARRIER: &[u8] = include_bytes!("../../fuzz/corpus/picture/plain.jpg");
+    let kept = &bytes[..bytes.len().min(65_000)];
+    let length = (kept.len() + 8) as u16;
+    let mut file = vec![0xff, 0xd8, 0xff, 0xe1];
+    file.extend(length.to_be_bytes());
+    file.extend(b"Exif\0\0");
+    file.extend(kept);
+    file.extend(&CARRIER[2..]);
+    let path = folder.join("camera.jpg");
+    fs::write(&path, file).expect("the test's own folder takes files");
+    let frame = open_plain(&path).expect("damaged EXIF never costs the picture");
+    is_sound(&frame);
+    let damaged = frame.warnings.iter().any(|warning| warning.contains("EXIF"));
+    if damaged { Outcome::Refused } else { Outcome::Taken }
+}
+
+/// A colour transform.
+pub(super) fn clf(bytes: &[u8], folder: &Path) -> Outcome {
+    let path = folder.join("show.clf");
+    fs::write(&path, bytes).expect("the test's own folder takes files");
+    judge(ClfTransform::read(&path), |transform| {
+        for value in [-1e30, -1.0, 0.0, 0.18, 1.0, 65_504.0, f64::MAX] {
+            let out = transform.apply([value, 0.5, -value]);
+            assert!(out.iter().all(|v| v.is_finite()), "{value} becomes {out:?}");
+        }
+    })
+}
+
+fn judge<T>(result: Result<T, Error>, holds: impl FnOnce(T)) -> Outcome {
+    match result {
+        Ok(value) => {
+            holds(value);
+            Outcome::Taken
+        }
+        Err(error) => {
+            let told = error.to_string();
+            assert!(!error.cause.is_empty() && !error.remedy.is_empty(), "{told}");
+            assert!(!told.contains('\u{1b}') && !told.contains('\n'), "fit for a terminal: {told:?}");
+            Outcome::Refused
+        }
+    }
+}
+
+fn open_plain(path: &Path) -> Result<Frame, Error> {
+    open(&OpenRequest {
+        path,
+        shown_as: "frame",
+        role: "plate",
+        encoding: None,
+        colour_space: None,
+        layer: None,
+        clip_level: None,
+        want_alpha: true,
+        limits: &LIMITS,
+    })
+}
+
+fn is_sound(frame: &Frame) {
+    let pixels = frame.data.width * frame.data.height;
+    assert!(pixels > 0 && pixels as u64 <= LIMITS.max_pixels, "{pixels} pixels");
+    assert_eq!(frame.rgb.len(), pixels);
+    assert!(frame.alpha.as_ref().is_none_or(|alpha| alpha.len() == pixels));
+    assert!(frame.rgb.iter().flatten().all(|v| !v.is_infinite()), "infinite light");
+    assert!(frame.pixel_aspect.is_finite() && frame.pixel_aspect > 0.0, "pixel aspect {}", frame.pixel_aspect);
+    assert!((0.0..=1.0).contains(&frame.record.decoded_fraction));
+    let meta = &frame.meta;
+    let numbers = [
+        meta.exposure_time_s,
+        meta.f_number,
+        meta.t_stop,
+        meta.iso,
+        meta.focal_length_mm,
+        meta.sensor_width_mm,
+        meta.horizontal_fov_deg,
+        meta.matrix_fov_deg,
+        meta.latitude_deg,
+        meta.longitude_deg,
+        meta.altitude_m,
+        meta.heading_deg,
+        meta.exposure_stops(),
+    ];
+    assert!(numbers.iter().flatten().all(|v| v.is_finite()), "{meta:?}");
+}
