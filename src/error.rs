@@ -22,7 +22,7 @@ pub enum ErrorKind {
 
 /// An error that names the file, the cause and what to do about it.
 #[derive(Debug, Clone, thiserror::Error)]
-#[error("{}: {cause}; {remedy}", crate::error::printable(file))]
+#[error("{}: {}; {remedy}", crate::error::printable(file), crate::error::printable_text(cause))]
 pub struct Error {
     /// Whose fault it is.
     pub kind: ErrorKind,

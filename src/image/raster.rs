@@ -302,7 +302,8 @@ fn image_limits(limits: &Limits) -> ::image::Limits {
 }
 
 fn broken(path: &Path, kind: Kind, what: &str) -> Error {
-    let cause = format!("the {} data is damaged or incomplete ({what})", kind.title());
+    // Some decoders end their reason with a line break.
+    let cause = format!("the {} data is damaged or incomplete ({})", kind.title(), what.trim());
     Error::new(ErrorKind::Malformed, path, cause, "copy or export the file again")
 }
 

@@ -244,6 +244,7 @@ fn counted(schema: &Value) -> String {
         (Some(min), Some(max)) if min == max => format!(" of {min}"),
         (Some(min), Some(max)) => format!(" of {min} to {max}"),
         (Some(min), None) => format!(" of at least {min}"),
+        (None, Some(max)) => format!(" of at most {max}"),
         _ => String::new(),
     }
 }

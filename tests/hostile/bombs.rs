@@ -143,7 +143,7 @@ fn small_bombs_are_no_bombs() {
         ("small.exr", exr_with_block(&zlib_of_zeros(8 * 6 * 4 * 2))),
     ] {
         fs::write(folder.path().join(name), bytes).unwrap();
-        run(folder.path(), &["sphere", name]).refused().says("no round outline");
+        run(folder.path(), &["sphere", name]).refused().says("give the sphere's outline");
     }
 }
 
@@ -197,21 +197,21 @@ fn picture() -> Vec<u8> {
 fn limits_are_set_by_options() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("f.png"), picture()).unwrap();
-    run(folder.path(), &["sphere", "f.png"]).refused().says("no round outline");
+    run(folder.path(), &["sphere", "f.png"]).refused().says("give the sphere's outline");
     for (option, value, said) in [
         ("--max-pixels", "4095", "the limits are 4095 pixels"),
         ("--max-decoded", "1KiB", "and 1024 bytes"),
         ("--max-file", "10B", "more than the limit of 10"),
     ] {
         run(folder.path(), &["sphere", "f.png", option, value]).refused().says(said).says(option);
-        let words = ["check", "--mirror", "f.png", "--cg", "f.png", option, value];
+        let words = ["check", "--mirror", "f.png", "--cg", "f.png", "--format", "json", option, value];
         run(folder.path(), &words).refused().says(said).says(option);
         let corners = "1,1,9,1,9,9";
         let words = ["reflectance", "f.png", "--seen-directly", corners, "--seen-in-sphere", corners, option, value];
         run(folder.path(), &words).refused().says(said);
         run(folder.path(), &["new-shot", "f.png", "--overwrite", option, value]).refused().says(said);
     }
-    run(folder.path(), &["sphere", "f.png", "--max-pixels", "4096"]).refused().says("no round outline");
+    run(folder.path(), &["sphere", "f.png", "--max-pixels", "4096"]).refused().says("give the sphere's outline");
 }
 
 #[test]

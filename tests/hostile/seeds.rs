@@ -30,9 +30,9 @@ fn sheets() -> Vec<Seed> {
 const SHEET_OF_NUMBERS: &str = r#"{ "format": "plateproof-shot/1", "shot": "SF_0660",
   "plate": { "frame": "plate.####.exr", "frame_range": [1001, 1010], "clip_level": 12.5 },
   "mirrors": [ { "name": "m1", "bracket": [ { "frame": "a.jpg", "exposure_stops": -2 }, "b.jpg" ],
-    "reflectance": "chrome", "diameter": "8 in", "distance": "12 ft" } ],
+    "reflectance": "chrome", "diameter": "8 in" } ],
   "cg": { "spheres": [ { "mirror": "m1", "frame": "cg.exr", "layer": "beauty" } ] },
-  "camera": { "focal_length_mm": 3.2e1, "sensor_mm": [24.89, 13.12] },
+  "camera": { "focal_length_mm": 3.2e1, "sensor_mm": [24.89, 13.12], "distance": "12 ft" },
   "notes": { "tide": [null, true, "\u0007"] } }
 "#;
 

@@ -1,0 +1,114 @@
+#!/bin/bash
+# A farm of two nodes on one machine: Slurm on loopback checks many copies of the demo show as an array of jobs, one node
+# dies in the middle, its task goes back into the queue, and the summary merges all parts.
+#
+# Usage, as root, with Debian's slurmctld, slurmd, slurm-client and munge:
+#   docs/farm/slurm_loopback.sh PROGRAM [COPIES] [PARTS]
+# Everything is made in a temporary folder, which is named at the end; only processes started here are ended.
+set -euo pipefail
+program=$(realpath "$1") copies=${2:-40} parts=${3:-16}
+here=$(realpath "$(dirname "$0")")
+top=$(mktemp -d /tmp/plateproof-farm.XXXXXX)
+export SLURM_CONF=$top/slurm.conf
+cd "$top"
+
+# The show: copies of the demo's shots under names of their own; the frames are links to one file each.
+"$program" demo --out show --no-picture > demo.txt
+rm -r show/reports
+for copy in $(seq -w "$copies"); do
+    mkdir -p "shots/$copy"
+    cp -al show/. "shots/$copy/"
+    for sheet in shots/"$copy"/*/shot.json; do
+        sed "s/\"shot\": \"\([^\"]*\)\"/\"shot\": \"\1_$copy\"/" "$sheet" > sheet.tmp
+        mv sheet.tmp "$sheet"
+    done
+done
+echo "shots: $(ls -d shots/*/*/ | wc -l), bytes of the frames: $(du -sbl shots | cut -f1)"
+
+# The farm.
+host=$(hostname -s)
+mkdir -p state spool.ferry1 spool.ferry2 log
+dd if=/dev/urandom of=munge.key bs=1024 count=1 status=none
+chmod 400 munge.key
+chmod 755 "$top"
+munged --force --key-file="$top/munge.key" --socket="$top/munge.socket" --pid-file="$top/munge.pid" \
+    --log-file="$top/log/munged.log" --seed-file="$top/munge.seed"
+cat > slurm.conf <<CONF
+ClusterName=ferry
+SlurmctldHost=$host(127.0.0.1)
+SlurmctldPort=16817
+SlurmUser=root
+SlurmdUser=root
+AuthType=auth/munge
+AuthInfo=socket=$top/munge.socket
+CredType=cred/munge
+ProctrackType=proctrack/linuxproc
+TaskPlugin=task/none
+JobAcctGatherType=jobacct_gather/none
+SelectType=select/cons_tres
+SelectTypeParameters=CR_CPU
+MpiDefault=none
+SlurmctldPidFile=$top/slurmctld.pid
+SlurmdPidFile=$top/slurmd.%n.pid
+StateSaveLocation=$top/state
+SlurmdSpoolDir=$top/spool.%n
+SlurmctldLogFile=$top/log/slurmctld.log
+SlurmdLogFile=$top/log/slurmd.%n.log
+JobRequeue=1
+ReturnToService=2
+SlurmdTimeout=10
+SlurmctldTimeout=30
+KillWait=5
+NodeName=ferry1 NodeHostname=$host NodeAddr=127.0.0.1 Port=16818 CPUs=1
+NodeName=ferry2 NodeHostname=$host NodeAddr=127.0.0.1 Port=16819 CPUs=1
+PartitionName=show Nodes=ferry[1-2] Default=YES MaxTime=INFINITE State=UP
+CONF
+slurmctld
+slurmd -N ferry1
+slurmd -N ferry2
+finish() {
+    for file in slurmd.ferry1.pid slurmd.ferry2.pid slurmctld.pid munge.pid; do
+        kill "$(cat "$file")" 2> /dev/null || true
+    done
+}
+trap finish EXIT
+for _ in $(seq 60); do
+    test "$(sinfo -h -N -t idle | wc -l)" -eq 2 && break
+    sleep 1
+done
+sinfo -N -l
+
+start=$SECONDS
+job=$(sbatch --parsable --array="1-$parts" --output="$top/log/part.%a.txt" \
+    --export="SHOTS=$top/shots,REPORTS=$top/reports,PLATEPROOF=$program" "$here/parts.sbatch")
+state() { squeue -h -j "$job" -r -o "%T" 2> /dev/null | sort | uniq -c | tr '\n' ' '; }
+reports() { find reports -name '*.report.json' 2> /dev/null | wc -l; }
+
+# The second node dies as in a power cut, once a quarter of the reports is written: its daemon, and all that it runs.
+wanted=$((copies * 13 / 4))
+until [ "$(reports)" -ge "$wanted" ]; do sleep 1; done
+lost=$(squeue -h -j "$job" -r -w ferry2 -o "%a %K" | head -1)
+of_node=$(grep -lsz '^SLURMD_NODENAME=ferry2$' /proc/[0-9]*/environ | cut -d/ -f3)
+steps=$(for pid in $of_node; do awk '/^PPid/ { print $2 }' "/proc/$pid/status" 2> /dev/null; done | sort -u)
+for pid in $(cat slurmd.ferry2.pid) $of_node $(for pid in $steps; do
+    grep -qs slurmstepd "/proc/$pid/cmdline" && echo "$pid"; done); do
+    kill -9 "$pid" 2> /dev/null || true
+done
+echo "at $((SECONDS - start)) s, with $(reports) reports: ferry2 died while it ran task: $lost"
+until sinfo -h -n ferry2 -o "%t" | grep -q down; do sleep 1; done
+echo "at $((SECONDS - start)) s: ferry2 is $(sinfo -h -n ferry2 -o '%t'); tasks: $(state)"
+sleep 5
+slurmd -N ferry2
+until [ -z "$(squeue -h -j "$job" 2> /dev/null)" ]; do sleep 1; done
+echo "at $((SECONDS - start)) s: the array is done, with $(reports) reports"
+grep -h "Requeu\|requeu\|not responding\|now responding" log/slurmctld.log | sed 's/^\[[^]]*\] //' | sort | uniq -c | head
+
+# What came of it.
+echo "files under temporary names: $(find reports -name '.plateproof-*' | wc -l)"
+cat log/part.*.txt | grep -h " shots: \|unchanged" || true
+status=0
+"$program" summary reports > summary.txt || status=$?
+echo "summary ends with $status:"
+head -20 summary.txt
+grep -h "shots: " demo.txt
+echo "everything is in $top"
