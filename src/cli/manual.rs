@@ -25,8 +25,8 @@ pub(super) fn run(args: &ManualArgs, console: &mut Console) -> anyhow::Result<Ex
     for (name, page) in &pages {
         replace_page(&args.out.join(name), page)?;
     }
-    let names: String = pages.iter().map(|(name, _)| format!("  {name}\n")).collect();
-    console.answer(&format!("{} pages in {}:\n{names}", pages.len(), printable(&args.out)))?;
+    let names: Vec<String> = pages.iter().map(|(name, _)| format!("  {name}\n")).collect();
+    console.answer(&format!("{} pages in {}:\n{}", pages.len(), printable(&args.out), names.concat()))?;
     Ok(ExitStatus::AllMatch)
 }
 

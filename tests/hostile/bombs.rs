@@ -33,7 +33,7 @@ fn crc(bytes: &[u8]) -> u32 {
     })
 }
 
-fn chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {
+fn chunk(name: [u8; 4], data: &[u8]) -> Vec<u8> {
     let named = [name.as_slice(), data].concat();
     [(data.len() as u32).to_be_bytes().as_slice(), &named, &crc(&named).to_be_bytes()].concat()
 }
@@ -41,8 +41,8 @@ fn chunk(name: &[u8; 4], data: &[u8]) -> Vec<u8> {
 fn png_of(width: u32, height: u32, before_pixels: &[u8]) -> Vec<u8> {
     let header = [width.to_be_bytes().as_slice(), &height.to_be_bytes(), &[8, 2, 0, 0, 0]].concat();
     let signature = b"\x89PNG\r\n\x1a\n";
-    let (pixels, end) = (chunk(b"IDAT", &zlib_of_zeros(64)), chunk(b"IEND", &[]));
-    [signature.as_slice(), &chunk(b"IHDR", &header), before_pixels, &pixels, &end].concat()
+    let (pixels, end) = (chunk(*b"IDAT", &zlib_of_zeros(64)), chunk(*b"IEND", &[]));
+    [signature.as_slice(), &chunk(*b"IHDR", &header), before_pixels, &pixels, &end].concat()
 }
 
 /// A zlib stream of that many zeros, by the stored blocks and one short pattern repeated that DEFLATE allows: a block of
@@ -58,7 +58,7 @@ fn zlib_of_zeros(count: usize) -> Vec<u8> {
     }
     (0..rest).for_each(|_| bits.push_code(0b0011_0000, 8));
     bits.push_code(0, 7); // end of block
-    let adler = u32::from((count % 65_521) as u16) << 16 | 1;
+    let adler = (((count % 65_521) as u32) << 16) | 1;
     [&[0x78, 0x01], bits.bytes.as_slice(), &adler.to_be_bytes()].concat()
 }
 
@@ -71,10 +71,10 @@ struct Bits {
 impl Bits {
     fn push(&mut self, value: u32, count: u32) {
         for i in 0..count {
-            if self.used % 8 == 0 {
+            if self.used.is_multiple_of(8) {
                 self.bytes.push(0);
             }
-            *self.bytes.last_mut().unwrap() |= ((value >> i & 1) as u8) << (self.used % 8);
+            *self.bytes.last_mut().unwrap() |= (((value >> i) & 1) as u8) << (self.used % 8);
             self.used += 1;
         }
     }
@@ -150,11 +150,11 @@ fn small_bombs_are_no_bombs() {
 #[test]
 fn what_unfolds_beyond_its_picture_is_refused_within_memory() {
     let bomb = zlib_of_zeros(UNFOLDED);
-    let profile = chunk(b"iCCP", &[b"tide\0\0".as_slice(), &bomb].concat());
-    let text = chunk(b"zTXt", &[b"tide\0\0".as_slice(), &bomb].concat());
+    let profile = chunk(*b"iCCP", &[b"tide\0\0".as_slice(), &bomb].concat());
+    let text = chunk(*b"zTXt", &[b"tide\0\0".as_slice(), &bomb].concat());
     let pixels = png_of(8, 6, &[]);
     let at = pixels.windows(4).position(|four| four == b"IDAT").unwrap() - 4;
-    let pixels = [&pixels[..at], &chunk(b"IDAT", &bomb), &chunk(b"IEND", &[])].concat();
+    let pixels = [&pixels[..at], &chunk(*b"IDAT", &bomb), &chunk(*b"IEND", &[])].concat();
     for (name, bytes) in [
         ("profile.png", png_of(8, 6, &profile)),
         ("text.png", png_of(8, 6, &text)),
@@ -169,8 +169,8 @@ fn what_unfolds_beyond_its_picture_is_refused_within_memory() {
 #[test]
 fn transforms_that_unfold_or_nest_are_refused() {
     let picture = picture();
-    let entities: String =
-        (1..12).map(|i| format!("<!ENTITY e{i} \"{}\">", format!("&e{};", i - 1).repeat(10))).collect();
+    let entity = |i: usize| format!("<!ENTITY e{i} \"{}\">", format!("&e{};", i - 1).repeat(10));
+    let entities = (1..12).map(entity).collect::<Vec<_>>().concat();
     let swelling = format!("<!DOCTYPE l [<!ENTITY e0 \"tide\">{entities}]><ProcessList>&e11;</ProcessList>");
     let deep = "<a>".repeat(100_000) + &"</a>".repeat(100_000);
     let list = |inside: &str| format!("<ProcessList id=\"a\" compCLFversion=\"3.0\">{inside}</ProcessList>");

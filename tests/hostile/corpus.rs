@@ -53,7 +53,9 @@ fn every_seed_is_in_the_corpus_and_sound() {
     for (kind, seeds) in seeds::kinds() {
         if std::env::var_os("PLATEPROOF_WRITE_CORPUS").is_some() {
             fs::create_dir_all(corpus(kind)).unwrap();
-            seeds.iter().for_each(|(name, bytes)| fs::write(corpus(kind).join(name), bytes).unwrap());
+            for (name, bytes) in &seeds {
+                fs::write(corpus(kind).join(name), bytes).unwrap();
+            }
         }
         let committed = files(kind);
         for (name, _) in &seeds {

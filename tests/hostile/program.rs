@@ -6,7 +6,7 @@ use std::thread::sleep;
 use std::time::{Duration, Instant};
 
 /// Nothing here may take longer, even on a busy machine.
-const PATIENCE: Duration = Duration::from_secs(60);
+const PATIENCE: Duration = Duration::from_mins(4);
 
 /// How a run ended.
 pub(super) struct Ended {

@@ -121,7 +121,9 @@ fn exif_blocks() -> Vec<Seed> {
 
 fn exif_block(fields: &[Field], little_endian: bool) -> Vec<u8> {
     let mut writer = Writer::new();
-    fields.iter().for_each(|field| writer.push_field(field));
+    for field in fields {
+        writer.push_field(field);
+    }
     let mut bytes = Cursor::new(Vec::new());
     writer.write(&mut bytes, little_endian).unwrap();
     bytes.into_inner()
