@@ -71,6 +71,7 @@ finish() {
         kill "$(cat "$file")" 2> /dev/null || true
     done
 }
+# The node's own settings and jobs are in the temporary folder; nothing else on the machine is touched.
 trap finish EXIT
 for _ in $(seq 60); do
     test "$(sinfo -h -N -t idle | wc -l)" -eq 2 && break
@@ -87,11 +88,12 @@ reports() { find reports -name '*.report.json' 2> /dev/null | wc -l; }
 # The second node dies as in a power cut, once a quarter of the reports is written: its daemon, and all that it runs.
 wanted=$((copies * 13 / 4))
 until [ "$(reports)" -ge "$wanted" ]; do sleep 1; done
-lost=$(squeue -h -j "$job" -r -w ferry2 -o "%a %K" | head -1)
-of_node=$(grep -lsz '^SLURMD_NODENAME=ferry2$' /proc/[0-9]*/environ | cut -d/ -f3)
-steps=$(for pid in $of_node; do awk '/^PPid/ { print $2 }' "/proc/$pid/status" 2> /dev/null; done | sort -u)
+lost=$(squeue -h -j "$job" -r -w ferry2 -t running -o "%K")
+# Processes come and go while they are looked through, which is no error.
+of_node=$(grep -lsz '^SLURMD_NODENAME=ferry2$' /proc/[0-9]*/environ | cut -d/ -f3 || true)
+steps=$(for pid in $of_node; do awk '/^PPid/ { print $2 }' "/proc/$pid/status" 2> /dev/null || true; done | sort -u)
 for pid in $(cat slurmd.ferry2.pid) $of_node $(for pid in $steps; do
-    grep -qs slurmstepd "/proc/$pid/cmdline" && echo "$pid"; done); do
+    if grep -qs slurmstepd "/proc/$pid/cmdline"; then echo "$pid"; fi; done); do
     kill -9 "$pid" 2> /dev/null || true
 done
 echo "at $((SECONDS - start)) s, with $(reports) reports: ferry2 died while it ran task: $lost"
@@ -101,7 +103,7 @@ sleep 5
 slurmd -N ferry2
 until [ -z "$(squeue -h -j "$job" 2> /dev/null)" ]; do sleep 1; done
 echo "at $((SECONDS - start)) s: the array is done, with $(reports) reports"
-grep -h "Requeu\|requeu\|not responding\|now responding" log/slurmctld.log | sed 's/^\[[^]]*\] //' | sort | uniq -c | head
+grep -h "Requeu\|requeu\|not responding\|now responding" log/slurmctld.log | sed 's/^\[[^]]*\] //' | sort | uniq -c || true
 
 # What came of it.
 echo "files under temporary names: $(find reports -name '.plateproof-*' | wc -l)"
