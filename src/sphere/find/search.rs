@@ -15,6 +15,7 @@ use super::votes::candidates;
 use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
+use crate::sphere::{cone_of_outline, outline_of_cone};
 
 /// Planes are made down to this many samples on the short side.
 const SMALLEST_PLANE: usize = 24;
@@ -119,7 +120,7 @@ impl<'a> Prepared<'a> {
     /// The rim found by votes around one circle.
     pub(super) fn contour_near(&self, circle: &Circle) -> Option<Contour> {
         let cone = cone_of_circle(self.view, circle)?;
-        let start = crate::sphere::outline_of_cone(self.view, &cone)?;
+        let start = outline_of_cone(self.view, &cone)?;
         let found = contour(self.frame, self.view, &start)?;
         let circle = circle_of_cone(self.view, &found.fit.cone);
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
@@ -127,19 +128,26 @@ impl<'a> Prepared<'a> {
         (mirror_likeness(&inside) > 0.05).then_some(found)
     }
 
+    /// The circle in the search plane of what a fit drew. A fit under an assumed field of view carries a focal length
+    /// of its own: only the outline in the frame is common to both.
+    fn circle_of(&self, aim: &Aim) -> Option<Circle> {
+        let outline = outline_of_cone(&aim.view, &aim.cone)?;
+        Some(circle_of_cone(self.view, &cone_of_outline(self.view, &outline)?))
+    }
+
     /// A first fit on rays.
     fn probe(&self, supported: &Supported) -> Option<(Consensus, Supported)> {
         let cone = cone_of_circle(self.view, &supported.circle)?;
         let aim = Aim { view: self.view.clone(), cone };
         let consensus = quick_fit(self.frame, &self.planes, &aim, enough_samples(supported.circle.radius))?;
-        let circle = circle_of_cone(self.view, &consensus.aim.cone);
+        let circle = self.circle_of(&consensus.aim)?;
         (consensus.evidence >= PROMISING).then_some((consensus, Supported { circle, ..*supported }))
     }
 
     /// Fits one circle to the pixel and looks inside.
     fn examine(&self, first: &Consensus, supported: &Supported) -> Option<Finding> {
         let consensus = refine(self.frame, &self.planes, &first.aim, enough_samples(supported.circle.radius))?;
-        let circle = circle_of_cone(self.view, &consensus.aim.cone);
+        let circle = self.circle_of(&consensus.aim)?;
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
         let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
         Some(Finding { consensus, circle, supported: *supported, interior })
