@@ -275,7 +275,7 @@ const RADIUS_SHARE: f64 = 0.8;
 /// The same for each coordinate of the centre.
 const CENTRE_SHARE: f64 = 0.5;
 /// Outlines supported by less than this fraction of the rays leave more doubt, by the square of the ratio.
-const FULL_SUPPORT: f64 = 0.75;
+pub(super) const FULL_SUPPORT: f64 = 0.75;
 
 fn finish(
     start: &Aim,

@@ -277,8 +277,6 @@ fn read(frame: &Frame, point: [f64; 2], tone: Tone) -> Option<f64> {
     }
     Some(match tone {
         Tone::Lightness => sum.cbrt(),
-        // An 8-bit picture's tone curve is unknown and mostly steeper in the dark than its encoding says.
-        Tone::Light if frame.eight_bit => sum.powf(0.6),
         Tone::Light => sum,
     })
 }

@@ -11,6 +11,7 @@ mod consensus;
 mod contour;
 mod decide;
 mod edgels;
+mod faint;
 mod fitted;
 mod flat;
 mod interior;
@@ -198,7 +199,7 @@ pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit
     let cone = cone_of_outline(view, start)?;
     let prepared = Prepared::new(frame, view);
     let aim = Aim { view: view.clone(), cone };
-    let consensus = refine::refine(frame, &prepared.planes, &aim, 40.0)?;
+    let consensus = refine::polish(frame, refine::refine(frame, &prepared.planes, &aim, 40.0)?);
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
     let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.25;

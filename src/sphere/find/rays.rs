@@ -152,6 +152,20 @@ impl Profile {
             .fold(1.0, f64::max)
     }
 
+    /// The line.
+    pub(super) fn ray(&self) -> &Ray {
+        &self.ray
+    }
+
+    /// Likelihood ratio of an edge at every sample within `reach` samples of the rough outline, from the inside out;
+    /// `None` where part of the line is unseen.
+    pub(super) fn likelihood_ratios(&self, model: &RimModel, channels: usize, reach: f64) -> Option<Vec<f64>> {
+        let middle = self.samples.as_ref()?.len() / 2;
+        let steps = (reach / STEP).round() as usize;
+        let centres = middle - steps..middle + steps;
+        Some(centres.map(|centre| model.likelihood_ratio(&self.windows(centre, channels))).collect())
+    }
+
     /// Everything on this ray that looks like an edge.
     pub(super) fn probe(&self, model: &RimModel, channels: usize, scale: f64) -> Probed {
         let count = self.samples.as_ref().map_or(0, Vec::len);

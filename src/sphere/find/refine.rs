@@ -1,6 +1,7 @@
 //! From a rough cone to the sub-pixel outline: coarse planes first, the frame's own pixels last.
 
-use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, agree};
+use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, FULL_SUPPORT, agree};
+use super::faint::weigh_faint;
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use super::rim_model::Rim;
@@ -102,16 +103,17 @@ pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
     if fit.samples_px > 1.0 {
         return fit;
     }
-    match fit_once(frame, &fit.aim, LAST_FRAME_REACH) {
+    let last = match fit_once(frame, &fit.aim, LAST_FRAME_REACH_PX) {
         Some(last) if last.blur <= FRAME_BLUR_LIMIT && !worse(&last, &fit) => last,
         _ => fit,
-    }
+    };
+    if last.support < FULL_SUPPORT { weigh_faint(frame, last) } else { last }
 }
 
 /// Reach of the first fit on the frame, px: past the reflections that run along the rim inside it.
 const FIRST_FRAME_REACH: f64 = 5.0;
-/// Reach of the last.
-const LAST_FRAME_REACH: f64 = 2.0;
+/// Reach of the last, px.
+pub(super) const LAST_FRAME_REACH_PX: f64 = 2.0;
 
 /// Noise has drowned the rim on the finer plane: much less speaks for it.
 fn worse(finer: &Consensus, coarser: &Consensus) -> bool {

@@ -29,6 +29,8 @@ pub(super) enum Rim {
     Soft,
     /// A step in focus.
     Crisp,
+    /// A step in focus, hardly brighter or darker than the reflections beside it.
+    Faint,
 }
 
 impl Rim {
@@ -37,6 +39,7 @@ impl Rim {
         match self {
             Self::Soft => (1.0, 0.8),
             Self::Crisp => (1.3, 1.0),
+            Self::Faint => (1.3, 0.6),
         }
     }
 }
@@ -120,8 +123,7 @@ impl RimModel {
             return None;
         }
         let offset = (misfits[best].0 as f64 - f64::from(SHIFTS) + 0.5 * (before - after) / curvature) * SHIFT;
-        // The samples lie half a plane sample apart: half of them are independent.
-        let freedom = (windows.len() * (WINDOW / 2 - 4)) as f64;
+        let freedom = freedom(windows);
         let energy: f64 = weighted.iter().map(nalgebra::Matrix::norm_squared).sum();
         let floor = 1e-10 * energy;
         let sd = (4.0 * (at + floor) / freedom / curvature).sqrt() * SHIFT;
@@ -129,11 +131,25 @@ impl RimModel {
         Some(Located { offset, sd, gain })
     }
 
+    /// Likelihood of an edge in the middle of the windows of one ray over that of smooth shading, under normal errors
+    /// of unknown size: (misfit without / misfit with)^(freedom / 2).
+    pub(super) fn likelihood_ratio(&self, windows: &[Window]) -> f64 {
+        let weighted: Vec<Window> = windows.iter().map(|w| w.component_mul(&self.weights)).collect();
+        let floor = 1e-10 * weighted.iter().map(nalgebra::Matrix::norm_squared).sum::<f64>() + f64::MIN_POSITIVE;
+        let misfit = |place: &Place| weighted.iter().map(|w| place.misfit(w)).sum::<f64>() + floor;
+        (misfit(&self.plain) / misfit(&self.places[self.places.len() / 2])).powf(0.5 * freedom(windows))
+    }
+
     /// The models for all blurs that are told apart, made once.
     pub(super) fn all(rim: Rim) -> &'static [Self] {
-        static MODELS: [OnceLock<Vec<RimModel>>; 2] = [const { OnceLock::new() }; 2];
+        static MODELS: [OnceLock<Vec<RimModel>>; 3] = [const { OnceLock::new() }; 3];
         MODELS[rim as usize].get_or_init(|| BLURS.iter().filter_map(|blur| Self::new(*blur, rim)).collect())
     }
+}
+
+/// Independent samples beyond the model's terms: the samples lie half a plane sample apart, so half of them count.
+fn freedom(windows: &[Window]) -> f64 {
+    (windows.len() * (WINDOW / 2 - 4)) as f64
 }
 
 /// Blurs that are told apart, 1 sd in samples of the plane.
@@ -200,6 +216,16 @@ mod tests {
             assert!((found.offset - place).abs() < SHIFT / 8.0, "{place}: {found:?}");
             assert!(found.gain > 100.0);
         }
+    }
+
+    #[test]
+    fn an_edge_is_likeliest_where_it_stands() {
+        let model = RimModel::new(0.6, Rim::Faint).unwrap();
+        let ratio = |place: f64| {
+            let step = window(|t| 0.2 + 0.6 * blurred(t - place, 0.6, |u| if u < 0.0 { 1.0 } else { 0.0 }));
+            model.likelihood_ratio(&[step])
+        };
+        assert!(ratio(0.0) > 10.0 * ratio(0.25) && ratio(0.25) > ratio(0.5), "{} {}", ratio(0.0), ratio(0.25));
     }
 
     #[test]
