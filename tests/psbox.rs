@@ -59,16 +59,16 @@ fn outline_error(sphere: &SphereReport, circle: &Outline) -> f64 {
     centre.max((a - circle.semi_a).abs()).max((b - circle.semi_a).abs()) / circle.semi_a
 }
 
-/// Nothing told but the file. Aim: 0.5 % of the radius in all twelve, key within 0.5 degrees at the median. The rim is
-/// soft and its lit side runs into the wall behind it, so today ten are found, within 0.8 %, and two are refused; these
-/// bounds keep it there. Nothing wrong may be reported.
+/// Nothing told but the file. Aim: 0.5 % of the radius in all twelve, key within 0.5 degrees at the median and 1.0 at
+/// most. Today ten are found and two, whose rim is dark nearly all round, are refused; eight of the ten lie within
+/// 0.5 %, the others within 0.8 %. These bounds keep it there. Nothing wrong may be reported.
 #[test]
 fn outline_and_key_of_twelve_photographs() {
     let Some(folder) = photographs() else { return };
     let (circle, lamps) = (published_circle(&folder), published_directions(&folder));
     assert_eq!(lamps.len(), 12);
     let mut angles = Vec::new();
-    let mut broken = Vec::new();
+    let (mut close, mut broken) = (0, Vec::new());
     for (lamp, number) in lamps.iter().zip(1..) {
         let outcome = measure(&folder.join(format!("Image_{number:02}.JPG")));
         let Some(sphere) = outcome.sphere.as_ref() else {
@@ -86,6 +86,7 @@ fn outline_and_key_of_twelve_photographs() {
             100.0 * outline,
             sphere.lights.len()
         );
+        close += usize::from(outline <= 0.005);
         if outline > 0.008 {
             broken.push(format!("{number:02}: outline {:.2} %", 100.0 * outline));
         }
@@ -96,8 +97,9 @@ fn outline_and_key_of_twelve_photographs() {
     println!("key: median {median:?} deg, worst {worst:?} deg");
     assert!(broken.is_empty(), "{broken:?}");
     assert!(angles.len() >= 10, "found in {} of 12", angles.len());
-    assert!(median.is_some_and(|m| m <= 0.8), "median {median:?} deg");
-    assert!(worst.is_some_and(|w| w <= 1.1), "worst {worst:?} deg");
+    assert!(close >= 8, "{close} outlines within 0.5 %");
+    assert!(median.is_some_and(|m| m <= 0.5), "median {median:?} deg");
+    assert!(worst.is_some_and(|w| w <= 1.0), "worst {worst:?} deg");
 }
 
 /// With the published circle given, what remains is the light's own direction: streaks must not drag it.

@@ -26,6 +26,8 @@ const SEARCH_FRACTION: f64 = 0.6;
 const SEEN: f64 = 0.35;
 /// An edge on a line is that of the rim when it lies this close to the circle, samples.
 const CLOSE: f64 = 3.0;
+/// Widest scatter of the edges about the circle (1 sd), as a fraction of its radius.
+const WIDEST_SCATTER: f64 = 0.006;
 /// Tukey's biweight constant for 95 % efficiency under normal errors (Beaton & Tukey 1974).
 const TUKEY: f64 = 4.685;
 /// Fraction of the edge's own width by which its place is in doubt on all lines alike.
@@ -43,9 +45,14 @@ pub(super) struct Contour {
 }
 
 impl Contour {
-    /// How much speaks for it.
+    /// How much speaks for it: a circle that only shares an arc with the rim gathers votes too, but they scatter.
     pub(super) fn quality(&self) -> f64 {
-        self.support * self.contrast
+        self.support * self.contrast / (1.0 + self.fit.edge_sd_px / self.widest_scatter_px())
+    }
+
+    /// Edges that scatter more than this about one circle (1 sd, px) are not those of one rim.
+    pub(super) fn widest_scatter_px(&self) -> f64 {
+        (WIDEST_SCATTER * self.fit.outline.mean_radius()).max(0.3)
     }
 }
 

@@ -72,8 +72,6 @@ const LEAST_SOFT_SUPPORT: f64 = 0.7;
 const LEAST_CONTRAST: f64 = 2.0;
 /// … and be seen on this fraction of the lines.
 const LEAST_VOTED: f64 = 0.55;
-/// … and on those lines lie this close to one circle (1 sd, as a fraction of its radius).
-const WIDEST_VOTED_SCATTER: f64 = 0.006;
 /// Rims whose quality is at least this fraction of the best are rivals.
 const VOTED_RIVAL: f64 = 0.9;
 
@@ -106,7 +104,7 @@ const LEAST_SUPPORT_CONFIRMED: f64 = 0.36;
 /// The sphere whose soft rim most lines agree on; rivals are other rims that nearly as much speaks for.
 fn voted(rims: &[Contour]) -> Option<SphereSearch> {
     let clear = |r: &&Contour| {
-        let tight = r.fit.edge_sd_px <= (WIDEST_VOTED_SCATTER * r.fit.outline.mean_radius()).max(0.3);
+        let tight = r.fit.edge_sd_px <= r.widest_scatter_px();
         r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED && tight
     };
     let mut rims: Vec<&Contour> = rims.iter().filter(clear).collect();

@@ -107,8 +107,16 @@ pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
         Some(last) if last.blur <= FRAME_BLUR_LIMIT && !worse(&last, &fit) => last,
         _ => fit,
     };
-    if last.support < FULL_SUPPORT { weigh_faint(frame, last) } else { last }
+    if last.support < FULL_SUPPORT && last.edge_sd_px <= MOST_FAINT_SCATTER_PX {
+        weigh_faint(frame, last)
+    } else {
+        last
+    }
 }
+
+/// Edges of a faint rim scatter by at most this (1 sd, px): where they scatter more, the outline may lie beyond the
+/// twofold of it that the lines are searched together.
+const MOST_FAINT_SCATTER_PX: f64 = 0.3;
 
 /// Reach of the first fit on the frame, px: past the reflections that run along the rim inside it.
 const FIRST_FRAME_REACH: f64 = 5.0;
