@@ -1,6 +1,6 @@
 //! `colour-balance`: is the light the same colour?
 
-use std::f64::consts::LN_2;
+use std::f64::consts::{LN_2, SQRT_2};
 
 use nalgebra::Vector3;
 use serde_json::Value;
@@ -18,7 +18,8 @@ use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
 use crate::uncertainty::colour::{difference_sd, temperature_doubt};
-use crate::uncertainty::{blind_cone, scatter, tone_curve};
+use crate::uncertainty::hidden::Hidden;
+use crate::uncertainty::{hidden, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
@@ -28,8 +29,9 @@ const FLOOR_SD_STOPS: f64 = 0.003;
 /// shots).
 const UNLIKE_BLUR_SD_STOPS: f64 = 0.008;
 
-/// Directions this close to a clipped light's edge are left out (two pixels on a sphere of 40 px radius).
+/// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;
+const CLIPPED_MARGIN_PX: f64 = 2.0;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
@@ -91,7 +93,8 @@ impl Check for ColourBalance {
 
 fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
-    let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
+    // One channel against another: each has a tint of its own.
+    let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     let curve = tone_curve::channel_sd_stops(trust);
     let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
@@ -100,7 +103,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (scatter, "the two spheres differ from direction to direction"),
         (UNLIKE_BLUR_SD_STOPS * scatter::unlike_blur(radius_px), "the sphere is small and blurred"),
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
-        (blind_cone::hidden_channel_sd_stops(pair.hidden_fraction()), "part of the sphere may be hidden"),
+        (hidden::channel_sd_stops(&pair.hidden()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
         (curve, curve_words(trust)),
         (white, "the camera balanced its white by itself"),
@@ -133,6 +136,7 @@ fn fov_sd_stops(pair: &Comparison, cg: &Side) -> f64 {
 /// Mean radiance over the directions that both sides saw unclipped.
 fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Overall> {
     let grid = DirectionGrid::shared();
+    let hidden = Hidden::find(mirror, cg, rotation);
     let (mut sum, mut used, mut steradian) = (Lights::default(), 0.0, 0.0);
     let mut patches = vec![Lights::default(); scatter::PATCHES];
     for (cell, direction) in grid.directions.iter().enumerate() {
@@ -140,7 +144,8 @@ fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Over
         let from = if rotation.is_some() { grid.cell(&source) } else { cell };
         let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
         let whole = 0.5 * grid.steradian[cell];
-        if beside_clipped(mirror, direction) || beside_clipped(cg, &source) {
+        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        if !sharp || hidden.holds(cell) || beside_clipped(mirror, direction) || beside_clipped(cg, &source) {
             continue;
         }
         if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
@@ -169,7 +174,9 @@ fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Over
 
 /// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
 fn beside_clipped(side: &Side, direction: &Vector3<f64>) -> bool {
-    let reach = |l: &Light| (l.reach_rad + CLIPPED_MARGIN_RAD).cos();
+    // In the middle of a sphere of r px one px is 2/r rad.
+    let margin = (CLIPPED_MARGIN_PX * 2.0 / side.fit.outline.mean_radius().max(2.0)).max(CLIPPED_MARGIN_RAD);
+    let reach = |l: &Light| (l.reach_rad + margin).min(std::f64::consts::PI).cos();
     side.lights.all.iter().any(|l| l.clipped && l.direction.dot(direction) > reach(l))
 }
 
@@ -188,7 +195,7 @@ fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
 /// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
 fn mixture_sd_stops(side: &Side, total: [f64; 3]) -> f64 {
     let moved = |light: &Light, channel: usize| {
-        let relative = light.illuminance.sd / light.illuminance.value.max(1e-30);
+        let relative = light.flux_sd / light.illuminance.value.max(1e-30);
         let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
         let tint =
             of(light.illuminance_rgb[channel], total[channel]) - of(luminance(light.illuminance_rgb), luminance(total));

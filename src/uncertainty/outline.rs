@@ -12,7 +12,13 @@ use crate::sphere::{MirrorGeometry, SphereCone, tangents};
 
 /// Covariance (3×3, rad²) of a light's direction from the picture and the outline, the field of view taken as known.
 pub fn direction_cov(side: &Side, light: &Light) -> Matrix3<f64> {
-    let picture = isotropic_cov(&light.direction, light.picture_sd_rad);
+    isotropic_cov(&light.direction, light.pull_sd_rad) + direction_cov_beside_pull(side, light)
+}
+
+/// The same without what uneven surroundings do, which two sides may have in common.
+pub fn direction_cov_beside_pull(side: &Side, light: &Light) -> Matrix3<f64> {
+    let picture_sd_rad = (light.picture_sd_rad.powi(2) - light.pull_sd_rad.powi(2)).max(0.0).sqrt();
+    let picture = isotropic_cov(&light.direction, picture_sd_rad);
     let Some(jacobian) = light.point_px.and_then(|p| jacobian(side, p)) else { return picture };
     picture + jacobian * side.fit.cone_cov * jacobian.transpose()
 }
