@@ -139,7 +139,12 @@ pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rota
         let other = if rotation.is_some() { grid.cell(&source) } else { cell };
         let (Some(a), Some(b)) = (ours[cell], theirs[other]) else { continue };
         let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
-        let usable = sharp && !hidden.holds(cell) && a.clipped < 0.01 && b.clipped < 0.01 && above_noise(mirror, &a) && above_noise(cg, &b);
+        let usable = sharp
+            && !hidden.holds(cell)
+            && a.clipped < 0.01
+            && b.clipped < 0.01
+            && above_noise(mirror, &a)
+            && above_noise(cg, &b);
         if usable && !mirror.lights.covers(direction, margin) && !cg.lights.covers(&source, margin) {
             shared.push(SharedDirection { mirror: a, cg: b, steradian: grid.steradian[cell] });
         }

@@ -1,6 +1,6 @@
 //! `highlight-direction`: does the key come from the same side?
 
-use std::f64::consts::PI;
+use std::f64::consts::{LN_2, PI};
 
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
@@ -14,7 +14,7 @@ use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
 use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::scatter::weighted_median;
-use crate::uncertainty::{optics, outline};
+use crate::uncertainty::{optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch.
@@ -60,9 +60,12 @@ impl Check for HighlightDirection {
         // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
         let cg = &pair.cg;
         let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
-        list_lights(&mut finding.detail, &pairing, pair, cg);
+        let pull_share = pair.likeness(cg).share();
+        list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
-            Some((mirror_key, cg_key)) => key_finding(&mut finding, pair, cg, mirror_key, cg_key),
+            Some((mirror_key, cg_key)) => {
+                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share)
+            }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
@@ -91,12 +94,16 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
     worst.map_or(Some((mirror_key, cg_key)), |p| Some((&mirror.lights.all[p.0], &cg.lights.all[p.1])))
 }
 
-fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: &Light, cg_key: &Light) {
-    let pull_share = pair.likeness(cg).share();
-    let error = pair_error(&pair.mirror, mirror_key, cg, cg_key, pull_share);
+fn key_finding(
+    finding: &mut Finding,
+    (mirror, cg): (&Side, &Side),
+    (mirror_key, cg_key): (&Light, &Light),
+    pull_share: f64,
+) {
+    let error = pair_error(mirror, mirror_key, cg, cg_key, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
-    let doubt = if pair.mirror.view.is_assumed() || cg.view.is_assumed() {
+    let doubt = if mirror.view.is_assumed() || cg.view.is_assumed() {
         "the field of view is not known; give focal length and sensor"
     } else {
         "the spheres' outlines or highlights are not sharp enough"
@@ -104,12 +111,12 @@ fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: 
     settle(finding, error.angle_deg, doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
-        Verdict::Unsure if pair.mirror.view.is_assumed() || cg.view.is_assumed() => {
+        Verdict::Unsure if mirror.view.is_assumed() || cg.view.is_assumed() => {
             finding.remedy = "give focal length and sensor of both cameras in the sheet".to_owned();
         }
         _ => {}
     }
-    if pair.mirror.lights.no_single_key() || cg.lights.no_single_key() {
+    if mirror.lights.no_single_key() || cg.lights.no_single_key() {
         finding.detail.insert("no_single_key".to_owned(), true.into());
         let note =
             format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
@@ -217,9 +224,7 @@ impl ChordAngle for f64 {
     }
 }
 
-fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, pair: &Comparison, cg: &Side) {
-    let mirror = &pair.mirror;
-    let pull_share = pair.likeness(cg).share();
+fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) {
     let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c, pull_share)).collect();
     detail.insert("lights".to_owned(), pairs.into());
     detail.insert(
@@ -266,7 +271,9 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     let extra = pairing.only_cg.iter().filter(added).map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
     let hidden = pair.hidden();
     for (light, what, verb) in missing.chain(extra) {
-        let (low, high) = (light.share.value - 2.0 * light.share.sd, light.share.value + 2.0 * light.share.sd);
+        let side = if verb == "add" { mirror } else { cg };
+        let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
+        let (low, high) = (light.share.value - 2.0 * share_sd, light.share.value + 2.0 * share_sd);
         // What is clipped gives at least its share, and nobody knows how much more.
         if high < UNPAIRED_SHARE && !light.clipped {
             continue;
@@ -292,6 +299,15 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     }
 }
 
+/// What an unknown tone curve does to a light's share of what a surface facing it receives.
+fn share_curve_sd(side: &Side, light: &Light) -> f64 {
+    let share = light.share.value.clamp(1e-6, 1.0 - 1e-6);
+    // A uniform disc of radius ρ gives π L sin² ρ, everything else about π times its mean luminance.
+    let over_rest = share / (1.0 - share) / light.reach_rad.sin().powi(2).max(1e-9);
+    let stops = tone_curve::contrast_sd_stops(side.trust, over_rest.log2());
+    share * (1.0 - share) * (LN_2 * stops).min(1.0)
+}
+
 /// Something dark stands where the photographed sphere would show the light, or beside it.
 fn may_be_hidden(hidden: &Hidden, light: &Light, direction: &Vector3<f64>) -> bool {
     hidden.part_about(direction, light.reach_rad + HIDING_RAD) > HIDING_PART
@@ -309,6 +325,10 @@ fn shows(other: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
     for sample in samples() {
         let cosine = sample.direction.dot(direction);
         if cosine >= inner {
+            if sample.clipped {
+                // At the recording's ceiling it may be as strong as anything.
+                return true;
+            }
             flux += f64::from(sample.luminance) * sample.steradian;
             steradian += sample.steradian;
         } else if cosine > outer {

@@ -7,6 +7,8 @@
 
 use std::f64::consts::PI;
 
+use nalgebra::Vector3;
+
 use super::scatter::weighted_median;
 use crate::colour::luminance;
 use crate::radiance::{DirectionGrid, DirectionMap, MapCell, Source};
@@ -32,6 +34,10 @@ const SPECK_FRACTION: f64 = 0.01;
 /// The CG's lights and this margin do not count, rad: a lamp that the photograph lacks there is for the directions.
 const LIGHT_MARGIN_RAD: f64 = 0.15;
 
+/// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
+/// about this much, stops (common practice, no source).
+const ELSEWHERE_SD_STOPS: f64 = 0.1;
+
 /// The directions that may be hidden on the photographed sphere.
 #[derive(Debug, Clone)]
 pub struct Hidden {
@@ -44,7 +50,8 @@ pub struct Hidden {
 /// One direction on both sides.
 struct Pair {
     cell: usize,
-    cosine_to_camera: f64,
+    /// On the rim half, but not so near the rim that the surroundings are mixed in.
+    rim_half: bool,
     ratio: f64,
     cg: [f64; 3],
     lit: bool,
@@ -59,12 +66,13 @@ impl Hidden {
         let mut cells = vec![None; grid.directions.len()];
         let dark = |p: &&Pair, factor: f64| !p.lit && p.ratio < factor * usual;
         let shone = |p: &Pair| Some(p.cg.map(|c| c * usual));
-        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.cosine_to_camera < RIM_HALF_COSINE) {
+        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half) {
             cells[p.cell] = shone(p);
         }
         let beside: Vec<&Pair> = pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR)).collect();
         spread(&mut cells, &beside, &shone);
-        let fraction = cells.iter().zip(&grid.steradian).filter(|c| c.0.is_some()).map(|c| c.1).sum::<f64>() / (4.0 * PI);
+        let fraction =
+            cells.iter().zip(&grid.steradian).filter(|c| c.0.is_some()).map(|c| c.1).sum::<f64>() / (4.0 * PI);
         if fraction < SPECK_FRACTION { Self { cells: Vec::new(), fraction: 0.0 } } else { Self { cells, fraction } }
     }
 
@@ -79,7 +87,7 @@ impl Hidden {
     }
 
     /// Part of the directions within `reach_rad` of a direction that may be hidden.
-    pub fn part_about(&self, direction: &nalgebra::Vector3<f64>, reach_rad: f64) -> f64 {
+    pub fn part_about(&self, direction: &Vector3<f64>, reach_rad: f64) -> f64 {
         let grid = DirectionGrid::shared();
         let near = self.cells.iter().enumerate().filter(|(i, _)| grid.directions[*i].dot(direction) >= reach_rad.cos());
         let (all, hidden) = near.fold((0.0, 0.0), |(all, hidden), (i, cell)| {
@@ -121,7 +129,7 @@ fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
         if luminance(theirs) > 0.0 {
             pairs.push(Pair {
                 cell,
-                cosine_to_camera: direction.dot(&to_camera),
+                rim_half: direction.dot(&to_camera) < RIM_HALF_COSINE && mirror.is_inside_rim(direction),
                 ratio: ours / luminance(theirs),
                 cg: theirs,
                 lit: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
@@ -149,11 +157,29 @@ fn spread(cells: &mut [Option<[f64; 3]>], beside: &[&Pair], shone: &impl Fn(&Pai
     }
 }
 
-/// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
-/// about this much, stops (common practice, no source).
-const ELSEWHERE_SD_STOPS: f64 = 0.1;
-
 /// What hidden directions do to a channel of the mean light, stops.
 pub fn channel_sd_stops(hidden: &Hidden) -> f64 {
     ELSEWHERE_SD_STOPS * hidden.fraction
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_lies_beside_dark_directions_is_reached_and_nothing_else() {
+        let grid = DirectionGrid::shared();
+        let pair = |cell: usize| Pair { cell, rim_half: true, ratio: 0.5, cg: [1.0; 3], lit: false };
+        let upper: Vec<Pair> = (0..grid.directions.len()).filter(|i| grid.directions[*i].y > 0.5).map(pair).collect();
+        let lower = pair(grid.cell(&-Vector3::y()));
+        let beside: Vec<&Pair> = upper.iter().chain([&lower]).collect();
+        let mut cells = vec![None; grid.directions.len()];
+        cells[grid.cell(&Vector3::y())] = Some([1.0; 3]);
+        spread(&mut cells, &beside, &|p: &Pair| Some(p.cg));
+        let hidden = Hidden { cells, fraction: 0.25 };
+        assert!(upper.iter().all(|p| hidden.holds(p.cell)));
+        assert!(!hidden.holds(lower.cell));
+        assert!(hidden.part_about(&Vector3::y(), 0.3) > 0.99);
+        assert!(hidden.part_about(&-Vector3::y(), 0.3) < 0.01);
+    }
 }
