@@ -245,7 +245,7 @@ fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize, pull_share: f64) -> 
     put(&mut entry, "elevation_error_deg", error.elevation_deg);
     if let Some(stops) = Stops::from_ratio(b.illuminance.value, a.illuminance.value) {
         let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
-        let sd = relative(a).hypot(relative(b)) / std::f64::consts::LN_2;
+        let sd = relative(a).hypot(relative(b)) / LN_2;
         put(&mut entry, "illuminance_error_stops", Estimate::new(stops.0, sd));
     }
     Value::Object(entry)
