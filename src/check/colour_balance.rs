@@ -31,7 +31,7 @@ const UNLIKE_BLUR_SD_STOPS: f64 = 0.008;
 
 /// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;
-const CLIPPED_MARGIN_PX: f64 = 2.0;
+const CLIPPED_MARGIN_PX: f64 = 3.5;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;

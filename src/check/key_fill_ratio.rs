@@ -3,11 +3,11 @@
 use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
-use crate::radiance::{PatchLight, extremes, patch_light};
+use crate::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, clipping, tone_curve};
+use crate::uncertainty::{blind_cone, clipping, outline, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -69,7 +69,15 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
 /// The same without what is filled in.
 fn beside_filled_sd_stops(side: &Side) -> f64 {
     let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
-    FLOOR_SD_STOPS.hypot(curve).hypot(key_sd_stops(side))
+    FLOOR_SD_STOPS.hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
+}
+
+/// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.
+fn outline_sd_stops(side: &Side) -> f64 {
+    let Some(e) = side.extremes else { return 0.0 };
+    let at = |sources: &[Source], normal: &Vector3<f64>| patch_light(sources, normal).luminance;
+    let stops = |sources: &[Source]| Stops::from_ratio(at(sources, &e.bright_normal), at(sources, &e.dark_normal));
+    outline::light_sd(side, |sources| stops(sources).map(|s| s.0))
 }
 
 /// What filled-in directions do to the difference: they are filled in alike on both sides.

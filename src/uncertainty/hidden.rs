@@ -31,7 +31,8 @@ const BESIDE_RAD: f32 = 0.09;
 /// Less than this fraction of all directions is a speck: noise, the edge of a lamp.
 const SPECK_FRACTION: f64 = 0.01;
 
-/// The CG's lights and this margin do not count, rad: a lamp that the photograph lacks there is for the directions.
+/// The CG's lights and this margin count only beside other hidden directions, rad: a lamp alone that the photograph
+/// lacks stands elsewhere.
 const LIGHT_MARGIN_RAD: f64 = 0.15;
 
 /// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
@@ -64,9 +65,9 @@ impl Hidden {
         let pairs = pairs(mirror, cg, rotation);
         let usual = weighted_median(pairs.iter().map(|p| (p.ratio, grid.steradian[p.cell])).collect()).unwrap_or(1.0);
         let mut cells = vec![None; grid.directions.len()];
-        let dark = |p: &&Pair, factor: f64| !p.lit && p.ratio < factor * usual;
+        let dark = |p: &&Pair, factor: f64| p.ratio < factor * usual;
         let shone = |p: &Pair| Some(p.cg.map(|c| c * usual));
-        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half) {
+        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lit) {
             cells[p.cell] = shone(p);
         }
         let beside: Vec<&Pair> = pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR)).collect();

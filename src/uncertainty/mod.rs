@@ -6,7 +6,7 @@
 //!
 //! | cause | file | reaches |
 //! |---|---|---|
-//! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions |
+//! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions, key/fill |
 //! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
