@@ -70,7 +70,7 @@ impl Perfect {
     pub(crate) fn of(recipe: &Recipe) -> Self {
         let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
         let (unturned, cg) = (recipe.rig.cg_unturned(&recipe.errors, recipe.tilt_deg), cg_scene(recipe));
-        let ceiling = ceiling(recipe);
+        let ceiling = ceiling_in_use(&set, ceiling(recipe));
         let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
         let to_camera = -sphere.cone.axis;
         let set_side = side(&set, None, &to_camera, &ceiling);
@@ -127,6 +127,11 @@ fn ceiling(recipe: &Recipe) -> [f64; 3] {
             scene / (gain_stops + [red_stops, 0.0, blue_stops][c]).exp2() / recipe.reflectance[c]
         }
     })
+}
+
+/// Where nothing on set reaches the ceiling, the photograph is whole, and the CG is compared as it is.
+fn ceiling_in_use(set: &Scene, ceiling: [f64; 3]) -> [f64; 3] {
+    if rays(set).iter().all(|r| is_held(&r.radiance, &ceiling)) { [f64::INFINITY; 3] } else { ceiling }
 }
 
 fn spiral(count: usize) -> impl Iterator<Item = Vector3<f64>> {

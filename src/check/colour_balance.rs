@@ -133,43 +133,58 @@ fn fov_sd_stops(pair: &Comparison, cg: &Side) -> f64 {
     (0..3).map(of_channel).fold(0.0, f64::max)
 }
 
-/// Mean radiance over the directions that both sides saw unclipped.
+/// Mean radiance over the directions that both sides saw unclipped. Each side's light is summed as it was gathered, cell
+/// by cell of its own, so that a lamp between cells counts once.
 fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Overall> {
     let grid = DirectionGrid::shared();
-    let hidden = Hidden::find(mirror, cg, rotation);
-    let (mut sum, mut used, mut steradian) = (Lights::default(), 0.0, 0.0);
+    let shared = shared_cells(mirror, cg, rotation);
+    let (mut sum, mut seen) = (Lights::default(), [0.0; 2]);
     let mut patches = vec![Lights::default(); scatter::PATCHES];
     for (cell, direction) in grid.directions.iter().enumerate() {
-        let source = rotation.map_or(*direction, |r| r.back(direction));
-        let from = if rotation.is_some() { grid.cell(&source) } else { cell };
-        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
-        let whole = 0.5 * grid.steradian[cell];
-        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
-        if !sharp || hidden.holds(cell) || beside_clipped(mirror, direction) || beside_clipped(cg, &source) {
-            continue;
+        let there = rotation.map_or(*direction, |r| r.cg_to_mirror * direction);
+        let lands = rotation.map_or(cell, |_| grid.cell(&there));
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[cell]);
+        if shared[cell] {
+            seen[0] += a.steradian;
+            add(&mut sum.mirror, &a.light);
+            add(&mut patches[scatter::patch_of(direction)].mirror, &a.light);
         }
-        if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
-            continue;
-        }
-        used += 1.0;
-        steradian += grid.steradian[cell];
-        for lights in [&mut sum, &mut patches[scatter::patch_of(direction)]] {
-            for channel in 0..3 {
-                lights.mirror[channel] += a.light[channel] / a.steradian;
-                lights.cg[channel] += b.light[channel] / b.steradian;
-            }
+        if shared[lands] {
+            seen[1] += b.steradian;
+            add(&mut sum.cg, &b.light);
+            add(&mut patches[scatter::patch_of(&there)].cg, &b.light);
         }
     }
-    if used == 0.0 {
+    if seen[0].min(seen[1]) <= 0.0 {
         return None;
     }
-    let lights = Lights { mirror: sum.mirror.map(|v| v / used), cg: sum.cg.map(|v| v / used) };
-    let mixture = |side: &Side, mean: [f64; 3]| mixture_sd_stops(side, mean.map(|v| v * steradian));
+    let lights = Lights { mirror: sum.mirror.map(|v| v / seen[0]), cg: sum.cg.map(|v| v / seen[1]) };
     Some(Overall {
         lights,
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
-        mixture_sd_stops: mixture(mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
+        mixture_sd_stops: mixture_sd_stops(mirror, sum.mirror).hypot(mixture_sd_stops(cg, sum.cg)),
     })
+}
+
+fn add(sum: &mut [f64; 3], light: &[f64; 3]) {
+    sum.iter_mut().zip(light).for_each(|(s, l)| *s += l);
+}
+
+/// The directions (of the photograph) that are seen by both sides, clipped by neither, and hidden by nothing.
+fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bool> {
+    let grid = DirectionGrid::shared();
+    let hidden = Hidden::find(mirror, cg, rotation);
+    let usable = |(cell, direction): (usize, &Vector3<f64>)| {
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let from = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
+        let seen = a.steradian.min(b.steradian) > 0.5 * grid.steradian[cell];
+        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        let clipped = a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0;
+        let beside = beside_clipped(mirror, direction) || beside_clipped(cg, &source);
+        seen && sharp && !clipped && !beside && !hidden.holds(cell)
+    };
+    grid.directions.iter().enumerate().map(usable).collect()
 }
 
 /// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
