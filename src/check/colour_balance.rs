@@ -23,11 +23,11 @@ use crate::uncertainty::{hidden, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
-const FLOOR_SD_STOPS: f64 = 0.003;
+const FLOOR_SD_STOPS: f64 = 0.002;
 
 /// What a blur of one side only does to a channel on a sphere as small as `unlike_blur` starts from (measured on made-up
 /// shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.008;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.006;
 
 /// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;

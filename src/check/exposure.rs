@@ -23,10 +23,10 @@ const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
 const ROTATED_MARGIN_DEG: f64 = 3.0;
 
 /// Error that remains on clean input.
-const FLOOR_SD_STOPS: f64 = 0.003;
+const FLOOR_SD_STOPS: f64 = 0.0015;
 
 /// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.01;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.007;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
 const USUAL_REFLECTANCE: f64 = 0.6;

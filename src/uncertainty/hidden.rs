@@ -23,7 +23,7 @@ const RIM_HALF_COSINE: f64 = 0.0;
 const DARK_FACTOR: f64 = 0.4;
 
 /// Beside such directions this factor is enough: the same thing before darker surroundings.
-const DARK_BESIDE_FACTOR: f64 = 0.6;
+const DARK_BESIDE_FACTOR: f64 = 0.45;
 
 /// Directions closer than this, rad, lie beside each other (the cells of the grid are 0.055 rad across).
 const BESIDE_RAD: f32 = 0.09;
@@ -37,7 +37,7 @@ const LIGHT_MARGIN_RAD: f64 = 0.15;
 
 /// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
 /// about this much, stops (common practice, no source).
-const ELSEWHERE_SD_STOPS: f64 = 0.1;
+const ELSEWHERE_SD_STOPS: f64 = 0.3;
 
 /// The directions that may be hidden on the photographed sphere.
 #[derive(Debug, Clone)]
