@@ -9,6 +9,9 @@ use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, large
 use crate::report::SphereRole;
 use crate::sphere::{MirrorGeometry, SphereFit, cone_of_outline};
 
+/// A lens in use blurs the rim over about this many px (1.6 px sd, of which 1.5 sd; common practice, no source).
+const RIM_BLUR_PX: f64 = 2.5;
+
 /// How far a frame's numbers can be trusted as light, beyond noise.
 #[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -133,6 +136,14 @@ impl Side {
         let view = self.view.with_horizontal_fov(horizontal_fov_deg);
         let cone = cone_of_outline(&view, &self.fit.outline)?;
         Some(MirrorGeometry::new(&view, &cone).reflect(point_px)?.direction)
+    }
+
+    /// Whether a direction is seen so far inside the rim that a lens does not mix it with what stands behind the sphere.
+    pub fn is_inside_rim(&self, direction: &Vector3<f64>) -> bool {
+        // A mirror sphere shows a direction at the sine of half of its angle to the camera, in radii.
+        let cosine = direction.dot(&self.geometry.towards_camera()).clamp(-1.0, 1.0);
+        let from_centre = ((1.0 - cosine) / 2.0).sqrt();
+        self.fit.outline.mean_radius() * (1.0 - from_centre) >= RIM_BLUR_PX
     }
 
     /// Largest part that clipped pixels give of what any patch of the cap receives.

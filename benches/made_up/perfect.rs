@@ -28,6 +28,8 @@ const CO_KEY_STOPS: f64 = 1.0 / 3.0;
 /// One lamp as one side has it.
 #[derive(Debug, Clone)]
 pub(crate) struct LampTruth {
+    /// Which lamp of the rig it is.
+    of_rig: usize,
     pub(crate) direction: Vector3<f64>,
     pub(crate) radius_deg: f64,
     pub(crate) illuminance: f64,
@@ -68,10 +70,11 @@ impl Perfect {
     pub(crate) fn of(recipe: &Recipe) -> Self {
         let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
         let (unturned, cg) = (recipe.rig.cg_unturned(&recipe.errors, recipe.tilt_deg), cg_scene(recipe));
-        let ceiling = ceiling(recipe);
+        let ceiling = ceiling_in_use(&set, ceiling(recipe));
         let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
         let to_camera = -sphere.cone.axis;
-        let (set_side, cg_side) = (side(&set, &to_camera, &ceiling), side(&cg, &to_camera, &ceiling));
+        let set_side = side(&set, None, &to_camera, &ceiling);
+        let cg_side = side(&cg, recipe.errors.missing, &to_camera, &ceiling);
         let seen = |d: &Vector3<f64>| angle_between_rad(d, &sphere.cone.axis) > sphere.cone.half_angle_rad;
         let [overall_set, overall_cg] = overall(&set, &unturned, &ceiling, &seen);
         let channel = |c: usize| stops(overall_cg[c] / luminance(overall_cg), overall_set[c] / luminance(overall_set));
@@ -124,6 +127,11 @@ fn ceiling(recipe: &Recipe) -> [f64; 3] {
             scene / (gain_stops + [red_stops, 0.0, blue_stops][c]).exp2() / recipe.reflectance[c]
         }
     })
+}
+
+/// Where nothing on set reaches the ceiling, the photograph is whole, and the CG is compared as it is.
+fn ceiling_in_use(set: &Scene, ceiling: [f64; 3]) -> [f64; 3] {
+    if rays(set).iter().all(|r| is_held(&r.radiance, &ceiling)) { [f64::INFINITY; 3] } else { ceiling }
 }
 
 fn spiral(count: usize) -> impl Iterator<Item = Vector3<f64>> {
@@ -184,14 +192,17 @@ fn illuminance(rays: &[Ray], normal: &Vector3<f64>) -> [f64; 3] {
     })
 }
 
-fn side(scene: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> SideTruth {
+/// `missing` is the lamp of the rig that the scene lacks.
+fn side(scene: &Scene, missing: Option<usize>, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> SideTruth {
     let rays = rays(scene);
     let normals = cap_normals(to_camera);
     let lit: Vec<[f64; 3]> = normals.iter().map(|n| illuminance(&rays, n)).collect();
     let (bright, dark) = extremes(&lit);
     let held_rays: Vec<Ray> = rays.iter().map(|r| Ray { radiance: held(r.radiance, ceiling), ..*r }).collect();
     let (held_bright, held_dark) = extremes(&normals.iter().map(|n| illuminance(&held_rays, n)).collect::<Vec<_>>());
-    let mut lamps: Vec<LampTruth> = scene.lights_in_camera_axes().iter().map(|l| lamp_truth(l, &rays)).collect();
+    let kept = (0..).filter(|of_rig| Some(*of_rig) != missing);
+    let lights = scene.lights_in_camera_axes();
+    let mut lamps: Vec<LampTruth> = lights.iter().zip(kept).map(|(l, of_rig)| lamp_truth(l, of_rig, &rays)).collect();
     lamps.sort_by(|a, b| b.illuminance.total_cmp(&a.illuminance));
     SideTruth {
         lamps,
@@ -206,10 +217,11 @@ fn extremes(lit: &[[f64; 3]]) -> (f64, f64) {
     (levels().fold(0.0, f64::max), levels().fold(f64::INFINITY, f64::min))
 }
 
-fn lamp_truth(lamp: &DiscLight, rays: &[Ray]) -> LampTruth {
+fn lamp_truth(lamp: &DiscLight, of_rig: usize, rays: &[Ray]) -> LampTruth {
     let rgb = lamp.illuminance();
     let total = luminance(illuminance(rays, &lamp.direction));
     LampTruth {
+        of_rig,
         direction: lamp.direction,
         radius_deg: lamp.angular_radius_rad.to_degrees(),
         illuminance: luminance(rgb),
@@ -233,35 +245,43 @@ fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
     inside.chain(rim).collect()
 }
 
-/// The largest angle between keys that belong together. Lamps keep their order on both sides but for one left out.
+/// The largest angle between a key of either side and the same lamp of the other.
 fn direction_error(set: &SideTruth, cg: &SideTruth) -> f64 {
     let keys = |side: &SideTruth| {
         let limit = side.lamps.first().map_or(0.0, |k| k.illuminance) * (-CO_KEY_STOPS).exp2();
-        side.lamps.iter().filter(|l| l.illuminance >= limit).count()
+        side.lamps.iter().filter(|l| l.illuminance >= limit).map(|l| l.of_rig).collect::<Vec<_>>()
     };
-    let count = keys(set).max(keys(cg)).min(set.lamps.len()).min(cg.lamps.len());
-    let angle = |i: usize| angle_between_rad(&set.lamps[i].direction, &cg.lamps[i].direction).to_degrees();
-    (0..count).map(angle).fold(0.0, f64::max)
+    let direction =
+        |side: &SideTruth, of_rig: usize| side.lamps.iter().find(|l| l.of_rig == of_rig).map(|l| l.direction);
+    let angle = |of_rig: usize| Some(angle_between_rad(&direction(set, of_rig)?, &direction(cg, of_rig)?).to_degrees());
+    keys(set).into_iter().chain(keys(cg)).filter_map(angle).fold(0.0, f64::max)
 }
 
-/// Share of the lamp that only the set has: the first whose illuminance has no equal in the CG's order.
+/// Share of the lamp that only the set has.
 fn missing_share(set: &SideTruth, cg: &SideTruth) -> f64 {
-    let gain = cg.lamps[0].illuminance / set.lamps[0].illuminance;
-    let same = |i: usize| {
-        cg.lamps.get(i).is_some_and(|c| (c.illuminance / set.lamps[i].illuminance / gain).log2().abs() < 0.3)
-    };
-    (0..set.lamps.len()).find(|i| !same(*i)).map_or(0.0, |i| set.lamps[i].share)
+    let lost = |l: &&LampTruth| cg.lamps.iter().all(|c| c.of_rig != l.of_rig);
+    set.lamps.iter().find(lost).map_or(0.0, |l| l.share)
 }
 
-/// Mean radiance of both sides over all directions that the sphere shows and the photograph holds.
+/// Mean radiance of both sides over all directions that the sphere shows and the photograph holds. Lamps are summed on
+/// points of their own: an even spread of directions meets a small one by chance.
 fn overall(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<f64>) -> bool) -> [[f64; 3]; 2] {
+    let (ours, theirs) = (set.lights_in_camera_axes(), cg.lights_in_camera_axes());
+    let in_any = |d: &Vector3<f64>, lamps: &[DiscLight]| {
+        lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad)
+    };
+    let even = 4.0 * PI / (4 * DIRECTIONS) as f64;
+    let between = spiral(4 * DIRECTIONS).filter(|d| !in_any(d, &ours) && !in_any(d, &theirs)).map(|d| (d, even));
+    let in_ours = ours.iter().flat_map(lamp_rays).map(|r| (r.direction, r.steradian));
+    let in_theirs = theirs.iter().flat_map(lamp_rays).map(|r| (r.direction, r.steradian));
+    let in_theirs = in_theirs.filter(|(d, _)| !in_any(d, &ours));
     let mut sums = [[0.0; 3]; 2];
-    for direction in spiral(4 * DIRECTIONS).filter(seen) {
-        let (ours, theirs) = (set.radiance(&direction), cg.radiance(&direction));
-        if is_held(&ours, ceiling) && is_held(&theirs, ceiling) {
+    for (direction, steradian) in between.chain(in_ours).chain(in_theirs).filter(|(d, _)| seen(d)) {
+        let (a, b) = (set.radiance(&direction), cg.radiance(&direction));
+        if is_held(&a, ceiling) && is_held(&b, ceiling) {
             for c in 0..3 {
-                sums[0][c] += ours[c];
-                sums[1][c] += theirs[c];
+                sums[0][c] += a[c] * steradian;
+                sums[1][c] += b[c] * steradian;
             }
         }
     }

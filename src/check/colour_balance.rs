@@ -1,6 +1,6 @@
 //! `colour-balance`: is the light the same colour?
 
-use std::f64::consts::LN_2;
+use std::f64::consts::{LN_2, SQRT_2};
 
 use nalgebra::Vector3;
 use serde_json::Value;
@@ -18,18 +18,20 @@ use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
 use crate::uncertainty::colour::{difference_sd, temperature_doubt};
-use crate::uncertainty::{blind_cone, scatter, tone_curve};
+use crate::uncertainty::hidden::Hidden;
+use crate::uncertainty::{hidden, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
-const FLOOR_SD_STOPS: f64 = 0.003;
+const FLOOR_SD_STOPS: f64 = 0.002;
 
 /// What a blur of one side only does to a channel on a sphere as small as `unlike_blur` starts from (measured on made-up
 /// shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.008;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.006;
 
-/// Directions this close to a clipped light's edge are left out (two pixels on a sphere of 40 px radius).
+/// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;
+const CLIPPED_MARGIN_PX: f64 = 3.5;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
@@ -91,7 +93,8 @@ impl Check for ColourBalance {
 
 fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
-    let reflectance = pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
+    // One channel against another: each has a tint of its own.
+    let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     let curve = tone_curve::channel_sd_stops(trust);
     let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
@@ -100,7 +103,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (scatter, "the two spheres differ from direction to direction"),
         (UNLIKE_BLUR_SD_STOPS * scatter::unlike_blur(radius_px), "the sphere is small and blurred"),
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
-        (blind_cone::hidden_channel_sd_stops(pair.hidden_fraction()), "part of the sphere may be hidden"),
+        (hidden::channel_sd_stops(&pair.hidden()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
         (curve, curve_words(trust)),
         (white, "the camera balanced its white by itself"),
@@ -130,46 +133,65 @@ fn fov_sd_stops(pair: &Comparison, cg: &Side) -> f64 {
     (0..3).map(of_channel).fold(0.0, f64::max)
 }
 
-/// Mean radiance over the directions that both sides saw unclipped.
+/// Mean radiance over the directions that both sides saw unclipped. Each side's light is summed as it was gathered, cell
+/// by cell of its own, so that a lamp between cells counts once.
 fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Overall> {
     let grid = DirectionGrid::shared();
-    let (mut sum, mut used, mut steradian) = (Lights::default(), 0.0, 0.0);
+    let shared = shared_cells(mirror, cg, rotation);
+    let (mut sum, mut seen) = (Lights::default(), [0.0; 2]);
     let mut patches = vec![Lights::default(); scatter::PATCHES];
     for (cell, direction) in grid.directions.iter().enumerate() {
-        let source = rotation.map_or(*direction, |r| r.back(direction));
-        let from = if rotation.is_some() { grid.cell(&source) } else { cell };
-        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
-        let whole = 0.5 * grid.steradian[cell];
-        if beside_clipped(mirror, direction) || beside_clipped(cg, &source) {
-            continue;
+        let there = rotation.map_or(*direction, |r| r.cg_to_mirror * direction);
+        let lands = rotation.map_or(cell, |_| grid.cell(&there));
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[cell]);
+        if shared[cell] {
+            seen[0] += a.steradian;
+            add(&mut sum.mirror, &a.light);
+            add(&mut patches[scatter::patch_of(direction)].mirror, &a.light);
         }
-        if a.steradian <= whole || b.steradian <= whole || a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0 {
-            continue;
-        }
-        used += 1.0;
-        steradian += grid.steradian[cell];
-        for lights in [&mut sum, &mut patches[scatter::patch_of(direction)]] {
-            for channel in 0..3 {
-                lights.mirror[channel] += a.light[channel] / a.steradian;
-                lights.cg[channel] += b.light[channel] / b.steradian;
-            }
+        if shared[lands] {
+            seen[1] += b.steradian;
+            add(&mut sum.cg, &b.light);
+            add(&mut patches[scatter::patch_of(&there)].cg, &b.light);
         }
     }
-    if used == 0.0 {
+    if seen[0].min(seen[1]) <= 0.0 {
         return None;
     }
-    let lights = Lights { mirror: sum.mirror.map(|v| v / used), cg: sum.cg.map(|v| v / used) };
-    let mixture = |side: &Side, mean: [f64; 3]| mixture_sd_stops(side, mean.map(|v| v * steradian));
+    let lights = Lights { mirror: sum.mirror.map(|v| v / seen[0]), cg: sum.cg.map(|v| v / seen[1]) };
     Some(Overall {
         lights,
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
-        mixture_sd_stops: mixture(mirror, lights.mirror).hypot(mixture(cg, lights.cg)),
+        mixture_sd_stops: mixture_sd_stops(mirror, sum.mirror).hypot(mixture_sd_stops(cg, sum.cg)),
     })
+}
+
+fn add(sum: &mut [f64; 3], light: &[f64; 3]) {
+    sum.iter_mut().zip(light).for_each(|(s, l)| *s += l);
+}
+
+/// The directions (of the photograph) that are seen by both sides, clipped by neither, and hidden by nothing.
+fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bool> {
+    let grid = DirectionGrid::shared();
+    let hidden = Hidden::find(mirror, cg, rotation);
+    let usable = |(cell, direction): (usize, &Vector3<f64>)| {
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let from = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
+        let seen = a.steradian.min(b.steradian) > 0.5 * grid.steradian[cell];
+        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        let clipped = a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0;
+        let beside = beside_clipped(mirror, direction) || beside_clipped(cg, &source);
+        seen && sharp && !clipped && !beside && !hidden.holds(cell)
+    };
+    grid.directions.iter().enumerate().map(usable).collect()
 }
 
 /// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
 fn beside_clipped(side: &Side, direction: &Vector3<f64>) -> bool {
-    let reach = |l: &Light| (l.reach_rad + CLIPPED_MARGIN_RAD).cos();
+    // In the middle of a sphere of r px one px is 2/r rad.
+    let margin = (CLIPPED_MARGIN_PX * 2.0 / side.fit.outline.mean_radius().max(2.0)).max(CLIPPED_MARGIN_RAD);
+    let reach = |l: &Light| (l.reach_rad + margin).min(std::f64::consts::PI).cos();
     side.lights.all.iter().any(|l| l.clipped && l.direction.dot(direction) > reach(l))
 }
 
@@ -188,7 +210,7 @@ fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
 /// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
 fn mixture_sd_stops(side: &Side, total: [f64; 3]) -> f64 {
     let moved = |light: &Light, channel: usize| {
-        let relative = light.illuminance.sd / light.illuminance.value.max(1e-30);
+        let relative = light.flux_sd / light.illuminance.value.max(1e-30);
         let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
         let tint =
             of(light.illuminance_rgb[channel], total[channel]) - of(luminance(light.illuminance_rgb), luminance(total));

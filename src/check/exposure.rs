@@ -3,11 +3,12 @@
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::lights::Light;
 use crate::pairing::pair_lights;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, cap_mean_rgb, patch_light};
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, Source, cap_mean_rgb, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
 use crate::side::{Side, Trust};
+use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::scatter::{unlike_blur, weighted_median};
 use crate::uncertainty::{patch, tone_curve};
 use crate::units::{Estimate, Stops};
@@ -22,10 +23,10 @@ const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
 const ROTATED_MARGIN_DEG: f64 = 3.0;
 
 /// Error that remains on clean input.
-const FLOOR_SD_STOPS: f64 = 0.003;
+const FLOOR_SD_STOPS: f64 = 0.0015;
 
 /// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.02;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.007;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
 const USUAL_REFLECTANCE: f64 = 0.6;
@@ -131,12 +132,19 @@ pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rota
     let theirs = cg.image.map.smoothed(COMPARISON_FWHM_DEG);
     let extra = if rotation.is_some() { ROTATED_MARGIN_DEG } else { 0.0 };
     let margin = (LIGHT_MARGIN_DEG + extra).to_radians();
+    let hidden = Hidden::find(mirror, cg, rotation);
     let mut shared = Vec::new();
     for (cell, direction) in grid.directions.iter().enumerate() {
         let source = rotation.map_or(*direction, |r| r.back(direction));
         let other = if rotation.is_some() { grid.cell(&source) } else { cell };
         let (Some(a), Some(b)) = (ours[cell], theirs[other]) else { continue };
-        let usable = a.clipped < 0.01 && b.clipped < 0.01 && above_noise(mirror, &a) && above_noise(cg, &b);
+        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        let usable = sharp
+            && !hidden.holds(cell)
+            && a.clipped < 0.01
+            && b.clipped < 0.01
+            && above_noise(mirror, &a)
+            && above_noise(cg, &b);
         if usable && !mirror.lights.covers(direction, margin) && !cg.lights.covers(&source, margin) {
             shared.push(SharedDirection { mirror: a, cg: b, steradian: grid.steradian[cell] });
         }
@@ -193,13 +201,28 @@ fn usual_luminance(side: &Side) -> f64 {
 /// One sd of the difference of the patches' mean illuminance, beside what is common to all numbers.
 fn illuminance_sd(pair: &Comparison, cg: &Side) -> f64 {
     let facing = |side: &Side| patch::illuminance_sd_stops(side, &side.geometry.towards_camera());
-    facing(&pair.mirror).hypot(facing(cg)).hypot(pair.hidden_sd_stops())
+    facing(&pair.mirror).hypot(facing(cg)).hypot(hidden_sd_stops(pair, cap_mean))
+}
+
+/// How far a number of the photographed light moves were that as the CG has it where something may stand before the
+/// sphere.
+fn hidden_sd_stops(pair: &Comparison, number: impl Fn(&Side, &[Source]) -> f64) -> f64 {
+    let hidden = pair.hidden();
+    if hidden.is_empty() {
+        return 0.0;
+    }
+    let undone = number(&pair.mirror, &hidden.sources(&pair.mirror));
+    Stops::from_ratio(undone, number(&pair.mirror, &pair.mirror.sources)).map_or(0.0, |s| s.0.abs())
+}
+
+/// Mean luminance × sr of patches over the cap.
+fn cap_mean(side: &Side, sources: &[Source]) -> f64 {
+    crate::colour::luminance(cap_mean_rgb(sources, &side.geometry.towards_camera()))
 }
 
 /// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
 pub(crate) fn illuminance_stops(mirror: &Side, cg: &Side) -> Option<f64> {
-    let mean = |side: &Side| crate::colour::luminance(cap_mean_rgb(&side.sources, &side.geometry.towards_camera()));
-    Stops::from_ratio(mean(cg), mean(mirror)).map(|s| s.0)
+    Stops::from_ratio(cap_mean(cg, &cg.sources), cap_mean(mirror, &mirror.sources)).map(|s| s.0)
 }
 
 fn details(finding: &mut Finding, pair: &Comparison) {
@@ -213,7 +236,8 @@ fn details(finding: &mut Finding, pair: &Comparison) {
         let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
         if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
             let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
-            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(pair.hidden_sd_stops());
+            let hidden = hidden_sd_stops(pair, |_, sources| patch_light(sources, &extremes.dark_normal).luminance);
+            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(hidden);
             put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, sd));
         }
     }

@@ -1,19 +1,20 @@
 //! `highlight-direction`: does the key come from the same side?
 
-use std::f64::consts::PI;
+use std::f64::consts::{LN_2, PI};
 
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
-use crate::lights::{CO_KEY_STOPS, Light};
+use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
+use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::scatter::weighted_median;
-use crate::uncertainty::{optics, outline};
+use crate::uncertainty::{optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch.
@@ -24,6 +25,10 @@ const WEAK_PARTNER: f64 = 0.25;
 
 /// Surroundings of a light are looked at out to about this angle from its edge.
 const RING_RAD: f64 = 0.12;
+
+/// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
+const HIDING_RAD: f64 = 0.3;
+const HIDING_PART: f64 = 0.2;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -55,9 +60,12 @@ impl Check for HighlightDirection {
         // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
         let cg = &pair.cg;
         let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
-        list_lights(&mut finding.detail, &pairing, &pair.mirror, cg);
+        let pull_share = pair.likeness(cg).share();
+        list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
-            Some((mirror_key, cg_key)) => key_finding(&mut finding, pair, cg, mirror_key, cg_key),
+            Some((mirror_key, cg_key)) => {
+                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share)
+            }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
@@ -86,11 +94,16 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
     worst.map_or(Some((mirror_key, cg_key)), |p| Some((&mirror.lights.all[p.0], &cg.lights.all[p.1])))
 }
 
-fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: &Light, cg_key: &Light) {
-    let error = pair_error(&pair.mirror, mirror_key, cg, cg_key);
+fn key_finding(
+    finding: &mut Finding,
+    (mirror, cg): (&Side, &Side),
+    (mirror_key, cg_key): (&Light, &Light),
+    pull_share: f64,
+) {
+    let error = pair_error(mirror, mirror_key, cg, cg_key, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
-    let doubt = if pair.mirror.view.is_assumed() || cg.view.is_assumed() {
+    let doubt = if mirror.view.is_assumed() || cg.view.is_assumed() {
         "the field of view is not known; give focal length and sensor"
     } else {
         "the spheres' outlines or highlights are not sharp enough"
@@ -98,12 +111,12 @@ fn key_finding(finding: &mut Finding, pair: &Comparison, cg: &Side, mirror_key: 
     settle(finding, error.angle_deg, doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
-        Verdict::Unsure if pair.mirror.view.is_assumed() || cg.view.is_assumed() => {
+        Verdict::Unsure if mirror.view.is_assumed() || cg.view.is_assumed() => {
             finding.remedy = "give focal length and sensor of both cameras in the sheet".to_owned();
         }
         _ => {}
     }
-    if pair.mirror.lights.no_single_key() || cg.lights.no_single_key() {
+    if mirror.lights.no_single_key() || cg.lights.no_single_key() {
         finding.detail.insert("no_single_key".to_owned(), true.into());
         let note =
             format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
@@ -138,12 +151,16 @@ fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
     (total > 0.0).then(|| sum.try_normalize(1e-15).map(|d| (d, sum.norm() / total))).flatten()
 }
 
-/// Angle, azimuth and elevation of CG minus mirror with their uncertainties.
-fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light) -> PairError {
+/// Angle, azimuth and elevation of CG minus mirror with their uncertainties. `pull_share` of what uneven surroundings
+/// do to each does not cancel.
+fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, pull_share: f64) -> PairError {
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
     let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
-    let cov =
-        outline::direction_cov(mirror, mirror_light) + outline::direction_cov(cg, cg_light) + fov * fov.transpose();
+    let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
+    let cov = outline::direction_cov_beside_pull(mirror, mirror_light)
+        + outline::direction_cov_beside_pull(cg, cg_light)
+        + isotropic_cov(b, pull_rad)
+        + fov * fov.transpose();
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
     let along = (b - a).try_normalize(1e-9).map_or(rms, |t| (t.transpose() * cov * t)[(0, 0)].max(0.0).sqrt());
@@ -207,8 +224,8 @@ impl ChordAngle for f64 {
     }
 }
 
-fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, mirror: &Side, cg: &Side) {
-    let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c)).collect();
+fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) {
+    let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c, pull_share)).collect();
     detail.insert("lights".to_owned(), pairs.into());
     detail.insert(
         "missing_in_cg".to_owned(),
@@ -217,9 +234,9 @@ fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, mirror: &Side
     detail.insert("extra_in_cg".to_owned(), pairing.only_cg.iter().map(|i| light_entry(&cg.lights.all[*i])).collect());
 }
 
-fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize) -> Value {
+fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize, pull_share: f64) -> Value {
     let (a, b) = (&mirror.lights.all[m], &cg.lights.all[c]);
-    let error = pair_error(mirror, a, cg, b);
+    let error = pair_error(mirror, a, cg, b, pull_share);
     let mut entry = Map::new();
     entry.insert("mirror_light".to_owned(), (m + 1).into());
     entry.insert("cg_light".to_owned(), (c + 1).into());
@@ -228,7 +245,7 @@ fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize) -> Value {
     put(&mut entry, "elevation_error_deg", error.elevation_deg);
     if let Some(stops) = Stops::from_ratio(b.illuminance.value, a.illuminance.value) {
         let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
-        let sd = relative(a).hypot(relative(b)) / std::f64::consts::LN_2;
+        let sd = relative(a).hypot(relative(b)) / LN_2;
         put(&mut entry, "illuminance_error_stops", Estimate::new(stops.0, sd));
     }
     Value::Object(entry)
@@ -252,26 +269,48 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     let missing = pairing.only_mirror.iter().filter(lost);
     let missing = missing.map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
     let extra = pairing.only_cg.iter().filter(added).map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
+    let hidden = pair.hidden();
     for (light, what, verb) in missing.chain(extra) {
-        let (low, high) = (light.share.value - 2.0 * light.share.sd, light.share.value + 2.0 * light.share.sd);
-        if high < UNPAIRED_SHARE {
+        let side = if verb == "add" { mirror } else { cg };
+        let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
+        let (low, high) = (light.share.value - 2.0 * share_sd, light.share.value + 2.0 * share_sd);
+        // What is clipped gives at least its share, and nobody knows how much more.
+        if high < UNPAIRED_SHARE && !light.clipped {
             continue;
         }
         let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
         let place = format!("azimuth {azimuth:.0} deg, elevation {elevation:.0} deg");
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
-        if low >= UNPAIRED_SHARE {
+        let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
+        if low >= UNPAIRED_SHARE && !behind_something {
             finding.verdict = Verdict::Mismatch;
             push(&mut finding.remedy, &format!("{verb} the light at {place}"));
         } else if finding.verdict == Verdict::Match {
             finding.verdict = Verdict::Unsure;
         }
         push(&mut finding.reason, &reason);
+        if behind_something {
+            push(&mut finding.reason, "on the photographed sphere something dark may hide it");
+        }
     }
     if !pairing.pairs.is_empty() || finding.value.is_some() {
         finding.detail.insert("pairs_over_deg_count_as_unpaired".to_owned(), MAX_PAIR_DEG.into());
     }
+}
+
+/// What an unknown tone curve does to a light's share of what a surface facing it receives.
+fn share_curve_sd(side: &Side, light: &Light) -> f64 {
+    let share = light.share.value.clamp(1e-6, 1.0 - 1e-6);
+    // A uniform disc of radius ρ gives π L sin² ρ, everything else about π times its mean luminance.
+    let over_rest = share / (1.0 - share) / light.reach_rad.sin().powi(2).max(1e-9);
+    let stops = tone_curve::contrast_sd_stops(side.trust, over_rest.log2());
+    share * (1.0 - share) * (LN_2 * stops).min(1.0)
+}
+
+/// Something dark stands where the photographed sphere would show the light, or beside it.
+fn may_be_hidden(hidden: &Hidden, light: &Light, direction: &Vector3<f64>) -> bool {
+    hidden.part_about(direction, light.reach_rad + HIDING_RAD) > HIDING_PART
 }
 
 /// The other side shows something there that gives at least [`WEAK_PARTNER`] of what the light does above its
@@ -286,6 +325,10 @@ fn shows(other: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
     for sample in samples() {
         let cosine = sample.direction.dot(direction);
         if cosine >= inner {
+            if sample.clipped {
+                // At the recording's ceiling it may be as strong as anything.
+                return true;
+            }
             flux += f64::from(sample.luminance) * sample.steradian;
             steradian += sample.steradian;
         } else if cosine > outer {

@@ -3,11 +3,11 @@
 use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
-use crate::radiance::patch_light;
+use crate::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, clipping, tone_curve};
+use crate::uncertainty::{blind_cone, clipping, outline, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -63,20 +63,42 @@ pub(crate) fn difference_stops(mirror: &Side, cg: &Side) -> Option<f64> {
 pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
     let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
+    guess.hypot(beside_filled_sd_stops(side))
+}
+
+/// The same without what is filled in.
+fn beside_filled_sd_stops(side: &Side) -> f64 {
     let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
-    let parts = [guess, FLOOR_SD_STOPS, curve, key_sd_stops(side)];
-    parts.iter().map(|p| p * p).sum::<f64>().sqrt()
+    FLOOR_SD_STOPS.hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
+}
+
+/// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.
+fn outline_sd_stops(side: &Side) -> f64 {
+    let Some(e) = side.extremes else { return 0.0 };
+    let at = |sources: &[Source], normal: &Vector3<f64>| patch_light(sources, normal).luminance;
+    let stops = |sources: &[Source]| Stops::from_ratio(at(sources, &e.bright_normal), at(sources, &e.dark_normal));
+    outline::light_sd(side, |sources| stops(sources).map(|s| s.0))
+}
+
+/// What filled-in directions do to the difference: they are filled in alike on both sides.
+fn filled_sd_stops(pair: &Comparison, sides: [&Side; 2]) -> f64 {
+    let [Some(a), Some(b)] = sides.map(|side| side.extremes) else { return 0.0 };
+    let part = |a: &PatchLight, b: &PatchLight| blind_cone::filled_part(a).max(blind_cone::filled_part(b));
+    let sd = pair.likeness(sides[1]).filled_sd_stops(blind_cone::FILL_SD_STOPS);
+    sd * part(&a.dark, &b.dark).hypot(part(&a.bright, &b.bright))
 }
 
 /// What the key's own uncertainty does to the brightest patch.
 fn key_sd_stops(side: &Side) -> f64 {
     let Some(key) = side.lights.key() else { return 0.0 };
-    key.share.value * key.illuminance.sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
+    key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
 }
 
 fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let curve = pair.mirror.trust.tone_curve || pair.cg.trust.view_transform;
-    let own = ratio_sd_stops(&pair.mirror).hypot(ratio_sd_stops(&pair.cg));
+    let sides = [&pair.mirror, &pair.cg];
+    let beside = sides.map(beside_filled_sd_stops);
+    let own = filled_sd_stops(pair, sides).hypot(beside[0]).hypot(beside[1]);
     let why = if curve {
         "an 8-bit camera file has an unknown tone curve; give a raw-developed linear frame or a bracket"
     } else {
@@ -87,12 +109,23 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
         (own, why),
         (limiting_sd_stops(pair), "the photograph clips light of a few pixels, where blur decides how much is lost"),
         (
-            pair.hidden_sd_stops(),
+            hidden_sd_stops(pair),
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
         ),
         (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
+}
+
+/// How far the photographed ratio moves were the light as the CG has it where something may stand before the sphere.
+fn hidden_sd_stops(pair: &Comparison) -> f64 {
+    let hidden = pair.hidden();
+    if hidden.is_empty() {
+        return 0.0;
+    }
+    let undone = extremes(&hidden.sources(&pair.mirror), &pair.mirror.geometry.towards_camera());
+    let stops = undone.and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance));
+    stops.zip(ratio_stops(&pair.mirror)).map_or(0.0, |(undone, seen)| (undone.0 - seen).abs())
 }
 
 /// What limiting the CG to the photograph's ceiling may do wrong.
@@ -114,7 +147,8 @@ fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     let sd = finding.value_sd.unwrap_or(0.0);
     put(&mut finding.detail, "same_patches_stops", Estimate::new((cg_stops - mirror_stops).0, sd));
     if let Some(stops) = ratio_stops(&pair.mirror) {
-        put(&mut finding.detail, "mirror_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.mirror)));
+        let sd = ratio_sd_stops(&pair.mirror).hypot(limiting_sd_stops(pair)).hypot(hidden_sd_stops(pair));
+        put(&mut finding.detail, "mirror_key_fill_stops", Estimate::new(stops, sd));
     }
     if let Some(stops) = ratio_stops(&pair.cg) {
         put(&mut finding.detail, "cg_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.cg)));

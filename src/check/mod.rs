@@ -28,7 +28,9 @@ use crate::report::{Finding, Verdict};
 use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, optics};
+use crate::uncertainty::hidden::Hidden;
+use crate::uncertainty::likeness::Likeness;
+use crate::uncertainty::optics;
 use crate::units::Estimate;
 
 /// Two sides of one mirror, ready to be compared.
@@ -70,14 +72,16 @@ impl Comparison {
         self
     }
 
-    /// Fraction of all directions that something before the photographed sphere may hide.
-    pub fn hidden_fraction(&self) -> f64 {
-        blind_cone::hidden_fraction(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
+    /// The directions that something before the photographed sphere may hide.
+    pub fn hidden(&self) -> Hidden {
+        Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
     }
 
-    /// What that does to patches, one sd in stops.
-    pub fn hidden_sd_stops(&self) -> f64 {
-        blind_cone::hidden_sd_stops(self.hidden_fraction())
+    /// How alike the surroundings of the two spheres are, seen from the camera.
+    pub fn likeness(&self, cg: &Side) -> Likeness {
+        let shared = exposure::shared_directions(&self.mirror, cg, None);
+        let levels = shared.iter().map(|s| ([s.mirror.luminance.log2(), s.cg.luminance.log2()], s.steradian));
+        Likeness::of(&levels.collect::<Vec<_>>())
     }
 
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range

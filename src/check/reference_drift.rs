@@ -8,6 +8,9 @@ use crate::units::{Estimate, Stops};
 
 pub use super::docs::reference_drift::DOC;
 
+/// One click of a camera's dial, stops (common practice, no source).
+const UNMEASURED_SD_STOPS: f64 = 1.0 / 3.0;
+
 /// What is known about the sphere frame as a reference for the plate.
 #[derive(Debug, Clone)]
 pub struct Reference {
@@ -103,13 +106,13 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
 
 /// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.
 /// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
-/// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be as
-/// large as what is tolerated.
+/// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be a
+/// click of the camera's dial.
 pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
     let drift = match &reference.drift {
         None => return (0.0, 0.0),
         Some(DriftOutcome::NotMeasurable(_)) => {
-            return (tolerances.reference_drift.stops, 0.5 * tolerances.colour.stops);
+            return (UNMEASURED_SD_STOPS, 0.5 * tolerances.colour.stops);
         }
         Some(DriftOutcome::Measured(drift)) => drift,
     };

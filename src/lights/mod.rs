@@ -38,6 +38,8 @@ pub struct Light {
     pub direction: Vector3<f64>,
     /// Covariance of the direction's two tangent components (see `sphere::tangents`) from the picture alone, rad².
     pub picture_sd_rad: f64,
+    /// The part of it that uneven surroundings cause, rad.
+    pub pull_sd_rad: f64,
     /// Radius of the uniform disc of the same second moment, degrees, or why it is unresolved.
     pub angular_radius_deg: Result<Estimate, &'static str>,
     /// Radius of the disc of the core's luminance that gives the same flux, rad; a working size even where the
@@ -45,7 +47,9 @@ pub struct Light {
     pub reach_rad: f64,
     /// Luminance × sr on a plane facing the light.
     pub illuminance: Estimate,
-    /// The same per channel, working space.
+    /// One sd of what its place in the picture sends, its own light and what lies behind together.
+    pub flux_sd: f64,
+    /// `illuminance` per channel, working space.
     pub illuminance_rgb: [f64; 3],
     /// Share of what a plane facing the light receives.
     pub share: Estimate,
@@ -196,9 +200,11 @@ fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: 
     Light {
         direction: m.direction,
         picture_sd_rad: footprint.direction_sd_rad(),
+        pull_sd_rad: footprint.pull_sd_rad(),
         angular_radius_deg: angular_radius(m, &footprint),
         reach_rad: footprint.reach_rad(),
         illuminance,
+        flux_sd: footprint.flux_sd(),
         illuminance_rgb: m.illuminance_rgb,
         share: share(&illuminance, &around, &footprint),
         clipped: m.clipped,

@@ -139,9 +139,26 @@ impl DirectionMap {
     /// surroundings. Empty when nothing was seen at all.
     pub fn completed(&self) -> Vec<Source> {
         let grid = DirectionGrid::shared();
-        let fill = fill_gaps(&self.smoothed(COMPARISON_FWHM_DEG), grid);
-        self.cells.iter().enumerate().filter_map(|(i, cell)| source(cell, grid, i, fill[i]?)).collect()
+        let smoothed = self.smoothed(COMPARISON_FWHM_DEG);
+        let fill = fill_gaps(&smoothed, grid);
+        let inside = |i: usize| smoothed[i].is_some_and(|s| s.coverage >= SEEN_ALL_ROUND);
+        let one = |(i, cell): (usize, &MapCell)| {
+            if inside(i) { whole_source(cell, grid, i) } else { source(cell, grid, i, fill[i]?) }
+        };
+        self.cells.iter().enumerate().filter_map(one).collect()
     }
+}
+
+/// Where this much of the blur's weight about a cell was seen, nothing is missing there.
+const SEEN_ALL_ROUND: f64 = 0.95;
+
+/// A cell among cells that were all seen: its light as it was gathered. Points fall unevenly, and what one cell lacks its
+/// neighbours have; topping it up would count a lamp's light twice.
+fn whole_source(cell: &MapCell, grid: &DirectionGrid, index: usize) -> Option<Source> {
+    let y = luminance(cell.light);
+    let direction = cell.moment.try_normalize(0.0).unwrap_or(grid.directions[index]);
+    let clipped = if cell.steradian > 0.0 { y * cell.clipped_steradian / cell.steradian } else { 0.0 };
+    y.is_finite().then_some(Source { direction, light: cell.light, luminance: y, filled: 0.0, clipped })
 }
 
 /// One cell as a source. A cell seen in part is scaled up to its full solid angle with its own mean where at least

@@ -94,6 +94,15 @@ impl Footprint {
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 
+    /// One sd of what the light's place in the picture sends, whatever of it is the light's own and whatever lies behind:
+    /// noise, edge, what the sphere does not show.
+    pub(crate) fn flux_sd(&self) -> f64 {
+        let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
+        let cut = 0.5 * self.unseen_fraction * self.illuminance;
+        let parts = [self.noise(), edge * self.illuminance, cut];
+        parts.iter().map(|p| p * p).sum::<f64>().sqrt()
+    }
+
     /// One sd of a channel against the others, relative: noise and half of the edge error; the rest is common to all.
     pub(crate) fn channel_sd(&self) -> f64 {
         let edge = 0.5 * (EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt());
@@ -113,8 +122,12 @@ impl Footprint {
         let centroid = CENTROID_SD_PX / self.px_per_cell * self.cell_rad;
         let few_cells = 0.25 * self.cell_rad * self.concentration.sqrt();
         let lopsided = if self.clipped { CLIPPED_CENTROID_FRACTION * (self.steradian / PI).sqrt() } else { 0.0 };
-        let pulled = 0.5 * self.relative_behind() * (self.zone_steradian / PI).sqrt();
-        [centroid, few_cells, lopsided, pulled].iter().map(|p| p * p).sum::<f64>().sqrt()
+        [centroid, few_cells, lopsided, self.pull_sd_rad()].iter().map(|p| p * p).sum::<f64>().sqrt()
+    }
+
+    /// The part of it that surroundings brighter on one side cause.
+    pub(crate) fn pull_sd_rad(&self) -> f64 {
+        0.5 * self.relative_behind() * (self.zone_steradian / PI).sqrt()
     }
 
     /// One sd of the radius (rad) of a uniform disc of the measured second moment. Blur adds 4 σ² to the square of the

@@ -6,14 +6,16 @@
 //!
 //! | cause | file | reaches |
 //! |---|---|---|
-//! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions |
+//! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions, key/fill |
 //! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
-//! | directions not shown or hidden | [`blind_cone`] | patches, key/fill, colour |
+//! | directions not shown | [`blind_cone`] | patches, key/fill |
+//! | what stands before the sphere | [`hidden`] | patches, key/fill, exposure, colour, lights of one side only |
 //! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
 //! | sphere's reflectance | [`reflectance`] | exposure, colour |
 //! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
+//! | what both sides do alike | [`likeness`] | takes from directions and key/fill what cancels between the sides |
 //! | several patches of the sky that should agree | [`scatter`] | colour |
 //!
 //! The drift of the reference is in `check::reference_drift`, which measures it.
@@ -21,7 +23,9 @@
 pub mod blind_cone;
 pub mod clipping;
 pub mod colour;
+pub mod hidden;
 pub(crate) mod light;
+pub mod likeness;
 pub mod optics;
 pub mod outline;
 pub mod patch;

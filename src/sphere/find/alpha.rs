@@ -29,6 +29,13 @@ const STEPS_PER_PX: f64 = 8.0;
 const LEAST_SEEN: f64 = 0.5;
 /// Edge error that remains on perfect coverage (filters wider than a pixel), px.
 const FLOOR_SD_PX: f64 = 0.01;
+/// Variance per axis of what smooths coverage as it is read: a pixel's own square (1/12 px²), and the triangle of
+/// bilinear reading (1/6 px²).
+const READ_VARIANCE_PX2: f64 = 1.0 / 12.0 + 1.0 / 6.0;
+/// Render filters are wider than a pixel's square by an unknown part of this, px² per axis (common practice, no source).
+const FILTER_VARIANCE_SD_PX2: f64 = 0.15;
+/// Radius error that all lines share beside it (steps of the reading, samples of the renderer), px.
+const COMMON_SD_PX: f64 = 0.002;
 /// Smallest sphere, px.
 const SMALLEST_RADIUS_PX: f64 = 6.0;
 
@@ -48,7 +55,10 @@ pub(crate) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
         return None;
     }
     let edge_sd_px = scatter_px(view, &cone, &crossings).max(FLOOR_SD_PX);
-    let covariance = covariance(view, &cone, &crossings, edge_sd_px)?;
+    let mut covariance = covariance(view, &cone, &crossings, edge_sd_px)?;
+    // All lines have the filter in common.
+    let common_px = drawn_in_px(&outline, FILTER_VARIANCE_SD_PX2).hypot(COMMON_SD_PX);
+    covariance[(2, 2)] += (common_px / view.focal_px).powi(2);
     let notes = FitNotes { found_by: FoundBy::Alpha, unseen_fraction: 1.0 - seen, edge_sd_px, score: seen.min(1.0) };
     fit_from_cone(view, cone, covariance, notes)
 }
@@ -152,7 +162,12 @@ fn crossing(frame: &Frame, outline: &Outline, t_rad: f64) -> Option<[f64; 2]> {
         inside += coverage(frame, at(d))?;
     }
     let clean = coverage(frame, at(-REACH_PX))? > 0.98 && coverage(frame, at(REACH_PX))? < 0.02;
-    clean.then(|| at(inside / STEPS_PER_PX - REACH_PX))
+    clean.then(|| at(inside / STEPS_PER_PX - REACH_PX + drawn_in_px(outline, READ_VARIANCE_PX2)))
+}
+
+/// Smoothing a disc by a variance σ² per axis takes σ² / 2r from its profile (the Laplacian's part along the rim), px.
+fn drawn_in_px(outline: &Outline, variance_px2: f64) -> f64 {
+    variance_px2 / (2.0 * outline.mean_radius().max(SMALLEST_RADIUS_PX))
 }
 
 /// Unit normal of the outline, outwards.

@@ -270,10 +270,13 @@ fn trust(gain: f64) -> f64 {
 }
 
 /// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed
-/// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/finder.rs`).
-const RADIUS_SHARE: f64 = 0.8;
+/// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/finder.rs`)
+/// and on made-up ones (`benches/coverage.rs`).
+const RADIUS_SHARE: f64 = 0.5;
 /// The same for each coordinate of the centre.
-const CENTRE_SHARE: f64 = 0.5;
+const CENTRE_SHARE: f64 = 0.3;
+/// Edges that scatter this much, px, are half reflections that run along the rim: the shares double.
+const DOUBTFUL_SCATTER_PX: f64 = 1.0;
 /// Outlines supported by less than this fraction of the rays leave more doubt, by the square of the ratio.
 pub(super) const FULL_SUPPORT: f64 = 0.75;
 
@@ -298,8 +301,9 @@ fn finish(
     let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
     let support = supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64;
     let sparse = (FULL_SUPPORT / support.max(0.1)).powi(2).max(1.0);
+    let doubtful = 1.0 + scatter / DOUBTFUL_SCATTER_PX;
     for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
-        covariance[(i, i)] += (rad_per_px * share * sparse * scatter.max(floor_px)).powi(2);
+        covariance[(i, i)] += (rad_per_px * share * doubtful * sparse * scatter.max(floor_px)).powi(2);
     }
     Some(Consensus {
         aim: start.stepped(&if start.view.is_assumed() {

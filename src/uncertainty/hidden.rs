@@ -1,0 +1,186 @@
+//! Something that stands before the photographed sphere: a flag, a hand, a stand.
+//!
+//! What hides a sphere hides it from its rim inwards and is mostly darker than what the CG shows there. Whether
+//! something hides it or something dark stood there that the CG lacks, the picture does not tell. So every number is
+//! measured twice, as photographed and with the CG's light where the sphere may be hidden, and one standard deviation is
+//! the difference.
+
+use std::f64::consts::PI;
+
+use nalgebra::Vector3;
+
+use super::scatter::weighted_median;
+use crate::colour::luminance;
+use crate::radiance::{DirectionGrid, DirectionMap, MapCell, Source};
+use crate::rotation::Rotation;
+use crate::side::Side;
+
+/// Rim half of the sphere's picture: directions more than 90° from the line to the camera, as a cosine.
+const RIM_HALF_COSINE: f64 = 0.0;
+
+/// Darker than what the CG shows by this factor: something stands there. Panels and sky that a CG has too bright by a
+/// stop stay above it (common practice, no source).
+const DARK_FACTOR: f64 = 0.4;
+
+/// Beside such directions this factor is enough: the same thing before darker surroundings.
+const DARK_BESIDE_FACTOR: f64 = 0.45;
+
+/// Directions closer than this, rad, lie beside each other (the cells of the grid are 0.055 rad across).
+const BESIDE_RAD: f32 = 0.09;
+
+/// Less than this fraction of all directions is a speck: noise, the edge of a lamp.
+const SPECK_FRACTION: f64 = 0.01;
+
+/// The CG's lights and this margin count only beside other hidden directions, rad: a lamp alone that the photograph
+/// lacks stands elsewhere.
+const LIGHT_MARGIN_RAD: f64 = 0.15;
+
+/// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
+/// about this much, stops (common practice, no source).
+const ELSEWHERE_SD_STOPS: f64 = 0.3;
+
+/// The directions that may be hidden on the photographed sphere.
+#[derive(Debug, Clone)]
+pub struct Hidden {
+    /// Radiance per channel that the CG has there, brought to the photograph's level; `None` where nothing is hidden.
+    cells: Vec<Option<[f64; 3]>>,
+    /// Fraction of all directions.
+    pub fraction: f64,
+}
+
+/// One direction on both sides.
+struct Pair {
+    cell: usize,
+    /// On the rim half, but not so near the rim that the surroundings are mixed in.
+    rim_half: bool,
+    ratio: f64,
+    cg: [f64; 3],
+    lit: bool,
+}
+
+impl Hidden {
+    /// Directions in which the photographed sphere is much darker than the CG's, from the rim inwards.
+    pub fn find(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Self {
+        let grid = DirectionGrid::shared();
+        let pairs = pairs(mirror, cg, rotation);
+        let usual = weighted_median(pairs.iter().map(|p| (p.ratio, grid.steradian[p.cell])).collect()).unwrap_or(1.0);
+        let mut cells = vec![None; grid.directions.len()];
+        let dark = |p: &&Pair, factor: f64| p.ratio < factor * usual;
+        let shone = |p: &Pair| Some(p.cg.map(|c| c * usual));
+        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lit) {
+            cells[p.cell] = shone(p);
+        }
+        let beside: Vec<&Pair> = pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR)).collect();
+        spread(&mut cells, &beside, &shone);
+        let fraction =
+            cells.iter().zip(&grid.steradian).filter(|c| c.0.is_some()).map(|c| c.1).sum::<f64>() / (4.0 * PI);
+        if fraction < SPECK_FRACTION { Self { cells: Vec::new(), fraction: 0.0 } } else { Self { cells, fraction } }
+    }
+
+    /// Whether nothing is hidden.
+    pub fn is_empty(&self) -> bool {
+        self.cells.is_empty()
+    }
+
+    /// Whether the sphere may be hidden in a direction of the grid.
+    pub fn holds(&self, cell: usize) -> bool {
+        self.cells.get(cell).is_some_and(Option::is_some)
+    }
+
+    /// Part of the directions within `reach_rad` of a direction that may be hidden.
+    pub fn part_about(&self, direction: &Vector3<f64>, reach_rad: f64) -> f64 {
+        let grid = DirectionGrid::shared();
+        let near = self.cells.iter().enumerate().filter(|(i, _)| grid.directions[*i].dot(direction) >= reach_rad.cos());
+        let (all, hidden) = near.fold((0.0, 0.0), |(all, hidden), (i, cell)| {
+            (all + grid.steradian[i], hidden + if cell.is_some() { grid.steradian[i] } else { 0.0 })
+        });
+        if all > 0.0 { hidden / all } else { 0.0 }
+    }
+
+    /// The photographed sphere's light were the hidden directions as the CG shows them.
+    pub fn undone(&self, mirror: &Side) -> DirectionMap {
+        let mut map = mirror.image.map.clone();
+        for (cell, light) in map.cells.iter_mut().zip(&self.cells) {
+            if let Some(light) = light {
+                cell.light = light.map(|l| l * cell.steradian);
+            }
+        }
+        map
+    }
+
+    /// The same completed over all directions.
+    pub fn sources(&self, mirror: &Side) -> Vec<Source> {
+        self.undone(mirror).completed()
+    }
+}
+
+fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
+    let grid = DirectionGrid::shared();
+    let to_camera = mirror.geometry.towards_camera();
+    let radiance = |cell: &MapCell| cell.light.map(|l| l / cell.steradian);
+    let mut pairs = Vec::new();
+    for (cell, direction) in grid.directions.iter().enumerate() {
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let other = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[other]);
+        if a.steradian <= 0.0 || b.steradian <= 0.0 {
+            continue;
+        }
+        let (ours, theirs) = (luminance(radiance(a)), radiance(b));
+        if luminance(theirs) > 0.0 {
+            pairs.push(Pair {
+                cell,
+                rim_half: direction.dot(&to_camera) < RIM_HALF_COSINE && mirror.is_inside_rim(direction),
+                ratio: ours / luminance(theirs),
+                cg: theirs,
+                lit: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
+            });
+        }
+    }
+    pairs
+}
+
+/// Adds what lies beside, again and again.
+fn spread(cells: &mut [Option<[f64; 3]>], beside: &[&Pair], shone: &impl Fn(&Pair) -> Option<[f64; 3]>) {
+    let grid = DirectionGrid::shared();
+    loop {
+        let touches = |p: &&&Pair| {
+            let near = grid.neighbours(p.cell).iter().filter(|n| n.1 <= BESIDE_RAD);
+            cells[p.cell].is_none() && near.into_iter().any(|n| cells[usize::from(n.0)].is_some())
+        };
+        let grown: Vec<&&Pair> = beside.iter().filter(touches).collect();
+        if grown.is_empty() {
+            return;
+        }
+        for p in grown {
+            cells[p.cell] = shone(p);
+        }
+    }
+}
+
+/// What hidden directions do to a channel of the mean light, stops.
+pub fn channel_sd_stops(hidden: &Hidden) -> f64 {
+    ELSEWHERE_SD_STOPS * hidden.fraction
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_lies_beside_dark_directions_is_reached_and_nothing_else() {
+        let grid = DirectionGrid::shared();
+        let pair = |cell: usize| Pair { cell, rim_half: true, ratio: 0.5, cg: [1.0; 3], lit: false };
+        let upper: Vec<Pair> = (0..grid.directions.len()).filter(|i| grid.directions[*i].y > 0.5).map(pair).collect();
+        let lower = pair(grid.cell(&-Vector3::y()));
+        let beside: Vec<&Pair> = upper.iter().chain([&lower]).collect();
+        let mut cells = vec![None; grid.directions.len()];
+        cells[grid.cell(&Vector3::y())] = Some([1.0; 3]);
+        spread(&mut cells, &beside, &|p: &Pair| Some(p.cg));
+        let hidden = Hidden { cells, fraction: 0.25 };
+        assert!(upper.iter().all(|p| hidden.holds(p.cell)));
+        assert!(!hidden.holds(lower.cell));
+        assert!(hidden.part_about(&Vector3::y(), 0.3) > 0.99);
+        assert!(hidden.part_about(&-Vector3::y(), 0.3) < 0.01);
+    }
+}
