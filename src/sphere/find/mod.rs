@@ -72,7 +72,7 @@ const LEAST_SOFT_SUPPORT: f64 = 0.7;
 const LEAST_CONTRAST: f64 = 2.0;
 /// … and be seen on this fraction of the lines.
 const LEAST_VOTED: f64 = 0.55;
-/// Rims whose quality is at least this fraction of the best are rivals.
+/// Rims whose quality, scatter included, is at least this fraction of the best are rivals.
 const VOTED_RIVAL: f64 = 0.9;
 
 /// Nothing speaks against taking the outline as it is.
@@ -110,7 +110,8 @@ fn voted(rims: &[Contour]) -> Option<SphereSearch> {
     let mut rims: Vec<&Contour> = rims.iter().filter(clear).collect();
     rims.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
     let best = *rims.first()?;
-    let rival = |r: &&&Contour| r.quality() >= VOTED_RIVAL * best.quality() && !alike(&r.fit, &best.fit);
+    let least = VOTED_RIVAL * best.distinct_quality();
+    let rival = |r: &&&Contour| r.distinct_quality() >= least && !alike(&r.fit, &best.fit);
     let rivals = rims.iter().filter(rival).map(|r| r.fit.clone()).collect();
     Some(SphereSearch { best: best.fit.clone(), rivals })
 }
