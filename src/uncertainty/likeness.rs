@@ -57,12 +57,14 @@ impl Likeness {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::register::test_scene::Random;
 
     #[test]
     fn equal_sides_cancel_and_strangers_do_not() {
-        let wave = |i: usize, turn: f64| (i as f64 * 0.7 + turn).sin();
-        let equal: Vec<_> = (0..400).map(|i| ([wave(i, 0.0), 1.0 + wave(i, 0.0)], 1.0)).collect();
-        let strange: Vec<_> = (0..400).map(|i| ([wave(i, 0.0), wave(2 * i, 1.0)], 1.0)).collect();
+        let mut random = Random::new(3);
+        let levels: Vec<f64> = (0..400).map(|_| random.normal()).collect();
+        let equal: Vec<_> = levels.iter().map(|level| ([*level, 1.0 + level], 1.0)).collect();
+        let strange: Vec<_> = levels.iter().map(|level| ([*level, random.normal()], 1.0)).collect();
         assert!(Likeness::of(&equal).share() < 0.16);
         assert!(Likeness::of(&strange).share() > 0.8);
         assert!(Likeness::of(&[]).share() > 0.99);

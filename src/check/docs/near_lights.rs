@@ -5,7 +5,7 @@ use super::CheckDoc;
 /// The check of places and near lights.
 pub const DOC: CheckDoc = CheckDoc {
     name: "near-lights",
-    title: "is the CG sphere where the mirror was, for lights this near?",
+    title: "is the CG sphere where the mirror was?",
     unit: "deg",
     what: "A near lamp is seen in another direction from another place. From the mirror's diameter, both outlines and \
            both lenses it works out where the mirror and the CG sphere stand, and by how many degrees a light that far \
