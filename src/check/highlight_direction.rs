@@ -64,7 +64,7 @@ impl Check for HighlightDirection {
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
             Some((mirror_key, cg_key)) => {
-                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share)
+                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
             }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
