@@ -7,16 +7,17 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "says why a test was skipped")]
 
+#[allow(unreachable_pub, reason = "shared with tests that are not one crate with this one")]
+mod sphere_scene;
+
 use std::path::{Path, PathBuf};
 
-use plateproof::image::Frame;
-use plateproof::image::limits::Limits;
-use plateproof::image::open::{OpenRequest, open};
 use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
 use plateproof::report::{Finding, Report};
 use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};
+use sphere_scene::load::exr_file as frame;
 
 const COMPARED: [&str; 4] = ["highlight-direction", "key-fill-ratio", "exposure", "colour-balance"];
 
@@ -26,22 +27,6 @@ fn golden() -> PathBuf {
 
 fn golden_sheet() -> Value {
     serde_json::from_str(&std::fs::read_to_string(golden().join("shot.json")).unwrap()).unwrap()
-}
-
-fn frame(path: &Path) -> Frame {
-    let limits = Limits::default();
-    let request = OpenRequest {
-        path,
-        shown_as: "frame",
-        role: "mirror",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        limits: &limits,
-    };
-    open(&request).unwrap()
 }
 
 fn check(sheet: Value, folder: &Path) -> Report {

@@ -2,8 +2,8 @@
 # A farm of two nodes on one machine: Slurm on loopback checks many copies of the demo show as an array of jobs, one node
 # dies in the middle, its task goes back into the queue, and the summary merges all parts.
 #
-# Usage, as root, with Debian's slurmctld, slurmd, slurm-client and munge:
-#   docs/farm/slurm_loopback.sh PROGRAM [COPIES] [PARTS]
+# Needs root and Debian's slurmctld, slurmd, slurm-client and munge. Arguments: the program; how many copies of the demo
+# show (40); in how many parts (16).
 # Everything is made in a temporary folder, which is named at the end; only processes started here are ended.
 set -euo pipefail
 program=$(realpath "$1") copies=${2:-40} parts=${3:-16}
