@@ -6,7 +6,8 @@ use super::focus::{self, FocusDifference};
 use super::ratio::{self, Cell, Pooled};
 use super::tiles::{Pixels, fit_warp_on_tiles, refine_on_tiles};
 use super::warp::{Registration, WarpModel};
-use super::warp_start::register_warp;
+use super::warp_fit::{ROUGHLY_PX, SETTLED_PX};
+use super::warp_start::register_warp_within;
 use super::{NotRegistered, Shift, believed, register_translation};
 use crate::image::bracket::stops_from_metadata;
 use crate::image::{CaptureMeta, Frame};
@@ -210,11 +211,20 @@ impl<'a> Comparison<'a> {
     fn place(&self) -> Result<Placement, String> {
         let planes = self.plate_cells.log_plane().zip(self.mirror_cells.log_plane());
         let (plate, mirror) = planes.ok_or("the frames have no cells")?;
-        if let Some(turned) = self.turned(&plate, &mirror) {
+        // Where the pixels themselves are compared later, the cells need but give a start.
+        let settled = if self.field.same_pixels() { ROUGHLY_PX } else { SETTLED_PX };
+        let mapped = register_warp_within(&plate, &mirror, settled).ok();
+        if let Some(turned) = mapped.as_ref().and_then(|on_cells| self.turned(&plate, on_cells)) {
             return Ok(turned);
         }
+        let shifted = mapped.filter(|on_cells| on_cells.model == WarpModel::Translation);
+        let start = shifted.map(|on_cells| on_cells.warp.displacement([0.0; 2]));
+        if let Some(shift) = start.and_then(|start| self.at_full_resolution(&plate, Some(start))) {
+            return Ok(self.placed(shift));
+        }
         let on_cells = register_translation(&plate, &mirror);
-        if let Some(shift) = self.at_full_resolution(&plate, on_cells.as_ref().ok()) {
+        let start = on_cells.as_ref().ok().map(|shift| [shift.dx_px.value, shift.dy_px.value]);
+        if let Some(shift) = self.at_full_resolution(&plate, start) {
             return Ok(self.placed(shift));
         }
         match on_cells {
@@ -228,15 +238,14 @@ impl<'a> Comparison<'a> {
     }
 
     /// The map of a camera that rolled, zoomed, tilted or panned between the two, where the frames prove one.
-    fn turned(&self, plate: &super::Plane, mirror: &super::Plane) -> Option<Placement> {
+    fn turned(&self, plate: &super::Plane, on_cells: &Registration) -> Option<Placement> {
         let scale = self.field.cell_px[0];
-        let on_cells = register_warp(plate, mirror).ok()?;
         let in_pixels = if self.field.same_pixels() {
             let [p, m] = self.pixels();
             let fine = fit_warp_on_tiles(&p, &m, plate, &self.field, &on_cells.warp.scaled(scale)).ok()?;
             Some(fine).filter(|r| r.model != WarpModel::Translation)?
         } else {
-            let coarse = Some(on_cells).filter(|r| r.model != WarpModel::Translation)?.scaled(scale);
+            let coarse = Some(*on_cells).filter(|r| r.model != WarpModel::Translation)?.scaled(scale);
             Registration { method_sd_px: CELL_SHIFT_SD * scale, ..coarse }
         };
         let size = self.size_px();
@@ -278,12 +287,12 @@ impl<'a> Comparison<'a> {
         ((unknown(self.plate) || unknown(self.mirror)) && doubt > 0.01).then_some(doubt)
     }
 
-    /// The shift to a few hundredths of a pixel, started from the cells' or, where they have none, from zero.
-    fn at_full_resolution(&self, plane: &super::Plane, on_cells: Option<&Shift>) -> Option<Shift> {
+    /// The shift to a few hundredths of a pixel, started from that in cells or, where there is none, from zero.
+    fn at_full_resolution(&self, plane: &super::Plane, on_cells: Option<[f64; 2]>) -> Option<Shift> {
         if !self.field.same_pixels() {
             return None;
         }
-        let start = on_cells.map_or([0.0; 2], |s| [s.dx_px.value, s.dy_px.value].map(|d| d * self.field.cell_px[0]));
+        let start = on_cells.unwrap_or_default().map(|d| d * self.field.cell_px[0]);
         let [plate, mirror] = self.pixels();
         let found = refine_on_tiles(&plate, &mirror, plane, &self.field, start)?;
         // From zero it is only believed on plain evidence: a wrong valley nearby fits weakly.

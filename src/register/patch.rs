@@ -80,11 +80,8 @@ impl Patch {
     /// Brings both squares to the places that `places` gives for each pixel: where to read the fixed one, then the
     /// moving one, in pixels from the patch's own first pixel. Out of reach of a square is NaN.
     pub(super) fn align_along(&mut self, places: impl Fn([f64; 2]) -> [[f64; 2]; 2]) {
-        for i in 0..RING * RING {
-            let [fixed, moving] = places([(i % RING) as f64 - 1.0, (i / RING) as f64 - 1.0]);
-            self.aligned_fixed[i] = cubic_at(&self.fixed, fixed);
-            self.aligned_moving[i] = cubic_at(&self.moving, moving);
-        }
+        read_along(&self.fixed, |pixel| places(pixel)[0], &mut self.aligned_fixed);
+        read_along(&self.moving, |pixel| places(pixel)[1], &mut self.aligned_moving);
     }
 
     /// Median of `moving − gain × fixed`, and the absolute deviations from it weighted by gradient energy, both from
@@ -156,20 +153,92 @@ fn interpolate(from: &[f32], offset: [f64; 2], into: &mut [f32]) {
     }
 }
 
+/// Reads a `FULL` square at the places of a smooth map into a `RING` square.
+fn read_along(from: &[f32], places: impl Fn([f64; 2]) -> [f64; 2], into: &mut [f32]) {
+    let Some(map) = SmallMap::of(&places) else {
+        let exact = |i: usize| cubic_at(from, places(pixel_of(i)));
+        into.iter_mut().enumerate().for_each(|(i, out)| *out = exact(i));
+        return;
+    };
+    if let Some(offset) = map.plain_offset() {
+        return interpolate(from, offset, into);
+    }
+    for (i, out) in into.iter_mut().enumerate() {
+        *out = cubic_at(from, map.at(pixel_of(i)));
+    }
+}
+
+/// Column and row of a `RING` square's value, from the patch's first pixel.
+fn pixel_of(i: usize) -> [f64; 2] {
+    [(i % RING) as f64 - 1.0, (i / RING) as f64 - 1.0]
+}
+
+/// A map of the plane over one patch: what it does to the corners, and in between evenly.
+struct SmallMap {
+    first: [f64; 2],
+    per_column: [f64; 2],
+    per_row: [f64; 2],
+    twist: [f64; 2],
+}
+
+impl SmallMap {
+    /// Places may lie this far from those of the map, px: far below what registration resolves.
+    const EVEN_PX: f64 = 5e-4;
+
+    /// `None` where the map is too curved for that.
+    fn of(places: &impl Fn([f64; 2]) -> [f64; 2]) -> Option<Self> {
+        let (low, high) = (-1.0, SIDE as f64);
+        let span = high - low;
+        let [a, b, c, d] = [[low, low], [high, low], [low, high], [high, high]].map(places);
+        let each = |value: &dyn Fn(usize) -> f64| [value(0), value(1)];
+        let map = Self {
+            first: a,
+            per_column: each(&|axis| (b[axis] - a[axis]) / span),
+            per_row: each(&|axis| (c[axis] - a[axis]) / span),
+            twist: each(&|axis| (d[axis] - c[axis] - b[axis] + a[axis]) / (span * span)),
+        };
+        let middle = [0.5 * (low + high); 2];
+        let (exact, even) = (places(middle), map.at(middle));
+        (0..2).all(|axis| (exact[axis] - even[axis]).abs() < Self::EVEN_PX).then_some(map)
+    }
+
+    fn at(&self, [x, y]: [f64; 2]) -> [f64; 2] {
+        let (column, row) = (x + 1.0, y + 1.0);
+        let along = |axis: usize| {
+            self.first[axis] + column * self.per_column[axis] + row * (self.per_row[axis] + column * self.twist[axis])
+        };
+        [along(0), along(1)]
+    }
+
+    /// The common offset of all pixels, where the map is no more than that and within reach of [`interpolate`].
+    fn plain_offset(&self) -> Option<[f64; 2]> {
+        let side = RING as f64;
+        let uneven = [0, 1].map(|axis| {
+            let unit = [f64::from(axis == 0), f64::from(axis == 1)];
+            side * ((self.per_column[axis] - unit[0]).abs() + (self.per_row[axis] - unit[1]).abs())
+                + side * side * self.twist[axis].abs()
+        });
+        let offset = self.first.map(|f| f + 1.0);
+        let plain = uneven.iter().all(|px| *px < Self::EVEN_PX) && offset.iter().all(|o| o.abs() < 1.0);
+        plain.then_some(offset)
+    }
+}
+
 /// One value of a `FULL` square by the same cubic convolution, at a place counted from the patch's first pixel.
 fn cubic_at(from: &[f32], place: [f64; 2]) -> f32 {
-    let base = place.map(f64::floor);
-    let first = base.map(|b| b as i64 + RIM as i64 - 1);
-    let inside = |first: i64| first >= 0 && first + 4 <= FULL as i64;
-    if !inside(first[0]) || !inside(first[1]) {
+    // Counted from a pixel before the rim: positive, so that cutting off the fraction rounds down.
+    let (x, y) = (place[0] + (RIM + 1) as f64, place[1] + (RIM + 1) as f64);
+    let reachable = 2.0..(FULL - 1) as f64;
+    if !reachable.contains(&x) || !reachable.contains(&y) {
         return f32::NAN;
     }
-    let [across, down] = [0, 1].map(|axis| keys_weights((place[axis] - base[axis]) as f32));
+    let (column, row) = (x as usize, y as usize);
+    let across = keys_weights((x - column as f64) as f32);
+    let down = keys_weights((y - row as f64) as f32);
     let mut sum = 0.0;
-    for (row, weight) in down.iter().enumerate() {
-        let start = (first[1] as usize + row) * FULL + first[0] as usize;
-        let line: f32 = from[start..start + 4].iter().zip(across).map(|(value, tap)| value * tap).sum();
-        sum += weight * line;
+    for (line, weight) in from.chunks_exact(FULL).skip(row - 2).zip(down) {
+        let taps = &line[column - 2..column + 2];
+        sum += weight * (taps[0] * across[0] + taps[1] * across[1] + taps[2] * across[2] + taps[3] * across[3]);
     }
     sum
 }
@@ -243,6 +312,28 @@ impl Sums {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn reading_along_a_map_is_exact_on_a_quadratic_or_says_nothing() {
+        let value = |[x, y]: [f64; 2]| 0.3 * x * x + 0.1 * x * y - 0.2 * y + 1.0;
+        let square: Vec<f32> = square(|x, y| value([x as f64, y as f64]) as f32);
+        let plain = |[x, y]: [f64; 2]| [x + 0.25, y - 0.4];
+        let turned = |[x, y]: [f64; 2]| [x - 0.01 * y + 0.3, y + 0.01 * x + 0.2];
+        let curved = |[x, y]: [f64; 2]| [x + 0.0005 * (x - 24.0).powi(2), y];
+        let mut out = vec![0.0; RING * RING];
+        assert!(SmallMap::of(&curved).is_none() && SmallMap::of(&plain).unwrap().plain_offset().is_some());
+        for places in [&plain as &dyn Fn([f64; 2]) -> [f64; 2], &turned, &curved] {
+            read_along(&square, places, &mut out);
+            for (i, read) in out.iter().enumerate() {
+                let place = places(pixel_of(i));
+                let reachable = place.iter().all(|p| (-2.0..(SIDE + 1) as f64).contains(p));
+                assert_eq!(read.is_finite(), reachable, "{place:?}");
+                if reachable {
+                    approx::assert_relative_eq!(f64::from(*read), value(place), epsilon = 2e-2, max_relative = 1e-4);
+                }
+            }
+        }
+    }
 
     #[test]
     fn cubic_interpolation_is_exact_on_a_quadratic() {

@@ -8,7 +8,7 @@ use super::patch::{FULL, Patch, RIM, SIDE};
 use super::plane::Plane;
 use super::refine::{Refined, refine};
 use super::warp::{Registration, Warp};
-use super::warp_fit::fit_warp;
+use super::warp_fit::{SETTLED_PX, fit_warp};
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 use crate::parallel;
@@ -81,7 +81,7 @@ pub(super) fn fit_warp_on_tiles(
     let size = [field.width, field.height].map(|cells| cells as f64 * field.cell_px[0]);
     let corners = best_tiles(plane, field, start.displacement(size.map(|s| 0.5 * s)));
     let cut = |corner: [i64; 2], offset: [i64; 2]| cut_tile(plate, mirror, corner, offset);
-    fit_warp(&cut, &corners, start, size)
+    fit_warp(&cut, &corners, start, size, SETTLED_PX)
 }
 
 fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [i64; 2]) -> Option<Patch> {

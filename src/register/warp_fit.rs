@@ -10,8 +10,10 @@ use super::{LARGEST_SD_PX, LEAST_AGREEMENT, NotRegistered};
 
 /// Steps of the iteration.
 const MOST_STEPS: usize = 20;
-/// A step that moves no point by more than this many pixels ends the iteration.
-const SETTLED_PX: f64 = 1e-3;
+/// A step that moves no point by more than this many pixels ends the iteration …
+pub(super) const SETTLED_PX: f64 = 2e-3;
+/// … or than this, where the result is but the start of another.
+pub(super) const ROUGHLY_PX: f64 = 0.02;
 /// No step moves the picture's points by more than this, px.
 const LARGEST_STEP_PX: f64 = 2.0;
 /// What cubic interpolation and pixel sampling leave on real detail, px (as for translation).
@@ -21,6 +23,16 @@ const OWN_MOTION_PX: f64 = 0.03;
 /// A fuller model has to move the picture by this many of its own standard deviations, and by this many pixels.
 const EVIDENCE_SDS: f64 = 3.0;
 const EVIDENCE_PX: f64 = 0.02;
+/// It is not tried where its first step from the simpler model's map would move the picture by less than this many of
+/// its standard deviations or this many times what counts as settled.
+const CONTENT_SDS: f64 = 2.0;
+const CONTENT_STEPS: f64 = 5.0;
+/// It may not leave more different than this many times the simpler model does …
+const MOST_RESIDUAL: f64 = 1.02;
+/// … nor have less detail in common than this part.
+const LEAST_IN_COMMON: f64 = 0.97;
+/// A map that leaves less than this part of what another leaves different fits better.
+const CLEARLY_BETTER: f64 = 0.98;
 /// Patches that a model needs for each of its parameters.
 const PATCHES_PER_PARAMETER: usize = 2;
 
@@ -63,7 +75,8 @@ fn middle(corner: [i64; 2]) -> [f64; 2] {
     corner.map(|c| c as f64 + 0.5 * SIDE as f64)
 }
 
-/// Fits the simplest model that the pictures support, from a start that is right to a few pixels.
+/// Fits the simplest model that the pictures support, from a start that is right to a few pixels, until a step moves
+/// nothing by more than `settled_px`.
 ///
 /// # Errors
 /// Why the pictures support none.
@@ -72,36 +85,72 @@ pub(super) fn fit_warp(
     corners: &[[i64; 2]],
     start: &Warp,
     size: [f64; 2],
+    settled_px: f64,
 ) -> Result<Registration, NotRegistered> {
     let plain = Warp::shift(size, start.displacement(start.centre()));
-    let mut chosen = refine_warp(cut, corners, &plain, WarpModel::Translation, size);
+    let seen = seen(corners);
+    let refined = |start: &Warp, model: WarpModel| refine_warp(cut, corners, start, model, size, settled_px);
+    let mut chosen = refined(&plain, WarpModel::Translation);
     for model in [WarpModel::Similarity, WarpModel::Homography] {
         if corners.len() < PATCHES_PER_PARAMETER * model.basis().len() {
             break;
         }
-        let Ok(fuller) = refine_warp(cut, corners, start, model, size) else { continue };
-        if !chosen.as_ref().is_ok_and(|simpler| !supports(simpler, &fuller, size)) {
+        let Some(start) = fuller_start(cut, corners, (chosen.as_ref().ok(), start), model, settled_px) else {
+            continue;
+        };
+        let Ok(fuller) = refined(&start, model) else { continue };
+        if !chosen.as_ref().is_ok_and(|simpler| !supports(simpler, &fuller, &seen)) {
             chosen = Ok(fuller);
         }
     }
     chosen
 }
 
-/// The fuller map leaves the simpler one by more than its own uncertainty, and agrees no less.
-fn supports(simpler: &Registration, fuller: &Registration, size: [f64; 2]) -> bool {
-    let points = places(size);
+/// Where to look for a fuller model: at the simpler model's map or at the first guess, whichever fits better. `None`
+/// where the fuller model would not leave the simpler one's map: its first step leads nowhere.
+fn fuller_start(
+    cut: &Cut<'_>,
+    corners: &[[i64; 2]],
+    (simpler, guess): (Option<&Registration>, &Warp),
+    model: WarpModel,
+    settled_px: f64,
+) -> Option<Warp> {
+    let Some(simpler) = simpler else { return Some(*guess) };
+    let basis = model.basis();
+    let compared = |warp: &Warp| Compared::of(&mut cut_all(cut, corners, warp), warp, &basis, 1.0);
+    let Some(at_simpler) = compared(&simpler.warp) else { return Some(*guess) };
+    if compared(guess).is_some_and(|at_guess| at_guess.residual_sd < CLEARLY_BETTER * at_simpler.residual_sd) {
+        return Some(*guess);
+    }
+    let [motion, sd] = at_simpler.motion_and_sd(&simpler.warp, &seen(corners))?;
+    (motion > CONTENT_STEPS * settled_px && motion > CONTENT_SDS * sd).then_some(simpler.warp)
+}
+
+/// Points spread over what the patches span: beyond, a map is not borne out by anything.
+fn seen(corners: &[[i64; 2]]) -> Vec<[f64; 2]> {
+    let along = |axis: usize| corners.iter().map(move |corner| corner[axis]);
+    let low = [0, 1].map(|axis| along(axis).min().unwrap_or(0) as f64);
+    let high = [0, 1].map(|axis| along(axis).max().unwrap_or(0) as f64 + SIDE as f64);
+    let spread = places([high[0] - low[0], high[1] - low[1]]);
+    spread.into_iter().map(|[x, y]| [low[0] + x, low[1] + y]).collect()
+}
+
+/// The fuller map leaves the simpler one by more than its own uncertainty, and fits no worse.
+fn supports(simpler: &Registration, fuller: &Registration, points: &[[f64; 2]]) -> bool {
     let mut apart = 0.0;
     let mut variance = 0.0;
-    for point in &points {
+    for point in points {
         let (a, b) = (simpler.warp.displacement(*point), fuller.displacement(*point));
         apart += (a[0] - b[0].value).powi(2) + (a[1] - b[1].value).powi(2);
         variance += b[0].sd.powi(2) + b[1].sd.powi(2);
     }
     let [apart, sd] = [apart, variance].map(|sum| (sum / points.len() as f64).sqrt());
-    apart > EVIDENCE_PX && apart > EVIDENCE_SDS * sd && fuller.agreement > 0.9 * simpler.agreement
+    let fits =
+        fuller.residual < MOST_RESIDUAL * simpler.residual && fuller.agreement > LEAST_IN_COMMON * simpler.agreement;
+    apart > EVIDENCE_PX && apart > EVIDENCE_SDS * sd && fits
 }
 
-/// Refines one model.
+/// Refines one model until a step moves nothing that the patches span by more than `settled_px`.
 ///
 /// # Errors
 /// Why the pictures do not support it.
@@ -111,7 +160,9 @@ pub(super) fn refine_warp(
     start: &Warp,
     model: WarpModel,
     size: [f64; 2],
+    settled_px: f64,
 ) -> Result<Registration, NotRegistered> {
+    let seen = seen(corners);
     let mut warp = *start;
     let mut gain = 1.0;
     let mut patches = cut_all(cut, corners, &warp);
@@ -122,14 +173,14 @@ pub(super) fn refine_warp(
         }
         let compared = Compared::of(&mut patches, &warp, &basis, gain).ok_or(NotRegistered::NoAgreement)?;
         let (step, gain_step) = compared.step().ok_or(NotRegistered::NoTexture)?;
-        let largest = largest_motion(&warp, &step, size);
+        let largest = largest_motion(&warp, &step, &seen);
         let share = (LARGEST_STEP_PX / largest.max(1e-9)).min(1.0);
         warp.parameters += step * share;
         gain = (gain + gain_step).clamp(0.2, 5.0);
         if !is_tame(&warp, size) {
             return Err(NotRegistered::NoAgreement);
         }
-        if largest < SETTLED_PX {
+        if largest < settled_px {
             break;
         }
     }
@@ -140,8 +191,8 @@ fn cut_all(cut: &Cut<'_>, corners: &[[i64; 2]], warp: &Warp) -> Vec<Placed> {
     parallel::filter_map(corners.len(), |i| Placed::cut(cut, corners[i], warp))
 }
 
-fn largest_motion(warp: &Warp, step: &Parameters, size: [f64; 2]) -> f64 {
-    places(size).iter().map(|p| (warp.jacobian(*p) * step).norm()).fold(0.0, f64::max)
+fn largest_motion(warp: &Warp, step: &Parameters, points: &[[f64; 2]]) -> f64 {
+    points.iter().map(|p| (warp.jacobian(*p) * step).norm()).fold(0.0, f64::max)
 }
 
 /// No corner is thrown further than the picture is wide: such a map is no camera's.
@@ -222,6 +273,20 @@ impl Compared {
 
     fn spread_over_parameters(&self, step: &DVector<f64>) -> Parameters {
         self.basis.iter().enumerate().map(|(i, direction)| direction * step[i]).sum()
+    }
+
+    /// How far the step that least squares asks for moves the points, and the standard deviation of that, both root
+    /// mean square, px.
+    fn motion_and_sd(&self, warp: &Warp, points: &[[f64; 2]]) -> Option<[f64; 2]> {
+        let (step, _) = self.step()?;
+        let covariance = self.covariance()?;
+        let (mut squared, mut variance) = (0.0, 0.0);
+        for point in points {
+            let jacobian = warp.jacobian(*point);
+            squared += (jacobian * step).norm_squared();
+            variance += (jacobian * covariance * jacobian.transpose()).trace();
+        }
+        Some([squared, variance].map(|sum| (sum / points.len() as f64).sqrt()))
     }
 
     fn result(&self, warp: &Warp, model: WarpModel) -> Result<Registration, NotRegistered> {

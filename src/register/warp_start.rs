@@ -2,7 +2,7 @@
 
 use super::patch::Patch;
 use super::warp::{Registration, Warp, WarpModel};
-use super::warp_fit::{fit_warp, refine_warp};
+use super::warp_fit::{ROUGHLY_PX, SETTLED_PX, fit_warp, refine_warp};
 use super::{LEAST_SIDE, NotRegistered, Plane, coarse_shift, pyramid, textured_corners};
 use crate::parallel;
 
@@ -20,6 +20,15 @@ const ZOOMS: [f64; 5] = [1.0, 1.03, 0.97, 1.06, 0.94];
 /// # Errors
 /// Why no map can be told; there is never a guess.
 pub fn register_warp(fixed: &Plane, moving: &Plane) -> Result<Registration, NotRegistered> {
+    register_warp_within(fixed, moving, SETTLED_PX)
+}
+
+/// The same, until a step moves nothing by more than `settled_px`.
+pub(super) fn register_warp_within(
+    fixed: &Plane,
+    moving: &Plane,
+    settled_px: f64,
+) -> Result<Registration, NotRegistered> {
     let sides = [fixed.width(), fixed.height()];
     if sides != [moving.width(), moving.height()] || sides.iter().any(|s| *s < LEAST_SIDE) {
         return Err(NotRegistered::Size);
@@ -28,7 +37,7 @@ pub fn register_warp(fixed: &Plane, moving: &Plane) -> Result<Registration, NotR
     let coarsest = pyramid.last().map_or((fixed, moving), |(f, m)| (f, m));
     let mut why = NotRegistered::NoAgreement;
     for start in starts(coarsest.0, coarsest.1, &mut why) {
-        if let Ok(found) = descend(&pyramid, &start) {
+        if let Ok(found) = descend(&pyramid, &start, settled_px) {
             return Ok(found);
         }
     }
@@ -78,7 +87,7 @@ fn bilinear(plane: &Plane, x: f64, y: f64) -> f32 {
 }
 
 /// Refines a start on every level: roll and zoom on the coarse ones, the model by evidence on the finest.
-fn descend(pyramid: &[(Plane, Plane)], start: &Warp) -> Result<Registration, NotRegistered> {
+fn descend(pyramid: &[(Plane, Plane)], start: &Warp, settled_px: f64) -> Result<Registration, NotRegistered> {
     let mut warp = *start;
     for (level, (fixed, moving)) in pyramid.iter().enumerate().rev() {
         let size = size_of(fixed);
@@ -89,10 +98,10 @@ fn descend(pyramid: &[(Plane, Plane)], start: &Warp) -> Result<Registration, Not
             Patch::cut(|x, y| f.at(x0 + x, y0 + y), |x, y| m.at(x0 + x + offset[0], y0 + y + offset[1]))
         };
         if level == 0 {
-            return fit_warp(&cut, &corners, &warp, size);
+            return fit_warp(&cut, &corners, &warp, size, settled_px);
         }
         // A first look with few parameters is safe; what it cannot say is left to the next level.
-        if let Ok(found) = refine_warp(&cut, &corners, &warp, WarpModel::Similarity, size) {
+        if let Ok(found) = refine_warp(&cut, &corners, &warp, WarpModel::Similarity, size, ROUGHLY_PX) {
             warp = found.warp;
         }
         warp = warp.scaled(2.0);
