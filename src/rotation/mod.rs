@@ -129,11 +129,14 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
     let before = correlation(&target.luminance, &source.luminance, &identity, 1)?;
     let outlines = outline_cov(mirror) + outline_cov(cg);
     let optimum = |refined: Refined| optimum(&target, &source, &refined, &outlines);
-    let near = refine(&target, &source, identity).and_then(optimum);
-    if before > ALREADY_ALIKE {
+    let searched = before <= ALREADY_ALIKE;
+    let (near, starts) = parallel::both(
+        || refine(&target, &source, identity).and_then(optimum),
+        || if searched { coarse_starts(&target, &source) } else { Vec::new() },
+    );
+    if !searched {
         return Some(RotationSearch { before, near, best: None, rival: None });
     }
-    let starts = coarse_starts(&target, &source);
     let mut found: Vec<Optimum> =
         parallel::filter_map(starts.len(), |i| refine(&target, &source, starts[i]).and_then(optimum));
     found.extend(near.clone());

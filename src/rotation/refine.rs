@@ -17,8 +17,8 @@ const LEAST_DEVIATION_STOPS: f64 = 0.02;
 /// Steps of the iteration at most.
 const MOST_STEPS: usize = 25;
 
-/// A step below this ends the iteration, rad (0.0006°).
-const SMALL_STEP_RAD: f64 = 1e-5;
+/// A step below this ends the iteration, rad (0.003°).
+const SMALL_STEP_RAD: f64 = 5e-5;
 
 /// Largest single step, rad (3°): slopes hold no farther.
 const LARGEST_STEP_RAD: f64 = 0.05;

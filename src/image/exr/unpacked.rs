@@ -33,12 +33,7 @@ impl Unpacked {
         if bytes.len() != length || !length.is_multiple_of(2) {
             return None;
         }
-        let mut last = 128_u8;
-        for byte in &mut bytes {
-            // Each byte is stored as its difference to the one before, plus 128.
-            last = last.wrapping_add(*byte).wrapping_sub(128);
-            *byte = last;
-        }
+        add_up(&mut bytes);
         Some(Self::Halves(bytes))
     }
 
@@ -53,6 +48,35 @@ impl Unpacked {
             }
         }
     }
+}
+
+/// Each byte is stored as its difference to the one before, plus 128. Eight of them are added up at once: every step
+/// doubles the number of bytes that a byte holds the sum of.
+fn add_up(bytes: &mut [u8]) {
+    const EACH_128: u64 = u64::from_ne_bytes([128; 8]);
+    const EACH_1: u64 = u64::from_ne_bytes([1; 8]);
+    let mut last = 128_u8;
+    let (eights, rest) = bytes.as_chunks_mut::<8>();
+    for eight in eights {
+        // Adding or subtracting 128 turns the highest bit, no more.
+        let mut sums = u64::from_le_bytes(*eight) ^ EACH_128;
+        for shift in [8, 16, 32] {
+            sums = add_bytes(sums, sums << shift);
+        }
+        let sums = add_bytes(sums, EACH_1 * u64::from(last)).to_le_bytes();
+        last = sums[7];
+        *eight = sums;
+    }
+    for byte in rest {
+        last = last.wrapping_add(*byte ^ 128);
+        *byte = last;
+    }
+}
+
+/// The sums of eight pairs of bytes, without what runs over from one into the next.
+fn add_bytes(a: u64, b: u64) -> u64 {
+    const LOW_BITS: u64 = u64::from_ne_bytes([127; 8]);
+    ((a & LOW_BITS) + (b & LOW_BITS)) ^ ((a ^ b) & !LOW_BITS)
 }
 
 impl LaneBytes<'_> {
@@ -83,6 +107,21 @@ mod tests {
         assert!(block.lane(2, 4).is_none());
         assert!(Unpacked::from_zip(&packed, 6).is_none(), "shorter than its place");
         assert!(Unpacked::from_zip(&packed[..9], 4).is_none());
+    }
+
+    /// Against the plain sum, for lengths that eight divides and others.
+    #[test]
+    fn differences_add_up_whatever_the_length() {
+        for length in [0, 1, 7, 8, 9, 64, 1003_u32] {
+            let stored: Vec<u8> = (0..length).map(|i| (i.wrapping_mul(2_654_435_761) >> 13) as u8).collect();
+            let mut added = stored.clone();
+            add_up(&mut added);
+            let mut last = 128_u8;
+            for (byte, sum) in stored.iter().zip(added) {
+                last = last.wrapping_add(*byte).wrapping_sub(128);
+                assert_eq!(sum, last);
+            }
+        }
     }
 
     fn adler32(bytes: &[u8]) -> u32 {
