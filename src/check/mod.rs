@@ -72,6 +72,12 @@ impl Comparison {
         self
     }
 
+    /// The same where plate and mirror frame may differ by this much, in exposure and in colour, stops.
+    pub(crate) fn with_drift_doubt(mut self, (exposure_stops, colour_stops): (f64, f64)) -> Self {
+        (self.drift_sd_stops, self.drift_colour_sd_stops) = (exposure_stops, colour_stops);
+        self
+    }
+
     /// The directions that something before the photographed sphere may hide.
     pub fn hidden(&self) -> Hidden {
         Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())

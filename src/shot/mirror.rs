@@ -85,16 +85,23 @@ fn alike(frames: &[BracketFrame]) -> bool {
 }
 
 impl Photographed {
-    /// Measures the drift against the plate around the sphere, and undoes it where the sheet asks for it.
-    pub(super) fn refer_to(&mut self, plate: Option<&Frame>, sphere: &Outline, ignored: Option<&Ignored<'_>>) {
-        let Some(plate) = plate else { return };
-        let frame = self.nearest.as_mut().unwrap_or(&mut self.frame);
-        if let Some(ignored) = ignored {
-            ignored.take_out_drawn(frame);
-        }
+    /// Takes what the sheet draws as not to be counted out of the frame that is compared with the plate.
+    pub(super) fn take_out_drawn(&mut self, ignored: &Ignored<'_>) {
+        ignored.take_out_drawn(self.nearest.as_mut().unwrap_or(&mut self.frame));
+    }
+
+    /// The drift against the plate around the sphere; `None` where there is no plate.
+    pub(super) fn drift(&self, plate: Option<&Frame>, sphere: &Outline) -> Option<DriftOutcome> {
+        let plate = plate?;
         let developed_alike = self.recovered.as_ref().and_then(|curve| curve.applied_to(plate));
+        let frame = self.nearest.as_ref().unwrap_or(&self.frame);
         let plate = developed_alike.as_ref().unwrap_or(plate);
-        self.reference.drift = Some(measure_drift(plate, frame, sphere, Some(self.reference.applied_stops)));
+        Some(measure_drift(plate, frame, sphere, Some(self.reference.applied_stops)))
+    }
+
+    /// Takes note of the drift, and undoes it where the sheet asks for it.
+    pub(super) fn refer(&mut self, drift: Option<DriftOutcome>) {
+        self.reference.drift = drift;
         self.nearest = None;
         correct(&mut self.radiometry, &self.reference);
     }

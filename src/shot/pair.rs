@@ -44,7 +44,7 @@ pub(super) fn check(
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
     let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
-    let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
@@ -66,27 +66,40 @@ pub(super) fn check(
         report,
     )?;
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
-    photographed.refer_to(frames.plate.as_ref(), &mirror_search.best.outline, ignored.as_ref());
-    if frames.places.is_some() && !photographed.is_registered() {
+    if let Some(ignored) = &ignored {
+        photographed.take_out_drawn(ignored);
+    }
+    let mut found = Found { photographed, search: mirror_search };
+    let radiometry = cg_radiometry(spec, cg);
+    let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry };
+    let decided = found.search.rivals.is_empty() && rendered.search.rivals.is_empty();
+    let (drift, early) = parallel::both(
+        || found.photographed.drift(frames.plate.as_ref(), &found.search.best.outline),
+        // Nothing but the doubt then depends on the drift.
+        || (decided && ignored.is_none() && !spec.correct_drift).then(|| compare(sheet, spec, cg, &found, &rendered)),
+    );
+    found.photographed.refer(drift);
+    if frames.places.is_some() && !found.photographed.is_registered() {
         frames.in_doubt = true;
         return Ok(None);
     }
-    report.findings.push(reference_drift::run(&spec.name, &photographed.reference, &sheet.tolerances));
-    if undecided(&mirror_search, &cg_search, (sheet, spec), report) {
+    let reference = &found.photographed.reference;
+    report.findings.push(reference_drift::run(&spec.name, reference, &sheet.tolerances));
+    if undecided(&found.search, &rendered.search, (sheet, spec), report) {
         return Ok(None);
     }
     let ignored_fractions = ignored.map_or([0.0; 2], |ignored| {
         let fractions = [
-            ignored.take_out(&mut photographed.frame, &photographed.view, &mirror_search.best),
-            ignored.take_out(&mut cg_frame, &cg_view, &cg_search.best),
+            ignored.take_out(&mut found.photographed.frame, &found.photographed.view, &found.search.best),
+            ignored.take_out(&mut rendered.frame, &rendered.view, &rendered.search.best),
         ];
         Ignored::note(spec, fractions[0], report);
         fractions
     });
-    let photographed = Found { photographed, search: mirror_search };
-    let rendered = Rendered { frame: &cg_frame, view: cg_view, search: cg_search, radiometry: cg_radiometry(spec, cg) };
-    let comparison = compare(sheet, spec, cg, &photographed, &rendered).with_ignored(ignored_fractions);
-    let photographed = photographed.photographed;
+    let comparison = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
+    let doubt = reference_drift::doubt(&found.photographed.reference, &sheet.tolerances);
+    let comparison = comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
+    let photographed = found.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
     report.spheres.push(SphereReport {
@@ -94,14 +107,14 @@ pub(super) fn check(
         ..describe::sphere_report(&comparison.mirror)
     });
     report.spheres.push(describe::sphere_report(&comparison.cg));
-    report.findings.extend(CHECKS.iter().map(|check| check.run(&comparison)));
+    report.findings.extend(parallel::map_each(CHECKS, |check| check.run(&comparison)));
     Ok(Some(Pair {
         mirror_gain: photographed.radiometry.channel_gain(),
         cg_gain,
         recording_limit: recording_limit(&photographed, &comparison.mirror),
         cg_radiometry: rendered.radiometry,
         mirror_frame: photographed.frame,
-        cg_frame,
+        cg_frame: rendered.frame,
         comparison,
         reference: photographed.reference,
     }))
@@ -121,8 +134,8 @@ struct Found {
     search: SphereSearch,
 }
 
-struct Rendered<'a> {
-    frame: &'a Frame,
+struct Rendered {
+    frame: Frame,
     view: crate::camera::View,
     search: SphereSearch,
     radiometry: Radiometry,
@@ -182,13 +195,8 @@ fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     reflectance::doubt(spec.reflectance_sd_stops.unwrap_or(default))
 }
 
-fn compare(
-    sheet: &ShotSheet,
-    spec: &MirrorSpec,
-    cg: &CgSphereSpec,
-    found: &Found,
-    rendered: &Rendered<'_>,
-) -> Comparison {
+/// Everything measured on both sides but for what the drift adds to the doubt.
+fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Found, rendered: &Rendered) -> Comparison {
     let photographed = &found.photographed;
     let mirror_request = SideRequest {
         role: SphereRole::Mirror,
@@ -202,11 +210,11 @@ fn compare(
     };
     let cg_request = SideRequest {
         role: SphereRole::Cg,
-        frame: rendered.frame,
+        frame: &rendered.frame,
         view: &rendered.view,
         fit: &rendered.search.best,
         radiometry: &rendered.radiometry,
-        trust: Trust { view_transform: is_display_picture(rendered.frame), ..Trust::default() },
+        trust: Trust { view_transform: is_display_picture(&rendered.frame), ..Trust::default() },
         reflectance: ReflectanceDoubt::default(),
         ..mirror_request.clone()
     };
@@ -219,7 +227,6 @@ fn compare(
         SideRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
     let other_views = other_views(&mirror_request, &equal_request);
     let rotation_search = search_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
-    let (drift_sd_stops, drift_colour_sd_stops) = reference_drift::doubt(&photographed.reference, &sheet.tolerances);
     Comparison {
         mirror,
         cg: cg_side,
@@ -228,8 +235,8 @@ fn compare(
         rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
-        drift_sd_stops,
-        drift_colour_sd_stops,
+        drift_sd_stops: 0.0,
+        drift_colour_sd_stops: 0.0,
         tolerances: sheet.tolerances,
     }
 }
