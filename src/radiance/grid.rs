@@ -3,7 +3,6 @@
 //! Directions follow a golden-section spiral: every cell has nearly the same solid angle, so medians and means over
 //! cells are medians and means over solid angle.
 
-use crate::parallel;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
 
@@ -50,9 +49,10 @@ impl DirectionGrid {
         &self.neighbours[cell]
     }
 
+    /// On one core: a thread that waits for others here might be given work that needs the grid itself.
     fn build() -> Self {
         let directions: Vec<_> = (0..CELLS).map(spiral).collect();
-        let neighbours: Vec<_> = parallel::map_each(&directions, |d| within_reach(&directions, d));
+        let neighbours: Vec<_> = directions.iter().map(|d| within_reach(&directions, d)).collect();
         let table = nearest_table(&directions, &neighbours);
         let mut steradian = vec![0.0; CELLS];
         for (entry, cell) in table.iter().enumerate() {
@@ -108,12 +108,13 @@ fn band(y: f64, reach: f64) -> std::ops::Range<usize> {
 
 fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16, f32)> {
     let reach = REACH_DEG.to_radians();
-    let longest_chord = 2.0 * (0.5 * reach).sin();
+    let longest_squared = (2.0 * (0.5 * reach).sin()).powi(2);
+    // Chord to angle: the first terms of 2 asin(chord / 2), 1e-8 rad at this reach.
+    let angle = |squared: f64| squared.sqrt() * (1.0 + squared * (1.0 / 24.0 + squared * (3.0 / 640.0)));
     band(centre.y, reach)
-        .filter_map(|i| {
-            let chord = (directions[i] - centre).norm();
-            (chord <= longest_chord).then(|| (i as u16, (2.0 * (chord * 0.5).asin()) as f32))
-        })
+        .map(|i| (i, (directions[i] - centre).norm_squared()))
+        .filter(|(_, squared)| *squared <= longest_squared)
+        .map(|(i, squared)| (i as u16, angle(squared) as f32))
         .collect()
 }
 
@@ -121,13 +122,9 @@ fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16,
 fn nearest_table(directions: &[Vector3<f64>], neighbours: &[Vec<(u16, f32)>]) -> Vec<u16> {
     let near = |list: &Vec<(u16, f32)>| list.iter().filter(|n| n.1 <= TOUCHING_RAD).map(|n| n.0).collect();
     let touching: Vec<Vec<u16>> = neighbours.iter().map(near).collect();
-    let row = |row: usize| -> Vec<u16> {
-        let mut cell = 0;
-        let entries = row * TABLE_SIDE..(row + 1) * TABLE_SIDE;
-        entries.map(|entry| walk(directions, &touching, &table_point(entry), &mut cell)).collect()
-    };
-    let rows: Vec<Vec<u16>> = parallel::map(TABLE_SIDE, row);
-    rows.concat()
+    let mut cell = 0;
+    let entries = 0..TABLE_SIDE * TABLE_SIDE;
+    entries.map(|entry| walk(directions, &touching, &table_point(entry), &mut cell)).collect()
 }
 
 /// Goes from cell to touching cell as long as that leads closer to a point; there it is the nearest of all.

@@ -26,6 +26,7 @@ use crate::camera::View;
 use crate::check::FileNote;
 use crate::image::{Frame, Opened, Rows};
 use crate::parallel;
+use crate::radiance::DirectionGrid;
 use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
 use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
@@ -190,7 +191,9 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
     let jobs = jobs(sheet);
     let (cg_jobs, set_jobs): (Vec<&Job<'_>>, Vec<&Job<'_>>) = jobs.iter().partition(|job| job.1 == "cg");
     let open_cg = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| scope.of_cg(header));
-    let cg: Vec<Result<Opened>> = parallel::map_each(&cg_jobs, open_cg);
+    // What every comparison needs is made meanwhile.
+    let (cg, _): (Vec<Result<Opened>>, _) =
+        parallel::both(|| parallel::map_each(&cg_jobs, open_cg), DirectionGrid::shared);
     let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
     let places = Some(named.collect()).filter(|_| scope == Scope::Part).and_then(|cg| part::places(sheet, &cg));
     let rows = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Rows::All, |p| rows_for(sheet, p, job, header));

@@ -185,17 +185,21 @@ fn plain_basis() -> Design {
     Design::from_fn(|row, column| ((row as f64 - HALF_WINDOW as f64) / HALF_WINDOW as f64).powi(column as i32))
 }
 
-/// A profile blurred by a Gaussian, by fine midpoint summation over ±4 sd.
-fn blurred(at: f64, sd: f64, profile: impl Fn(f64) -> f64) -> f64 {
+/// Pieces of a Gaussian over ±4 sd: the middle of each in sd, and its weight; the weights add up to 1.
+fn gaussian_pieces() -> &'static [(f64, f64)] {
     const PIECES: i32 = 160;
-    let (mut total, mut weights) = (0.0, 0.0);
-    for piece in 0..PIECES {
-        let z = (f64::from(piece) + 0.5) / f64::from(PIECES) * 8.0 - 4.0;
-        let weight = (-0.5 * z * z).exp();
-        total += weight * profile(at + z * sd);
-        weights += weight;
-    }
-    total / weights
+    static GAUSSIAN: OnceLock<Vec<(f64, f64)>> = OnceLock::new();
+    GAUSSIAN.get_or_init(|| {
+        let middles = (0..PIECES).map(|piece| (f64::from(piece) + 0.5) / f64::from(PIECES) * 8.0 - 4.0);
+        let pieces: Vec<(f64, f64)> = middles.map(|z| (z, (-0.5 * z * z).exp())).collect();
+        let total: f64 = pieces.iter().map(|piece| piece.1).sum();
+        pieces.iter().map(|(z, weight)| (*z, weight / total)).collect()
+    })
+}
+
+/// A profile blurred by a Gaussian, by fine midpoint summation.
+fn blurred(at: f64, sd: f64, profile: impl Fn(f64) -> f64) -> f64 {
+    gaussian_pieces().iter().map(|(z, weight)| weight * profile(at + z * sd)).sum()
 }
 
 #[cfg(test)]
