@@ -25,7 +25,7 @@ const EVIDENCE_SDS: f64 = 3.0;
 const EVIDENCE_PX: f64 = 0.02;
 /// It is not tried where its first step from the simpler model's map would move the picture by less than this many of
 /// its standard deviations or this many times what counts as settled.
-const CONTENT_SDS: f64 = 2.0;
+const CONTENT_SDS: f64 = 2.5;
 const CONTENT_STEPS: f64 = 5.0;
 /// It may not leave more different than this many times the simpler model does …
 const MOST_RESIDUAL: f64 = 1.02;

@@ -20,6 +20,10 @@ const MOST_STEPS: usize = 25;
 /// A step below this ends the iteration, rad (0.003°).
 const SMALL_STEP_RAD: f64 = 5e-5;
 
+/// Until a step is below this, rad, every third direction is enough.
+const ROUGH_STEP_RAD: f64 = 1e-3;
+const ROUGH_STRIDE: usize = 3;
+
 /// Largest single step, rad (3°): slopes hold no farther.
 const LARGEST_STEP_RAD: f64 = 0.05;
 
@@ -49,24 +53,29 @@ struct Row {
 /// Refines a start that is a few degrees off; `None` where the light has no structure that would hold it.
 pub(super) fn refine(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Option<Refined> {
     let mut rotation = start;
+    let mut stride = ROUGH_STRIDE;
     for _ in 0..MOST_STEPS {
-        let step = solve(&normal(&rows(target, source, &rotation))?)?;
+        let step = solve(&normal(&rows(target, source, &rotation, stride))?)?;
         let length = step.norm();
         let kept = if length > LARGEST_STEP_RAD { step * (LARGEST_STEP_RAD / length) } else { step };
         rotation = UnitQuaternion::from_scaled_axis(kept) * rotation;
-        if length < SMALL_STEP_RAD {
+        if length < SMALL_STEP_RAD && stride == 1 {
             break;
         }
+        if length < ROUGH_STEP_RAD {
+            stride = 1;
+        }
     }
-    let last = normal(&rows(target, source, &rotation))?;
+    let last = normal(&rows(target, source, &rotation, 1))?;
     Some(Refined { rotation, cov: covariance(&last)? })
 }
 
-fn rows(target: &LogField, source: &LogField, rotation: &UnitQuaternion<f64>) -> Vec<Row> {
+/// The rows of every `stride`-th direction.
+fn rows(target: &LogField, source: &LogField, rotation: &UnitQuaternion<f64>, stride: usize) -> Vec<Row> {
     let grid = DirectionGrid::shared();
     let back = rotation.inverse();
-    let mut rows = Vec::with_capacity(CELLS * CHANNELS);
-    for (cell, direction) in grid.directions.iter().enumerate() {
+    let mut rows = Vec::with_capacity(CELLS / stride * CHANNELS);
+    for (cell, direction) in grid.directions.iter().enumerate().step_by(stride) {
         let from = back * direction;
         let (Some(ours), Some(theirs)) = (&target.local[cell], &source.local[grid.cell(&from)]) else { continue };
         let difference = ours.value(direction) - theirs.value(&from);
