@@ -5,6 +5,7 @@
 //! render with hundreds of channels costs one block of them per core.
 
 use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::ops::Range;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
@@ -102,7 +103,19 @@ pub(super) struct Blocks<'a> {
     colour: [Lane; 3],
     alpha: Option<Lane>,
     encoding: Encoding,
+    /// Blocks decoded ahead, until they are asked for.
+    ahead: Mutex<Ahead>,
 }
+
+/// Blocks that were decoded to see what they hold, and their bytes.
+#[derive(Default)]
+struct Ahead {
+    blocks: BTreeMap<usize, Unpacked>,
+    bytes: usize,
+}
+
+/// No more is kept decoded ahead than about this.
+const MOST_AHEAD_BYTES: usize = 48 << 20;
 
 /// The wanted rows of one row of blocks.
 struct Band<'a> {
@@ -134,6 +147,7 @@ impl<'a> Blocks<'a> {
             colour: picked.colour.map(|index| Lane::of(header, index)),
             alpha: picked.alpha.map(|index| Lane::of(header, index)),
             encoding,
+            ahead: Mutex::default(),
         }
     }
 
@@ -180,12 +194,23 @@ impl<'a> Blocks<'a> {
     /// One block into the picture; how many pixels were masked, `None` where the block was never written.
     fn read_into(&self, index: usize, band: &Mutex<Band<'_>>) -> Result<Option<u64>> {
         let left = self.left_of(index);
-        let Some(data) = self.decode(index)? else {
+        let ahead = self.ahead.lock().unwrap_or_else(PoisonError::into_inner).blocks.remove(&index);
+        let Some(data) = ahead.map_or_else(|| self.decode(index), |data| Ok(Some(data)))? else {
             self.blank(left, &mut band.lock().unwrap_or_else(PoisonError::into_inner));
             return Ok(None);
         };
         let mut band = band.lock().unwrap_or_else(PoisonError::into_inner);
         Ok(Some(self.copy_rows(&data, left, &mut band)))
+    }
+
+    /// Keeps a decoded block for when it is asked for, where there is room.
+    pub(super) fn keep(&self, index: usize, data: Unpacked) {
+        let mut ahead = self.ahead.lock().unwrap_or_else(PoisonError::into_inner);
+        let bytes = ahead.bytes + data.len();
+        if bytes <= MOST_AHEAD_BYTES {
+            ahead.bytes = bytes;
+            ahead.blocks.insert(index, data);
+        }
     }
 
     /// A block decompressed; `None` where it was never written.

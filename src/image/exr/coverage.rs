@@ -29,8 +29,9 @@ impl Blocks<'_> {
     fn is_covered(&self, block_row: usize) -> Result<bool> {
         let columns = self.grid.columns();
         for index in block_row * columns..(block_row + 1) * columns {
-            let covered = self.decode(index)?.is_some_and(|data| self.has_coverage(&data, self.left_of(index)));
-            if covered {
+            let Some(data) = self.decode(index)? else { continue };
+            if self.has_coverage(&data, self.left_of(index)) {
+                self.keep(index, data);
                 return Ok(true);
             }
         }

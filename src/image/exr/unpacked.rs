@@ -37,6 +37,13 @@ impl Unpacked {
         Some(Self::Halves(bytes))
     }
 
+    /// Bytes of the block.
+    pub(super) fn len(&self) -> usize {
+        match self {
+            Self::Whole(bytes) | Self::Halves(bytes) => bytes.len(),
+        }
+    }
+
     /// `count` bytes from `start` on, both even; `None` where the block does not hold them.
     pub(super) fn lane(&self, start: usize, count: usize) -> Option<LaneBytes<'_>> {
         match self {
