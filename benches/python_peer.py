@@ -2,6 +2,7 @@
 
     python_peer.py read  plate.exr mirror.exr cg.exr    seconds of a full read of the three frames, after the start
     python_peer.py check plate.exr mirror.exr cg.exr    the core of the comparison, with seconds and versions
+    python_peer.py seconds 5 plate.exr mirror.exr cg.exr    seconds of the same for one shot, when it is done 5 times
 
 `check` does what a careful script would: both spheres' outlines (mirror: circles in a reduced picture, then a fit;
 CG: coverage), both unwrapped by direction, blurred and compared, the keys' directions and the exposure error, and the
@@ -83,8 +84,8 @@ def drift(plate, mirror, circle):
 WEIGHTS = np.float32([0.2126, 0.7152, 0.0722])
 
 
-def check(paths):
-    start = time.perf_counter()
+def compare(paths):
+    """Time when all was read, angle between the keys, exposure error, drift."""
     (plate, _), (mirror, _), (cg, alpha) = (read(path) for path in paths)
     read_at = time.perf_counter()
     rendered = circle_of_alpha(alpha)
@@ -94,7 +95,12 @@ def check(paths):
                                                    (key(ours, directions), key(theirs, directions)))), -1, 1)))
     blurred = [cv2.GaussianBlur(picture @ WEIGHTS, (0, 0), 5) for picture in (ours, theirs)]
     stops = np.log2(np.sum(blurred[1] * weight) / np.sum(blurred[0] * weight))
-    stops_of_drift = drift(plate, mirror, photographed)
+    return read_at, angle, stops, drift(plate, mirror, photographed)
+
+
+def check(paths):
+    start = time.perf_counter()
+    read_at, angle, stops, stops_of_drift = compare(paths)
     end = time.perf_counter()
     print(
         f"  python {sys.version.split()[0]}, numpy {np.__version__}, OpenCV {cv2.__version__}, OpenEXR "
@@ -108,6 +114,12 @@ def main():
     what, paths = sys.argv[1], sys.argv[2:]
     if what == "check":
         check(paths)
+        return
+    if what == "seconds":
+        start = time.perf_counter()
+        for _ in range(int(paths[0])):
+            compare(paths[1:])
+        print((time.perf_counter() - start) / int(paths[0]))
         return
     start = time.perf_counter()
     for path in paths:
