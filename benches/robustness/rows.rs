@@ -84,6 +84,7 @@ pub(crate) fn plot(condition: &Condition, rows: &[Row]) -> Plot {
     let panels = CHECKS.into_iter().zip(panels).map(|(check, (unit, tolerance))| PlotPanel {
         heading: check.to_owned(),
         unit: unit.to_owned(),
+        errors: true,
         tolerance,
         points: rows.iter().flat_map(|row| row.points(check)).collect(),
         without: rows

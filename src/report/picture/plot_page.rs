@@ -37,6 +37,8 @@ pub struct PlotPanel {
     pub heading: String,
     /// Unit of the number.
     pub unit: String,
+    /// The numbers are errors, about 0; else amounts, from 0 up.
+    pub errors: bool,
     /// Half-height of the grey band; 0 for none.
     pub tolerance: f64,
     /// The points, in any order.
@@ -89,6 +91,7 @@ struct Page<'a> {
 struct Axes {
     area: Area,
     logarithmic: bool,
+    errors: bool,
     across: [f64; 2],
     reach: f64,
 }
@@ -100,12 +103,14 @@ impl Axes {
         let (low, high) = usable.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), x| (l.min(x), h.max(x)));
         let across = if low < high { [low, high] } else { [low.min(0.9), low.max(1.1)].map(finite_or_one) };
         let ends = panel.points.iter().map(|p| p.value.abs() + 2.0 * p.sd).filter(|v| v.is_finite());
-        // A few wild points must not flatten the rest: the scale holds 19 of 20.
+        // A few wild errors must not flatten the rest: the scale holds 19 of 20.
         let mut sorted: Vec<f64> = ends.collect();
         sorted.sort_by(f64::total_cmp);
-        let most = sorted.get(sorted.len() * 19 / 20).or(sorted.last()).copied().unwrap_or(0.0);
+        let held = if panel.errors { sorted.get(sorted.len() * 19 / 20) } else { None };
+        let most = held.or(sorted.last()).copied().unwrap_or(0.0);
         let reach = most.max(1.3 * panel.tolerance);
-        Self { area, logarithmic: plot.logarithmic, across, reach: if reach > 0.0 { 1.05 * reach } else { 1.0 } }
+        let reach = if reach > 0.0 { 1.05 * reach } else { 1.0 };
+        Self { area, logarithmic: plot.logarithmic, errors: panel.errors, across, reach }
     }
 
     fn x(&self, across: f64) -> f32 {
@@ -116,7 +121,8 @@ impl Axes {
     }
 
     fn y(&self, value: f64) -> f32 {
-        let up = (0.5 + 0.5 * value / self.reach).clamp(0.0, 1.0);
+        let share = value / self.reach;
+        let up = if self.errors { 0.5 + 0.5 * share } else { share }.clamp(0.0, 1.0);
         self.area.bottom() - self.area.height * up as f32
     }
 }
@@ -128,7 +134,8 @@ fn finite_or_one(value: f64) -> f64 {
 impl Page<'_> {
     fn panel(&mut self, panel: &PlotPanel, area: Area) {
         let axes = Axes::new(area, self.plot, panel);
-        let heading = format!("{}, error in {}", panel.heading, panel.unit);
+        let what = if panel.errors { "error in " } else { "" };
+        let heading = format!("{}, {what}{}", panel.heading, panel.unit);
         self.lettering.text(&mut self.canvas, area.x, area.y - 10.0, &heading, TABLE);
         self.band(&axes, panel.tolerance);
         self.scales(&axes, panel);
@@ -151,14 +158,15 @@ impl Page<'_> {
 
     fn scales(&mut self, axes: &Axes, panel: &PlotPanel) {
         let step = round_step(axes.reach);
-        for k in -4_i32..=4 {
+        for k in if panel.errors { -4_i32 } else { 0 }..=4 {
             let value = f64::from(k) * step;
             if value.abs() > axes.reach {
                 continue;
             }
             let y = axes.y(value);
             self.canvas.polyline(&[[axes.area.x, y], [axes.area.right(), y]], Pen::new(RULE, 1.0));
-            let words = format!("{value:+.*}", decimals(step));
+            let places = decimals(step);
+            let words = if panel.errors { format!("{value:+.places$}") } else { format!("{value:.places$}") };
             self.lettering.text_right(&mut self.canvas, axes.area.x - 8.0, y + 4.0, &words, SMALL);
         }
         let mut marked: Vec<f64> = panel.points.iter().map(|p| p.across).chain(panel.without.iter().copied()).collect();
@@ -222,6 +230,7 @@ mod tests {
         let panel = PlotPanel {
             heading: "exposure".to_owned(),
             unit: "stops".to_owned(),
+            errors: true,
             tolerance: 0.25,
             points,
             without: vec![8.0],
@@ -235,6 +244,18 @@ mod tests {
         let png = render_plot(&plot(vec![point, PlotPoint { across: 4.0, ..point }])).unwrap();
         assert_eq!(u32::from_be_bytes(png[16..20].try_into().unwrap()), 1180);
         assert_eq!(u32::from_be_bytes(png[20..24].try_into().unwrap()), 720);
+    }
+
+    #[test]
+    fn amounts_stand_on_zero_and_errors_about_it() {
+        let point = PlotPoint { across: 2.0, value: 10.0, sd: 0.0, verdict: Verdict::Match };
+        let mut plot = plot(vec![point]);
+        let area = Area::new(0.0, 0.0, 100.0, 200.0);
+        let axes = |plot: &Plot| Axes::new(area, plot, &plot.panels[0]);
+        assert!((axes(&plot).y(0.0) - 100.0).abs() < 1e-3);
+        plot.panels[0].errors = false;
+        assert!((axes(&plot).y(0.0) - 200.0).abs() < 1e-3);
+        assert!((axes(&plot).y(10.0) - 200.0 / 21.0).abs() < 0.1);
     }
 
     #[test]
