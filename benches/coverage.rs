@@ -3,7 +3,8 @@
 //! `cargo bench --bench coverage` makes shots of varied quality from seeds, checks them with the library and holds
 //! every finding against what a perfect measurement would say: how often the 95 % interval covers the truth, the mean
 //! squared error over the stated variance, false verdicts, and how much is decided. Options after `--`: `--shots N`,
-//! `--tuning` (the seeds that uncertainties may be tuned on, never reported), `--first N` (seeds from there on), `--seed N` (one shot, with its numbers),
+//! `--tuning` (the seeds that uncertainties may be tuned on, never reported), `--first N` (seeds from there on), `--seed N` (one shot, with its numbers;
+//! `--keep FOLDER` leaves its frames there),
 //! `--lines` (a line per shot), `--list FILE` (every number with its truth, tab-separated), `--write FILE` (the table as
 //! Markdown).
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
@@ -15,10 +16,12 @@ mod made_up;
 mod table;
 
 use std::error::Error;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use made_up::judge::{Judged, judge_with_help, letter};
 use made_up::recipe::Recipe;
+use made_up::{frames, sheet};
 
 /// First seed of the reported shots.
 const REPORTED_SEED: u64 = 9_000;
@@ -37,6 +40,7 @@ struct Options {
     only: Option<u64>,
     write: Option<String>,
     list: Option<String>,
+    keep: Option<PathBuf>,
 }
 
 impl Options {
@@ -52,6 +56,7 @@ impl Options {
             only: number("--seed"),
             write: after("--write"),
             list: after("--list"),
+            keep: after("--keep").map(PathBuf::from),
         }
     }
 }
@@ -59,7 +64,7 @@ impl Options {
 fn main() -> Result<(), Box<dyn Error>> {
     let options = Options::read();
     if let Some(seed) = options.only {
-        return one(seed);
+        return one(seed, options.keep.as_deref());
     }
     let start = Instant::now();
     let mut all = Vec::new();
@@ -98,10 +103,15 @@ fn list(first: u64, all: &[Judged]) -> String {
     rows.collect()
 }
 
-/// One shot in full.
-fn one(seed: u64) -> Result<(), Box<dyn Error>> {
+/// One shot in full; its frames and sheet are left in a folder where one is named.
+fn one(seed: u64, keep: Option<&Path>) -> Result<(), Box<dyn Error>> {
     let recipe = Recipe::draw(seed);
     println!("{recipe:#?}");
+    if let Some(folder) = keep {
+        std::fs::create_dir_all(folder)?;
+        frames::write(&recipe, folder)?;
+        std::fs::write(folder.join("shot.json"), format!("{:#}", sheet::sheet_json(&recipe)))?;
+    }
     let judged = judge_with_help(&recipe)?;
     for score in &judged.scores {
         println!("{}", score_line(score));

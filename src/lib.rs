@@ -44,6 +44,7 @@ pub mod rotation;
 pub mod sheet;
 pub mod shot;
 pub mod show;
+mod shown;
 pub mod side;
 pub mod sphere;
 mod staging;

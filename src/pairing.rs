@@ -3,11 +3,22 @@
 use pathfinding::kuhn_munkres::kuhn_munkres_min;
 use pathfinding::matrix::Matrix;
 
-use crate::lights::Lights;
+use crate::lights::{Light, Lights};
+use crate::shown::shows;
+use crate::side::Side;
 use crate::sphere::angle_between_rad;
 
 /// Lights farther apart than this are not the same light.
 pub const MAX_PAIR_DEG: f64 = 30.0;
+
+/// Lights nearer than this are one light, however unlike.
+const SURELY_ONE_DEG: f64 = 6.0;
+
+/// Lights of one size: radii within half an octave of each other.
+const ONE_SIZE_OCTAVES: f64 = 0.5;
+
+/// Lights of one strength: illuminances within this many stops of each other.
+const ONE_STRENGTH_STOPS: f64 = 1.5;
 
 /// Cost of leaving a light alone, in units of 10⁻⁶ degree.
 const ALONE: i64 = 30_000_000;
@@ -21,6 +32,32 @@ pub struct Pairing {
     pub only_mirror: Vec<usize>,
     /// The CG's lights without a partner.
     pub only_cg: Vec<usize>,
+}
+
+/// The lights of two spheres, paired where they may be the same: two unlike ones at different places are not where
+/// either sphere shows the other's light in its own place.
+pub(crate) fn pair_sides(mirror: &Side, cg: &Side) -> Pairing {
+    let mut pairing = pair_lights(&mirror.lights, &cg.lights);
+    let (chance, pairs) = pairing.pairs.into_iter().partition(|(m, c)| {
+        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
+        are_unlike(ours, theirs)
+            && (shows(mirror, theirs, &theirs.direction, Some(ours)) || shows(cg, ours, &ours.direction, Some(theirs)))
+    });
+    pairing.pairs = pairs;
+    let chance: Vec<(usize, usize)> = chance;
+    pairing.only_mirror.extend(chance.iter().map(|p| p.0));
+    pairing.only_cg.extend(chance.iter().map(|p| p.1));
+    pairing.only_mirror.sort_unstable();
+    pairing.only_cg.sort_unstable();
+    pairing
+}
+
+/// The two are apart and differ in size or strength.
+fn are_unlike(a: &Light, b: &Light) -> bool {
+    let octaves = (a.reach_rad / b.reach_rad.max(1e-6)).log2().abs();
+    let stops = (a.illuminance.value / b.illuminance.value.max(1e-30)).log2().abs();
+    let apart = angle_between_rad(&a.direction, &b.direction).to_degrees() > SURELY_ONE_DEG;
+    apart && (octaves > ONE_SIZE_OCTAVES || stops > ONE_STRENGTH_STOPS)
 }
 
 /// Optimal assignment (Kuhn 1955, Munkres 1957). Every light may also stay alone at the price of a 30° error, so that

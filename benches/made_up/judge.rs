@@ -152,6 +152,9 @@ impl Held<'_> {
             return;
         };
         let read = |key: &str| map.get(key).and_then(serde_json::Value::as_f64);
+        if map.contains_key(&format!("{key}_bound")) {
+            return;
+        }
         if let (Some(value), Some(sd)) = (read(key), read(&format!("{key}_sd"))) {
             self.scores.push(Score::new(key, value, sd, truth));
         }

@@ -19,6 +19,11 @@ const HAND_SD_PX: f64 = 0.25;
 const SENSOR_WIDTH_MM: f64 = 24.0;
 
 pub(crate) fn sheet(recipe: &Recipe, folder: &Path) -> Result<ShotSheet> {
+    sheet_from_json(sheet_json(recipe), Path::new("made-up shot"), folder)
+}
+
+/// The sheet as it would be written.
+pub(crate) fn sheet_json(recipe: &Recipe) -> Value {
     let mut value = json!({
         "format": "plateproof-shot/1",
         "shot": format!("SF_{}", recipe.seed),
@@ -37,7 +42,7 @@ pub(crate) fn sheet(recipe: &Recipe, folder: &Path) -> Result<ShotSheet> {
             value["cg"]["spheres"][0]["outline_px"] = json!(drawn_outline(recipe, 2));
         }
     }
-    sheet_from_json(value, Path::new("made-up shot"), folder)
+    value
 }
 
 /// The outline as a hand draws it: a quarter of a pixel off each way and in its axes.

@@ -11,7 +11,7 @@ use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
 use crate::colour::luminance;
 use crate::lights::Light;
-use crate::pairing::pair_lights;
+use crate::pairing::pair_sides;
 use crate::radiance::DirectionGrid;
 use crate::report::{Balance, Finding, Verdict};
 use crate::rotation::Rotation;
@@ -306,7 +306,7 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
 
 /// Key and fill on their own.
 fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
-    let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
+    let pairing = pair_sides(&pair.mirror, cg);
     if let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
         if key.clipped {

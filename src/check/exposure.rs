@@ -2,7 +2,7 @@
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
 use crate::lights::Light;
-use crate::pairing::pair_lights;
+use crate::pairing::pair_sides;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, Source, cap_mean_rgb, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
@@ -201,7 +201,8 @@ fn usual_luminance(side: &Side) -> f64 {
 /// One sd of the difference of the patches' mean illuminance, beside what is common to all numbers.
 fn illuminance_sd(pair: &Comparison, cg: &Side) -> f64 {
     let facing = |side: &Side| patch::illuminance_sd_stops(side, &side.geometry.towards_camera());
-    facing(&pair.mirror).hypot(facing(cg)).hypot(hidden_sd_stops(pair, cap_mean))
+    let limiting = pair.limiting_sd_stops(|side| Some(cap_mean(side, &side.sources).log2()));
+    facing(&pair.mirror).hypot(facing(cg)).hypot(hidden_sd_stops(pair, cap_mean)).hypot(limiting)
 }
 
 /// How far a number of the photographed light moves were that as the CG has it where something may stand before the
@@ -246,7 +247,7 @@ fn details(finding: &mut Finding, pair: &Comparison) {
 
 /// Key against its partner. A clipped key gives only a bound.
 fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
-    let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
+    let pairing = pair_sides(&pair.mirror, cg);
     let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
     let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
     let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
@@ -257,7 +258,7 @@ fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     }
     if key.clipped {
         finding.detail.insert("key_stops_on_equal_terms".to_owned(), true.into());
-        let whole = pair_lights(&pair.mirror.lights, &pair.cg.lights);
+        let whole = pair_sides(&pair.mirror, &pair.cg);
         let Some((_, c)) = whole.pairs.iter().find(|p| p.0 == 0) else { return };
         if let Some(stops) = Stops::from_ratio(pair.cg.lights.all[*c].illuminance.value, key.illuminance.value) {
             put(&mut finding.detail, "true_key_stops", Estimate::new(stops.0, sd));

@@ -1,30 +1,24 @@
 //! `highlight-direction`: does the key come from the same side?
 
-use std::f64::consts::{LN_2, PI};
+use std::f64::consts::LN_2;
 
 use nalgebra::Vector3;
 use serde_json::{Map, Value, json};
 
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
-use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_lights};
+use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
+use crate::shown::{WEAK_PARTNER, is_cut, shows};
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
 use crate::uncertainty::hidden::Hidden;
-use crate::uncertainty::scatter::weighted_median;
 use crate::uncertainty::{optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch.
 const UNPAIRED_SHARE: f64 = 0.10;
-
-/// A light with less than this fraction of another's illuminance, two stops, is no partner of it.
-const WEAK_PARTNER: f64 = 0.25;
-
-/// Surroundings of a light are looked at out to about this angle from its edge.
-const RING_RAD: f64 = 0.12;
 
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
 const HIDING_RAD: f64 = 0.3;
@@ -59,7 +53,7 @@ impl Check for HighlightDirection {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
         // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
         let cg = &pair.cg;
-        let pairing = pair_lights(&pair.mirror.lights, &cg.lights);
+        let pairing = pair_sides(&pair.mirror, cg);
         let pull_share = pair.likeness(cg).share();
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
@@ -74,13 +68,17 @@ impl Check for HighlightDirection {
 }
 
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
-/// angle. A clipped light on the photographed side may be the key whatever it seems to give: where the CG's key is its
-/// partner, they are held against each other.
+/// angle. A light that is clipped on the photographed side, or of which a sphere shows only a part, may be the key
+/// whatever it seems to give: where the other side's key is its partner, they are held against each other.
 fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&'a Light, &'a Light)> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
     let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &mirror.lights.all[p.0]);
-    if let Some(clipped) = partner.filter(|l| l.clipped) {
-        return Some((clipped, cg_key));
+    if let Some(least) = partner.filter(|l| l.clipped || is_cut(mirror, l, &l.direction)) {
+        return Some((least, cg_key));
+    }
+    let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &cg.lights.all[p.1]);
+    if let Some(least) = partner.filter(|l| is_cut(cg, l, &l.direction)) {
+        return Some((mirror_key, least));
     }
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
@@ -159,7 +157,7 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
     let cov = outline::direction_cov_beside_pull(mirror, mirror_light)
         + outline::direction_cov_beside_pull(cg, cg_light)
-        + isotropic_cov(b, pull_rad)
+        + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)))
         + fov * fov.transpose();
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
@@ -175,6 +173,16 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
+}
+
+/// A clipped light may be several that run into each other: where the other side has more than one inside it, how far
+/// the farthest of them is from its middle, rad. Else 0.
+fn merged_rad(light: &Light, other: &Side) -> f64 {
+    let strongest = other.lights.key().map_or(0.0, |key| key.illuminance.value);
+    let matters = |l: &&Light| l.illuminance.value >= WEAK_PARTNER * strongest;
+    let away = |l: &Light| angle_between_rad(&light.direction, &l.direction);
+    let inside: Vec<f64> = other.lights.all.iter().filter(matters).map(away).filter(|a| *a < light.reach_rad).collect();
+    if !light.clipped || inside.len() < 2 { 0.0 } else { inside.into_iter().fold(0.0, f64::max) }
 }
 
 /// What to do with the CG key, in words.
@@ -264,8 +272,8 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
         |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.cg_to_mirror * d),
     );
-    let lost = |i: &&usize| !shows(cg, &mirror.lights.all[**i], &there(&mirror.lights.all[**i].direction));
-    let added = |i: &&usize| !shows(mirror, &cg.lights.all[**i], &back(&cg.lights.all[**i].direction));
+    let lost = |i: &&usize| !shows(cg, &mirror.lights.all[**i], &there(&mirror.lights.all[**i].direction), None);
+    let added = |i: &&usize| !shows(mirror, &cg.lights.all[**i], &back(&cg.lights.all[**i].direction), None);
     let missing = pairing.only_mirror.iter().filter(lost);
     let missing = missing.map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
     let extra = pairing.only_cg.iter().filter(added).map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
@@ -283,7 +291,12 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
         let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
-        if low >= UNPAIRED_SHARE && !behind_something {
+        let unseen = if verb == "add" {
+            is_cut(cg, light, &there(&light.direction))
+        } else {
+            is_cut(mirror, light, &back(&light.direction))
+        };
+        if low >= UNPAIRED_SHARE && !behind_something && !unseen {
             finding.verdict = Verdict::Mismatch;
             push(&mut finding.remedy, &format!("{verb} the light at {place}"));
         } else if finding.verdict == Verdict::Match {
@@ -292,6 +305,8 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         push(&mut finding.reason, &reason);
         if behind_something {
             push(&mut finding.reason, "on the photographed sphere something dark may hide it");
+        } else if unseen {
+            push(&mut finding.reason, "the other sphere shows little of that direction: behind it or beyond its rim");
         }
     }
     if !pairing.pairs.is_empty() || finding.value.is_some() {
@@ -311,32 +326,6 @@ fn share_curve_sd(side: &Side, light: &Light) -> f64 {
 /// Something dark stands where the photographed sphere would show the light, or beside it.
 fn may_be_hidden(hidden: &Hidden, light: &Light, direction: &Vector3<f64>) -> bool {
     hidden.part_about(direction, light.reach_rad + HIDING_RAD) > HIDING_PART
-}
-
-/// The other side shows something there that gives at least [`WEAK_PARTNER`] of what the light does above its
-/// surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other checks.
-fn shows(other: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
-    let samples = || other.image.samples.iter().flatten();
-    let nearest = samples().max_by(|a, b| a.direction.dot(direction).total_cmp(&b.direction.dot(direction)));
-    // Blur spreads a light over two cells of the other picture.
-    let reach = light.reach_rad + nearest.map_or(0.0, |s| 2.0 * (s.extent_rad2 / 2.0).sqrt());
-    let (inner, outer) = (reach.min(PI).cos(), (1.5 * reach + RING_RAD).min(PI).cos());
-    let (mut flux, mut steradian, mut ring) = (0.0, 0.0, Vec::new());
-    for sample in samples() {
-        let cosine = sample.direction.dot(direction);
-        if cosine >= inner {
-            if sample.clipped {
-                // At the recording's ceiling it may be as strong as anything.
-                return true;
-            }
-            flux += f64::from(sample.luminance) * sample.steradian;
-            steradian += sample.steradian;
-        } else if cosine > outer {
-            ring.push((f64::from(sample.luminance), sample.steradian));
-        }
-    }
-    let around = weighted_median(ring).unwrap_or(0.0);
-    flux - around * steradian >= WEAK_PARTNER * light.illuminance.value
 }
 
 fn push(text: &mut String, more: &str) {

@@ -7,7 +7,7 @@ use crate::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, clipping, outline, tone_curve};
+use crate::uncertainty::{blind_cone, outline, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -107,7 +107,10 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
-        (limiting_sd_stops(pair), "the photograph clips light of a few pixels, where blur decides how much is lost"),
+        (
+            pair.limiting_sd_stops(ratio_stops),
+            "the photograph clips light of a few pixels, where blur decides how much is lost",
+        ),
         (
             hidden_sd_stops(pair),
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
@@ -128,15 +131,6 @@ fn hidden_sd_stops(pair: &Comparison) -> f64 {
     stops.zip(ratio_stops(&pair.mirror)).map_or(0.0, |(undone, seen)| (undone.0 - seen).abs())
 }
 
-/// What limiting the CG to the photograph's ceiling may do wrong.
-fn limiting_sd_stops(pair: &Comparison) -> f64 {
-    let Some(limited) = pair.cg_limited.as_ref().and_then(ratio_stops) else { return 0.0 };
-    let effect = ratio_stops(&pair.cg).map_or(0.0, |whole| whole - limited);
-    let outline = &pair.mirror.fit.outline;
-    let sphere_px = std::f64::consts::PI * outline.semi_a * outline.semi_b;
-    clipping::equal_terms_sd_stops(effect, pair.mirror.image.clipped_fraction * sphere_px)
-}
-
 /// Both ratios at the mirror's two normals: tells contrast from direction.
 fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     let Some(extremes) = pair.mirror.extremes else { return };
@@ -147,8 +141,11 @@ fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     let sd = finding.value_sd.unwrap_or(0.0);
     put(&mut finding.detail, "same_patches_stops", Estimate::new((cg_stops - mirror_stops).0, sd));
     if let Some(stops) = ratio_stops(&pair.mirror) {
-        let sd = ratio_sd_stops(&pair.mirror).hypot(limiting_sd_stops(pair)).hypot(hidden_sd_stops(pair));
+        let sd = ratio_sd_stops(&pair.mirror).hypot(pair.limiting_sd_stops(ratio_stops)).hypot(hidden_sd_stops(pair));
         put(&mut finding.detail, "mirror_key_fill_stops", Estimate::new(stops, sd));
+        if pair.mirror.clipped_share() > 0.0 {
+            finding.detail.insert("mirror_key_fill_stops_bound".to_owned(), "lower".into());
+        }
     }
     if let Some(stops) = ratio_stops(&pair.cg) {
         put(&mut finding.detail, "cg_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.cg)));

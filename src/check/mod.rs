@@ -30,7 +30,7 @@ use crate::sheet::Tolerances;
 use crate::side::Side;
 use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::likeness::Likeness;
-use crate::uncertainty::optics;
+use crate::uncertainty::{clipping, optics};
 use crate::units::Estimate;
 
 /// Two sides of one mirror, ready to be compared.
@@ -81,6 +81,15 @@ impl Comparison {
     /// The directions that something before the photographed sphere may hide.
     pub fn hidden(&self) -> Hidden {
         Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
+    }
+
+    /// What limiting the CG to the photograph's ceiling may do wrong to a number of it, stops.
+    pub(crate) fn limiting_sd_stops(&self, stops: impl Fn(&Side) -> Option<f64>) -> f64 {
+        let Some(limited) = self.cg_limited.as_ref().and_then(&stops) else { return 0.0 };
+        let effect = stops(&self.cg).map_or(0.0, |whole| whole - limited);
+        let outline = &self.mirror.fit.outline;
+        let sphere_px = std::f64::consts::PI * outline.semi_a * outline.semi_b;
+        clipping::equal_terms_sd_stops(effect, self.mirror.image.clipped_fraction * sphere_px)
     }
 
     /// How alike the surroundings of the two spheres are, seen from the camera.

@@ -6,7 +6,7 @@
 use crate::side::Trust;
 
 /// Absolute stops at mid grey.
-const EXPOSURE_SD_STOPS: f64 = 0.4;
+const EXPOSURE_SD_STOPS: f64 = 0.5;
 
 /// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
 /// of a stop (common practice, no source).
@@ -19,8 +19,8 @@ const CONTRAST_SD_FRACTION: f64 = 0.25;
 /// them (common practice, no source).
 const RECOVERED_CONTRAST_FRACTION: f64 = 0.03;
 
-/// What the channels' curves have in common cancels between channels; the rest is about half.
-const CHANNEL_FRACTION: f64 = 0.5;
+/// What the channels' curves have in common cancels between channels; the rest is less than half.
+const CHANNEL_FRACTION: f64 = 0.4;
 
 /// One channel against another where the camera balanced its white by itself, stops (from the same files).
 pub const AUTO_WHITE_SD_STOPS: f64 = 0.3;

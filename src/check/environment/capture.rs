@@ -7,7 +7,7 @@ use super::super::Comparison;
 use super::Captured;
 use super::prediction::{Compared, Predicted};
 use crate::environment::{Seam, Survey};
-use crate::pairing::pair_lights;
+use crate::pairing::pair_sides;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid};
 use crate::report::{Finding, Verdict};
 use crate::sphere::azimuth_elevation_deg;
@@ -188,7 +188,7 @@ fn picture_detail(survey: &Survey) -> serde_json::Map<String, Value> {
 fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison, exposure_stops: f64) -> Option<String> {
     let (mirror, environment) = (&comparison.mirror.lights, &comparison.cg.lights);
     let key = mirror.key()?;
-    let pairing = pair_lights(mirror, environment);
+    let pairing = pair_sides(&comparison.mirror, &comparison.cg);
     let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &environment.all[p.1]);
     // Beyond what the whole environment is over or under.
     let missing = partner
