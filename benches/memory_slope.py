@@ -51,14 +51,17 @@ def main():
         lay_out(source, shots, os.path.join(root, "shots"))
         out = os.path.join(root, "reports")
         words = [program, "check", os.path.join(root, "shots"), "--out", out, "--jobs", jobs, "--no-picture"]
-        run = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+        # Into a file: a pipe that nobody reads would stop the program.
+        listing = open(os.path.join(root, "listing.txt"), "w+")
+        run = subprocess.Popen(words, stdout=listing, text=True)
         seen = []
         while run.poll() is None:
             peak, done = peak_kb(run.pid), reports_in(out)
             if peak and done and (not seen or seen[-1] != (done, peak)):
                 seen.append((done, peak))
             time.sleep(0.05)
-        text = run.stdout.read()
+        listing.seek(0)
+        text = listing.read()
         last = max(done for done, _ in seen)
         at = lambda count: next(peak for done, peak in seen if done >= min(count, last))
         marks = [shots // 8, shots // 4, shots // 2, shots]

@@ -124,6 +124,9 @@ pub fn measured_stops(a: &Frame, b: &Frame) -> Option<Estimate> {
     Some(Estimate::new(found.centre, chance.hypot(COMPARE_SD_STOPS).hypot(doubt)))
 }
 
+/// Light below which an 8-bit file has too few codes to compare exposures: about code 16 of sRGB.
+const DARK_IN_EIGHT_BITS: f64 = 0.005;
+
 /// The well exposed pixels of one frame.
 struct Exposed<'a> {
     frame: &'a Frame,
@@ -142,7 +145,8 @@ impl<'a> Exposed<'a> {
         let clipped = |c: usize| self.frame.clip_level.is_some_and(|level| rgb[c] >= ROLL_OFF_START * level[c]);
         let mean = rgb.iter().map(|v| f64::from(*v)).sum::<f64>() / 3.0;
         let variance = (0..3).map(|c| self.noise.variance(c, f64::from(rgb[c]))).sum::<f64>() / 9.0;
-        let usable = mean.is_finite() && mean > 10.0 * variance.sqrt() && !(0..3).any(clipped);
+        let dark = if self.frame.eight_bit { DARK_IN_EIGHT_BITS } else { 0.0 };
+        let usable = mean.is_finite() && mean > dark.max(10.0 * variance.sqrt()) && !(0..3).any(clipped);
         usable.then(|| (mean, variance.sqrt() / (mean * std::f64::consts::LN_2)))
     }
 }

@@ -264,6 +264,8 @@ pub struct ResponseReport {
     pub stated_stops: Vec<f64>,
     /// Stops as the pictures have them, mean and span as stated.
     pub measured_stops: Vec<f64>,
+    /// Standard deviation of each of them.
+    pub measured_stops_sd: Vec<f64>,
     /// 8-bit codes at which the curve is listed.
     pub codes: Vec<u8>,
     /// Base-2 logarithm of the light at those codes for red, green and blue; code 118 is 18 % grey.

@@ -45,6 +45,7 @@ impl Recovered {
             slope_against_nominal: self.curve.slope,
             stated_stops: self.stated.clone(),
             measured_stops: self.curve.measured_stops.clone(),
+            measured_stops_sd: self.curve.measured_sd_stops.clone(),
             log2_light_rgb: [at(0), at(1), at(2)],
             codes,
         }

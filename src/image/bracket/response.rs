@@ -28,12 +28,17 @@ const GREY: f64 = 0.18;
 const SAMPLES: usize = 30_000;
 /// Samples that have to be usable in two exposures or more.
 const LEAST_SAMPLES: usize = 400;
-/// A sample's neighbours may differ by this many codes: edges move, ring and lose their colour in compression.
+/// A sample's neighbours may differ by this many codes: edges move, ring and lose their colour in compression. In the
+/// dark a code is a large part of the light, and less is allowed.
 const FLAT_CODES: u8 = 8;
+const FLAT_CODE_FRACTION: u8 = 8;
 /// Weight of the smoothness against the data. Exposures at equal steps leave any ripple of that period in the curve
 /// undecided, so it has to be firm: with a tenth of this, a bracket at 2-stop steps ripples by 0.09 stop, with this by
 /// 0.04, with ten times this its ends bend instead.
 const SMOOTHNESS: f64 = 300.0;
+/// Weight of the stated stops against all readings, where they are freed: an exposure of which little can be read stays
+/// where it was stated, one as well read as the others moves by all but a few hundredths of its error.
+const STATED_WEIGHT: f64 = 5e-3;
 /// Rounds of taking weight from samples that do not fit.
 const ROUNDS: usize = 4;
 /// Tukey's biweight loses 5 % of efficiency at this many standard deviations.
@@ -55,6 +60,9 @@ pub struct ResponseCurve {
     /// Stops of each exposure as the pictures themselves have them; their mean and overall span are those stated,
     /// since pictures alone do not tell either.
     pub measured_stops: Vec<f64>,
+    /// Standard deviation of each: half a code where its readings lie, which does not average out (readings too dark to
+    /// be used leave the brighter half of their neighbours behind).
+    pub measured_sd_stops: Vec<f64>,
     /// Slope against the file's nominal curve, 1 = as steep.
     pub slope: f64,
 }
@@ -81,25 +89,42 @@ pub fn recover(frames: &[BracketFrame], nominal: Encoding) -> Result<ResponseCur
     }
     let system = System::of(&samples, &weights, stops.len());
     let (freed_curve, measured) = system.solve(&shape, &stops, true).ok_or_else(unsolvable)?;
-    let agree = disagreement(&stops, &measured) <= super::STATED_TOLERANCE_STOPS;
+    let doubts = code_doubts(&samples, &shape, stops.len());
+    let agree = beyond_doubt(&stops, &measured, &doubts) <= super::STATED_TOLERANCE_STOPS;
     let curve = if agree { system.solve(&shape, &stops, false).ok_or_else(unsolvable)?.0 } else { freed_curve };
     let used_stops = if agree { &stops } else { &measured };
     let residual_stops = super::SD_PER_MAD * median(readings(&samples, &curve, used_stops));
-    finish(&curve, &shape, residual_stops, samples.len(), measured)
+    finish(&curve, &shape, residual_stops, samples.len(), (measured, doubts))
 }
 
-/// Largest difference between neighbouring exposures' stated and measured stops.
-fn disagreement(stated: &[f64], measured: &[f64]) -> f64 {
+/// Largest difference between neighbouring exposures' stated and measured stops beyond three standard deviations.
+fn beyond_doubt(stated: &[f64], measured: &[f64], sd: &[f64]) -> f64 {
     let mut order: Vec<usize> = (0..stated.len()).collect();
     order.sort_by(|a, b| stated[*a].total_cmp(&stated[*b]));
     let step = |stops: &[f64], pair: &[usize]| stops[pair[1]] - stops[pair[0]];
-    order.windows(2).map(|pair| (step(measured, pair) - step(stated, pair)).abs()).fold(0.0, f64::max)
+    let beyond = |pair: &[usize]| {
+        let difference = (step(measured, pair) - step(stated, pair)).abs();
+        difference - 3.0 * sd[pair[0]].hypot(sd[pair[1]])
+    };
+    order.windows(2).map(beyond).fold(0.0, f64::max)
+}
+
+/// Half a code of every exposure's readings, trust for trust, stops.
+fn code_doubts(spots: &[Spot], shape: &[f64], exposures: usize) -> Vec<f64> {
+    let (mut sums, mut trusts) = (vec![0.0; exposures], vec![0.0; exposures]);
+    for (exposure, code, trust) in spots.iter().flat_map(|spot| &spot.readings) {
+        let code = usize::from(*code).clamp(1, CODES - 2);
+        sums[*exposure] += trust * 0.25 * (shape[code + 1] - shape[code - 1]);
+        trusts[*exposure] += trust;
+    }
+    // An exposure without a reading is as stated, whatever the solution says.
+    sums.iter().zip(trusts).map(|(sum, trust)| if trust > 0.0 { sum / trust } else { 1.0 }).collect()
 }
 
 impl ResponseCurve {
     /// Stated and measured stops of neighbouring exposures agree.
     pub fn stops_agree(&self, stated: &[f64]) -> bool {
-        disagreement(stated, &self.measured_stops) <= super::STATED_TOLERANCE_STOPS
+        beyond_doubt(stated, &self.measured_stops, &self.measured_sd_stops) <= super::STATED_TOLERANCE_STOPS
     }
 
     /// The curve is as steep as cameras make it; otherwise the stated stops are all too small or all too large.
@@ -191,9 +216,10 @@ fn even_code(frame: &Frame, code: &CodeOf, at: usize, width: usize, channel: usi
         return None;
     }
     let value = code.of(middle);
+    let allowed = (1 + value / FLAT_CODE_FRACTION).min(FLAT_CODES);
     let even = [at - 1, at + 1, at - width, at + width]
         .iter()
-        .all(|i| code.of(frame.rgb[*i][channel]).abs_diff(value) <= FLAT_CODES);
+        .all(|i| code.of(frame.rgb[*i][channel]).abs_diff(value) <= allowed);
     even.then_some(value)
 }
 
@@ -277,7 +303,7 @@ impl System {
         let spread: f64 = stated.iter().map(|s| (s - mean).powi(2)).sum::<f64>().max(1e-9);
         let firm = 1e4 * self.total;
         for i in 0..count {
-            matrix[(CURVES + i, CURVES + i)] += if free { 1e-4 * self.total } else { firm };
+            matrix[(CURVES + i, CURVES + i)] += if free { STATED_WEIGHT * self.total } else { firm };
             for j in 0..count {
                 let along = (stated[i] - mean) * (stated[j] - mean) / spread;
                 matrix[(CURVES + i, CURVES + j)] += firm * (1.0 / count as f64 + along);
@@ -328,7 +354,7 @@ fn finish(
     shape: &[f64],
     residual_stops: f64,
     samples: usize,
-    measured_stops: Vec<f64>,
+    (measured_stops, measured_sd_stops): (Vec<f64>, Vec<f64>),
 ) -> Result<ResponseCurve, String> {
     let mut slope = 0.0;
     let log2_light = [0, 1, 2].map(|channel| {
@@ -342,7 +368,7 @@ fn finish(
     if !slope.is_finite() || slope <= 0.0 {
         return Err("what the exposures say fits no camera".to_owned());
     }
-    Ok(ResponseCurve { log2_light, residual_stops, samples, measured_stops, slope })
+    Ok(ResponseCurve { log2_light, residual_stops, samples, measured_stops, measured_sd_stops, slope })
 }
 
 /// Stops to merge with: as stated where the pictures agree, else as measured.

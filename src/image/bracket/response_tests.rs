@@ -24,7 +24,12 @@ fn light_of(code: usize, channel: usize) -> f64 {
 }
 
 fn exposures(stops: &[f64], stated: &[f64], moved: bool) -> Vec<BracketFrame> {
-    let texture = Texture::new(5, 40.0, 200.0, 1.8);
+    exposures_of(1.8, stops, stated, moved)
+}
+
+/// Exposures of a scene whose light varies by about so many stops either way.
+fn exposures_of(range_stops: f64, stops: &[f64], stated: &[f64], moved: bool) -> Vec<BracketFrame> {
+    let texture = Texture::new(5, 40.0, 200.0, range_stops);
     let mut random = Random::new(11);
     let noise: Vec<f64> = (0..SIZE[0] * SIZE[1]).map(|_| random.normal()).collect();
     let make = |(i, (truth, said)): (usize, (&f64, &f64))| {
@@ -60,6 +65,23 @@ fn a_camera_curve_is_recovered() {
     assert!(worst_error(&curve) < 0.06, "{}", worst_error(&curve));
     assert!(curve.residual_stops < 0.08, "{}", curve.residual_stops);
     assert!(curve.stops_agree(&stops) && curve.is_believable(), "{:?} {}", curve.measured_stops, curve.slope);
+}
+
+/// Windows, lamps and dark corners in a sphere: their darkest exposures show but lights, in the toe of the curve.
+#[test]
+#[allow(clippy::print_stdout, reason = "the figures of the comparison")]
+fn long_brackets_agree_with_what_was_stated() {
+    for (range, stops) in [
+        (3.5, vec![-6.0, -4.0, -2.0, 0.0, 2.0]),
+        (4.5, vec![-8.0, -6.0, -4.0, -2.0, 0.0, 2.0]),
+        (5.5, vec![-10.0, -8.0, -6.0, -4.0, -2.0, 0.0, 2.0]),
+        (4.5, vec![-8.0, -5.0, -2.0, 1.0, 4.0]),
+    ] {
+        let curve = recover(&exposures_of(range, &stops, &stops, false), Encoding::Srgb).unwrap();
+        println!("{stops:?}: {:.3?}, worst {:.3}", curve.measured_stops, worst_error(&curve));
+        assert!(curve.stops_agree(&stops), "{stops:?} {:?}", curve.measured_stops);
+        assert!(worst_error(&curve) < 0.08, "{stops:?}: {}", worst_error(&curve));
+    }
 }
 
 #[test]
