@@ -69,7 +69,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     if outlines.is_empty() {
         return Decision::NothingRound;
     }
-    let outlines = without_targets(outlines);
+    let outlines = without_chance(without_targets(outlines));
     let mut ranked: Vec<Ranked> = outlines
         .into_iter()
         .map(|finding| {
@@ -85,6 +85,36 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     let Some(best) = ranked.next() else { return Decision::NoMirror };
     let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score).collect();
     Decision::Found { best: Box::new(best), rivals }
+}
+
+/// An outline seen on less than this fraction of its lines …
+const CHANCE_SUPPORT: f64 = 0.6;
+/// … is chance where one seen on at least this fraction …
+const PLAIN_SUPPORT: f64 = 0.7;
+/// … with so many times its evidence …
+const PLAIN_EVIDENCE: f64 = 4.0;
+/// … lies over it: centres and radii together differ by less than this fraction of the radius …
+const OVERLAP: f64 = 0.35;
+/// … but not about its centre, as a sphere's inner rings do.
+const ECCENTRIC: f64 = 0.05;
+
+/// Two spheres do not lie in each other off centre: of two such outlines the one that hardly shows shares an arc with
+/// the other and follows something else for the rest.
+fn without_chance(outlines: Vec<Finding>) -> Vec<Finding> {
+    let plain: Vec<(Circle, f64)> = outlines
+        .iter()
+        .filter(|f| f.consensus.support >= PLAIN_SUPPORT)
+        .map(|f| (f.circle, f.consensus.evidence))
+        .collect();
+    let over = |a: &Circle, b: &Circle| {
+        let apart = a.distance(b);
+        apart > ECCENTRIC * a.radius && apart + (a.radius - b.radius).abs() < OVERLAP * a.radius
+    };
+    let is_chance = |f: &Finding| {
+        f.consensus.support < CHANCE_SUPPORT
+            && plain.iter().any(|(c, evidence)| *evidence > PLAIN_EVIDENCE * f.consensus.evidence && over(&f.circle, c))
+    };
+    outlines.into_iter().filter(|f| !is_chance(f)).collect()
 }
 
 /// Painted rings and wheels: the same all the way round. Whatever is concentric with one is a part of it.
