@@ -211,15 +211,6 @@ pub struct SphereReport {
     pub blind_half_angle_deg: f64,
     /// Fraction of the sphere's pixels in which some channel is clipped.
     pub clipped_fraction: f64,
-    /// Where the photographed sphere blurs: standard deviation on each axis, degrees, a lower bound.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub blur_deg: Option<f64>,
-    /// Standard deviation of it.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub blur_deg_sd: Option<f64>,
-    /// `lower` where there is one.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub blur_deg_bound: Option<String>,
     /// Fraction of the sphere's pixels that held NaN or Inf.
     #[serde(default)]
     pub invalid_fraction: f64,
@@ -302,9 +293,6 @@ pub struct LightReport {
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_deg_sd: Option<f64>,
-    /// `upper` where a hazy sphere shows the light wider than it is.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub angular_radius_deg_bound: Option<String>,
     /// Why the size is absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_reason: Option<String>,

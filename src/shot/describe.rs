@@ -6,7 +6,6 @@ use crate::report::{LightReport, SphereReport};
 use crate::side::Side;
 use crate::sphere::{azimuth_elevation_deg, azimuth_elevation_sd_rad};
 use crate::uncertainty;
-use crate::units::Estimate;
 
 /// The report's entry of one sphere.
 pub(super) fn sphere_report(side: &Side) -> SphereReport {
@@ -29,9 +28,6 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
         horizontal_fov_from: side.view.source.word().to_owned(),
         blind_half_angle_deg: side.geometry.blind_half_angle_rad().to_degrees(),
         clipped_fraction: side.image.clipped_fraction,
-        blur_deg: None,
-        blur_deg_sd: None,
-        blur_deg_bound: None,
         invalid_fraction: side.image.invalid_fraction,
         ignored_fraction: side.ignored_fraction,
         response_curve: None,
@@ -45,22 +41,6 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
         key_fill_stops_bound: bound,
         brightest_patch_deg: normal(|e| e.bright_normal),
         darkest_patch_deg: normal(|e| e.dark_normal),
-    }
-}
-
-/// The same of a sphere that blurs: its lights look wider than they are.
-pub(super) fn blurred(report: SphereReport, blur_deg: Option<Estimate>) -> SphereReport {
-    let Some(blur) = blur_deg else { return report };
-    let upper = |light: LightReport| LightReport {
-        angular_radius_deg_bound: light.angular_radius_deg.map(|_| "upper".to_owned()),
-        ..light
-    };
-    SphereReport {
-        blur_deg: Some(blur.value),
-        blur_deg_sd: Some(blur.sd),
-        blur_deg_bound: Some("lower".to_owned()),
-        lights: report.lights.into_iter().map(upper).collect(),
-        ..report
     }
 }
 
@@ -80,7 +60,6 @@ fn light_report(side: &Side, light: &Light) -> LightReport {
         direction_sd_deg: (cov.trace() / 2.0).max(0.0).sqrt().to_degrees(),
         angular_radius_deg: size.ok().map(|s| s.value),
         angular_radius_deg_sd: size.ok().map(|s| s.sd),
-        angular_radius_deg_bound: None,
         angular_radius_reason: size.err().map(str::to_owned),
         illuminance: light.illuminance.value,
         illuminance_sd: light.illuminance.sd,

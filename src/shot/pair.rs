@@ -4,7 +4,6 @@ use crate::Result;
 use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::Frame;
-use crate::pairing::pair_sides;
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Report, SphereReport, SphereRole, Verdict};
@@ -12,8 +11,7 @@ use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
-use crate::uncertainty::{haze, reflectance};
-use crate::units::Estimate;
+use crate::uncertainty::reflectance;
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
@@ -104,12 +102,9 @@ pub(super) fn check(
     let photographed = found.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
-    let pairing = pair_sides(&comparison.mirror, comparison.cg_on_equal_terms());
-    let blur = haze::blur_deg(&comparison.mirror, comparison.cg_on_equal_terms(), &pairing);
-    report.warnings.extend(blur.map(|blur| blur_words(&spec.name, blur)));
     report.spheres.push(SphereReport {
         response_curve: photographed.recovered.as_ref().map(Recovered::report),
-        ..describe::blurred(describe::sphere_report(&comparison.mirror), blur)
+        ..describe::sphere_report(&comparison.mirror)
     });
     report.spheres.push(describe::sphere_report(&comparison.cg));
     report.findings.extend(parallel::map_each(CHECKS, |check| check.run(&comparison)));
@@ -123,14 +118,6 @@ pub(super) fn check(
         comparison,
         reference: photographed.reference,
     }))
-}
-
-fn blur_words(name: &str, blur: Estimate) -> String {
-    format!(
-        "mirror {name}: it shows every light wider than the CG sphere does, by the same blur of at least {:.1} +/- {:.1} deg: a worn \
-         or dirty sphere, or one out of focus or in motion; sizes of lights on it are upper bounds",
-        blur.value, blur.sd
-    )
 }
 
 /// The photographed sphere as given, or where the CG's stands; `None` where it cannot be told for sure there.

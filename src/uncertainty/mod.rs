@@ -23,7 +23,6 @@
 pub mod blind_cone;
 pub mod clipping;
 pub mod colour;
-pub mod haze;
 pub mod hidden;
 pub(crate) mod light;
 pub mod likeness;

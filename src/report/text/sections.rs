@@ -160,10 +160,7 @@ fn sphere_lines(page: &mut Page, sphere: &SphereReport) {
 fn light_row(index: usize, light: &LightReport, no_single_key: bool) -> String {
     let key = if index == 0 && !no_single_key { "key" } else { "" };
     let clipped = if light.clipped { "clipped" } else { "" };
-    let radius = light.angular_radius_deg.map_or_else(
-        || "-".to_owned(),
-        |r| (if light.angular_radius_deg_bound.is_some() { "<" } else { "" }).to_owned() + &fixed(r, 1, false) + " deg",
-    );
+    let radius = light.angular_radius_deg.map_or_else(|| "-".to_owned(), |r| fixed(r, 1, false) + " deg");
     let row = format!(
         "  {:>3} {key:<4}{clipped:<8}{:>8} {:>6} {:>5} {radius:>9} {:>7}   {}",
         index + 1,
