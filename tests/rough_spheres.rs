@@ -1,5 +1,8 @@
 //! Rough mirror spheres of known roughness, path-traced by others: `golden/rough_spheres/README.md`.
 
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+#![allow(clippy::print_stdout, reason = "a failed test shows all that was measured")]
+
 use std::path::Path;
 
 use plateproof::report::{Report, SphereRole, Verdict};
@@ -73,6 +76,9 @@ fn blur_alone_is_no_mismatch() {
         let report = check(name);
         for finding in &report.findings {
             assert_ne!(finding.verdict, Verdict::Mismatch, "{name} {}: {}", finding.check, finding.reason);
+            // The truth is no error at all; what is measured lies within three sd of it.
+            let (Some(value), Some(sd)) = (finding.value, finding.value_sd) else { continue };
+            assert!(value.abs() <= 3.0 * sd, "{name} {}: {value} +/- {sd}", finding.check);
         }
     }
 }

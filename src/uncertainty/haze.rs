@@ -80,7 +80,6 @@ fn widen(light: &mut Light, haze: &Haze, sin_incidence: f64) {
     let tail = 1.0 - haze.energy_within(light.reach_rad);
     let lost = tail * light.illuminance.value;
     light.illuminance = light.illuminance.widened(lost);
-    light.flux_sd = light.flux_sd.hypot(lost);
     light.share = light.share.widened(tail * light.share.value);
     // A rough surface sends its peak beside the mirrored direction, towards grazing (Torrance & Sparrow 1967): by the
     // square of the slopes' width times the tangent of the angle of incidence.
