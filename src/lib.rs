@@ -28,6 +28,7 @@ pub mod colour;
 pub mod demo;
 pub mod environment;
 mod error;
+pub mod haze;
 pub mod image;
 pub mod light_gains;
 pub mod lights;

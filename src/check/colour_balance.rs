@@ -108,6 +108,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (curve, curve_words(trust)),
         (white, "the camera balanced its white by itself"),
         (pair.drift_colour_sd_stops, "the sphere frame was not balanced like the plate (see reference-drift)"),
+        (haze_sd_stops(pair), "the mirror sphere blurs the light"),
         (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
     ]
 }
@@ -119,6 +120,13 @@ fn curve_words(trust: Trust) -> &'static str {
     } else {
         "an 8-bit camera file has an unknown tone curve"
     }
+}
+
+/// What blur of the photographed sphere does to the channel that it moves most.
+fn haze_sd_stops(pair: &Comparison) -> f64 {
+    let channel =
+        |channel: usize| pair.haze_sd(|m, c| channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel]));
+    (0..3).map(channel).fold(0.0, f64::max)
 }
 
 /// What an unknown field of view does to the channel that it moves most: other directions are shared under another.

@@ -174,6 +174,7 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
     let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
     doubts.push((spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
     doubts.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
+    doubts.push((pair.haze_sd(quick), "the mirror sphere blurs the light"));
     doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
     doubts
 }

@@ -290,13 +290,14 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         let place = format!("azimuth {azimuth:.0} deg, elevation {elevation:.0} deg");
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
+        let blurred = verb == "remove" && pair.haze.as_ref().is_some_and(|haze| haze.may_hide(light));
         let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
         let unseen = if verb == "add" {
             is_cut(cg, light, &there(&light.direction))
         } else {
             is_cut(mirror, light, &back(&light.direction))
         };
-        if low >= UNPAIRED_SHARE && !behind_something && !unseen {
+        if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred {
             finding.verdict = Verdict::Mismatch;
             push(&mut finding.remedy, &format!("{verb} the light at {place}"));
         } else if finding.verdict == Verdict::Match {
@@ -305,6 +306,11 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         push(&mut finding.reason, &reason);
         if behind_something {
             push(&mut finding.reason, "on the photographed sphere something dark may hide it");
+        } else if blurred {
+            push(
+                &mut finding.reason,
+                "the photographed sphere blurs by more than the light is wide and may not show it",
+            );
         } else if unseen {
             push(&mut finding.reason, "the other sphere shows little of that direction: behind it or beyond its rim");
         }

@@ -116,6 +116,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
         ),
         (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
+        (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
 }

@@ -28,6 +28,7 @@ use crate::report::{Finding, Verdict};
 use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
 use crate::side::Side;
+use crate::uncertainty::haze::HazeDoubt;
 use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::likeness::Likeness;
 use crate::uncertainty::{clipping, optics};
@@ -48,6 +49,8 @@ pub struct Comparison {
     pub rotation: Option<Rotation>,
     /// All that the search over rotations found; `None` where there is nothing to hold on to.
     pub rotation_search: Option<RotationSearch>,
+    /// Blur of the photographed sphere; `None` where it is clear.
+    pub haze: Option<HazeDoubt>,
     /// Tilt and roll of the plate's camera, where the sheet tells its tilt: they say where up is.
     pub camera_tilt_roll_deg: Option<[f64; 2]>,
     /// What the reference drift adds to the uncertainty of exposure, stops.

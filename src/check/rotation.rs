@@ -110,7 +110,7 @@ fn doubted_angle(pair: &Comparison, optimum: &Optimum) -> Estimate {
     let angle = optimum.angle_deg();
     let under =
         |mirror: &Side, cg: &Side| rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value);
-    angle.widened(pair.fov_sd(angle.value, under))
+    angle.widened(pair.fov_sd(angle.value, under)).widened(pair.haze_sd(under))
 }
 
 /// The world's level axes in camera axes; the camera's own where its tilt is unknown.

@@ -133,6 +133,8 @@ mod tests {
             clipped_fraction: 0.002,
             invalid_fraction: 0.0,
             ignored_fraction: 0.0,
+            surface_blur_deg: None,
+            surface_blur_deg_sd: None,
             response_curve: None,
             lights: vec![light()],
             no_single_key: false,

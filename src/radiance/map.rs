@@ -104,6 +104,16 @@ impl DirectionMap {
         }
     }
 
+    /// The same directions seen, with other radiance in them. What was not seen stays dark.
+    pub(crate) fn with_radiance(&self, radiance: &[[f64; 3]]) -> Self {
+        let grid = DirectionGrid::shared();
+        let cells = self.cells.iter().zip(radiance).zip(&grid.directions).map(|((cell, radiance), direction)| {
+            let light = radiance.map(|l| l * cell.steradian);
+            MapCell { light, moment: direction * luminance(light).max(0.0), ..*cell }
+        });
+        Self { cells: cells.collect() }
+    }
+
     /// Fraction of all directions that were seen.
     pub fn seen_fraction(&self) -> f64 {
         let grid = DirectionGrid::shared();

@@ -217,6 +217,12 @@ pub struct SphereReport {
     /// Fraction of the sphere that the sheet asks to ignore.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub ignored_fraction: f64,
+    /// Angle within which a worn or brushed sphere mirrors half of a point's light; absent where it is clear.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub surface_blur_deg: Option<f64>,
+    /// One sd of `surface_blur_deg`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub surface_blur_deg_sd: Option<f64>,
     /// The camera's response curve, where a bracket of files that are not linear told it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub response_curve: Option<ResponseReport>,

@@ -97,6 +97,8 @@ fn sphere(role: SphereRole, azimuth_deg: f64, elevation_deg: f64) -> SphereRepor
         clipped_fraction: 0.002,
         invalid_fraction: 0.0,
         ignored_fraction: 0.0,
+        surface_blur_deg: None,
+        surface_blur_deg_sd: None,
         response_curve: None,
         lights: vec![light(azimuth_deg, elevation_deg, 0.71), rim()],
         no_single_key: false,

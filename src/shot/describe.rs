@@ -30,6 +30,8 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
         clipped_fraction: side.image.clipped_fraction,
         invalid_fraction: side.image.invalid_fraction,
         ignored_fraction: side.ignored_fraction,
+        surface_blur_deg: None,
+        surface_blur_deg_sd: None,
         response_curve: None,
         lights: side.lights.all.iter().map(|l| light_report(side, l)).collect(),
         no_single_key: side.lights.no_single_key(),

@@ -11,6 +11,7 @@ use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
+use crate::uncertainty::haze::HazeDoubt;
 use crate::uncertainty::reflectance;
 
 use super::bracket::Recovered;
@@ -102,7 +103,10 @@ pub(super) fn check(
     let photographed = found.photographed;
     let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
+    let blur = comparison.haze.as_ref().map(|doubt| doubt.haze.half_light_rad);
     report.spheres.push(SphereReport {
+        surface_blur_deg: blur.map(|b| b.value.to_degrees()),
+        surface_blur_deg_sd: blur.map(|b| b.sd.to_degrees()),
         response_curve: photographed.recovered.as_ref().map(Recovered::report),
         ..describe::sphere_report(&comparison.mirror)
     });
@@ -218,7 +222,8 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         reflectance: ReflectanceDoubt::default(),
         ..mirror_request.clone()
     };
-    let (mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
+    let (mut mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
+    let haze = HazeDoubt::find(&mut mirror, &cg_side);
     let limited = recording_limit(photographed, &mirror)
         .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
     let cg_limited =
@@ -232,6 +237,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         cg: cg_side,
         cg_limited,
         other_views,
+        haze,
         rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
@@ -290,6 +296,7 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
             "the photographed sphere has clipped pixels: the CG was limited to what the photograph could record before comparing".to_owned(),
         );
     }
+    report.warnings.extend(comparison.haze.as_ref().map(|haze| haze.words(&comparison.mirror.name)));
     if sheet.cg.distortion.as_ref().is_some_and(|d| d == "none") {
         report.assumptions.push("the CG is rendered without lens distortion while the plate may have it".to_owned());
     }

@@ -10,6 +10,7 @@
 //! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
+//! | a mirror sphere that blurs | [`haze`] | size, illuminance, direction of its lights; exposure, key/fill, colour |
 //! | what stands before the sphere | [`hidden`] | patches, key/fill, exposure, colour, lights of one side only |
 //! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
@@ -23,6 +24,7 @@
 pub mod blind_cone;
 pub mod clipping;
 pub mod colour;
+pub mod haze;
 pub mod hidden;
 pub(crate) mod light;
 pub mod likeness;

@@ -83,6 +83,7 @@ impl Predicted {
         let equal = self.limited.as_ref().unwrap_or(&self.side);
         let rotation_search = search_rotation(&mirror, equal);
         compared(Comparison {
+            haze: None,
             rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
             rotation_search,
             other_views: known.other_views.iter().map(|(mirror, _)| (mirror.clone(), equal.clone())).collect(),
@@ -108,6 +109,7 @@ impl Predicted {
         let mirror = Side { role: SphereRole::Mirror, ..self.side.clone() };
         let rotation_search = search_rotation(&mirror, &cg);
         compared(Comparison {
+            haze: None,
             rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
             rotation_search,
             other_views: known.other_views.iter().map(|(_, cg)| (mirror.clone(), cg.clone())).collect(),

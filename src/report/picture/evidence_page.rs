@@ -172,7 +172,9 @@ impl Page<'_> {
         }
         let corner = [(unseen - 10.0) as usize, y as usize];
         self.canvas.pixels(corner, [20, 16], |x, y| Some(hatch(corner[0] + x, corner[1] + y)));
-        for (x, words) in columns.into_iter().zip(["plate light P", "CG light C", "clipped", "outline", "not seen"]) {
+        for (x, words) in
+            columns.into_iter().zip(["plate light P", "CG light C", "clipped", "outline", "not seen, ignored"])
+        {
             self.lettering.text(&mut self.canvas, x + 16.0, middle + 5.0, words, SMALL);
         }
     }
