@@ -24,6 +24,9 @@ const UNPAIRED_SHARE: f64 = 0.10;
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
 
+/// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
+const RIVAL_SDS: f64 = 2.0;
+
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
 
@@ -58,7 +61,7 @@ impl Check for HighlightDirection {
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
             Some((mirror_key, cg_key)) => {
-                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
+                key_finding(&mut finding, &pairing, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
             }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
@@ -94,6 +97,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
 
 fn key_finding(
     finding: &mut Finding,
+    pairing: &Pairing,
     (mirror, cg): (&Side, &Side),
     (mirror_key, cg_key): (&Light, &Light),
     pull_share: f64,
@@ -101,12 +105,15 @@ fn key_finding(
     let error = pair_error(mirror, mirror_key, cg, cg_key, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
-    let doubt = if mirror.view.is_assumed() || cg.view.is_assumed() {
+    let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
+    let doubt = if rival_deg > 0.0 {
+        "another light, of which a sphere shows only a part, may be the key, and its angle is another one"
+    } else if mirror.view.is_assumed() || cg.view.is_assumed() {
         "the field of view is not known; give focal length and sensor"
     } else {
         "the spheres' outlines or highlights are not sharp enough"
     };
-    settle(finding, error.angle_deg, doubt);
+    settle(finding, error.angle_deg.widened(rival_deg), doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
         Verdict::Unsure if mirror.view.is_assumed() || cg.view.is_assumed() => {
@@ -124,6 +131,24 @@ fn key_finding(
             .collect::<Vec<_>>()
             .join("; ");
     }
+}
+
+/// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
+/// a pair differs from the keys', the most where there are several; 0 where it agrees within its own doubt.
+fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) -> f64 {
+    let strong = |side: &Side, l: &Light| {
+        side.lights.key().is_some_and(|key| l.illuminance.value >= WEAK_PARTNER * key.illuminance.value)
+    };
+    let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
+    let rivals = pairs.filter(|(m, c)| {
+        (strong(mirror, m) || strong(cg, c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
+    });
+    let apart = rivals.filter_map(|(m, c)| {
+        let rival = pair_error(mirror, m, cg, c, pull_share).angle_deg;
+        let apart = (rival.value - keys.angle_deg.value).abs();
+        (apart > RIVAL_SDS * rival.sd.hypot(keys.angle_deg.sd)).then_some(apart)
+    });
+    apart.fold(0.0, f64::max)
 }
 
 /// Neither side, or only one, shows a light: compare where most light comes from, coarsely.
