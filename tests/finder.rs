@@ -360,9 +360,8 @@ fn large_frame_is_searched_quickly() {
 }
 
 /// A CG frame whose coverage is a sphere seen through `view`: 8 by 8 rays in every pixel.
-fn covered_by_sphere(view: &View, centre_px: [f64; 2], radius_px: f64) -> (Frame, Outline) {
+fn covered_by_sphere(size: Size, view: &View, centre_px: [f64; 2], radius_px: f64) -> (Frame, Outline) {
     let cone = cone_at(view, centre_px, radius_px);
-    let size = view.size;
     let part = |column: usize, row: usize| {
         let step = |i: usize| (i as f64 + 0.5) / 8.0;
         let rays = (0..64).map(|i| view.ray([column as f64 + step(i % 8), row as f64 + step(i / 8)]));
@@ -377,8 +376,9 @@ fn covered_by_sphere(view: &View, centre_px: [f64; 2], radius_px: f64) -> (Frame
 /// Near the edge of a wide lens the outline is longer than an assumed lens would draw it; the axes say so.
 #[test]
 fn axes_of_a_cg_outline_doubt_an_assumed_lens() {
-    let wide = View::from_horizontal_fov(Size { width: 480, height: 270 }, 1.0, 65.0, FovSource::Sheet);
-    let (frame, truth) = covered_by_sphere(&wide, [415.0, 60.0], 40.0);
+    let size = Size { width: 480, height: 270 };
+    let wide = View::from_horizontal_fov(size, 1.0, 65.0, FovSource::Sheet);
+    let (frame, truth) = covered_by_sphere(size, &wide, [415.0, 60.0], 40.0);
     let z = |view: &View| {
         let fit = find_sphere(&frame, view).unwrap().best;
         (fit.outline.semi_a - truth.semi_a) / fit.outline_cov[(2, 2)].sqrt()

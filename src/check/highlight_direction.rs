@@ -17,7 +17,7 @@ use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::{optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
-/// An unpaired light that gives at least this share is a mismatch.
+/// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
 
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
@@ -136,12 +136,10 @@ fn key_finding(
 /// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
 /// a pair differs from the keys', the most where there are several; 0 where it agrees within its own doubt.
 fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) -> f64 {
-    let strong = |side: &Side, l: &Light| {
-        side.lights.key().is_some_and(|key| l.illuminance.value >= WEAK_PARTNER * key.illuminance.value)
-    };
+    let matters = |l: &Light| l.share.value + 2.0 * l.share.sd >= UNPAIRED_SHARE;
     let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
     let rivals = pairs.filter(|(m, c)| {
-        (strong(mirror, m) || strong(cg, c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
+        (matters(m) || matters(c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
     });
     let apart = rivals.filter_map(|(m, c)| {
         let rival = pair_error(mirror, m, cg, c, pull_share).angle_deg;
