@@ -2,7 +2,7 @@
 
 use std::f64::consts::LN_2;
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use serde_json::{Map, Value, json};
 
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
@@ -178,13 +178,14 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
     let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
-    let cov = outline::direction_cov_beside_pull(mirror, mirror_light)
-        + outline::direction_cov_beside_pull(cg, cg_light)
+    let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
+    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light)
         + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)))
         + fov * fov.transpose();
+    let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
-    let along = (b - a).try_normalize(1e-9).map_or(rms, |t| (t.transpose() * cov * t)[(0, 0)].max(0.0).sqrt());
+    let along = sd_along_rad((a, &mirror_cov), (b, &cg_cov)).unwrap_or(rms);
     // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
     // point along.
     let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
@@ -196,6 +197,14 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
+}
+
+/// One sd of the angle between two directions, along the great circle through them; `None` where there is no such one.
+fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector3<f64>, &Matrix3<f64>)) -> Option<f64> {
+    let from_a = (b - a * a.dot(b)).try_normalize(1e-9)?;
+    let into_b = (b * a.dot(b) - a).try_normalize(1e-9)?;
+    let variance = from_a.dot(&(a_cov * from_a)) + into_b.dot(&(b_cov * into_b));
+    Some(variance.max(0.0).sqrt())
 }
 
 /// A clipped light may be several that run into each other: where the other side has more than one inside it, how far
@@ -356,4 +365,21 @@ fn push(text: &mut String, more: &str) {
         text.push_str("; ");
     }
     text.push_str(more);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two independent errors of the same size each way add up to √2 of it, however far apart the directions are.
+    #[test]
+    fn the_angle_is_as_unsure_for_any_angle() {
+        for degrees in [1.0_f64, 30.0, 90.0, 150.0, 178.0] {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (a, b) = (Vector3::z(), Vector3::new(sin, 0.0, cos));
+            let sd = sd_along_rad((&a, &isotropic_cov(&a, 0.02)), (&b, &isotropic_cov(&b, 0.02))).unwrap();
+            approx::assert_relative_eq!(sd, 0.02 * 2.0_f64.sqrt(), max_relative = 1e-9);
+        }
+        assert!(sd_along_rad((&Vector3::z(), &Matrix3::zeros()), (&Vector3::z(), &Matrix3::zeros())).is_none());
+    }
 }
