@@ -1,5 +1,5 @@
-//! How errors and verdicts grow with noise, blur, compression, clipping, small spheres, hidden parts and an unknown
-//! lens.
+//! How errors and verdicts grow with noise, blur, compression, clipping, small spheres, hidden parts, an unknown
+//! lens, or a sphere that the edge of the frame cuts.
 //!
 //! `cargo bench --bench robustness` takes careful made-up shots, spoils one thing at a time, and prints a table for
 //! each. With `-- --write docs` it writes `docs/robustness.md` and its plots; `--shots N` sets the shots of a row.

@@ -11,7 +11,7 @@ use nalgebra::Vector3;
 use plateproof::camera::{FovSource, View};
 use plateproof::image::{Frame, Size};
 use plateproof::sphere::find::find_sphere;
-use plateproof::sphere::{Outline, SphereFit};
+use plateproof::sphere::{Outline, SphereFit, angle_between_rad, outline_of_cone};
 
 use sphere_scene::environment::{Environment, Texture};
 use sphere_scene::load;
@@ -357,4 +357,33 @@ fn large_frame_is_searched_quickly() {
             "{o:?}"
         );
     }
+}
+
+/// A CG frame whose coverage is a sphere seen through `view`: 8 by 8 rays in every pixel.
+fn covered_by_sphere(size: Size, view: &View, centre_px: [f64; 2], radius_px: f64) -> (Frame, Outline) {
+    let cone = cone_at(view, centre_px, radius_px);
+    let part = |column: usize, row: usize| {
+        let step = |i: usize| (i as f64 + 0.5) / 8.0;
+        let rays = (0..64).map(|i| view.ray([column as f64 + step(i % 8), row as f64 + step(i / 8)]));
+        rays.filter(|ray| angle_between_rad(ray, &cone.axis) < cone.half_angle_rad).count() as f32 / 64.0
+    };
+    let alpha: Vec<f32> = (0..size.width * size.height).map(|i| part(i % size.width, i / size.width)).collect();
+    let mut frame = Frame::computed("covered", size, alpha.iter().map(|a| [*a; 3]).collect());
+    frame.alpha = Some(alpha);
+    (frame, outline_of_cone(view, &cone).unwrap())
+}
+
+/// Near the edge of a wide lens the outline is longer than an assumed lens would draw it; the axes say so.
+#[test]
+fn axes_of_a_cg_outline_doubt_an_assumed_lens() {
+    let size = Size { width: 480, height: 270 };
+    let wide = View::from_horizontal_fov(size, 1.0, 65.0, FovSource::Sheet);
+    let (frame, truth) = covered_by_sphere(size, &wide, [415.0, 60.0], 40.0);
+    let z = |view: &View| {
+        let fit = find_sphere(&frame, view).unwrap().best;
+        (fit.outline.semi_a - truth.semi_a) / fit.outline_cov[(2, 2)].sqrt()
+    };
+    let (told, assumed) = (z(&wide), z(&assumed_view(&frame)));
+    assert!(told.abs() < 3.0, "{told}");
+    assert!((0.3..3.0).contains(&assumed.abs()), "{assumed}");
 }

@@ -15,7 +15,7 @@ pub(crate) struct Condition {
     pub(crate) spoil: fn(&mut Recipe, f64),
 }
 
-pub(crate) const CONDITIONS: [Condition; 7] = [
+pub(crate) const CONDITIONS: [Condition; 8] = [
     Condition {
         name: "noise",
         title: "Noise of the sphere frame",
@@ -67,6 +67,14 @@ pub(crate) const CONDITIONS: [Condition; 7] = [
             let from = [90.0, 0.0, 180.0][(recipe.seed % 3) as usize];
             recipe.hidden = (percent > 0.0).then_some((percent / 100.0, from));
         },
+    },
+    Condition {
+        name: "edge",
+        title: "Sphere cut by the edge of both frames",
+        across: "part of the diameter beyond the edge, %",
+        values: &[0.0, 5.0, 10.0, 20.0, 33.0],
+        logarithmic: false,
+        spoil: |recipe, percent| recipe.centre_px[0] = recipe.radius_px * (1.0 - percent / 50.0),
     },
     Condition {
         name: "lens",

@@ -2,7 +2,7 @@
 
 use std::f64::consts::LN_2;
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 use serde_json::{Map, Value, json};
 
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
@@ -17,12 +17,15 @@ use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::{optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
-/// An unpaired light that gives at least this share is a mismatch.
+/// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
 
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
+
+/// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
+const RIVAL_SDS: f64 = 2.0;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -58,7 +61,7 @@ impl Check for HighlightDirection {
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         match worst_key(&pairing, &pair.mirror, cg) {
             Some((mirror_key, cg_key)) => {
-                key_finding(&mut finding, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
+                key_finding(&mut finding, &pairing, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
             }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
@@ -94,6 +97,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
 
 fn key_finding(
     finding: &mut Finding,
+    pairing: &Pairing,
     (mirror, cg): (&Side, &Side),
     (mirror_key, cg_key): (&Light, &Light),
     pull_share: f64,
@@ -101,12 +105,15 @@ fn key_finding(
     let error = pair_error(mirror, mirror_key, cg, cg_key, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
-    let doubt = if mirror.view.is_assumed() || cg.view.is_assumed() {
+    let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
+    let doubt = if rival_deg > 0.0 {
+        "another light, of which a sphere shows only a part, may be the key, and its angle is another one"
+    } else if mirror.view.is_assumed() || cg.view.is_assumed() {
         "the field of view is not known; give focal length and sensor"
     } else {
         "the spheres' outlines or highlights are not sharp enough"
     };
-    settle(finding, error.angle_deg, doubt);
+    settle(finding, error.angle_deg.widened(rival_deg), doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
         Verdict::Unsure if mirror.view.is_assumed() || cg.view.is_assumed() => {
@@ -124,6 +131,22 @@ fn key_finding(
             .collect::<Vec<_>>()
             .join("; ");
     }
+}
+
+/// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
+/// a pair differs from the keys', the most where there are several; 0 where it agrees within its own doubt.
+fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) -> f64 {
+    let matters = |l: &Light| l.share.value + 2.0 * l.share.sd >= UNPAIRED_SHARE;
+    let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
+    let rivals = pairs.filter(|(m, c)| {
+        (matters(m) || matters(c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
+    });
+    let apart = rivals.filter_map(|(m, c)| {
+        let rival = pair_error(mirror, m, cg, c, pull_share).angle_deg;
+        let apart = (rival.value - keys.angle_deg.value).abs();
+        (apart > RIVAL_SDS * rival.sd.hypot(keys.angle_deg.sd)).then_some(apart)
+    });
+    apart.fold(0.0, f64::max)
 }
 
 /// Neither side, or only one, shows a light: compare where most light comes from, coarsely.
@@ -155,13 +178,14 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
     let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
-    let cov = outline::direction_cov_beside_pull(mirror, mirror_light)
-        + outline::direction_cov_beside_pull(cg, cg_light)
+    let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
+    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light)
         + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)))
         + fov * fov.transpose();
+    let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
-    let along = (b - a).try_normalize(1e-9).map_or(rms, |t| (t.transpose() * cov * t)[(0, 0)].max(0.0).sqrt());
+    let along = sd_along_rad((a, &mirror_cov), (b, &cg_cov)).unwrap_or(rms);
     // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
     // point along.
     let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
@@ -173,6 +197,14 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
+}
+
+/// One sd of the angle between two directions, along the great circle through them; `None` where there is no such one.
+fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector3<f64>, &Matrix3<f64>)) -> Option<f64> {
+    let from_a = (b - a * a.dot(b)).try_normalize(1e-9)?;
+    let into_b = (b * a.dot(b) - a).try_normalize(1e-9)?;
+    let variance = from_a.dot(&(a_cov * from_a)) + into_b.dot(&(b_cov * into_b));
+    Some(variance.max(0.0).sqrt())
 }
 
 /// A clipped light may be several that run into each other: where the other side has more than one inside it, how far
@@ -339,4 +371,21 @@ fn push(text: &mut String, more: &str) {
         text.push_str("; ");
     }
     text.push_str(more);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two independent errors of the same size each way add up to √2 of it, however far apart the directions are.
+    #[test]
+    fn the_angle_is_as_unsure_for_any_angle() {
+        for degrees in [1.0_f64, 30.0, 90.0, 150.0, 178.0] {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (a, b) = (Vector3::z(), Vector3::new(sin, 0.0, cos));
+            let sd = sd_along_rad((&a, &isotropic_cov(&a, 0.02)), (&b, &isotropic_cov(&b, 0.02))).unwrap();
+            approx::assert_relative_eq!(sd, 0.02 * 2.0_f64.sqrt(), max_relative = 1e-9);
+        }
+        assert!(sd_along_rad((&Vector3::z(), &Matrix3::zeros()), (&Vector3::z(), &Matrix3::zeros())).is_none());
+    }
 }

@@ -60,7 +60,21 @@ pub(crate) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
     let common_px = drawn_in_px(&outline, FILTER_VARIANCE_SD_PX2).hypot(COMMON_SD_PX);
     covariance[(2, 2)] += (common_px / view.focal_px).powi(2);
     let notes = FitNotes { found_by: FoundBy::Alpha, unseen_fraction: 1.0 - seen, edge_sd_px, score: seen.min(1.0) };
-    fit_from_cone(view, cone, covariance, notes)
+    let mut fit = fit_from_cone(view, cone, covariance, notes)?;
+    if view.is_assumed() {
+        add_roundness(&mut fit, edge_sd_px);
+    }
+    Some(fit)
+}
+
+/// Under an assumed lens the cone draws an ellipse that is too round or too long: what the points scatter about it is
+/// one piece, and lengthens one axis by as much as it shortens the other.
+fn add_roundness(fit: &mut SphereFit, sd_px: f64) {
+    let variance_px2 = sd_px * sd_px;
+    fit.outline_cov[(2, 2)] += variance_px2;
+    fit.outline_cov[(3, 3)] += variance_px2;
+    fit.outline_cov[(2, 3)] -= variance_px2;
+    fit.outline_cov[(3, 2)] -= variance_px2;
 }
 
 /// Points where coverage crosses one half between neighbours, thinned evenly.
