@@ -180,7 +180,7 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light)
-        + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)))
+        + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)).hypot(unlike_rad(mirror_light, cg_light)))
         + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
@@ -213,8 +213,21 @@ fn merged_rad(light: &Light, other: &Side) -> f64 {
     let strongest = other.lights.key().map_or(0.0, |key| key.illuminance.value);
     let matters = |l: &&Light| l.illuminance.value >= WEAK_PARTNER * strongest;
     let away = |l: &Light| angle_between_rad(&light.direction, &l.direction);
-    let inside: Vec<f64> = other.lights.all.iter().filter(matters).map(away).filter(|a| *a < light.reach_rad).collect();
+    let reach = size_rad(light);
+    let inside: Vec<f64> = other.lights.all.iter().filter(matters).map(away).filter(|a| *a < reach).collect();
     if !light.clipped || inside.len() < 2 { 0.0 } else { inside.into_iter().fold(0.0, f64::max) }
+}
+
+/// Lights whose sizes differ by more than half an octave: one of them holds something that the other does not, which
+/// pulls its middle by up to half of the difference, rad.
+fn unlike_rad(a: &Light, b: &Light) -> f64 {
+    let (small, large) = (size_rad(a).min(size_rad(b)), size_rad(a).max(size_rad(b)));
+    if large > std::f64::consts::SQRT_2 * small { 0.5 * (large - small) } else { 0.0 }
+}
+
+/// Radius of a light as it is seen.
+fn size_rad(light: &Light) -> f64 {
+    light.angular_radius_deg.map_or(light.reach_rad, |radius| radius.value.to_radians().max(light.reach_rad))
 }
 
 /// What to do with the CG key, in words.

@@ -1,10 +1,11 @@
 //! Progress on standard error, only where a person waits for longer than half a second.
 
+use std::fmt::Write;
 use std::sync::Arc;
 use std::sync::mpsc::{self, RecvTimeoutError, Sender};
 use std::time::Duration;
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 /// Work that ends sooner shows nothing.
 const PATIENCE: Duration = Duration::from_millis(500);
@@ -77,8 +78,14 @@ impl Drop for Over {
 }
 
 fn counting_style() -> ProgressStyle {
-    let template = "{spinner} {bar:24} {pos} of {len}  {wide_msg} {eta} left";
-    ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar())
+    let template = "{spinner} {bar:24} {pos} of {len}  {wide_msg} {remaining}";
+    let style = ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar());
+    style.with_key("remaining", |state: &ProgressState, out: &mut dyn Write| {
+        // Before the first shot is done nobody knows; the bar draws on when writing fails.
+        if state.pos() > 0 {
+            let _ = write!(out, "{:#} left", HumanDuration(state.eta()));
+        }
+    })
 }
 
 fn style() -> ProgressStyle {

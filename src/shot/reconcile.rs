@@ -25,6 +25,12 @@ const LEAST_SEEN: f64 = 0.4;
 /// Where it shows less than half of itself, its radius must be known to this fraction besides.
 const LOOSEST_RADIUS: f64 = 0.02;
 
+/// Axes and half-angles that together differ by less than this fraction of the half-angle are of one outline.
+const NEARLY_THERE: f64 = 0.03;
+
+/// An outline is better borne out where the picture shows this fraction more of it.
+const SHOWS_MORE: f64 = 0.05;
+
 /// One side after its own search.
 pub(super) struct Looked<'a> {
     pub(super) frame: &'a Frame,
@@ -55,6 +61,16 @@ impl Looked<'_> {
         own.cloned().or_else(near)
     }
 
+    /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of
+    /// other things that join a part of the rim make outlines that lie near the sphere and are not it.
+    fn better_near(&self, cone: &SphereCone) -> Option<SphereFit> {
+        let own = self.sure().filter(|fit| fit.found_by == FoundBy::Search && apart(&fit.cone, cone) > NEARLY_THERE)?;
+        let start = outline_of_cone(self.view, cone)?;
+        let fit = fit_near(self.frame, self.view, &start)?;
+        let shows_more = fit.unseen_fraction + SHOWS_MORE < own.unseen_fraction;
+        (shows_more && apart(&fit.cone, cone) < apart(&own.cone, cone)).then_some(fit)
+    }
+
     fn taken(&self, fit: SphereFit, report: &mut Report) -> SphereSearch {
         let o = fit.outline;
         report.warnings.push(format!(
@@ -76,6 +92,12 @@ pub(super) fn reconcile(
 ) -> Result<(SphereSearch, SphereSearch)> {
     if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
+            if cg.certain()
+                && let Some(fit) = mirror.better_near(&b.cone)
+            {
+                let settled = mirror.taken(fit, report);
+                return Ok((settled, cg.search?));
+            }
             return Ok((mirror.search?, cg.search?));
         }
         return disagreeing(mirror, cg, report);
@@ -133,6 +155,11 @@ fn is_borne_out(fit: &SphereFit) -> bool {
     let seen = 1.0 - fit.unseen_fraction;
     let radius_sd = fit.cone_cov[(2, 2)].max(0.0).sqrt() / fit.cone.half_angle_rad;
     seen >= 0.5 || (seen >= LEAST_SEEN && radius_sd <= LOOSEST_RADIUS)
+}
+
+/// Distance of the axes and difference of the half-angles, as a fraction of the second half-angle.
+fn apart(a: &SphereCone, b: &SphereCone) -> f64 {
+    (angle_between_rad(&a.axis, &b.axis) + (a.half_angle_rad - b.half_angle_rad).abs()) / b.half_angle_rad.max(1e-9)
 }
 
 /// Two cones are of one sphere, as far as two cameras that should stand alike can tell.
