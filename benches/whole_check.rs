@@ -19,25 +19,20 @@ mod yardstick;
 use std::ffi::OsString;
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::Command;
 use std::time::Duration;
 
-use frames::{FRAMES, make_frames};
+use frames::{FRAMES, files_in, make_frames};
 use plateproof::image::Size;
-use process::{Outcome, Run, measure, ms};
+use process::{Outcome, Run, decoding, has_decoded, measure, ms, python_output};
 
 /// Name of the size, pixels, how often each program runs.
 const SIZES: [(&str, Size, usize); 2] =
     [("4k", Size { width: 4096, height: 2160 }, 7), ("8k", Size { width: 8192, height: 4320 }, 3)];
-const PYTHON_PEER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/python_peer.py");
-
-/// With this argument the bench is the decoding process.
-const DECODE: &str = "--only-decode";
 
 fn main() -> Outcome<()> {
-    let arguments: Vec<OsString> = std::env::args_os().skip(1).collect();
-    if arguments.first().is_some_and(|first| first == DECODE) {
-        return decode(&arguments[1..]);
+    if has_decoded()? {
+        return Ok(());
     }
     let temporary = tempfile::tempdir()?;
     let root = std::env::var_os("PLATEPROOF_BENCH_DIR").map_or_else(|| temporary.path().to_owned(), PathBuf::from);
@@ -62,7 +57,7 @@ fn compare(folder: &Path, runs: usize) -> Outcome<Duration> {
     let python = std::env::var_os("PLATEPROOF_BENCH_PYTHON");
     let (mut bare, mut plain, mut picture, mut read) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     for _ in 0..runs {
-        bare.push(measure(&mut decoding(folder)?)?);
+        bare.push(measure(&mut decoding(files_in(folder))?)?);
         plain.push(measure(&mut checking(folder, false))?);
         picture.push(measure(&mut checking(folder, true))?);
         if let Some(python) = &python {
@@ -79,7 +74,7 @@ fn compare(folder: &Path, runs: usize) -> Outcome<Duration> {
             "  read by the OpenEXR Python package, without its start: {:.0} ms; check takes {ratio:.2} times (target 1.0)",
             ms(shortest)
         );
-        print!("{}", python_output(python, "check", folder)?);
+        print!("{}", python_output(python, &["check"], &files_in(folder))?);
     }
     Ok(check.wall)
 }
@@ -90,18 +85,9 @@ fn bytes_of(folder: &Path) -> std::io::Result<u64> {
 
 /// Seconds that a full read of the frames takes inside the Python process.
 fn python_read(python: &OsString, folder: &Path) -> Outcome<Duration> {
-    let output = python_output(python, "read", folder)?;
+    let output = python_output(python, &["read"], &files_in(folder))?;
     let seconds: f64 = output.trim().parse()?;
     Ok(Duration::from_secs_f64(seconds))
-}
-
-fn python_output(python: &OsString, what: &str, folder: &Path) -> Outcome<String> {
-    let files = FRAMES.map(|name| folder.join(name));
-    let output = Command::new(python).arg(PYTHON_PEER).arg(what).args(files).stderr(Stdio::inherit()).output()?;
-    if !output.status.success() {
-        return Err(format!("{PYTHON_PEER} ended with {}", output.status).into());
-    }
-    Ok(String::from_utf8(output.stdout)?)
 }
 
 /// Prints the shortest of one kind of run, against the bare decode where given.
@@ -126,12 +112,6 @@ fn summary(what: &str, runs: &[Run], against: Option<(&Run, f64)>) -> Run {
     best
 }
 
-fn decoding(folder: &Path) -> std::io::Result<Command> {
-    let mut command = Command::new(std::env::current_exe()?);
-    command.arg(DECODE).args(FRAMES.map(|name| folder.join(name)));
-    Ok(command)
-}
-
 fn checking(folder: &Path, picture: bool) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_plateproof"));
     command.arg("check").arg(folder.join("shot.json")).arg("--out").arg(folder.join("reports"));
@@ -139,11 +119,4 @@ fn checking(folder: &Path, picture: bool) -> Command {
         command.arg("--no-picture");
     }
     command
-}
-
-fn decode(paths: &[OsString]) -> Outcome<()> {
-    for path in paths {
-        yardstick::decode_rgb(Path::new(path))?;
-    }
-    Ok(())
 }

@@ -17,13 +17,13 @@ mod yardstick;
 use std::ffi::{OsStr, OsString};
 use std::fs;
 use std::path::{Path, PathBuf};
-use std::process::{Command, Stdio};
+use std::process::Command;
 
-use frames::{FRAMES, make_frames, sheet};
+use frames::{FRAMES, files_in, make_frames, sheet};
 use plateproof::image::Size;
 use plateproof::report::Verdict;
 use plateproof::report::picture::{Plot, PlotPanel, PlotPoint, render_plot};
-use process::{Outcome, Run, measure, ms};
+use process::{Outcome, Run, decoding, has_decoded, measure, ms, python_output};
 
 /// Frames of every size, and how often each is checked.
 const SIZES: [(&str, Size, usize); 4] = [
@@ -37,15 +37,11 @@ const SHOW: usize = 2;
 const SHOTS: usize = 100;
 /// So many shots are done by the Python; it takes the same for each.
 const PYTHON_SHOTS: usize = 5;
-const PYTHON_PEER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/python_peer.py");
-
-/// With this argument the bench is the decoding process.
-const DECODE: &str = "--only-decode";
 
 fn main() -> Outcome<()> {
     let arguments: Vec<OsString> = std::env::args_os().skip(1).collect();
-    if arguments.first().is_some_and(|first| first == DECODE) {
-        return decode(&arguments[1..]);
+    if has_decoded()? {
+        return Ok(());
     }
     let after = |name: &str| arguments.iter().position(|a| a == name).and_then(|i| arguments.get(i + 1));
     let shots = after("--shots").and_then(|n| n.to_str()?.parse().ok()).unwrap_or(SHOTS);
@@ -71,7 +67,7 @@ fn by_pixels(root: &Path) -> Outcome<Plot> {
         make_frames(&folder, size)?;
         let megapixels = FRAMES.len() as f64 * (size.width * size.height) as f64 * 1e-6;
         let out = folder.join("reports_again");
-        let decode = shortest(runs, || Ok(decoding(std::slice::from_ref(&folder))?))?;
+        let decode = shortest(runs, || Ok(decoding(files_in(&folder))?))?;
         let check = shortest(runs, || Ok(checking(&folder.join("shot.json"), &out)))?;
         println!(
             "{name}, {megapixels:.1} Mpx: decode {:.0} ms, check {:.0} ms = {:.2} times",
@@ -94,7 +90,7 @@ fn by_shots(frames: &Path, work: &Path, shots: usize) -> Outcome<Plot> {
     for count in lengths {
         let part = work.join(format!("first_{count}"));
         let folders = lay_out(frames, &part, count)?;
-        let decode = shortest(2, || Ok(decoding(&folders)?))?;
+        let decode = shortest(2, || Ok(decoding(folders.iter().flat_map(|folder| files_in(folder)))?))?;
         let check = shortest(2, || Ok(checking(&part, &work.join("reports"))))?;
         println!(
             "{count} shots: decode {:.2} s, check {:.2} s wall, {:.2} s processor = {:.2} times (target 1.15), {:.0} MB at most",
@@ -160,29 +156,10 @@ fn checking(shots: &Path, out: &Path) -> Command {
     command
 }
 
-fn decoding(folders: &[PathBuf]) -> std::io::Result<Command> {
-    let mut command = Command::new(std::env::current_exe()?);
-    command.arg(DECODE).args(folders.iter().flat_map(|folder| FRAMES.map(|name| folder.join(name))));
-    Ok(command)
-}
-
-fn decode(paths: &[OsString]) -> Outcome<()> {
-    for path in paths {
-        yardstick::decode_rgb(Path::new(path))?;
-    }
-    Ok(())
-}
-
 /// Seconds that the Python needs for one shot, its start left out.
 fn python_seconds(python: &OsStr, folder: &Path) -> Outcome<f64> {
-    let files = FRAMES.map(|name| folder.join(name));
-    let mut command = Command::new(python);
-    command.arg(PYTHON_PEER).arg("seconds").arg(PYTHON_SHOTS.to_string()).args(files);
-    let output = command.stderr(Stdio::inherit()).output()?;
-    if !output.status.success() {
-        return Err(format!("{PYTHON_PEER} ended with {}", output.status).into());
-    }
-    Ok(String::from_utf8(output.stdout)?.trim().parse()?)
+    let count = PYTHON_SHOTS.to_string();
+    Ok(python_output(python, &["seconds", &count], &files_in(folder))?.trim().parse()?)
 }
 
 /// Rings for the check, squares for the decode.

@@ -14,9 +14,6 @@ pub const MAX_PAIR_DEG: f64 = 30.0;
 /// Lights nearer than this are one light, however unlike.
 const SURELY_ONE_DEG: f64 = 6.0;
 
-/// Lights of one size: radii within half an octave of each other.
-const ONE_SIZE_OCTAVES: f64 = 0.5;
-
 /// Lights of one strength: illuminances within this many stops of each other.
 const ONE_STRENGTH_STOPS: f64 = 1.5;
 
@@ -54,10 +51,9 @@ pub(crate) fn pair_sides(mirror: &Side, cg: &Side) -> Pairing {
 
 /// The two are apart and differ in size or strength.
 fn are_unlike(a: &Light, b: &Light) -> bool {
-    let octaves = (a.reach_rad / b.reach_rad.max(1e-6)).log2().abs();
     let stops = (a.illuminance.value / b.illuminance.value.max(1e-30)).log2().abs();
     let apart = angle_between_rad(&a.direction, &b.direction).to_degrees() > SURELY_ONE_DEG;
-    apart && (octaves > ONE_SIZE_OCTAVES || stops > ONE_STRENGTH_STOPS)
+    apart && (a.unlike_size_rad(b) > 0.0 || stops > ONE_STRENGTH_STOPS)
 }
 
 /// Optimal assignment (Kuhn 1955, Munkres 1957). Every light may also stay alone at the price of a 30° error, so that

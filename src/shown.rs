@@ -25,8 +25,8 @@ const UNSEEN_PART: f64 = 0.2;
 /// The directions around a light reach this far from its edge, rad.
 const AROUND_RAD: f64 = 0.08;
 
-/// Part of the directions in and around a light at `direction` that the side's sphere does not show: behind it, beyond
-/// its rim, outside the frame or masked.
+/// The side's sphere does not show enough of the directions in and around a light at `direction`: they lie behind it,
+/// beyond its rim, outside the frame or are masked.
 pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
     let grid = DirectionGrid::shared();
     let reach = (light.reach_rad + AROUND_RAD).min(PI).cos();

@@ -3,13 +3,11 @@
 use nalgebra::Vector3;
 
 use crate::camera::View;
-use crate::haze::rim;
 use crate::image::Frame;
 use crate::lights::{Lights, find_lights};
 use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, largest_clipped_share};
 use crate::report::SphereRole;
 use crate::sphere::{MirrorGeometry, SphereFit, cone_of_outline};
-use crate::units::Estimate;
 
 /// A lens in use blurs the rim over about this many px (1.6 px sd, of which 1.5 sd; common practice, no source).
 const RIM_BLUR_PX: f64 = 2.5;
@@ -64,8 +62,6 @@ pub struct Side {
     pub sources: Vec<Source>,
     /// Its lights.
     pub lights: Lights,
-    /// Blur of its frame beyond the pixels, variance in px², as the sphere's rim tells.
-    pub rim_blur_px2: Option<Estimate>,
     /// Its brightest and darkest patch.
     pub extremes: Option<Extremes>,
     /// Trust in its numbers.
@@ -117,7 +113,6 @@ impl Side {
             image,
             sources,
             lights,
-            rim_blur_px2: rim::blur_px2(request.frame, &request.fit.outline),
             extremes,
             trust: request.trust,
             reflectance: request.reflectance,

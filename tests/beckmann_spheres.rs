@@ -1,4 +1,4 @@
-//! Spheres whose slopes are Gaussian, rendered by an independent path tracer: `golden/hazy_spheres`. Nothing was tuned on
+//! Spheres whose slopes are Gaussian, rendered by an independent path tracer: `golden/beckmann_spheres`. Nothing was tuned on
 //! them.
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "the figures of the comparison")]
@@ -21,7 +21,7 @@ struct Truth {
 }
 
 fn golden() -> PathBuf {
-    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/hazy_spheres")
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/beckmann_spheres")
 }
 
 fn truth() -> Truth {

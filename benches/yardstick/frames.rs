@@ -1,7 +1,7 @@
 //! The frames of the whole-program benches: a quay with a mirror sphere, its plate, and a CG sphere turned by 9 degrees.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use nalgebra::Vector3;
 use plateproof::camera::{FovSource, View};
@@ -20,6 +20,11 @@ const SPHERE_RADIUS: f64 = 0.0732;
 const REFLECTANCE: [f64; 3] = [0.62, 0.60, 0.56];
 /// What the frames are called.
 pub(crate) const FRAMES: [&str; 3] = ["plate.exr", "mirror.exr", "cg.exr"];
+
+/// The frames in a folder.
+pub(crate) fn files_in(folder: &Path) -> Vec<PathBuf> {
+    FRAMES.map(|name| folder.join(name)).into()
+}
 
 /// Plate, mirror frame and CG sphere with their sheet; left as they are where they exist.
 pub(crate) fn make_frames(folder: &Path, size: Size) -> Outcome<()> {

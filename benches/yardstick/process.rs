@@ -1,11 +1,45 @@
 //! Programs run as processes of their own: what they took.
 
+use std::ffi::OsStr;
 use std::fs;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
 /// Errors end a bench.
 pub(crate) type Outcome<T> = Result<T, Box<dyn std::error::Error>>;
+
+/// With this argument a bench is the decoding process.
+const DECODE: &str = "--only-decode";
+const PYTHON_PEER: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/python_peer.py");
+
+/// Whether this process was the decoding one; then it has decoded.
+pub(crate) fn has_decoded() -> Outcome<bool> {
+    let mut arguments = std::env::args_os().skip(1);
+    if arguments.next().is_none_or(|first| first != DECODE) {
+        return Ok(false);
+    }
+    for path in arguments {
+        crate::yardstick::decode_rgb(Path::new(&path))?;
+    }
+    Ok(true)
+}
+
+/// This program as the one that decodes files one after the other.
+pub(crate) fn decoding(files: impl IntoIterator<Item = PathBuf>) -> std::io::Result<Command> {
+    let mut command = Command::new(std::env::current_exe()?);
+    command.arg(DECODE).args(files);
+    Ok(command)
+}
+
+/// What the Python script prints when it is asked for something about files.
+pub(crate) fn python_output(python: &OsStr, asked: &[&str], files: &[PathBuf]) -> Outcome<String> {
+    let output = Command::new(python).arg(PYTHON_PEER).args(asked).args(files).stderr(Stdio::inherit()).output()?;
+    if !output.status.success() {
+        return Err(format!("{PYTHON_PEER} ended with {}", output.status).into());
+    }
+    Ok(String::from_utf8(output.stdout)?)
+}
 
 /// What one process took.
 pub(crate) struct Run {

@@ -10,11 +10,11 @@ use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
-use crate::shown::{WEAK_PARTNER, is_cut, shows};
+use crate::shown::{is_cut, shows};
 use crate::side::Side;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
 use crate::uncertainty::hidden::Hidden;
-use crate::uncertainty::{optics, outline, tone_curve};
+use crate::uncertainty::{mingled, optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
 
 /// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
@@ -39,6 +39,8 @@ pub use super::docs::highlight_direction::DOC;
 /// Error of one pair of lights.
 struct PairError {
     angle_deg: Estimate,
+    /// The part of its sd that one of the lights causes by holding something besides.
+    mingled_deg: f64,
     azimuth_deg: Estimate,
     elevation_deg: Estimate,
 }
@@ -106,19 +108,25 @@ fn key_finding(
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
-    let doubt = if rival_deg > 0.0 {
-        "another light, of which a sphere shows only a part, may be the key, and its angle is another one"
+    let (doubt, way_out) = if rival_deg > 0.0 {
+        ("another light, of which a sphere shows only a part, may be the key, and its angle is another one", "")
+    } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
+        (
+            "one of the two lights is much larger than the other: clipped, or run together with what is beside it",
+            "shoot or find a shorter exposure of the sphere, in which the light stands alone",
+        )
     } else if mirror.view.is_assumed() || cg.view.is_assumed() {
-        "the field of view is not known; give focal length and sensor"
+        (
+            "the field of view is not known; give focal length and sensor",
+            "give focal length and sensor of both cameras in the sheet",
+        )
     } else {
-        "the spheres' outlines or highlights are not sharp enough"
+        ("the spheres' outlines or highlights are not sharp enough", "")
     };
     settle(finding, error.angle_deg.widened(rival_deg), doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
-        Verdict::Unsure if mirror.view.is_assumed() || cg.view.is_assumed() => {
-            finding.remedy = "give focal length and sensor of both cameras in the sheet".to_owned();
-        }
+        Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }
     if mirror.lights.no_single_key() || cg.lights.no_single_key() {
@@ -178,9 +186,10 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
     let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
+    let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light)
-        + isotropic_cov(b, pull_rad.hypot(merged_rad(mirror_light, cg)).hypot(unlike_rad(mirror_light, cg_light)))
+        + isotropic_cov(b, pull_rad.hypot(mingled_rad))
         + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
@@ -194,6 +203,7 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(b, &cov);
     PairError {
         angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
+        mingled_deg: mingled_rad.to_degrees(),
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
@@ -205,29 +215,6 @@ fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector
     let into_b = (b * a.dot(b) - a).try_normalize(1e-9)?;
     let variance = from_a.dot(&(a_cov * from_a)) + into_b.dot(&(b_cov * into_b));
     Some(variance.max(0.0).sqrt())
-}
-
-/// A clipped light may be several that run into each other: where the other side has more than one inside it, how far
-/// the farthest of them is from its middle, rad. Else 0.
-fn merged_rad(light: &Light, other: &Side) -> f64 {
-    let strongest = other.lights.key().map_or(0.0, |key| key.illuminance.value);
-    let matters = |l: &&Light| l.illuminance.value >= WEAK_PARTNER * strongest;
-    let away = |l: &Light| angle_between_rad(&light.direction, &l.direction);
-    let reach = size_rad(light);
-    let inside: Vec<f64> = other.lights.all.iter().filter(matters).map(away).filter(|a| *a < reach).collect();
-    if !light.clipped || inside.len() < 2 { 0.0 } else { inside.into_iter().fold(0.0, f64::max) }
-}
-
-/// Lights whose sizes differ by more than half an octave: one of them holds something that the other does not, which
-/// pulls its middle by up to half of the difference, rad.
-fn unlike_rad(a: &Light, b: &Light) -> f64 {
-    let (small, large) = (size_rad(a).min(size_rad(b)), size_rad(a).max(size_rad(b)));
-    if large > std::f64::consts::SQRT_2 * small { 0.5 * (large - small) } else { 0.0 }
-}
-
-/// Radius of a light as it is seen.
-fn size_rad(light: &Light) -> f64 {
-    light.angular_radius_deg.map_or(light.reach_rad, |radius| radius.value.to_radians().max(light.reach_rad))
 }
 
 /// What to do with the CG key, in words.

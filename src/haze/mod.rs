@@ -6,12 +6,15 @@
 //! what two or more lights tell alike, and defocus does not explain, is called haze.
 
 mod kernel;
-pub(crate) mod rim;
+mod rim;
 mod witness;
 
 use nalgebra::{Matrix2, Vector2};
 
+use crate::image::Frame;
+use crate::lights::Light;
 use crate::pairing::pair_sides;
+use crate::parallel;
 use crate::side::Side;
 use crate::units::Estimate;
 use kernel::Shape;
@@ -53,16 +56,15 @@ pub struct Haze {
 
 impl Haze {
     /// Estimates it; `None` where the sphere is clear, or the lights do not tell.
-    pub fn estimate(mirror: &Side, cg: &Side) -> Option<Self> {
+    pub fn estimate(mirror: &Side, cg: &Side, frames: [&Frame; 2]) -> Option<Self> {
         let pairs = pair_sides(mirror, cg).pairs;
-        let told: Vec<Witness> = pairs
+        let pairs: Vec<(&Light, &Light)> = pairs
             .iter()
             .map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]))
             .filter(|(ours, theirs)| !ours.clipped && !theirs.clipped)
             .take(MAX_WITNESSES)
-            .filter_map(|(ours, theirs)| witness((mirror, ours), (cg, theirs)))
             .collect();
-        let defocus_px2 = defocus(mirror, cg);
+        let told: Vec<Witness> = parallel::filter_map(pairs.len(), |i| witness((mirror, pairs[i].0), (cg, pairs[i].1)));
         let under = |shape: Shape| told.iter().map(|w| w.under(shape)).collect::<Vec<Seen>>();
         let (normal, long_tailed) = (under(Shape::Normal), under(Shape::LongTailed));
         let better = misfit(&long_tailed) / misfit(&normal);
@@ -75,6 +77,7 @@ impl Haze {
         if witnesses < MIN_WITNESSES {
             return None;
         }
+        let defocus_px2 = defocus(mirror, cg, frames);
         let agreed = agreed(&told, defocus_px2)?;
         let doubtful = (1.0 / NORMAL_IS_BETTER..=NORMAL_IS_BETTER * NORMAL_IS_BETTER).contains(&better);
         let apart = solve(&other, defocus_px2).filter(|_| doubtful);
@@ -110,11 +113,12 @@ fn agreed(told: &[Seen], defocus_px2: Estimate) -> Option<Estimate> {
 
 /// How much more the photograph is defocused than the CG, variance in px² of the photograph: as the rims of both spheres
 /// tell, else as lenses in use are.
-fn defocus(mirror: &Side, cg: &Side) -> Estimate {
-    let told = mirror.rim_blur_px2.zip(cg.rim_blur_px2).map(|(ours, theirs)| {
-        let scale = (mirror.fit.outline.mean_radius() / cg.fit.outline.mean_radius().max(1e-9)).powi(2);
-        Estimate::new(ours.value - scale * theirs.value, ours.sd.hypot(scale * theirs.sd))
-    });
+fn defocus(mirror: &Side, cg: &Side, [photographed, rendered]: [&Frame; 2]) -> Estimate {
+    let (ours, theirs) = (&mirror.fit.outline, &cg.fit.outline);
+    let scale = (ours.mean_radius() / theirs.mean_radius().max(1e-9)).powi(2);
+    let told = rim::blur_px2(photographed, ours)
+        .zip(rim::blur_px2(rendered, theirs))
+        .map(|(ours, theirs)| Estimate::new(ours.value - scale * theirs.value, ours.sd.hypot(scale * theirs.sd)));
     told.unwrap_or(Estimate::new(DEFOCUS_PX2, DEFOCUS_SD_PX2))
 }
 

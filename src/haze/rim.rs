@@ -6,7 +6,7 @@
 use std::f64::consts::PI;
 
 use crate::colour::luminance;
-use crate::image::Frame;
+use crate::image::{Frame, four_around};
 use crate::sphere::Outline;
 use crate::units::Estimate;
 
@@ -40,7 +40,7 @@ const SD_FRACTION: f64 = 0.25;
 const MAX_SD_PX: f64 = 2.5;
 
 /// Variance of the frame's blur beyond its own pixels, px². `None` where the rim shows no clean edge.
-pub(crate) fn blur_px2(frame: &Frame, outline: &Outline) -> Option<Estimate> {
+pub(super) fn blur_px2(frame: &Frame, outline: &Outline) -> Option<Estimate> {
     let steps = (2.0 * REACH_PX * STEPS_PER_PX) as usize + 1;
     let place = |i: usize| i as f64 / STEPS_PER_PX - REACH_PX;
     let lines: Vec<Vec<f64>> = (0..LINES).filter_map(|i| line(frame, outline, i, steps, &place)).collect();
@@ -98,16 +98,15 @@ fn line(
 
 /// Luminance between pixel centres; `None` where the frame holds nothing or is at its ceiling.
 fn sampled(frame: &Frame, point: [f64; 2]) -> Option<f64> {
-    let [x, y] = point.map(|p| p - 0.5);
-    let (left, top) = (x.floor() as i64, y.floor() as i64);
-    let (fx, fy) = (x - x.floor(), y - y.floor());
-    let at = |dx: i64, dy: i64| {
-        let value = frame.pixel(left + dx, top + dy)?;
-        let clipped = frame.clip_level.is_some_and(|level| (0..3).any(|c| value[c] >= level[c]));
-        (!clipped && value.iter().all(|v| v.is_finite())).then(|| luminance(value.map(f64::from)))
-    };
-    let above = at(0, 0)? * (1.0 - fx) + at(1, 0)? * fx;
-    Some(above * (1.0 - fy) + (at(0, 1)? * (1.0 - fx) + at(1, 1)? * fx) * fy)
+    let mut sum = 0.0;
+    for (column, row, weight) in four_around(point) {
+        let value = frame.pixel(column, row)?;
+        if frame.clip_level.is_some_and(|level| (0..3).any(|c| value[c] >= level[c])) {
+            return None;
+        }
+        sum += weight * luminance(value.map(f64::from));
+    }
+    sum.is_finite().then_some(sum)
 }
 
 /// Φ by its logistic approximation (Bowling et al. 2009, equation 3.1: within 1.4e-4).

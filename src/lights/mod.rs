@@ -65,6 +65,22 @@ pub struct Light {
     pub point_px: Option<[f64; 2]>,
 }
 
+/// Lights are of one size where their radii are within half an octave of each other.
+const ONE_SIZE: f64 = std::f64::consts::SQRT_2;
+
+impl Light {
+    /// Radius of what is seen of the light, rad.
+    pub fn seen_radius_rad(&self) -> f64 {
+        self.angular_radius_deg.map_or(self.reach_rad, |radius| radius.value.to_radians().max(self.reach_rad))
+    }
+
+    /// How much larger one is than the other, rad, where they are not of one size; else 0.
+    pub fn unlike_size_rad(&self, other: &Self) -> f64 {
+        let (a, b) = (self.seen_radius_rad(), other.seen_radius_rad());
+        if a.max(b) > ONE_SIZE * a.min(b) { (a - b).abs() } else { 0.0 }
+    }
+}
+
 /// The lights of one sphere, most illuminance first.
 #[derive(Debug, Clone, Default)]
 pub struct Lights {

@@ -7,6 +7,7 @@ use nalgebra::Vector3;
 use super::pair::Pair;
 use crate::Result;
 use crate::image::Frame;
+use crate::lights::Light;
 use crate::parallel;
 use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, patch_rgb};
 use crate::report::picture::{
@@ -95,7 +96,7 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
             azimuth_deg,
             elevation_deg,
             angular_radius_deg: light.angular_radius_deg.ok().map(|r| r.value),
-            label: label(i, light.share.value),
+            label: label(i, light),
             clipped: light.clipped,
         }
     });
@@ -109,8 +110,9 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
     }
 }
 
-fn label(index: usize, share: f64) -> String {
-    let share = format!("{:.0} %", 100.0 * share);
+fn label(index: usize, light: &Light) -> String {
+    let bound = if light.clipped { ">=" } else { "" };
+    let share = format!("{bound}{:.0} %", 100.0 * light.share.value);
     if index == 0 { format!("key {share}") } else { share }
 }
 

@@ -223,7 +223,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         ..mirror_request.clone()
     };
     let (mut mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
-    let haze = HazeDoubt::find(&mut mirror, &cg_side);
+    let haze = HazeDoubt::find(&mut mirror, &cg_side, [&photographed.frame, &rendered.frame]);
     let limited = recording_limit(photographed, &mirror)
         .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
     let cg_limited =

@@ -7,6 +7,7 @@ use nalgebra::Vector3;
 
 use crate::check::Comparison;
 use crate::haze::Haze;
+use crate::image::Frame;
 use crate::lights::Light;
 use crate::parallel;
 use crate::radiance::{CELLS, DirectionGrid, DirectionMap, extremes};
@@ -37,9 +38,10 @@ pub struct HazeDoubt {
 }
 
 impl HazeDoubt {
-    /// Estimates haze and widens the photographed lights for it. `None`, and nothing touched, on a clear sphere.
-    pub(crate) fn find(mirror: &mut Side, cg: &Side) -> Option<Self> {
-        let haze = Haze::estimate(mirror, cg)?;
+    /// Estimates haze and widens the photographed lights for it. `None`, and nothing touched, on a clear sphere. `frames` are
+    /// the photographed one and the CG's.
+    pub(crate) fn find(mirror: &mut Side, cg: &Side, frames: [&Frame; 2]) -> Option<Self> {
+        let haze = Haze::estimate(mirror, cg, frames)?;
         let geometry = mirror.geometry.clone();
         for light in &mut mirror.lights.all {
             let seen = light.point_px.and_then(|p| geometry.reflect(p));

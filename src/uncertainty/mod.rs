@@ -16,6 +16,7 @@
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
 //! | sphere's reflectance | [`reflectance`] | exposure, colour |
 //! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
+//! | lights that run into each other | `mingled` | directions |
 //! | what both sides do alike | [`likeness`] | takes from directions and key/fill what cancels between the sides |
 //! | several patches of the sky that should agree | [`scatter`] | colour |
 //!
@@ -28,6 +29,7 @@ pub mod haze;
 pub mod hidden;
 pub(crate) mod light;
 pub mod likeness;
+pub(crate) mod mingled;
 pub mod optics;
 pub mod outline;
 pub mod patch;

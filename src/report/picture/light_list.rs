@@ -33,8 +33,7 @@ pub(super) fn draw_light_list(canvas: &mut Canvas, lettering: &Lettering, side: 
 fn row_words(number: usize, light: &LightMark) -> String {
     let radius = light.angular_radius_deg.map_or_else(|| "-".to_owned(), |radius| fixed(radius, 1, false));
     let (azimuth, elevation) = (fixed(light.azimuth_deg, 1, true), fixed(light.elevation_deg, 1, true));
-    let clipped = if light.clipped { " clipped" } else { "" };
-    format!("{number:>2} {azimuth:>7} {elevation:>6} {radius:>6}  {}{clipped}", light.label)
+    format!("{number:>2} {azimuth:>7} {elevation:>6} {radius:>6}  {}", light.label)
 }
 
 fn rest_words(lights: usize, rows: usize) -> Option<String> {

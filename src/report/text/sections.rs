@@ -167,7 +167,7 @@ fn light_row(index: usize, light: &LightReport, no_single_key: bool) -> String {
         fixed(light.azimuth_deg, 1, true),
         fixed(light.elevation_deg, 1, true),
         fixed(light.direction_sd_deg, 1, false),
-        format!("{} %", fixed(light.share * 100.0, 0, false)),
+        format!("{}{} %", if light.clipped { ">=" } else { "" }, fixed(light.share * 100.0, 0, false)),
         colour_words(light),
     );
     clip(&row, 80)
@@ -177,6 +177,7 @@ fn colour_words(light: &LightReport) -> String {
     match (light.cct_kelvin, light.duv) {
         (Some(kelvin), Some(duv)) => format!("{} K, Duv {}", fixed(kelvin, 0, false), fixed(duv, 4, true)),
         (Some(kelvin), None) => format!("{} K", fixed(kelvin, 0, false)),
+        _ if light.clipped => "colour not held".to_owned(),
         _ => prose(light.colour_reason.as_deref().unwrap_or("-")),
     }
 }

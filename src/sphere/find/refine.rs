@@ -5,7 +5,7 @@ use super::faint::weigh_faint;
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use super::rim_model::Rim;
-use crate::image::Frame;
+use crate::image::{Frame, four_around};
 use crate::parallel;
 use crate::sphere::outline_of_cone;
 
@@ -29,14 +29,9 @@ impl Sampler for Plane {
 
 impl Sampler for Frame {
     fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
-        let (x, y) = (point_px[0] - 0.5, point_px[1] - 0.5);
-        let (column, row) = (x.floor(), y.floor());
-        let (fx, fy) = (x - column, y - row);
         let mut sum = [0.0; 3];
-        for (dx, dy, weight) in
-            [(0, 0, (1.0 - fx) * (1.0 - fy)), (1, 0, fx * (1.0 - fy)), (0, 1, (1.0 - fx) * fy), (1, 1, fx * fy)]
-        {
-            let pixel = self.pixel(column as i64 + dx, row as i64 + dy)?;
+        for (column, row, weight) in four_around(point_px) {
+            let pixel = self.pixel(column, row)?;
             sum.iter_mut().zip(pixel).for_each(|(s, v)| *s += weight * f64::from(v));
         }
         sum.iter().all(|s| s.is_finite()).then_some(sum)
