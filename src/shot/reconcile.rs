@@ -9,7 +9,7 @@ use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
 use crate::report::Report;
-use crate::sphere::find::{fit_near, no_mirror_in, round_outlines};
+use crate::sphere::find::{confirmed_at, fit_near, no_mirror_in, round_outlines};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
@@ -64,7 +64,7 @@ impl Looked<'_> {
             let start = outline_of_cone(self.view, cone)?;
             fit_near(self.frame, self.view, &start).filter(|f| is_borne_out(f) && same(&f.cone, cone))
         };
-        own.cloned().or_else(near)
+        own.cloned().or_else(near).or_else(|| confirmed_at(self.frame, self.view, cone))
     }
 
     /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of

@@ -233,12 +233,44 @@ fn angular_variance(view: &View, axis: &nalgebra::Vector3<f64>, sd_px: f64) -> M
 
 /// Refines a rough outline on the frame's edges; `None` where they do not support one near it.
 pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit> {
+    let consensus = consensus_near(frame, view, start)?;
+    let enough = consensus.support >= LEAST_SUPPORT_NEAR;
+    enough.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+}
+
+/// The sphere that something else places here, where the frame's edges confirm it to a hair. So few lines need see the
+/// rim then: an outline that only shares an arc with it would lie elsewhere.
+pub(crate) fn confirmed_at(frame: &Frame, view: &View, expected: &SphereCone) -> Option<SphereFit> {
+    let start = outline_of_cone(view, expected)?;
+    let consensus = consensus_near(frame, view, &start)?;
+    let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
+    let apart = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y)
+        + (found.mean_radius() - start.mean_radius()).abs();
+    let confirmed = consensus.evidence >= CONFIRMED_EVIDENCE
+        && consensus.support >= CONFIRMED_SUPPORT
+        && consensus.longest_gap <= CONFIRMED_GAP
+        && apart <= CONFIRMED_APART * start.mean_radius();
+    confirmed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+}
+
+/// Least fraction of lines that must see an outline near a rough one.
+const LEAST_SUPPORT_NEAR: f64 = 0.25;
+
+/// A sphere is confirmed where it is expected by at least this evidence (natural log; the fit moves by no more than a
+/// few per cent of the radius, so that few outlines are tried), …
+const CONFIRMED_EVIDENCE: f64 = 20.0;
+/// … on at least this fraction of the lines, with no longer run of them unseen than this, …
+const CONFIRMED_SUPPORT: f64 = 0.2;
+const CONFIRMED_GAP: f64 = 0.4;
+/// … and with centre and radius together no further off than this fraction of the radius.
+const CONFIRMED_APART: f64 = 0.04;
+
+fn consensus_near(frame: &Frame, view: &View, start: &Outline) -> Option<Consensus> {
     let cone = cone_of_outline(view, start)?;
     let prepared = Prepared::new(frame, view);
     let aim = Aim { view: view.clone(), cone };
     let consensus = refine::polish(frame, refine::refine(frame, &prepared.planes, &aim, 40.0)?);
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
-    let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.25;
-    stayed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+    (moved < 0.3 * start.mean_radius()).then_some(consensus)
 }
