@@ -10,7 +10,25 @@ const PULL: f64 = 0.5;
 
 /// One sd of the direction from a photographed light to its partner in the CG, rad, for what one of them holds besides.
 pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
-    merged_rad(mirror, cg_side).hypot(PULL * mirror.unlike_size_rad(cg))
+    let pull = PULL * mirror.unlike_size_rad(cg);
+    // What it holds besides lies inside it and pulls by its part of the light; mere blur adds none.
+    let bound = if mirror.clipped || cg.clipped {
+        f64::INFINITY
+    } else {
+        added_part(mirror, cg) * mirror.seen_radius_rad().max(cg.seen_radius_rad())
+    };
+    merged_rad(mirror, cg_side).hypot(pull.min(bound))
+}
+
+/// By which part the stronger one is stronger, each against all other light of its side, with the doubt of that.
+fn added_part(a: &Light, b: &Light) -> f64 {
+    let odds = |light: &Light| {
+        let share = light.share.value.clamp(1e-3, 1.0 - 1e-3);
+        (share / (1.0 - share), light.share.sd / (share * (1.0 - share)))
+    };
+    let ((ours, our_sd), (theirs, their_sd)) = (odds(a), odds(b));
+    let apart = 1.0 - (ours / theirs).min(theirs / ours);
+    apart.hypot(our_sd).hypot(their_sd).min(1.0)
 }
 
 /// A clipped light may be several: where the other side has more than one inside it, how far the farthest of them is from
