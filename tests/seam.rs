@@ -226,15 +226,16 @@ fn light_is_as_without_the_seam() {
     let (clean, spoiled) = (take(None), take(Some(line)));
     let seam = spoiled.seam().unwrap();
     let key = |side: &Side| side.lights.all.iter().map(|l| l.illuminance.value).fold(0.0, f64::max).log2();
-    let sum = |side: &Side| side.sources.iter().map(|s| s.luminance * s.steradian).sum::<f64>().log2();
+    let sum = |side: &Side| side.sources.iter().map(|s| s.luminance).sum::<f64>().log2();
     let truth = clean.side();
     let unmasked = spoiled.side();
     let masked = spoiled.masked(&seam.band).side();
     for (what, of) in [("key", &key as &dyn Fn(&Side) -> f64), ("all light", &sum)] {
         let [with, without] = [of(&masked) - of(&truth), of(&unmasked) - of(&truth)];
         println!("{what}: {with:+.4} stops masked, {without:+.4} unmasked");
-        assert!(with.abs() <= without.abs() + 0.01, "{what} {with} {without}");
-        assert!(with.abs() < 0.05, "{what} {with}");
+        // The key lies off the seam: it is as it was. The sum is not.
+        assert!(with.abs() <= without.abs(), "{what} {with} {without}");
+        assert!(with.abs() < 0.002, "{what} {with}");
     }
 }
 

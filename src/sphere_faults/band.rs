@@ -28,15 +28,15 @@ impl Band {
     /// The surface at a frame point belongs to the band; false off the sphere.
     pub fn covers_point(&self, geometry: &MirrorGeometry, point_px: [f64; 2]) -> bool {
         let Some(off) = self.off_circle_rad(geometry, point_px).filter(|off| off.abs() < FAR_RAD) else { return false };
-        let across = |dx: f64, dy: f64| {
+        let slope = |dx: f64, dy: f64| {
             // At the rim only one of the two sides is on the sphere.
-            let beside = |sign: f64| {
-                let there = self.off_circle_rad(geometry, [point_px[0] + sign * dx, point_px[1] + sign * dy])?;
-                Some((there - off) * sign)
+            let beside = |step: f64| {
+                let there = self.off_circle_rad(geometry, [point_px[0] + step * dx, point_px[1] + step * dy])?;
+                Some((there - off) / step)
             };
-            beside(0.5).or_else(|| beside(-0.5)).map_or(0.0, |half| 2.0 * half)
+            beside(0.5).or_else(|| beside(-0.5)).unwrap_or(0.0)
         };
-        let rad_per_px = across(1.0, 0.0).hypot(across(0.0, 1.0));
+        let rad_per_px = slope(1.0, 0.0).hypot(slope(0.0, 1.0));
         off.abs() <= self.half_width_px * rad_per_px
     }
 

@@ -111,7 +111,11 @@ fn smoothed(cells: &Cells) -> Vec<f32> {
 }
 
 /// Circles with the most votes, the most first.
-pub(super) fn candidates(ridges: &[Ridge], surface: &Surface<'_>, judged: &dyn Fn(&Vector3<f64>) -> bool) -> Vec<Circle> {
+pub(super) fn candidates(
+    ridges: &[Ridge],
+    surface: &Surface<'_>,
+    judged: &dyn Fn(&Vector3<f64>) -> bool,
+) -> Vec<Circle> {
     let axes = Axes::new(&surface.towards);
     let mut votes = vec![0_u32; BINS * BINS];
     let turns: Vec<f64> =

@@ -140,8 +140,7 @@ impl Support {
 
     /// The line's depth and its sd, from how the points scatter about it.
     pub(super) fn depth_with_sd(&self) -> (f64, f64) {
-        let mut off: Vec<f32> =
-            self.seen().filter_map(|(p, _)| Some((p.line?.0 - self.depth as f32).abs())).collect();
+        let mut off: Vec<f32> = self.seen().filter_map(|(p, _)| Some((p.line?.0 - self.depth as f32).abs())).collect();
         let count = off.len().max(1) as f64;
         // 1.4826 makes the median departure an sd, 1.2533 is that of a median over that of a mean (both: normal errors).
         (self.depth, 1.2533 * 1.4826 * f64::from(median(&mut off)) / count.sqrt())
@@ -190,12 +189,7 @@ pub(super) fn median(values: &mut [f32]) -> f32 {
 }
 
 /// The circle laid over the line that it shows, in a few rounds.
-pub(super) fn laid_over(
-    surface: &Surface<'_>,
-    first: Circle,
-    cells: &Cells,
-    how: (f32, usize),
-) -> (Circle, Support) {
+pub(super) fn laid_over(surface: &Surface<'_>, first: Circle, cells: &Cells, how: (f32, usize)) -> (Circle, Support) {
     const FARTHEST_RAD: f64 = 0.1;
     let mut best = first;
     for reach in [2, 1] {

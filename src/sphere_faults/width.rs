@@ -26,17 +26,12 @@ pub(super) struct Breadth {
 }
 
 /// Measures the line on a circle by the median of its profiles. `sign` is +1 for a bright line and −1 for a dark one.
-pub(super) fn breadth(
-    surface: &Surface<'_>,
-    circle: &Circle,
-    cells: &Cells,
-    support: &Support,
-    sign: f32,
-) -> Breadth {
+pub(super) fn breadth(surface: &Surface<'_>, circle: &Circle, cells: &Cells, support: &Support, sign: f32) -> Breadth {
     let points = surface.points(circle, cells, MOST_POINTS);
     let profiles: Vec<Profile> = points.iter().map(|point| Profile::read(cells, point)).collect();
     let at = |off: isize| {
-        let mut depths: Vec<f32> = profiles.iter().map(|p| sign * above_sides(p, off)).filter(|d| d.is_finite()).collect();
+        let mut depths: Vec<f32> =
+            profiles.iter().map(|p| sign * above_sides(p, off)).filter(|d| d.is_finite()).collect();
         median(&mut depths)
     };
     let depths: Vec<f32> = (0..=REACH as isize).map(|off| at(off).max(at(-off))).collect();
