@@ -56,8 +56,8 @@ impl Cells {
         let middle = known.len() / 2;
         let median = *known.select_nth_unstable_by(middle, f32::total_cmp).1;
         let floor = (median * FLOOR_OF_MEDIAN).max(f32::MIN_POSITIVE);
-        for value in &mut self.log {
-            *value = (value.max(0.0) + floor).ln() + (*value - *value);
+        for value in self.log.iter_mut().filter(|value| value.is_finite()) {
+            *value = (value.max(0.0) + floor).ln();
         }
     }
 
