@@ -204,6 +204,9 @@ fn seams_of_plain_rooms_are_found_where_they_are() {
             );
             assert!(off < 1.0, "{radius_px} {width_px} {contrast} {seed}: {off}");
             assert!(2.0 * band.half_width_px >= width_px, "{band:?}");
+            // No wider than the line and what three and a half cells mix; a cell is a pixel up to 130 px radius.
+            let mixed_px = 3.5 * (radius_px / 130.0_f64).ceil();
+            assert!(2.0 * band.half_width_px <= width_px + mixed_px, "{band:?}");
             assert_eq!(seam.contrast.value < 0.0, contrast < 0.0, "{seam:?}");
             // What is masked: a strip about as wide as the band over the visible half circle, two radii long or more.
             let share = band.share(&geometry, &taken.fit.outline);

@@ -2,7 +2,7 @@
 
 use super::cells::Cells;
 use super::circle::{Circle, MOST_POINTS, Surface};
-use super::profile::Profile;
+use super::profile::{Profile, SIDE};
 use super::support::{Support, median};
 use crate::units::Estimate;
 
@@ -34,9 +34,11 @@ pub(super) fn breadth(surface: &Surface<'_>, circle: &Circle, cells: &Cells, sup
             profiles.iter().map(|p| sign * above_sides(p, off)).filter(|d| d.is_finite()).collect();
         median(&mut depths)
     };
-    let depths: Vec<f32> = (0..=REACH as isize).map(|off| at(off).max(at(-off))).collect();
+    let depths: Vec<f32> = (0..=SIDE as isize).map(|off| at(off).max(at(-off))).collect();
+    // A line that was told ends within this distance; what is left there is the bend of the world beside it.
+    let depths: Vec<f32> = depths.iter().map(|depth| depth - depths[SIDE]).collect();
     let deepest = depths[0].max(f32::MIN_POSITIVE);
-    let end = depths.windows(2).position(|two| two[1] < EDGE_PART * deepest).map_or(REACH as f64, |i| {
+    let end = depths.windows(2).position(|two| two[1] < EDGE_PART * deepest).map_or(SIDE as f64, |i| {
         let (inner, outer) = (depths[i], depths[i + 1]);
         i as f64 + f64::from((inner - EDGE_PART * deepest) / (inner - outer).max(f32::MIN_POSITIVE)).clamp(0.0, 1.0)
     });
