@@ -48,6 +48,7 @@ pub mod show;
 mod shown;
 pub mod side;
 pub mod sphere;
+pub mod sphere_faults;
 mod staging;
 pub mod summary;
 pub mod sun;

@@ -68,7 +68,7 @@ pub struct Side {
     pub trust: Trust,
     /// Doubt about its reflectance.
     pub reflectance: ReflectanceDoubt,
-    /// Fraction of the sphere that the sheet asks to ignore; taken out of the frame before.
+    /// Fraction of the sphere that the sheet asks to ignore or a seam spoils; taken out of the frame before.
     pub ignored_fraction: f64,
 }
 

@@ -13,21 +13,27 @@ use crate::parallel;
 use crate::report::Report;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
+use crate::sphere_faults::{Band, Seam};
 
-/// The regions of one mirror entry.
+/// The regions of one mirror entry: as the sheet asks, and what a seam spoils.
 pub(super) struct Ignored<'a> {
     /// Axis and cosine of the half-angle.
     cones: Vec<(Vector3<f64>, f64)>,
     polygons: Vec<&'a [[f64; 2]]>,
+    seam: Option<Band>,
     /// Geometry of the photographed sphere, in whose frame the polygons are drawn.
     photographed: MirrorGeometry,
 }
 
 impl<'a> Ignored<'a> {
-    /// `None` where the entry ignores nothing.
-    pub(super) fn of(spec: &'a MirrorSpec, view: &View, fit: &SphereFit) -> Option<Self> {
-        let mut ignored =
-            Self { cones: Vec::new(), polygons: Vec::new(), photographed: MirrorGeometry::new(view, &fit.cone) };
+    /// What the sheet asks; it may be nothing.
+    pub(super) fn of(spec: &'a MirrorSpec, view: &View, fit: &SphereFit) -> Self {
+        let mut ignored = Self {
+            cones: Vec::new(),
+            polygons: Vec::new(),
+            seam: None,
+            photographed: MirrorGeometry::new(view, &fit.cone),
+        };
         for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
             match region {
                 IgnoreRegion::Cone { azimuth_deg, elevation_deg, radius_deg } => {
@@ -36,13 +42,24 @@ impl<'a> Ignored<'a> {
                 IgnoreRegion::Polygon(corners) => ignored.polygons.push(corners),
             }
         }
-        (!ignored.cones.is_empty() || !ignored.polygons.is_empty()).then_some(ignored)
+        ignored
+    }
+
+    /// The same with the band that a seam spoils.
+    pub(super) fn with_seam(self, seam: Option<&Seam>) -> Self {
+        Self { seam: seam.map(|seam| seam.band), ..self }
+    }
+
+    /// Nothing is taken out.
+    pub(super) fn is_empty(&self) -> bool {
+        self.cones.is_empty() && self.polygons.is_empty() && self.seam.is_none()
     }
 
     fn covers(&self, direction: &Vector3<f64>) -> bool {
         let in_cone = self.cones.iter().any(|(axis, cosine)| axis.dot(direction) >= *cosine);
         let drawn = || self.photographed.locate(direction).is_some_and(|point| self.drawn(point));
-        in_cone || (!self.polygons.is_empty() && drawn())
+        let spoiled = || self.seam.is_some_and(|band| band.covers(&self.photographed, direction));
+        in_cone || (!self.polygons.is_empty() && drawn()) || spoiled()
     }
 
     fn drawn(&self, point_px: [f64; 2]) -> bool {
@@ -65,8 +82,23 @@ impl<'a> Ignored<'a> {
         }
     }
 
-    /// The report's lines.
-    pub(super) fn note(spec: &MirrorSpec, fraction: f64, report: &mut Report) {
+    /// The report's lines: what the sheet asks and what a seam spoils, which together are `fraction` of the photographed
+    /// sphere.
+    pub(super) fn note(
+        &self,
+        spec: &MirrorSpec,
+        (seam, fit): (Option<&Seam>, &SphereFit),
+        fraction: f64,
+        report: &mut Report,
+    ) {
+        let spoiled = seam.map_or(0.0, |seam| seam.band.share(&self.photographed, &fit.outline));
+        report.warnings.extend(seam.map(|seam| seam_words(&format!("mirror {}", spec.name), seam, spoiled)));
+        if !spec.ignore.is_empty() {
+            Self::note_asked(spec, (fraction - spoiled).max(0.0), report);
+        }
+    }
+
+    fn note_asked(spec: &MirrorSpec, fraction: f64, report: &mut Report) {
         let regions: Vec<String> = spec.ignore.iter().map(IgnoreSpec::words).collect();
         let percent = 100.0 * fraction;
         report.assumptions.push(format!(
@@ -81,6 +113,23 @@ impl<'a> Ignored<'a> {
             ));
         }
     }
+}
+
+/// The report's line on a seam: what, where and how much of the sphere goes with it.
+pub(super) fn seam_words(sphere: &str, seam: &Seam, share: f64) -> String {
+    format!(
+        "{sphere}: {}; a band of {:.1} px along it, {:.1} % of the sphere, does not count",
+        seam.words(),
+        2.0 * seam.band.half_width_px,
+        100.0 * share
+    )
+}
+
+/// Makes the pixels of a sphere that a seam spoils unknown, and gives their fraction of it.
+pub(super) fn take_out_seam(frame: &mut Frame, view: &View, fit: &SphereFit, band: &Band) -> f64 {
+    let geometry = MirrorGeometry::new(view, &fit.cone);
+    let spoiled = |point: [f64; 2]| geometry.reflect(point).map(|_| band.covers_point(&geometry, point));
+    take_out(frame, &fit.outline.bounds_px(), &spoiled)
 }
 
 /// Masks the pixels for which `covered` says true. Gives masked over asked, where it said anything at all.

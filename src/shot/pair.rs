@@ -1,7 +1,7 @@
 //! One mirror against its CG sphere.
 
 use crate::Result;
-use crate::camera::UNKNOWN_FOV_RANGE_DEG;
+use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
 use crate::image::{Frame, plateau};
 use crate::parallel;
@@ -10,7 +10,8 @@ use crate::report::{Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
-use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
+use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, cone_of_outline};
+use crate::sphere_faults::{Seam, find_seam};
 use crate::uncertainty::haze::HazeDoubt;
 use crate::uncertainty::{clipping, reflectance};
 
@@ -71,18 +72,25 @@ pub(super) fn check(
         unstated_ceiling(frame, fit, report);
     }
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
-    if let Some(ignored) = &ignored {
-        photographed.take_out_drawn(ignored);
-    }
+    photographed.take_out_drawn(&ignored);
     let mut found = Found { photographed, search: mirror_search };
     let radiometry = cg_radiometry(spec, cg);
     let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry };
     let decided = found.search.rivals.is_empty() && rendered.search.rivals.is_empty();
-    let (drift, early) = parallel::both(
+    let (drift, (early, seam)) = parallel::both(
         || found.photographed.drift(frames.plate.as_ref(), &found.search.best.outline),
-        // Nothing but the doubt then depends on the drift.
-        || (decided && ignored.is_none() && !spec.correct_drift).then(|| compare(sheet, spec, cg, &found, &rendered)),
+        || {
+            parallel::both(
+                // Nothing but the doubt then depends on the drift.
+                || {
+                    let early = decided && ignored.is_empty() && !spec.correct_drift;
+                    early.then(|| compare(sheet, spec, cg, &found, &rendered))
+                },
+                || if decided { seam_of(&found, &rendered) } else { None },
+            )
+        },
     );
+    let (early, ignored) = (early.filter(|_| seam.is_none()), ignored.with_seam(seam.as_ref()));
     found.photographed.refer(drift);
     if frames.places.is_some() && !found.photographed.is_registered() {
         frames.in_doubt = true;
@@ -93,14 +101,16 @@ pub(super) fn check(
     if undecided(&found.search, &rendered.search, (sheet, spec), report) {
         return Ok(None);
     }
-    let ignored_fractions = ignored.map_or([0.0; 2], |ignored| {
+    let ignored_fractions = if ignored.is_empty() {
+        [0.0; 2]
+    } else {
         let fractions = [
             ignored.take_out(&mut found.photographed.frame, &found.photographed.view, &found.search.best),
             ignored.take_out(&mut rendered.frame, &rendered.view, &rendered.search.best),
         ];
-        Ignored::note(spec, fractions[0], report);
+        ignored.note(spec, (seam.as_ref(), &found.search.best), fractions[0], report);
         fractions
-    });
+    };
     let comparison = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
     let doubt = reference_drift::doubt(&found.photographed.reference, &sheet.tolerances);
     let comparison = comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
@@ -162,9 +172,21 @@ struct Found {
 
 struct Rendered {
     frame: Frame,
-    view: crate::camera::View,
+    view: View,
     search: SphereSearch,
     radiometry: Radiometry,
+}
+
+/// The photographed sphere's seam. What the CG shows in the same place is an edge of the world: a render has no seam.
+/// That a CG does not show it tells nothing, and is not asked.
+fn seam_of(found: &Found, rendered: &Rendered) -> Option<Seam> {
+    let seam = seam_in(&found.photographed.frame, &found.photographed.view, &found.search)?;
+    let in_cg = seam_in(&rendered.frame, &rendered.view, &rendered.search);
+    (!in_cg.is_some_and(|other| seam.is_at(&other))).then_some(seam)
+}
+
+fn seam_in(frame: &Frame, view: &View, search: &SphereSearch) -> Option<Seam> {
+    find_seam(frame, &MirrorGeometry::new(view, &search.best.cone), &search.best)
 }
 
 /// Several spheres are equally good: every check is unsure and the candidates are listed.

@@ -8,10 +8,11 @@ use crate::radiance::Radiometry;
 use crate::report::{ErrorNote, InputRecord, SphereReport, SphereRole};
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::side::{ReflectanceDoubt, Side, SideRequest};
-use crate::sphere::{Outline, SphereFit};
+use crate::sphere::{MirrorGeometry, Outline, SphereFit};
+use crate::sphere_faults::find_seam;
 use crate::{Error, Result};
 
-use super::{describe, evidence, find, intake, mirror, note};
+use super::{describe, evidence, find, ignore, intake, mirror, note};
 
 /// One frame to look at.
 #[derive(Debug, Clone, Default)]
@@ -57,7 +58,7 @@ pub fn measure_sphere(query: &SphereQuery) -> SphereOutcome {
 }
 
 fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
-    let frame = intake::open_frame(&query.image, Path::new(""), "sphere", true)?;
+    let mut frame = intake::open_frame(&query.image, Path::new(""), "sphere", true)?;
     outcome.inputs.push(frame.record.clone());
     outcome.warnings.extend(frame.warnings.iter().cloned());
     let view = view(query, &frame, outcome);
@@ -73,13 +74,22 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
                 .to_owned(),
         );
     }
-    let side = side(query, &frame, &view, &search.best);
+    let ignored = without_seam(&mut frame, &view, &search.best, outcome);
+    let side = side(query, &frame, &view, &search.best).with_ignored(ignored);
     if query.picture {
         outcome.picture_png =
             Some(evidence::sphere_picture(&side, &frame, query.reflectance.unwrap_or([1.0; 3]).map(f64::recip))?);
     }
     outcome.sphere = Some(describe::sphere_report(&side));
     Ok(())
+}
+
+/// Takes what a seam spoils out of the frame and says so; gives its fraction of the sphere.
+fn without_seam(frame: &mut Frame, view: &View, fit: &SphereFit, outcome: &mut SphereOutcome) -> f64 {
+    let Some(seam) = find_seam(frame, &MirrorGeometry::new(view, &fit.cone), fit) else { return 0.0 };
+    let share = ignore::take_out_seam(frame, view, fit, &seam.band);
+    outcome.warnings.push(ignore::seam_words("sphere", &seam, share));
+    share
 }
 
 fn side(query: &SphereQuery, frame: &Frame, view: &View, fit: &SphereFit) -> Side {
