@@ -27,6 +27,10 @@ const HIDING_PART: f64 = 0.2;
 /// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
 const RIVAL_SDS: f64 = 2.0;
 
+/// Outline, centroid, surroundings and neighbours are each stated for what they may do at worst; together they do this
+/// part of it (measured on made-up shots).
+const PARTS_TOGETHER: f64 = 0.75;
+
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
 
@@ -188,13 +192,12 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
     let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
-    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light)
-        + isotropic_cov(b, pull_rad.hypot(mingled_rad))
-        + fov * fov.transpose();
-    let cov = mirror_cov + cg_cov;
+    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad.hypot(mingled_rad));
+    let [mirror_cov, cg_cov] = [mirror_cov, cg_cov].map(|cov| cov * PARTS_TOGETHER.powi(2));
+    let cov = mirror_cov + cg_cov + fov * fov.transpose();
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
-    let along = sd_along_rad((a, &mirror_cov), (b, &cg_cov)).unwrap_or(rms);
+    let along = sd_along_rad((a, &mirror_cov), (b, &(cg_cov + fov * fov.transpose()))).unwrap_or(rms);
     // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
     // point along.
     let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
