@@ -75,7 +75,7 @@ impl Check for ColourBalance {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.colour.stops);
         if pair.cg.trust.view_transform {
             finding.reason =
-                "the CG picture has 8 bits and most likely a view transform, so its colour says nothing".to_owned();
+                "the CG picture most likely went through a view transform (8 bits, or cut off at display white), so its colour says nothing".to_owned();
             finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
             return finding;
         }

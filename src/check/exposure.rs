@@ -87,7 +87,7 @@ impl Check for Exposure {
 
 fn refuse(mut finding: Finding) -> Finding {
     finding.reason =
-        "the CG picture has 8 bits and most likely a view transform, so its brightness says nothing".to_owned();
+        "the CG picture most likely went through a view transform (8 bits, or cut off at display white), so its brightness says nothing".to_owned();
     finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
     finding
 }
@@ -176,7 +176,8 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
     let mut doubts = common_doubts(pair);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
-    doubts.push(((SPREAD_PART * spread_sd).hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
+    doubts
+        .push(((SPREAD_PART * spread_sd).hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
     doubts.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
     doubts.push((pair.haze_sd(quick), "the mirror sphere blurs the light"));
     doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));

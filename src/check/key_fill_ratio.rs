@@ -116,7 +116,10 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
             hidden_sd_stops(pair),
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
         ),
-        (view, "the CG picture has 8 bits and most likely a view transform; render scene-linear OpenEXR"),
+        (
+            view,
+            "the CG picture most likely went through a view transform (8 bits, or cut off at display white); render scene-linear OpenEXR",
+        ),
         (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
@@ -197,7 +200,7 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
 /// A CG picture that was cut off shows less than its ratio, so that the error is a lower bound.
 fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
     let share = pair.cg.clipped_share();
-    if share <= MAX_CLIPPED_SHARE {
+    if share <= MAX_CLIPPED_CG_SHARE {
         return;
     }
     finding.detail.insert("cg_clipped_share".to_owned(), share.into());
@@ -208,11 +211,14 @@ fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
     }
     finding.verdict = Verdict::Unsure;
     finding.reason = format!(
-        "the CG picture is clipped: at least {:.0} % of the light on a patch that faces its highlights is cut off, so its ratio is only a lower bound",
+        "the CG picture is clipped: what it holds of its highlights is {:.0} % of the light on a patch that faces them, and how much was cut off is not known; its ratio is only a lower bound",
         100.0 * share
     );
     finding.remedy = CLIPPED_CG.to_owned();
 }
+
+/// A render has no need of a ceiling: from this share of the brightest patch on, what it cut off is not known.
+const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
 
 /// What to do about a CG picture that was cut off.
 const CLIPPED_CG: &str = "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform";

@@ -5,11 +5,12 @@ use serde_json::Value;
 use super::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
 use crate::CaptureTime;
 use crate::Result;
+use crate::image::Frame;
 use crate::image::bracket::stops_from_metadata;
 use crate::register::{Drift, DriftOutcome};
 use crate::report::{Finding, Verdict};
 use crate::sheet::ShotSheet;
-use crate::sphere::FoundBy;
+use crate::sphere::Outline;
 
 pub use super::docs::set_notes::DOC;
 
@@ -30,6 +31,9 @@ const NOTED_LENS: f64 = 0.02;
 
 /// The background's difference varies by more than this only if part of the light changed (common practice, no source).
 const UNEVEN_STOPS: f64 = 0.15;
+
+/// Nearly all, or all but few.
+const MOSTLY: f64 = 0.95;
 
 /// The check.
 #[derive(Debug)]
@@ -190,12 +194,13 @@ impl Notes {
     /// A photograph has a background, and a render of a sphere alone has coverage.
     fn exchanged(&mut self, pair: &PairEvidence<'_>) {
         let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
-        let cut_out = mirror.fit.found_by == FoundBy::Alpha && cg.fit.found_by != FoundBy::Alpha;
-        if cut_out && pair.cg_frame.alpha.is_none() {
+        let blank = |frame: &Frame, outline: &Outline| blank_part(frame, outline).unwrap_or(0.5);
+        let empty = blank(pair.mirror_frame, &mirror.fit.outline) > MOSTLY;
+        if empty && pair.cg_frame.alpha.is_none() && blank(pair.cg_frame, &cg.fit.outline) < 1.0 - MOSTLY {
             let words = || {
                 format!(
-                    "mirror {}: its frame is cut out by an alpha as a render is, and the CG frame is not: the two may \
-                     be exchanged",
+                    "mirror {}: nothing stands round its sphere, as in a render, and the CG frame has a background, as a \
+                     photograph: the two may be exchanged",
                     crate::printable_text(&mirror.name)
                 )
             };
@@ -263,6 +268,21 @@ impl Notes {
         finding.remedy = self.remedies.join("; ");
         finding
     }
+}
+
+/// The part of the pixels beside a sphere that are exactly black, seen on a grid; `None` where hardly any are there.
+fn blank_part(frame: &Frame, sphere: &Outline) -> Option<f64> {
+    let step = (frame.data.width.max(frame.data.height) / 100).max(1);
+    let points = (0..frame.data.height)
+        .step_by(step)
+        .flat_map(|row| (0..frame.data.width).step_by(step).map(move |column| (row, column)));
+    let beside = points.filter_map(|(row, column)| {
+        let (x, y) = (frame.data.x + column as i64, frame.data.y + row as i64);
+        let outside = sphere.normalised_radius([x as f64 + 0.5, y as f64 + 0.5]) > 1.1;
+        frame.pixel(x, y).filter(|_| outside)
+    });
+    let (black, all) = beside.fold((0.0, 0.0), |(black, all), rgb| (black + f64::from(rgb == [0.0; 3]), all + 1.0));
+    (all >= 100.0).then(|| black / all)
 }
 
 fn name(file: &FileNote) -> String {

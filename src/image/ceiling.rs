@@ -16,7 +16,10 @@ const MIXED_PART: f64 = 0.05;
 const BELOW: f32 = 0.98;
 
 /// Display white, and the largest half float: values that light has no reason to stop at.
-const SUSPECT: [f32; 2] = [1.0, 65504.0];
+const SUSPECT: [f32; 2] = [DISPLAY_WHITE, 65504.0];
+
+/// Where a picture made for a display ends.
+pub(crate) const DISPLAY_WHITE: f32 = 1.0;
 
 /// The highest value of each channel among the pixels of `window` (first column, first row, one past the last ones),
 /// where it is a ceiling; with the number of pixels that stand at it.

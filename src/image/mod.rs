@@ -23,7 +23,7 @@ use crate::CaptureTime;
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 
-pub(crate) use ceiling::plateau;
+pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
 pub use rows::{Opened, Rows};
 
 /// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and

@@ -63,7 +63,10 @@ pub fn off_words(finding: &Finding) -> String {
     let check = printable_text(&finding.check);
     match decisive_reason(finding) {
         Some(reason) => format!("{check}: {}", prose(reason.split(": ").next().unwrap_or(reason))),
-        None => format!("{check} {}, tolerance {}", value_words(finding), tolerance_words(finding)),
+        None => match tolerance_words(finding).as_str() {
+            "-" => format!("{check} {}", value_words(finding)),
+            tolerance => format!("{check} {}, tolerance {tolerance}", value_words(finding)),
+        },
     }
 }
 

@@ -3,7 +3,7 @@
 use crate::Result;
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
-use crate::image::{Frame, plateau};
+use crate::image::{DISPLAY_WHITE, Frame, plateau};
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Report, SphereReport, SphereRole, Verdict};
@@ -68,14 +68,14 @@ pub(super) fn check(
         Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
         report,
     )?;
-    for (frame, fit) in [(&mut photographed.frame, &mirror_search.best), (&mut cg_frame, &cg_search.best)] {
-        unstated_ceiling(frame, fit, report);
-    }
+    unstated_ceiling(&mut photographed.frame, &mirror_search.best, report);
+    let cg_ends_at_white = unstated_ceiling(&mut cg_frame, &cg_search.best, report) == Some([DISPLAY_WHITE; 3]);
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     photographed.take_out_drawn(&ignored);
     let mut found = Found { photographed, search: mirror_search };
     let radiometry = cg_radiometry(spec, cg);
-    let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry };
+    let display_picture = cg_ends_at_white || is_display_picture(&cg_frame);
+    let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry, display_picture };
     let decided = found.search.rivals.is_empty() && rendered.search.rivals.is_empty();
     let (drift, (early, seam)) = parallel::both(
         || found.photographed.drift(frames.plate.as_ref(), &found.search.best.outline),
@@ -148,20 +148,22 @@ fn found_at(place: &Place, spec: &MirrorSpec, photographed: &Photographed) -> Op
     part::find_at(&photographed.frame, &photographed.view, place.cone()).map(Ok)
 }
 
-/// A float picture that was cut off below what its file allows states no ceiling; on the sphere it shows.
-fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) {
+/// A float picture that was cut off below what its file allows states no ceiling; on the sphere it shows. Gives the
+/// level where it does.
+fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) -> Option<[f32; 3]> {
     if frame.clip_level.is_some() {
-        return;
+        return None;
     }
     let o = fit.outline;
     let reach = o.semi_a.max(o.semi_b);
     let window = [o.centre_x - reach, o.centre_y - reach, o.centre_x + reach, o.centre_y + reach].map(|v| v as i64);
-    let Some((level, pixels)) = plateau(frame, window) else { return };
+    let (level, pixels) = plateau(frame, window)?;
     frame.clip_level = Some(clipping::recorded_ceiling(level, frame.format));
     report.warnings.push(format!(
         "{}: {pixels} pixels of the sphere stand at exactly the highest value (R {} G {} B {}) and are taken as clipped; where that is wrong, state a higher clip_level",
         frame.record.file, level[0], level[1], level[2]
     ));
+    Some(level)
 }
 
 /// The photographed side with its sphere.
@@ -175,6 +177,8 @@ struct Rendered {
     view: View,
     search: SphereSearch,
     radiometry: Radiometry,
+    /// The picture most likely went through a view transform.
+    display_picture: bool,
 }
 
 /// The photographed sphere's seam. What the CG shows in the same place is an edge of the world: a render has no seam.
@@ -262,7 +266,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         view: &rendered.view,
         fit: &rendered.search.best,
         radiometry: &rendered.radiometry,
-        trust: Trust { view_transform: is_display_picture(&rendered.frame), ..Trust::default() },
+        trust: Trust { view_transform: rendered.display_picture, ..Trust::default() },
         reflectance: ReflectanceDoubt::default(),
         ..mirror_request.clone()
     };

@@ -59,7 +59,16 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
         let doubt = if finding.verdict == Verdict::Unsure { "unsure, " } else { "" };
         format!("{} [{doubt}{}]", prose(&finding.remedy), page.named(finding))
     };
-    let steps: Vec<&Finding> = asking.iter().copied().filter(|f| turned_instead(f, &asking).is_none()).collect();
+    let advice = |page: &Page, finding: &Finding| match sharing(finding, &asking).as_slice() {
+        [] | [_] => advice(page, finding),
+        several => {
+            let names: Vec<String> = several.iter().map(|f| page.named(f)).collect();
+            format!("{} [{}]", prose(&finding.remedy), names.join(", "))
+        }
+    };
+    let first_to_say = |f: &&Finding| sharing(f, &asking).first().is_some_and(|first| std::ptr::eq(*first, *f));
+    let steps: Vec<&Finding> =
+        asking.iter().copied().filter(|f| turned_instead(f, &asking).is_none()).filter(first_to_say).collect();
     for (index, finding) in steps.into_iter().enumerate() {
         page.paragraph(&format!("{:>3}. ", index + 1), &advice(page, finding));
         let instead = asking.iter().filter(|other| turned_instead(other, &asking) == Some(finding));
@@ -67,6 +76,11 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
             page.paragraph("     ", &format!("or, where only the key is wrong, instead: {}", advice(page, other)));
         }
     }
+}
+
+/// All that ask for the same.
+fn sharing<'a>(finding: &Finding, all: &[&'a Finding]) -> Vec<&'a Finding> {
+    all.iter().filter(|other| other.remedy == finding.remedy).copied().collect()
 }
 
 /// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn
