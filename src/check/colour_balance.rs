@@ -296,6 +296,8 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
     let largest = stops.into_iter().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
     super::settle(finding, Estimate::new(largest, sd), doubt);
     finding.detail.insert("mired_tolerance".to_owned(), mired_tolerance.into());
+    // What each channel would be multiplied by, luminance left as it is.
+    finding.detail.insert("channel_gain_rgb".to_owned(), stops.map(|s| (-s).exp2()).to_vec().into());
     if let (Some(mired), Some(mired_sd)) = (overall.mired_error, overall.mired_error_sd) {
         let verdict = decide(Estimate::new(mired, mired_sd), mired_tolerance);
         if verdict > finding.verdict {

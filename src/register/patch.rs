@@ -237,8 +237,9 @@ fn cubic_at(from: &[f32], place: [f64; 2]) -> f32 {
     let down = keys_weights((y - row as f64) as f32);
     // Down first, four columns at once: the compiler keeps them in one register.
     let mut columns = [0.0f32; 4];
-    for (line, weight) in from[(row - 2) * FULL..].chunks_exact(FULL).zip(down) {
-        let taps = &line[column - 2..column + 2];
+    let first = (row - 2) * FULL + column - 2;
+    for (line, weight) in down.iter().enumerate() {
+        let taps = &from[first + line * FULL..][..4];
         (0..4).for_each(|tap| columns[tap] += weight * taps[tap]);
     }
     columns.iter().zip(across).map(|(value, weight)| value * weight).sum()

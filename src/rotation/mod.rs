@@ -178,7 +178,7 @@ fn rival_of(best: &Optimum, found: &[Optimum]) -> Option<Optimum> {
 /// Correlation of two fields over directions both know, every `stride`-th direction.
 fn correlation(target: &[f64], source: &[f64], rotation: &UnitQuaternion<f64>, stride: usize) -> Option<f64> {
     let grid = DirectionGrid::shared();
-    let back = rotation.inverse();
+    let back = rotation.inverse().to_rotation_matrix();
     let (mut n, mut sx, mut sy, mut sxx, mut syy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     for cell in (0..target.len()).step_by(stride) {
         let x = target[cell];

@@ -13,6 +13,7 @@ mod query;
 mod reconcile;
 mod reflectance;
 mod rest;
+mod together;
 
 use part::Scope;
 pub use query::{SphereOutcome, SphereQuery, measure_sphere};

@@ -21,6 +21,7 @@ use super::implausible::suspect_encoding;
 use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
+use super::together::one_gain;
 use super::{Frames, describe, find, intake};
 
 /// What is needed to draw the evidence of a pair.
@@ -126,6 +127,7 @@ pub(super) fn check(
     });
     report.spheres.push(describe::sphere_report(&comparison.cg));
     let mut findings = parallel::map_each(CHECKS, |check| check.run(&comparison));
+    one_gain(&mut findings);
     suspect_encoding(&mut findings, [&photographed.frame, &rendered.frame]);
     report.findings.extend(findings);
     Ok(Some(Pair {
