@@ -20,6 +20,9 @@ use crate::units::{Estimate, Stops, wrap_deg};
 /// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
 
+/// A light as wide as this hardly stands above its surroundings where a tone curve flattens them.
+const BROAD_RAD: f64 = 0.26;
+
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
@@ -27,8 +30,8 @@ const HIDING_PART: f64 = 0.2;
 /// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
 const RIVAL_SDS: f64 = 2.0;
 
-/// Outline, centroid, surroundings and neighbours are each stated for what they may do at worst; together they do this
-/// part of it (measured on made-up shots).
+/// Outline, centroid and surroundings of lights that are not clipped are each stated for what they may do at worst;
+/// together they do this part of it (measured on made-up shots).
 const PARTS_TOGETHER: f64 = 0.75;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
@@ -128,9 +131,19 @@ fn key_finding(
         ("the spheres' outlines or highlights are not sharp enough", "")
     };
     settle(finding, error.angle_deg.widened(rival_deg), doubt);
+    let held = |p: &(usize, usize)| {
+        std::ptr::eq(&mirror.lights.all[p.0], mirror_key) && std::ptr::eq(&cg.lights.all[p.1], cg_key)
+    };
+    let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
+    if finding.verdict == Verdict::Mismatch && clipped > 1 && !pairing.pairs.iter().any(held) {
+        finding.verdict = Verdict::Unsure;
+        "several lights of the photograph are clipped, and which of them is the key is not known"
+            .clone_into(&mut finding.reason);
+        finding.remedy = "shoot or find a shorter exposure of the sphere".to_owned();
+    }
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
-        Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
+        Verdict::Unsure if finding.remedy.is_empty() => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }
     if mirror.lights.no_single_key() || cg.lights.no_single_key() {
@@ -192,12 +205,14 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
     let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
-    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad.hypot(mingled_rad));
-    let [mirror_cov, cg_cov] = [mirror_cov, cg_cov].map(|cov| cov * PARTS_TOGETHER.powi(2));
-    let cov = mirror_cov + cg_cov + fov * fov.transpose();
+    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
+    let part = if mirror_light.clipped || cg_light.clipped { 1.0 } else { PARTS_TOGETHER };
+    let mirror_cov = mirror_cov * part.powi(2);
+    let cg_cov = cg_cov * part.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
+    let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
-    let along = sd_along_rad((a, &mirror_cov), (b, &(cg_cov + fov * fov.transpose()))).unwrap_or(rms);
+    let along = sd_along_rad((a, &mirror_cov), (b, &cg_cov)).unwrap_or(rms);
     // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
     // point along.
     let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
@@ -332,7 +347,9 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         } else {
             is_cut(mirror, light, &back(&light.direction))
         };
-        if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred {
+        let other_side = if verb == "add" { cg } else { mirror };
+        let flattened = other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD;
+        if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred && !flattened {
             finding.verdict = Verdict::Mismatch;
             push(&mut finding.remedy, &format!("{verb} the light at {place}"));
         } else if finding.verdict == Verdict::Match {
@@ -346,6 +363,8 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
                 &mut finding.reason,
                 "the photographed sphere blurs by more than the light is wide and may not show it",
             );
+        } else if flattened {
+            push(&mut finding.reason, "a camera's tone curve may flatten so broad a light");
         } else if unseen {
             push(&mut finding.reason, "the other sphere shows little of that direction: behind it or beyond its rim");
         }

@@ -28,6 +28,9 @@ const LOOSEST_RADIUS: f64 = 0.02;
 /// Axes and half-angles that together differ by less than this fraction of the half-angle are of one outline.
 const NEARLY_THERE: f64 = 0.03;
 
+/// Those that together differ by more are of two outlines.
+const ANOTHER: f64 = 0.08;
+
 /// An outline is better borne out where the picture shows this fraction more of it.
 const SHOWS_MORE: f64 = 0.05;
 
@@ -77,6 +80,12 @@ impl Looked<'_> {
         (shows_more && apart(&fit.cone, cone) < apart(&own.cone, cone)).then_some(fit)
     }
 
+    /// The outline at a certain one's place to a hair, where the search's own is clearly another and the picture shows both.
+    fn confirmed_instead(&self, cone: &SphereCone) -> Option<SphereFit> {
+        self.sure().filter(|fit| fit.found_by == FoundBy::Search && apart(&fit.cone, cone) > ANOTHER)?;
+        confirmed_at(self.frame, self.view, cone)
+    }
+
     fn taken(&self, fit: SphereFit, report: &mut Report) -> SphereSearch {
         let o = fit.outline;
         report.warnings.push(format!(
@@ -99,7 +108,7 @@ pub(super) fn reconcile(
     if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
             if cg.certain()
-                && let Some(fit) = mirror.better_near(&b.cone)
+                && let Some(fit) = mirror.better_near(&b.cone).or_else(|| mirror.confirmed_instead(&b.cone))
             {
                 let settled = mirror.taken(fit, report);
                 return Ok((settled, cg.search?));

@@ -18,7 +18,7 @@ const SINGLE_CELL_FRACTION: f64 = 0.02;
 const CENTROID_SD_PX: f64 = 0.03;
 
 /// A clipped core may be lopsided by this fraction of its radius.
-const CLIPPED_CENTROID_FRACTION: f64 = 0.06;
+const CLIPPED_CENTROID_FRACTION: f64 = 0.08;
 
 /// Lens blur that nothing tells, standard deviation in px: from 0.4 to 1.6 in use, so its square is uncertain by about
 /// this one's.

@@ -10,7 +10,7 @@ const PULL: f64 = 0.5;
 
 /// One sd of the direction from a photographed light to its partner in the CG, rad, for what one of them holds besides.
 pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
-    let pull = PULL * mirror.unlike_size_rad(cg);
+    let pull = PULL * size_apart_rad(mirror, cg);
     // What it holds besides lies inside it and pulls by its part of the light; mere blur adds none.
     let bound = if mirror.clipped || cg.clipped {
         f64::INFINITY
@@ -18,6 +18,13 @@ pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
         added_part(mirror, cg) * mirror.seen_radius_rad().max(cg.seen_radius_rad())
     };
     merged_rad(mirror, cg_side).hypot(pull.min(bound))
+}
+
+/// How much larger one is than the other beyond what their sizes are in doubt, rad.
+fn size_apart_rad(a: &Light, b: &Light) -> f64 {
+    let sd = |light: &Light| light.angular_radius_deg.map_or(0.0, |radius| radius.sd.to_radians());
+    let apart = (a.seen_radius_rad() - b.seen_radius_rad()).abs();
+    a.unlike_size_rad(b).max(apart - sd(a).hypot(sd(b)))
 }
 
 /// By which part the stronger one is stronger, each against all other light of its side, with the doubt of that.
