@@ -223,7 +223,12 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
     let remedy = if pictures.is_empty() {
         format!("write R, G and B channels (the file has: {list})")
     } else {
-        format!("name the layer to read: {list}")
+        match pictures.as_slice() {
+            [only] if only.title.is_empty() => {
+                format!("leave `layer` out: the file has one layer, without a name ({list})")
+            }
+            _ => format!("name the layer to read: {list}"),
+        }
     };
     Error::new(ErrorKind::Parameter, path, cause, remedy)
 }
@@ -232,7 +237,11 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
 fn list_of(groups: &[&Group]) -> String {
     let title = |group: &&Group| {
         let channels: Vec<&str> = group.channels.iter().map(|(name, _)| name.as_str()).collect();
-        let title = if group.title.is_empty() { channels.join(" ") } else { group.title.clone() };
+        let title = if group.title.is_empty() {
+            format!("the one without a name, channels {}", channels.join(" "))
+        } else {
+            group.title.clone()
+        };
         printable_text(&title)
     };
     let is_rgb = |group: &&&Group| group.picture().is_some_and(|p| p.meaning == Meaning::Rgb);
