@@ -225,7 +225,8 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
     } else {
         match pictures.as_slice() {
             [only] if only.title.is_empty() => {
-                format!("leave `layer` out: the file has one layer, without a name ({list})")
+                let channels = printable_text(&channels_of(only));
+                format!("leave `layer` out: the file has one layer, without a name (channels {channels})")
             }
             _ => format!("name the layer to read: {list}"),
         }
@@ -236,9 +237,8 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
 /// The titles of groups, RGB first, unprefixed ones by their channels.
 fn list_of(groups: &[&Group]) -> String {
     let title = |group: &&Group| {
-        let channels: Vec<&str> = group.channels.iter().map(|(name, _)| name.as_str()).collect();
         let title = if group.title.is_empty() {
-            format!("the one without a name, channels {}", channels.join(" "))
+            format!("the one without a name (channels {})", channels_of(group))
         } else {
             group.title.clone()
         };
@@ -254,6 +254,10 @@ fn list_of(groups: &[&Group]) -> String {
         titles.push(format!("and {hidden} more"));
     }
     titles.join(", ")
+}
+
+fn channels_of(group: &Group) -> String {
+    group.channels.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>().join(" ")
 }
 
 /// OpenEXR text as a string; bytes that are not UTF-8 are replaced.

@@ -178,7 +178,7 @@ impl Page<'_> {
         let columns: [f32; 5] = std::array::from_fn(|index| left + 12.0 + index as f32 * (step - 1.0));
         let [ring, square, clipped, outline, unseen] = columns;
         symbol(&mut self.canvas, [ring, middle], 8.0, Shape::Ring, false);
-        symbol(&mut self.canvas, [square, middle], 8.0, Shape::Square, false);
+        symbol(&mut self.canvas, [square, middle], 6.0, Shape::Square, false);
         symbol(&mut self.canvas, [clipped, middle], 8.0, Shape::Ring, true);
         for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
             self.canvas.polyline(&[[outline - 9.0, middle], [outline + 9.0, middle]], pen);
