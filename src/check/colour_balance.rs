@@ -107,7 +107,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
         (curve, curve_words(trust)),
         (white, "the camera balanced its white by itself"),
-        (pair.drift_colour_sd_stops, "the sphere frame was not balanced like the plate (see reference-drift)"),
+        (pair.drift.colour_stops, pair.drift.colour_words()),
         (haze_sd_stops(pair), "the mirror sphere blurs the light"),
         (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
     ]
@@ -317,8 +317,11 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
     let pairing = pair_sides(&pair.mirror, cg);
     if let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
-        if key.clipped {
-            finding.detail.insert("key_reason".to_owned(), "the key is clipped: its colour is not known".into());
+        if key.clipped || partner.clipped {
+            let side = if key.clipped { "key" } else { "CG key" };
+            finding
+                .detail
+                .insert("key_reason".to_owned(), format!("the {side} is clipped: its colour is not known").into());
         } else if let Some(b) = balance(
             &Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb },
             sd.hypot(key_sd(key, partner)),

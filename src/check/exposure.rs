@@ -187,7 +187,7 @@ fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     vec![
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),
-        (pair.drift_sd_stops, "the sphere frame was not exposed like the plate (see reference-drift)"),
+        (pair.drift.exposure_stops, pair.drift.exposure_words()),
     ]
 }
 
@@ -254,6 +254,9 @@ fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
     let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
     let own = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
     let sd = own.hypot(combined(&common_doubts(pair)));
+    if partner.clipped && !key.clipped {
+        finding.detail.insert("key_stops_bound".to_owned(), "lower".into());
+    }
     if let Some(stops) = Stops::from_ratio(partner.illuminance.value, key.illuminance.value) {
         put(&mut finding.detail, "key_stops", Estimate::new(stops.0, sd));
     }

@@ -73,8 +73,8 @@ impl Check for HighlightDirection {
 }
 
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
-/// angle. A light that is clipped on the photographed side, or of which a sphere shows only a part, may be the key
-/// whatever it seems to give: where the other side's key is its partner, they are held against each other.
+/// angle. A light that is clipped, or of which a sphere shows only a part, may be the key whatever it seems to give:
+/// where the other side's key is its partner, they are held against each other.
 fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&'a Light, &'a Light)> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
     let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &mirror.lights.all[p.0]);
@@ -82,7 +82,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&
         return Some((least, cg_key));
     }
     let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &cg.lights.all[p.1]);
-    if let Some(least) = partner.filter(|l| is_cut(cg, l, &l.direction)) {
+    if let Some(least) = partner.filter(|l| l.clipped || is_cut(cg, l, &l.direction)) {
         return Some((mirror_key, least));
     }
     let mirror_keys = mirror.lights.co_keys().len();

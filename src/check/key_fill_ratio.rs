@@ -44,6 +44,7 @@ impl Check for KeyFillRatio {
         settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
         same_patches(&mut finding, pair, cg);
         clipped(&mut finding, pair);
+        clipped_cg(&mut finding, pair);
         remedy(&mut finding, value);
         finding
     }
@@ -189,9 +190,33 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
     }
 }
 
+/// A CG picture that was cut off shows less than its ratio, so that the error is a lower bound.
+fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
+    let share = pair.cg.clipped_share();
+    if share <= MAX_CLIPPED_SHARE {
+        return;
+    }
+    finding.detail.insert("cg_clipped_share".to_owned(), share.into());
+    let too_contrasty = finding.value.is_some_and(|v| v - 2.0 * finding.value_sd.unwrap_or(0.0) > finding.tolerance);
+    if too_contrasty && pair.cg_limited.is_none() {
+        finding.value_bound = Some("lower".to_owned());
+        return;
+    }
+    finding.verdict = Verdict::Unsure;
+    finding.reason = format!(
+        "the CG picture is clipped: at least {:.0} % of the light on a patch that faces its highlights is cut off, so its ratio is only a lower bound",
+        100.0 * share
+    );
+    finding.remedy = CLIPPED_CG.to_owned();
+}
+
+/// What to do about a CG picture that was cut off.
+const CLIPPED_CG: &str = "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform";
+
 fn remedy(finding: &mut Finding, value: f64) {
     match finding.verdict {
         Verdict::Mismatch => {}
+        _ if !finding.remedy.is_empty() => return,
         Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
             finding.remedy =
                 "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket"

@@ -120,7 +120,7 @@ fn judge(
     layers: &[LightLayer],
     solution: &LightGainsSolution,
 ) {
-    let common_sd = comparison.mirror.reflectance.common_sd_stops.hypot(comparison.drift_sd_stops);
+    let common_sd = comparison.mirror.reflectance.common_sd_stops.hypot(comparison.drift.exposure_stops);
     let shares: Vec<f64> = solution.groups.iter().map(|g| share(comparison, layers, g)).collect();
     let counted = solution.groups.iter().zip(&shares).filter(|(_, share)| **share >= COUNTED_SHARE);
     let largest = counted.map(|(g, _)| stops(g, common_sd)).max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));

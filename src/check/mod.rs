@@ -54,10 +54,8 @@ pub struct Comparison {
     pub haze: Option<HazeDoubt>,
     /// Tilt and roll of the plate's camera, where the sheet tells its tilt: they say where up is.
     pub camera_tilt_roll_deg: Option<[f64; 2]>,
-    /// What the reference drift adds to the uncertainty of exposure, stops.
-    pub drift_sd_stops: f64,
-    /// What the reference drift adds to the uncertainty of colour, stops.
-    pub drift_colour_sd_stops: f64,
+    /// What the reference drift adds to the uncertainty.
+    pub drift: reference_drift::Doubt,
     /// Tolerances.
     pub tolerances: Tolerances,
 }
@@ -76,10 +74,9 @@ impl Comparison {
         self
     }
 
-    /// The same where plate and mirror frame may differ by this much, in exposure and in colour, stops.
-    pub(crate) fn with_drift_doubt(mut self, (exposure_stops, colour_stops): (f64, f64)) -> Self {
-        (self.drift_sd_stops, self.drift_colour_sd_stops) = (exposure_stops, colour_stops);
-        self
+    /// The same where plate and mirror frame may differ by this much.
+    pub(crate) fn with_drift_doubt(self, drift: reference_drift::Doubt) -> Self {
+        Self { drift, ..self }
     }
 
     /// The directions that something before the photographed sphere may hide.

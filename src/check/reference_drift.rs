@@ -11,6 +11,9 @@ pub use super::docs::reference_drift::DOC;
 /// One click of a camera's dial, stops (common practice, no source).
 const UNMEASURED_SD_STOPS: f64 = 1.0 / 3.0;
 
+/// Less than this is not a stated difference of exposure, stops.
+const STATED_STOPS: f64 = 0.005;
+
 /// What is known about the sphere frame as a reference for the plate.
 #[derive(Debug, Clone)]
 pub struct Reference {
@@ -20,6 +23,8 @@ pub struct Reference {
     pub applied_stops: Stops,
     /// The sheet asks for the drift to be corrected.
     pub corrected: bool,
+    /// The plate is the sphere frame itself: what one frame shows cannot drift.
+    pub is_plate: bool,
 }
 
 impl Reference {
@@ -75,6 +80,9 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
         detail.insert("agrees_with_metadata".to_owned(), agrees.into());
     }
     settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
+    if reference.is_plate {
+        add(&mut finding.reason, "the plate and the sphere frame are one and the same picture, which cannot drift");
+    }
     if drift.featureless {
         finding.verdict = Verdict::Unsure;
         finding.reason = "nothing shows that both frames look at the same background".to_owned();
@@ -83,19 +91,29 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
         remedy(finding, reference, value);
     }
     for warning in &drift.warnings {
-        if !finding.reason.is_empty() {
-            finding.reason.push_str("; ");
-        }
-        finding.reason.push_str(warning);
+        add(&mut finding.reason, warning);
     }
+}
+
+fn add(reason: &mut String, more: &str) {
+    if !reason.is_empty() {
+        reason.push_str("; ");
+    }
+    reason.push_str(more);
 }
 
 fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
     let side = if value.value > 0.0 { "brighter" } else { "darker" };
     let size = value.value.abs();
+    let stated = reference.applied_stops.0;
     finding.remedy = if reference.corrected {
         format!(
             "the sphere frame is {size:.2} stop {side} than the plate; the sheet asks for correction, and it was corrected"
+        )
+    } else if stated.abs() > STATED_STOPS {
+        format!(
+            "by the background the sphere frame stands {:+.2} stop from the plate, but {stated:+.2} is stated and was undone: correct exposure_stops (or the file's exposure data), or set \"correct_drift\": true",
+            value.value + stated
         )
     } else {
         format!(
@@ -104,15 +122,47 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
     };
 }
 
+/// What the drift adds to the uncertainty of what depends on the sphere frame's exposure and balance.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Doubt {
+    /// One sd of exposure, stops.
+    pub exposure_stops: f64,
+    /// One sd of a channel against the others, stops.
+    pub colour_stops: f64,
+    /// There is a plate, and the drift could not be measured on it.
+    pub unmeasured: bool,
+}
+
+impl Doubt {
+    /// Why exposure is in doubt, in words.
+    pub(crate) fn exposure_words(&self) -> &'static str {
+        if self.unmeasured {
+            "it could not be measured whether the sphere frame was exposed like the plate (see reference-drift)"
+        } else {
+            "the sphere frame was not exposed like the plate (see reference-drift)"
+        }
+    }
+
+    /// Why colour is in doubt, in words.
+    pub(crate) fn colour_words(&self) -> &'static str {
+        if self.unmeasured {
+            "it could not be measured whether the sphere frame was balanced like the plate (see reference-drift)"
+        } else {
+            "the sphere frame was not balanced like the plate (see reference-drift)"
+        }
+    }
+}
+
 /// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.
 /// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
 /// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be a
 /// click of the camera's dial.
-pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
+pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
     let drift = match &reference.drift {
-        None => return (0.0, 0.0),
+        None => return Doubt::default(),
         Some(DriftOutcome::NotMeasurable(_)) => {
-            return (UNMEASURED_SD_STOPS, 0.5 * tolerances.colour.stops);
+            let colour_stops = 0.5 * tolerances.colour.stops;
+            return Doubt { exposure_stops: UNMEASURED_SD_STOPS, colour_stops, unmeasured: true };
         }
         Some(DriftOutcome::Measured(drift)) => drift,
     };
@@ -123,7 +173,7 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
     };
     let stops = reference.beyond_stated(drift);
     if reference.corrected {
-        return (stops.sd, colour.sd);
+        return Doubt { exposure_stops: stops.sd, colour_stops: colour.sd, unmeasured: false };
     }
     let beyond = |e: Estimate, tolerance: f64| {
         let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
@@ -136,5 +186,9 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> (f64, f64) {
             0.0
         }
     };
-    (beyond(stops, tolerances.reference_drift.stops), beyond(colour, tolerances.colour.stops))
+    Doubt {
+        exposure_stops: beyond(stops, tolerances.reference_drift.stops),
+        colour_stops: beyond(colour, tolerances.colour.stops),
+        unmeasured: false,
+    }
 }

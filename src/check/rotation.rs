@@ -7,6 +7,7 @@ use super::exposure::{median_stops, shared_directions};
 use super::key_fill_ratio::ratio_stops;
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::radiance::{Source, extremes};
+use crate::report::wording::fixed;
 use crate::report::{Finding, Verdict};
 use crate::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
 use crate::sheet::Tolerances;
@@ -132,9 +133,15 @@ fn turn_words(turns: &Turns) -> String {
         heading if heading > 0.0 => " (counter-clockwise seen from above)",
         _ => " (clockwise seen from above)",
     };
-    let worth = |verb: &str, degrees: f64| (degrees != 0.0).then(|| format!("then {verb} it {degrees:+.1} deg"));
+    let worth = |verb: &str, degrees: f64, [positive, negative]: [&str; 2]| {
+        let sense = if degrees > 0.0 { positive } else { negative };
+        (degrees != 0.0).then(|| format!("then {verb} it {degrees:+.1} deg ({sense})"))
+    };
     let first = format!("turn the environment {:+.1} deg about the vertical{sense}", turns.heading_deg);
-    let rest = [worth("tilt", turns.tilt_deg), worth("roll", turns.roll_deg)];
+    let rest = [
+        worth("tilt", turns.tilt_deg, ["its top towards the camera", "its top away from the camera"]),
+        worth("roll", turns.roll_deg, ["counter-clockwise as the camera sees it", "clockwise as the camera sees it"]),
+    ];
     std::iter::once(first).chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", ")
 }
 
@@ -196,8 +203,8 @@ impl Remaining {
     fn words(&self) -> String {
         let mut parts = Vec::new();
         parts.extend(self.key_deg.map(|d| format!("key {d:.1} deg")));
-        parts.extend(self.exposure_stops.map(|s| format!("exposure {s:+.2} stop")));
-        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {s:+.2} stop")));
+        parts.extend(self.exposure_stops.map(|s| format!("exposure {} stop", fixed(s, 2, true))));
+        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {} stop", fixed(s, 2, true))));
         if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") }
     }
 

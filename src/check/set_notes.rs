@@ -2,13 +2,14 @@
 
 use serde_json::Value;
 
-use super::{Addition, FileNote, ShotCheck, ShotEvidence, blank_of_shot};
+use super::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
 use crate::CaptureTime;
 use crate::Result;
 use crate::image::bracket::stops_from_metadata;
 use crate::register::{Drift, DriftOutcome};
 use crate::report::{Finding, Verdict};
 use crate::sheet::ShotSheet;
+use crate::sphere::FoundBy;
 
 pub use super::docs::set_notes::DOC;
 
@@ -56,7 +57,9 @@ impl ShotCheck for SetNotes {
         notes.exposures(shot.sheet, shot.files);
         notes.frames(shot.files);
         notes.sheet(shot.sheet, shot.files);
+        notes.contents(shot.files);
         for pair in &shot.pairs {
+            notes.exchanged(pair);
             if let Some(DriftOutcome::Measured(drift)) = &pair.reference.drift {
                 notes.light(&pair.comparison.mirror.name, drift, shot.sheet.tolerances.colour.stops);
             }
@@ -73,6 +76,8 @@ struct Notes {
     remedies: Vec<&'static str>,
 }
 
+const OWN_FILE: &str = "give each its own file: a frame that is compared with itself always agrees";
+const EXCHANGED: &str = "exchange the two files in the sheet";
 const SAME_TAKE: &str = "find the sphere frame that belongs to this plate, or correct the note";
 const SAME_LIGHT: &str = "use a sphere frame shot under the plate's lights; this one does not stand for them";
 const SAME_EXPOSURE: &str = "correct exposure_stops, or take it out of the sheet and let the files tell it";
@@ -158,6 +163,43 @@ impl Notes {
             let told = crate::printable_text;
             let words = || format!("{what}: {} in {}, {} in {}", told(other), name(file), told(one), name(first));
             self.hold(one != other, words, SAME_CAMERA);
+        }
+    }
+
+    /// A CG sphere or an exposure of a bracket that is another file over again.
+    fn contents(&mut self, files: &[FileNote]) {
+        for (i, file) in files.iter().enumerate().filter(|(_, file)| file.role != "plate" && !file.content.is_empty()) {
+            let twin = files[..i].iter().find(|other| {
+                other.content == file.content && (file.role != other.role || file.mirror == other.mirror)
+            });
+            // A plate may well hold the sphere itself.
+            let Some(twin) = twin.filter(|twin| file.role == "cg" || twin.role != "plate") else { continue };
+            let words = || {
+                format!(
+                    "{} ({}) and {} ({}) are one and the same picture",
+                    name(file),
+                    file.role,
+                    name(twin),
+                    twin.role
+                )
+            };
+            self.hold(true, words, OWN_FILE);
+        }
+    }
+
+    /// A photograph has a background, and a render of a sphere alone has coverage.
+    fn exchanged(&mut self, pair: &PairEvidence<'_>) {
+        let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
+        let cut_out = mirror.fit.found_by == FoundBy::Alpha && cg.fit.found_by != FoundBy::Alpha;
+        if cut_out && pair.cg_frame.alpha.is_none() {
+            let words = || {
+                format!(
+                    "mirror {}: its frame is cut out by an alpha as a render is, and the CG frame is not: the two may \
+                     be exchanged",
+                    crate::printable_text(&mirror.name)
+                )
+            };
+            self.hold(true, words, EXCHANGED);
         }
     }
 

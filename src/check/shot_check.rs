@@ -89,6 +89,8 @@ pub struct FileNote {
     pub file: String,
     /// The display window's size.
     pub size: Size,
+    /// Hash of its content.
+    pub content: String,
     /// Exposure and lens as the file states them.
     pub meta: CaptureMeta,
 }

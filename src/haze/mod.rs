@@ -18,7 +18,7 @@ use crate::parallel;
 use crate::side::Side;
 use crate::units::Estimate;
 use kernel::Shape;
-use witness::{Seen, Witness, witness};
+use witness::{Pair, Seen, Witness, witness};
 
 /// Strongest lights that are asked.
 const MAX_WITNESSES: usize = 8;
@@ -64,7 +64,11 @@ impl Haze {
             .filter(|(ours, theirs)| !ours.clipped && !theirs.clipped)
             .take(MAX_WITNESSES)
             .collect();
-        let told: Vec<Witness> = parallel::filter_map(pairs.len(), |i| witness((mirror, pairs[i].0), (cg, pairs[i].1)));
+        let seen: Vec<Pair> = parallel::filter_map(pairs.len(), |i| Pair::of((mirror, pairs[i].0), (cg, pairs[i].1)));
+        if parallel::map_each(&seen, Pair::may_speak).iter().filter(|may| **may).count() < MIN_WITNESSES {
+            return None;
+        }
+        let told: Vec<Witness> = parallel::map_each(&seen, witness);
         let under = |shape: Shape| told.iter().map(|w| w.under(shape)).collect::<Vec<Seen>>();
         let (normal, long_tailed) = (under(Shape::Normal), under(Shape::LongTailed));
         let better = misfit(&long_tailed) / misfit(&normal);

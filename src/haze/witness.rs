@@ -28,6 +28,12 @@ const STEP_SD: f64 = 0.25;
 /// and the blur is not round.
 const LIGHT_SD: f64 = 0.06;
 
+/// Whether a light may tell of blur is seen from every so manieth size …
+const LOOK_EVERY: usize = 4;
+/// … where blur fits better by this ratio at one of them. Half-way between two of them the misfit of a light that tells
+/// by [`BETTER_THAN_SHARP`] is still under half of that without blur.
+const MAY_SPEAK: f64 = 1.3;
+
 /// The photograph with blur fits better than without by at least this ratio of squared residuals.
 const BETTER_THAN_SHARP: f64 = 4.0;
 
@@ -69,24 +75,52 @@ pub(super) struct Seen {
 /// Half-light radius squared of a normal distribution of variance 1 each way.
 const HALF_LIGHT_OF_VARIANCE: f64 = 2.0 * std::f64::consts::LN_2;
 
-/// Measures a pair of lights. `None` where too little of them is seen.
-pub(super) fn witness(mirror: (&Side, &Light), cg: (&Side, &Light)) -> Option<Witness> {
-    let places = [Place::of(mirror.0, mirror.1)?, Place::of(cg.0, cg.1)?];
-    let step = 0.75 * places[0].cell_rad.max(places[1].cell_rad);
-    let reach = reach_rad(mirror, cg);
-    let steps = ((reach / step) as usize).min(MAX_STEPS);
-    if steps < MIN_STEPS {
-        return None;
+/// One light as both spheres show it.
+#[derive(Debug)]
+pub(super) struct Pair {
+    places: [Place; 2],
+    reach: f64,
+    photographed: Profile,
+    rendered: Profile,
+}
+
+impl Pair {
+    /// `None` where too little of the light is seen.
+    pub(super) fn of(mirror: (&Side, &Light), cg: (&Side, &Light)) -> Option<Self> {
+        let places = [Place::of(mirror.0, mirror.1)?, Place::of(cg.0, cg.1)?];
+        let step = 0.75 * places[0].cell_rad.max(places[1].cell_rad);
+        let reach = reach_rad(mirror, cg);
+        let steps = ((reach / step) as usize).min(MAX_STEPS);
+        if steps < MIN_STEPS {
+            return None;
+        }
+        let step = (reach / steps as f64).max(step);
+        let photographed = profile(mirror.0, &mirror.1.direction, step, steps)?;
+        let rendered = profile(cg.0, &cg.1.direction, step, steps)?;
+        Some(Self { places, reach, photographed, rendered })
     }
-    let step = (reach / steps as f64).max(step);
-    let photographed = profile(mirror.0, &mirror.1.direction, step, steps)?;
-    let rendered = profile(cg.0, &cg.1.direction, step, steps)?;
-    let fit = Fit::new(&photographed);
+
+    /// A first look: some blur may fit better than none. On a clear sphere it does not, and the rest is saved.
+    pub(super) fn may_speak(&self) -> bool {
+        let fit = Fit::new(&self.photographed);
+        let sharp = fit.residual(&self.rendered.values);
+        let sizes = || (0..SIZES).step_by(LOOK_EVERY).map(|i| size(&self.rendered, i));
+        Shape::ALL
+            .iter()
+            .any(|shape| sizes().any(|s| sharp > MAY_SPEAK * fit.residual(&self.rendered.spread(*shape, s))))
+    }
+}
+
+/// Measures a light.
+pub(super) fn witness(pair: &Pair) -> Witness {
+    let Pair { places, reach, photographed, rendered } = pair;
+    let (step, reach) = (rendered.step, *reach);
+    let fit = Fit::new(photographed);
     let sharp = fit.residual(&rendered.values);
     let larger = (0..=40).map(|i| fit.residual(&rendered.larger(1.0 + 0.05 * f64::from(i)))).fold(sharp, f64::min);
     let cos_incidence = places[0].cos_incidence;
-    Some(Witness(Shape::ALL.map(|shape| {
-        let best = best_blur(&fit, &rendered, shape);
+    Witness(Shape::ALL.map(|shape| {
+        let best = best_blur(&fit, rendered, shape);
         let beyond = 1.0 - shape.energy_within(reach / best.half_light_rad.max(1e-9));
         Seen {
             half_light_rad: best.half_light_rad,
@@ -98,10 +132,11 @@ pub(super) fn witness(mirror: (&Side, &Light), cg: (&Side, &Light)) -> Option<Wi
             defocus_rad2: HALF_LIGHT_OF_VARIANCE * (places[0].cell_rad / places[0].block_px).powi(2),
             cells_rad2: HALF_LIGHT_OF_VARIANCE * (places[0].cell_rad.powi(2) - places[1].cell_rad.powi(2)) / 12.0,
         }
-    })))
+    }))
 }
 
 /// Where and how finely a side shows a light.
+#[derive(Debug)]
 struct Place {
     cell_rad: f64,
     block_px: f64,
@@ -187,10 +222,20 @@ impl<'a> Fit<'a> {
     }
 }
 
+/// The smallest and the largest half-light radius tried.
+fn sizes(rendered: &Profile) -> (f64, f64) {
+    (SMALLEST_STEPS * rendered.step, rendered.step * rendered.values.len() as f64)
+}
+
+fn size(rendered: &Profile, i: usize) -> f64 {
+    let (small, large) = sizes(rendered);
+    small * (large / small).powf(i as f64 / (SIZES - 1) as f64)
+}
+
 /// The half-light radius that fits best, and how far others fit within the noise that the best leaves.
 fn best_blur(fit: &Fit<'_>, rendered: &Profile, shape: Shape) -> Blur {
-    let (small, large) = (SMALLEST_STEPS * rendered.step, rendered.step * rendered.values.len() as f64);
-    let size = |i: usize| small * (large / small).powf(i as f64 / (SIZES - 1) as f64);
+    let (small, large) = sizes(rendered);
+    let size = |i: usize| size(rendered, i);
     let tried: Vec<(f64, f64)> =
         (0..SIZES).map(|i| (size(i), fit.residual(&rendered.spread(shape, size(i))))).collect();
     let lowest = (0..SIZES).min_by(|a, b| tried[*a].1.total_cmp(&tried[*b].1)).unwrap_or(0);

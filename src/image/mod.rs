@@ -1,6 +1,7 @@
 //! Files → scene-linear frames, with a record of where every belief came from.
 
 pub mod bracket;
+mod ceiling;
 pub mod clf;
 pub mod encoding;
 mod exif;
@@ -22,6 +23,7 @@ use crate::CaptureTime;
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 
+pub(crate) use ceiling::plateau;
 pub use rows::{Opened, Rows};
 
 /// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and

@@ -3,6 +3,8 @@
 mod over_time;
 mod sections;
 
+pub(crate) use sections::turned_instead;
+
 use std::path::Path;
 
 use textwrap::core::display_width;
@@ -64,8 +66,28 @@ fn first_lines(page: &mut Page, report: &Report) {
     page.paragraph("", &headline(report));
 }
 
-/// Why the shot has its verdict, in one sentence without a full stop.
+/// Why the shot has its verdict, and what from set does not fit, in one sentence without a full stop.
 pub fn headline(report: &Report) -> String {
+    let faults = set_faults(report);
+    let why = verdict_words(report);
+    match faults.as_slice() {
+        [] => why,
+        [only] if report.verdict == ShotVerdict::Match => format!("{why}; from set: {}", off_words(only)),
+        several => {
+            let names: Vec<String> = several.iter().map(|f| check_name(f)).collect();
+            format!("{why}; from set: {} off", names.join(", "))
+        }
+    }
+}
+
+/// What came from set and does not fit; it does not count for the verdict.
+pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
+    let failed = |f: &&Finding| f.concerns == "reference" && f.verdict == Verdict::Mismatch && f.waived.is_none();
+    worst_first(report).into_iter().filter(failed).collect()
+}
+
+/// Why the shot has its verdict.
+fn verdict_words(report: &Report) -> String {
     let about_cg = || worst_first(report).into_iter().filter(|f| f.concerns != "reference");
     let compared = about_cg().filter(|f| f.verdict != Verdict::NotGiven).count();
     let count = |verdict| about_cg().filter(|f| f.verdict == verdict && f.waived.is_none()).count();
@@ -74,7 +96,7 @@ pub fn headline(report: &Report) -> String {
         ShotVerdict::Error => report.error.as_ref().map(error_words).unwrap_or_default(),
         ShotVerdict::Mismatch => first(Verdict::Mismatch).map_or_else(
             || "outside tolerance".to_owned(),
-            |f| format!("{} of {compared} checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
+            |f| format!("{} of {compared} CG checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
         ),
         ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
             || "nothing could be compared".to_owned(),
@@ -82,8 +104,8 @@ pub fn headline(report: &Report) -> String {
         ),
         ShotVerdict::Match => match about_cg().filter(|f| f.waived.is_some() && f.verdict != Verdict::NotGiven).count()
         {
-            0 => format!("all {compared} checks agree within tolerance"),
-            waived => format!("{} of {compared} checks agree within tolerance, {waived} waived", compared - waived),
+            0 => format!("all {compared} CG checks agree within tolerance"),
+            waived => format!("{} of {compared} CG checks agree within tolerance, {waived} waived", compared - waived),
         },
     }
 }

@@ -5,6 +5,9 @@
 use super::{Finding, Verdict};
 use crate::printable_text;
 
+/// The unit of numbers that are told in their own tolerances.
+const TOLERANCES: &str = "tolerances";
+
 /// What a finding measured: `10.3 +/- 0.3 deg`, `>= +1.20 stops`, or `not measured`.
 pub fn value_words(finding: &Finding) -> String {
     let Some(value) = finding.value.filter(|value| value.is_finite()) else {
@@ -18,13 +21,18 @@ pub fn value_words(finding: &Finding) -> String {
     }
     // An angle between two directions has no sign; a difference in stops without its sign says little.
     let signed = finding.unit != "deg";
+    if finding.unit == TOLERANCES {
+        return format!("{bound}{} x tolerance", number_words(value, finding.value_sd, TOLERANCES, false));
+    }
     let unit = printable_text(&finding.unit);
     format!("{bound}{} {unit}", number_words(value, finding.value_sd, &finding.unit, signed))
 }
 
 /// The tolerance with its unit, or a dash where there is none.
 pub fn tolerance_words(finding: &Finding) -> String {
-    if finding.tolerance.is_finite() && finding.tolerance > 0.0 {
+    if finding.unit == TOLERANCES {
+        format!("{} x", plain_number(finding.tolerance))
+    } else if finding.tolerance.is_finite() && finding.tolerance > 0.0 {
         format!("{} {}", plain_number(finding.tolerance), printable_text(&finding.unit))
     } else {
         "-".to_owned()
@@ -119,6 +127,7 @@ pub(crate) fn prose(text: &str) -> String {
 fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
     let (fewest, most) = match unit {
         "deg" | "%" => (1, 2),
+        TOLERANCES => (2, 2),
         "stops" => (2, 3),
         _ => (0, 4),
     };

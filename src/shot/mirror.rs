@@ -69,12 +69,15 @@ pub(super) fn prepare(
         bracket::register(sheet, spec, &mut frames, closest, report);
     }
     let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
+    let is_plate = plate.is_some_and(|p| {
+        frames.get(closest).is_some_and(|f| !p.record.blake3.is_empty() && f.frame.record.blake3 == p.record.blake3)
+    });
     let nearest = frames.get(closest).filter(|_| several && plate.is_some()).map(|f| f.frame.clone());
     let frame = one_frame(frames, report)?;
     let view = intake::view_of(&frame, sheet.camera.as_ref(), &mut report.warnings);
     let gain = if several { 1.0 } else { (-applied_stops).ratio() };
     let radiometry = Radiometry { gain, ..reflecting(spec) };
-    let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift };
+    let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift, is_plate };
     let trust = trust_of(&frame).after(recovered.as_ref().is_some_and(Recovered::is_reliable));
     Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest })
 }

@@ -4,6 +4,7 @@ mod bracket;
 mod describe;
 mod evidence;
 mod ignore;
+mod implausible;
 mod intake;
 mod mirror;
 mod pair;
@@ -262,6 +263,7 @@ fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
         mirror: (!mirror.is_empty()).then(|| mirror.to_owned()),
         file: frame.record.file.clone(),
         size: frame.size,
+        content: frame.record.blake3.clone(),
         meta: frame.meta.clone(),
     }
 }
@@ -294,6 +296,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         {
             let ended =
                 format!("the waiver of {} by {} ({}) ended on {} and counts no more", w.check, w.by, w.why, w.until);
+            finding.detail.entry("told").or_insert_with(|| json!(ended));
             if !report.warnings.contains(&ended) {
                 report.warnings.push(ended);
             }

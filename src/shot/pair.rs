@@ -3,7 +3,7 @@
 use crate::Result;
 use crate::camera::UNKNOWN_FOV_RANGE_DEG;
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
-use crate::image::Frame;
+use crate::image::{Frame, plateau};
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Report, SphereReport, SphereRole, Verdict};
@@ -12,10 +12,11 @@ use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, Mirro
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{SphereFit, SphereSearch, cone_of_outline};
 use crate::uncertainty::haze::HazeDoubt;
-use crate::uncertainty::reflectance;
+use crate::uncertainty::{clipping, reflectance};
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
+use super::implausible::suspect_encoding;
 use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
@@ -45,7 +46,7 @@ pub(super) fn check(
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
     let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
-    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
@@ -66,6 +67,9 @@ pub(super) fn check(
         Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
         report,
     )?;
+    for (frame, fit) in [(&mut photographed.frame, &mirror_search.best), (&mut cg_frame, &cg_search.best)] {
+        unstated_ceiling(frame, fit, report);
+    }
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     if let Some(ignored) = &ignored {
         photographed.take_out_drawn(ignored);
@@ -111,7 +115,9 @@ pub(super) fn check(
         ..describe::sphere_report(&comparison.mirror)
     });
     report.spheres.push(describe::sphere_report(&comparison.cg));
-    report.findings.extend(parallel::map_each(CHECKS, |check| check.run(&comparison)));
+    let mut findings = parallel::map_each(CHECKS, |check| check.run(&comparison));
+    suspect_encoding(&mut findings, [&photographed.frame, &rendered.frame]);
+    report.findings.extend(findings);
     Ok(Some(Pair {
         mirror_gain: photographed.radiometry.channel_gain(),
         cg_gain,
@@ -130,6 +136,22 @@ fn found_at(place: &Place, spec: &MirrorSpec, photographed: &Photographed) -> Op
         return Some(find(&photographed.frame, &photographed.view, spec.outline()));
     }
     part::find_at(&photographed.frame, &photographed.view, place.cone()).map(Ok)
+}
+
+/// A float picture that was cut off below what its file allows states no ceiling; on the sphere it shows.
+fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) {
+    if frame.clip_level.is_some() {
+        return;
+    }
+    let o = fit.outline;
+    let reach = o.semi_a.max(o.semi_b);
+    let window = [o.centre_x - reach, o.centre_y - reach, o.centre_x + reach, o.centre_y + reach].map(|v| v as i64);
+    let Some((level, pixels)) = plateau(frame, window) else { return };
+    frame.clip_level = Some(clipping::recorded_ceiling(level, frame.format));
+    report.warnings.push(format!(
+        "{}: {pixels} pixels of the sphere stand at exactly the highest value (R {} G {} B {}) and are taken as clipped; where that is wrong, state a higher clip_level",
+        frame.record.file, level[0], level[1], level[2]
+    ));
 }
 
 /// The photographed side with its sphere.
@@ -241,8 +263,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
-        drift_sd_stops: 0.0,
-        drift_colour_sd_stops: 0.0,
+        drift: reference_drift::Doubt::default(),
         tolerances: sheet.tolerances,
     }
 }

@@ -14,7 +14,7 @@ use crate::check::SHOT_CHECKS;
 use crate::image::{DataWindow, Frame, Opened, Rows};
 use crate::parallel;
 use crate::sheet::{CgSphereSpec, MirrorSpec, ShotSheet};
-use crate::sphere::find::find_sphere;
+use crate::sphere::find::find_sphere_about;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};
 
 use super::reconcile::same;
@@ -130,7 +130,7 @@ pub(super) fn find_at(frame: &Frame, view: &View, cone: &SphereCone) -> Option<S
     let reach = SEARCH_RADII * outline.semi_a.max(outline.semi_b);
     let left = (outline.centre_x - reach).floor() as i64;
     let around = DataWindow { x: left, width: (2.0 * reach).ceil() as usize, ..frame.data };
-    let search = find_sphere(&frame.cropped(&around), view).ok()?;
+    let search = find_sphere_about(&frame.cropped(&around), view, cone).ok()?;
     (search.rivals.is_empty() && same(&search.best.cone, cone)).then_some(search)
 }
 

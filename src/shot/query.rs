@@ -67,6 +67,12 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
             std::iter::once(&search.best).chain(&search.rivals).map(|f| f.outline.to_array()).collect();
         return Ok(());
     }
+    if search.best.hardly_mirrors() {
+        outcome.warnings.push(
+            "little inside the outline shows that it mirrors: it was taken because nothing else in the frame is as plainly round"
+                .to_owned(),
+        );
+    }
     let side = side(query, &frame, &view, &search.best);
     if query.picture {
         outcome.picture_png =

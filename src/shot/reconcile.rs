@@ -9,7 +9,7 @@ use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
 use crate::report::Report;
-use crate::sphere::find::{fit_near, round_outlines};
+use crate::sphere::find::{confirmed_at, fit_near, no_mirror_in, round_outlines};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
@@ -41,7 +41,13 @@ pub(super) struct Looked<'a> {
 impl Looked<'_> {
     /// The search's own sphere, where it left no doubt.
     fn sure(&self) -> Option<&SphereFit> {
-        self.search.as_ref().ok().filter(|s| s.rivals.is_empty()).map(|s| &s.best)
+        self.search.as_ref().ok().filter(|s| s.rivals.is_empty()).map(|s| &s.best).filter(|fit| !fit.hardly_mirrors())
+    }
+
+    /// The outline that was taken for want of a better one stands elsewhere than the other side's sphere: it is none.
+    fn is_refuted_by(&self, other: &Self) -> bool {
+        let guess = self.search.as_ref().ok().filter(|s| s.rivals.is_empty() && s.best.hardly_mirrors());
+        guess.zip(other.sure()).is_some_and(|(guess, sphere)| !same(&guess.best.cone, &sphere.cone))
     }
 
     /// The outline did not come from a search: it is what it is.
@@ -58,7 +64,7 @@ impl Looked<'_> {
             let start = outline_of_cone(self.view, cone)?;
             fit_near(self.frame, self.view, &start).filter(|f| is_borne_out(f) && same(&f.cone, cone))
         };
-        own.cloned().or_else(near)
+        own.cloned().or_else(near).or_else(|| confirmed_at(self.frame, self.view, cone))
     }
 
     /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of
@@ -115,6 +121,11 @@ pub(super) fn reconcile(
         && let Some((a, b)) = common(&mirror, &cg)
     {
         return Ok((mirror.taken(a, report), cg.taken(b, report)));
+    }
+    for (side, other) in [(&mirror, &cg), (&cg, &mirror)] {
+        if side.is_refuted_by(other) {
+            return Err(no_mirror_in(side.frame));
+        }
     }
     Ok((mirror.search?, cg.search?))
 }

@@ -1,8 +1,10 @@
 //! Shots that move, and takes in which the sphere is carried from mark to mark: sampled, and reported by their worst
 //! frame with the curve over time.
 
+use std::collections::BTreeMap;
+
 use crate::report::picture::render_curves;
-use crate::report::{Attachment, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict};
+use crate::report::{Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
 use crate::sheet::{ImageSpec, ShotSheet};
 use crate::shot::{RunOptions, check_shot};
 use crate::{Error, ErrorKind, Result};
@@ -50,9 +52,11 @@ fn still(sheet: &ShotSheet, options: Options) -> ShotResult {
 fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
     let mut frames = Vec::with_capacity(numbers.len());
     let mut first_error = None;
+    let mut worst_of_each = WorstOfEach::default();
     for &number in numbers {
         let report = check_shot(&sheet_at(sheet, number), RunOptions::default()).report;
         frames.push(frame_report(number, &report));
+        worst_of_each.look_at(number, &report);
         first_error = first_error.or(report.error);
     }
     // Of frames that are equally bad the first counts, so that a rerun says the same.
@@ -60,6 +64,8 @@ fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
     let worst = measured.max_by(|a, b| badness(a).0.cmp(&badness(b).0).then(badness(a).1.total_cmp(&badness(b).1)));
     let worst = worst.or(frames.first()).map_or(0, |frame| frame.frame);
     let mut result = still(&sheet_at(sheet, worst), options);
+    worst_of_each.put_into(&mut result.report, worst);
+    result.report.warnings.extend(left_out(sheet, numbers));
     if let Some(error) = first_error {
         (result.report.verdict, result.report.error) = (ShotVerdict::Error, Some(error));
     }
@@ -75,6 +81,59 @@ fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
     }
     result.report.sequence = Some(sequence);
     result
+}
+
+/// Of each check the finding of its own worst frame: the frame that is worst on the whole need not show every fault.
+#[derive(Debug, Default)]
+struct WorstOfEach(BTreeMap<(String, Option<String>, String), (u32, Finding)>);
+
+impl WorstOfEach {
+    fn look_at(&mut self, frame: u32, report: &Report) {
+        for finding in report.findings.iter().filter(|f| f.verdict >= Verdict::Unsure) {
+            let worse = |(_, known): &(u32, Finding)| rank(finding) > rank(known);
+            let known = self.0.get(&key(finding));
+            if known.is_none_or(worse) {
+                self.0.insert(key(finding), (frame, finding.clone()));
+            }
+        }
+    }
+
+    /// Tells each check by its own worst frame where that is another than the report's.
+    fn put_into(&self, report: &mut Report, of_frame: u32) {
+        for finding in &mut report.findings {
+            let worst =
+                self.0.get(&key(finding)).filter(|(frame, worst)| *frame != of_frame && rank(worst) > rank(finding));
+            let Some((frame, worst)) = worst else { continue };
+            finding.clone_from(worst);
+            finding.detail.insert("frame".to_owned(), (*frame).into());
+            finding.detail.entry("told").or_insert_with(|| format!("this is of frame {frame}").into());
+        }
+        report.findings.sort_by_key(|f| std::cmp::Reverse((f.verdict, f.waived.is_none())));
+    }
+}
+
+fn key(finding: &Finding) -> (String, Option<String>, String) {
+    (finding.check.clone(), finding.mirror.clone(), finding.concerns.clone())
+}
+
+/// Verdict, then how far out.
+fn rank(finding: &Finding) -> (Verdict, f64) {
+    let out =
+        finding.value.filter(|v| v.is_finite() && finding.tolerance > 0.0).map_or(0.0, |v| v.abs() / finding.tolerance);
+    (finding.verdict, out)
+}
+
+/// Frames that some picture has and others have not, in words.
+fn left_out(sheet: &ShotSheet, numbers: &[u32]) -> Vec<String> {
+    let (Some(first), Some(last)) = (numbers.first(), numbers.last()) else { return Vec::new() };
+    let beyond = |(role, image): &(&str, &ImageSpec)| {
+        let [from, to] = range_of(image).filter(|[from, to]| from < first || to > last)?;
+        Some(format!(
+            "{role} {}: its range {from} to {to} goes beyond the frames that all pictures of the shot share; frames {first} to {last} were checked",
+            crate::printable_text(&image.frame)
+        ))
+    };
+    sheet.images().iter().filter_map(|(role, image)| beyond(&(role, image))).collect()
 }
 
 fn badness(frame: &FrameReport) -> (ShotVerdict, f64) {

@@ -121,6 +121,13 @@ pub struct SphereFit {
     pub score: f64,
 }
 
+impl SphereFit {
+    /// Found by a search, and nothing inside it tells a mirror from any other round thing.
+    pub(crate) fn hardly_mirrors(&self) -> bool {
+        self.found_by == FoundBy::Search && self.score <= find::LONE_SCORE
+    }
+}
+
 /// What the search for a sphere gives.
 #[derive(Debug, Clone)]
 pub struct SphereSearch {

@@ -21,6 +21,8 @@ pub enum ChangeKind {
     Same,
     /// A better verdict, and still no match.
     Better,
+    /// It did not match, and still would not but for a waiver.
+    Waived,
     /// It did not match, and now it does.
     Cured,
 }
@@ -33,6 +35,7 @@ impl ChangeKind {
             Self::FirstSeen => "first seen",
             Self::Same => "same",
             Self::Better => "better",
+            Self::Waived => "waived",
             Self::Cured => "cured",
         }
     }
@@ -73,6 +76,9 @@ pub struct Comparison {
     pub against: String,
     /// Shots that match now and did not.
     pub cured: usize,
+    /// Shots that match now because more of their mismatches are waived.
+    #[serde(default)]
+    pub waived: usize,
     /// Shots with a better verdict that do not match yet.
     pub better: usize,
     /// Shots with the same verdict.
@@ -109,6 +115,7 @@ impl Comparison {
             ChangeKind::FirstSeen => &mut self.first_seen,
             ChangeKind::Same => &mut self.same,
             ChangeKind::Better => &mut self.better,
+            ChangeKind::Waived => &mut self.waived,
             ChangeKind::Cured => &mut self.cured,
         }
     }
@@ -124,19 +131,20 @@ fn change_of(now: &ShotLine, then: Option<&ShotLine>) -> Change {
         };
     };
     Change {
-        kind: kind_of(now.verdict, then.verdict),
+        kind: kind_of(now, then),
         earlier_version: then.version.clone(),
         earlier_verdict: Some(then.verdict),
         earlier_words: then.number.as_ref().map(|_| then.number_words()),
     }
 }
 
-fn kind_of(now: ShotVerdict, then: ShotVerdict) -> ChangeKind {
-    match now.cmp(&then) {
+fn kind_of(now: &ShotLine, then: &ShotLine) -> ChangeKind {
+    match now.verdict.cmp(&then.verdict) {
         Ordering::Greater => ChangeKind::Worse,
         Ordering::Equal => ChangeKind::Same,
-        Ordering::Less if now == ShotVerdict::Match => ChangeKind::Cured,
-        Ordering::Less => ChangeKind::Better,
+        Ordering::Less if now.verdict != ShotVerdict::Match => ChangeKind::Better,
+        Ordering::Less if now.waived > then.waived => ChangeKind::Waived,
+        Ordering::Less => ChangeKind::Cured,
     }
 }
 
@@ -169,5 +177,10 @@ mod tests {
         let counted = [comparison.cured, comparison.worse, comparison.same, comparison.better, comparison.first_seen];
         assert_eq!(counted, [1; 5]);
         assert_eq!(now[0].change.as_ref().unwrap().earlier_version, earlier[0].version);
+        now[0].waived += 1;
+        assert_eq!(
+            (compare(&mut now, &earlier, "monday").waived, now[0].change.as_ref().unwrap().kind.word()),
+            (1, "waived")
+        );
     }
 }

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::Change;
-use crate::report::text::headline;
+use crate::report::text::{headline, set_faults, turned_instead};
 use crate::report::wording::{tolerance_words, value_words};
 use crate::report::{Finding, Report, ShotVerdict, Verdict};
 
@@ -37,6 +37,9 @@ pub struct ShotLine {
     pub reason: Option<String>,
     /// Mismatches that a waiver covers.
     pub waived: usize,
+    /// What came from set and does not fit: the checks that say so.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub set_faults: Vec<String>,
     /// Warnings in the report.
     pub warnings: usize,
     /// Every check of the report, worst first.
@@ -116,7 +119,9 @@ impl ShotLine {
     /// What is kept of a report read from `path`.
     pub fn of(report: &Report, path: &Path) -> Self {
         let deciding = deciding(report);
-        let remedy = deciding.map(|f| f.remedy.clone()).or_else(|| report.error.as_ref().map(|e| e.remedy.clone()));
+        let all: Vec<&Finding> = report.findings.iter().collect();
+        let remedy = deciding.map(|f| turned_instead(f, &all).unwrap_or(f).remedy.clone());
+        let remedy = remedy.or_else(|| report.error.as_ref().map(|e| e.remedy.clone()));
         Self {
             shot: report.shot.clone(),
             version: report.version.clone(),
@@ -126,6 +131,7 @@ impl ShotLine {
             remedy: remedy.filter(|remedy| !remedy.is_empty()),
             reason: deciding.map(|f| f.reason.clone()).filter(|reason| !reason.is_empty()),
             waived: report.findings.iter().filter(|f| f.waived.is_some()).count(),
+            set_faults: set_faults(report).into_iter().map(|f| f.check.clone()).collect(),
             warnings: report.warnings.len(),
             checks: report.findings.iter().map(CheckLine::of).collect(),
             change: None,
@@ -143,6 +149,11 @@ impl ShotLine {
     /// What stands beside the verdict in a table.
     pub fn number_words(&self) -> String {
         self.number.as_ref().map_or_else(|| self.why.clone(), |n| format!("{} {}", n.check, n.words))
+    }
+
+    /// What from set does not fit, in words; empty where all does.
+    pub fn set_words(&self) -> String {
+        if self.set_faults.is_empty() { String::new() } else { format!("from set: {} off", self.set_faults.join(", ")) }
     }
 }
 

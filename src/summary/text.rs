@@ -95,7 +95,14 @@ impl Page {
         let names = format!("{}  {}", cell(&shot_name(line), name), cell(&version_name(line), version));
         let waived = if line.waived > 0 { format!(", {} waived", line.waived) } else { String::new() };
         let room = COLUMNS - 12 - display_width(&names) - 2;
-        let number = clip(&prose(&(line.number_words() + &waived)), room);
+        let set = line.set_words();
+        // A fault from set is the one thing to know of a shot that matches otherwise.
+        let words = match (line.verdict, set.is_empty()) {
+            (ShotVerdict::Match, false) => format!("{set}{waived}; {}", line.number_words()),
+            (_, false) => format!("{}{waived}; {set}", line.number_words()),
+            (_, true) => line.number_words() + &waived,
+        };
+        let number = clip(&prose(&words), room);
         self.line(&format!("  {verdict}  {names}  {number}"));
     }
 
@@ -201,6 +208,7 @@ fn changes(comparison: &Comparison) -> String {
         (comparison.same, "same"),
         (comparison.better, "better"),
         (comparison.cured, "cured"),
+        (comparison.waived, "waived"),
         (comparison.gone.len(), "gone"),
     ];
     parts.into_iter().map(|(count, word)| format!("{count} {word}")).collect::<Vec<_>>().join(", ")
@@ -253,7 +261,7 @@ mod tests {
         let text = render_summary_text(&full(), "reports", false, false);
         assert!(text.lines().next().unwrap().ends_with("ERROR"), "{text}");
         assert!(!text.contains('\u{1b}') && text.contains("SF_<0040>\\u{1b}"), "{text}");
-        assert!(text.contains("cured       SF_0010"), "{text}");
+        assert!(text.contains("waived      SF_0010"), "{text}");
         assert!(text.contains("gone        SF_0009"), "{text}");
         let words: Vec<&str> = text.split_whitespace().collect();
         assert!(words.join(" ").contains("2 older versions left out"), "{text}");

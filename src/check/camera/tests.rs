@@ -19,7 +19,7 @@ fn sheet(camera: &Value, cg_camera: &Value) -> ShotSheet {
 }
 
 fn file(role: &'static str, size: Size, meta: CaptureMeta) -> FileNote {
-    FileNote { role, mirror: None, file: format!("{role}.exr"), size, meta }
+    FileNote { role, mirror: None, file: format!("{role}.exr"), size, content: String::new(), meta }
 }
 
 fn files(cg: CaptureMeta) -> Vec<FileNote> {

@@ -91,8 +91,7 @@ impl Predicted {
             cg: self.side.clone(),
             cg_limited: self.limited.clone(),
             camera_tilt_roll_deg: known.camera_tilt_roll_deg,
-            drift_sd_stops: known.drift_sd_stops,
-            drift_colour_sd_stops: known.drift_colour_sd_stops,
+            drift: known.drift,
             tolerances: sheet.tolerances,
         })
     }
@@ -117,8 +116,7 @@ impl Predicted {
             cg,
             cg_limited: None,
             camera_tilt_roll_deg: known.camera_tilt_roll_deg,
-            drift_sd_stops: 0.0,
-            drift_colour_sd_stops: 0.0,
+            drift: crate::check::reference_drift::Doubt::default(),
             tolerances: sheet.tolerances,
         })
     }

@@ -37,6 +37,7 @@ fn files() -> [FileNote; 3] {
         mirror: mirror.map(str::to_owned),
         file: file.to_owned(),
         size: Size { width: 4, height: 3 },
+        content: format!("content of {file}"),
         meta,
     };
     [
@@ -44,6 +45,30 @@ fn files() -> [FileNote; 3] {
         note("mirror", Some("m1"), "s1.exr", meta(1.0 / 192.0, "2026:06:21 17:24:00")),
         note("mirror", Some("m1"), "s2.exr", meta(1.0 / 48.0, "2026:06:21 17:25:00")),
     ]
+}
+
+#[test]
+fn one_picture_in_two_places_is_named_but_for_a_plate_that_holds_the_sphere() {
+    let with_cg = |content: &str| {
+        let mut files = files().to_vec();
+        let cg = FileNote { role: "cg", file: "cg.exr".to_owned(), content: content.to_owned(), ..files[1].clone() };
+        files.push(cg);
+        files
+    };
+    let copied = finding(&sheet(-2.0), &with_cg("content of s1.exr"));
+    assert_eq!(copied.verdict, Verdict::Mismatch);
+    assert!(
+        copied.reason.contains("cg.exr (cg) and s1.exr (mirror) are one and the same picture"),
+        "{}",
+        copied.reason
+    );
+    assert_eq!(finding(&sheet(-2.0), &with_cg("its own")).verdict, Verdict::Match);
+    let mut in_plate = files();
+    in_plate[1].content = in_plate[0].content.clone();
+    assert_eq!(finding(&sheet(-2.0), &in_plate).verdict, Verdict::Match);
+    let mut bracket = files();
+    bracket[2].content = bracket[1].content.clone();
+    assert!(finding(&sheet(-2.0), &bracket).reason.contains("s2.exr (mirror) and s1.exr (mirror)"));
 }
 
 fn finding(sheet: &ShotSheet, files: &[FileNote]) -> Finding {

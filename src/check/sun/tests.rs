@@ -134,6 +134,7 @@ fn files_fill_in_what_the_sheet_leaves_out() {
         mirror: Some("m1".to_owned()),
         file: "s.jpg".to_owned(),
         size: Size { width: 4, height: 3 },
+        content: String::new(),
         meta,
     };
     let empty = sheet(&Value::Null, &json!({}));

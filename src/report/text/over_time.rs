@@ -12,15 +12,17 @@ const FRAMES_SHOWN: usize = 12;
 pub(super) fn over_time(page: &mut Page, report: &Report) {
     let Some(sequence) = &report.sequence else { return };
     page.heading(&format!(
-        "OVER TIME (frames {} to {}, {} samples; all else is about frame {})",
+        "OVER TIME (frames {} to {}, {} samples; but for what says so, all else is of frame {})",
         sequence.first_frame,
         sequence.last_frame,
         sequence.frames.len(),
         sequence.worst_frame
     ));
     page.line("  check                       least     most              furthest out");
-    for curve in sequence.curves() {
-        curve_row(page, sequence, curve);
+    let unmeasured: Vec<String> =
+        sequence.curves().into_iter().filter_map(|curve| curve_row(page, sequence, curve)).collect();
+    if !unmeasured.is_empty() {
+        page.paragraph("  not measured: ", &unmeasured.join(", "));
     }
     let bad: Vec<_> = sequence.frames.iter().filter(|frame| frame.verdict != ShotVerdict::Match).collect();
     let words: Vec<String> = bad
@@ -37,7 +39,8 @@ pub(super) fn over_time(page: &mut Page, report: &Report) {
     page.paragraph("  frames: ", &text);
 }
 
-fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&str>)) {
+/// The row of a curve; its name alone where nothing was measured.
+fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&str>)) -> Option<String> {
     let points = sequence.points(curve);
     let name = match curve.1 {
         Some(mirror) if page.naming.several_mirrors() => format!("{} ({mirror})", curve.0),
@@ -48,8 +51,7 @@ fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&s
     let (Some(least), Some(most)) =
         (numbers.iter().min_by(|a, b| a.1.total_cmp(&b.1)), numbers.iter().max_by(|a, b| a.1.total_cmp(&b.1)))
     else {
-        page.line(&format!("  {}not measured", cell(&printable_text(&name), 30)));
-        return;
+        return Some(printable_text(&name));
     };
     let off = points.iter().filter(|(_, value)| value.verdict == Verdict::Mismatch).count();
     let unit = points.first().map_or("", |(_, value)| value.unit.as_str());
@@ -60,4 +62,5 @@ fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&s
         .map(|(text, columns)| cell(&text, columns));
     let unit = printable_text(unit);
     page.line(&format!("  {name}{least}{most}{unit:<6}  frame {}{off}", worst.0));
+    None
 }

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value};
 
-use super::{Page, cell, clip, finding_colour, worst_first};
+use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
 use crate::printable_text;
 use crate::report::wording::{bound_sign, fixed, number_words, prose, tolerance_words, value_words, verdict_words};
 use crate::report::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
@@ -30,12 +30,11 @@ pub(super) fn error(page: &mut Page, report: &Report) {
 
 /// What is wrong with the material from set comes before what it may say about the CG.
 pub(super) fn reference_failures(page: &mut Page, report: &Report) {
-    let failed = |f: &&Finding| f.concerns == "reference" && f.verdict == Verdict::Mismatch && f.waived.is_none();
-    let failed: Vec<_> = worst_first(report).into_iter().filter(failed).collect();
+    let failed = set_faults(report);
     if failed.is_empty() {
         return;
     }
-    page.heading("WARNING: THE REFERENCE FROM SET IS OFF");
+    page.heading("WARNING: SOMETHING FROM SET DOES NOT FIT");
     for finding in failed {
         let measured =
             format!("{} {} (tolerance {})", page.named(finding), value_words(finding), tolerance_words(finding));
@@ -56,11 +55,28 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
         return;
     }
     page.heading("WHAT TO DO");
-    for (index, finding) in asking.into_iter().enumerate() {
+    let advice = |page: &Page, finding: &Finding| {
         let doubt = if finding.verdict == Verdict::Unsure { "unsure, " } else { "" };
-        let remedy = format!("{} [{doubt}{}]", prose(&finding.remedy), page.named(finding));
-        page.paragraph(&format!("{:>3}. ", index + 1), &remedy);
+        format!("{} [{doubt}{}]", prose(&finding.remedy), page.named(finding))
+    };
+    let steps: Vec<&Finding> = asking.iter().copied().filter(|f| turned_instead(f, &asking).is_none()).collect();
+    for (index, finding) in steps.into_iter().enumerate() {
+        page.paragraph(&format!("{:>3}. ", index + 1), &advice(page, finding));
+        let instead = asking.iter().filter(|other| turned_instead(other, &asking) == Some(finding));
+        for other in instead {
+            page.paragraph("     ", &format!("or, where only the key is wrong, instead: {}", advice(page, other)));
+        }
     }
+}
+
+/// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn
+/// twice.
+pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
+    let turned = |f: &&&Finding| {
+        f.check == "rotation" && f.verdict == Verdict::Mismatch && f.mirror == finding.mirror && !f.remedy.is_empty()
+    };
+    let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
+    all.iter().find(turned).copied().filter(|_| turns_key)
 }
 
 /// Every check with its number, the undecided ones with the reason.

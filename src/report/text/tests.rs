@@ -64,7 +64,7 @@ fn worst_comes_first_whatever_the_order() {
     report.findings.reverse();
     let text = render_text(&report, false);
     let place = |word: &str| text.find(word).unwrap_or_else(|| panic!("{word} is missing"));
-    assert!(place("REFERENCE FROM SET") < place("WHAT TO DO"));
+    assert!(place("SOMETHING FROM SET") < place("WHAT TO DO"));
     assert!(place("\n  mismatch  highlight-direction") < place("\n  unsure    colour-balance"));
     assert!(place("\n  unsure    colour-balance") < place("\n  match     key-fill-ratio"));
 }

@@ -45,15 +45,36 @@ pub(super) struct Consensus {
     pub samples_px: f64,
 }
 
-/// One ray's row: its hypotheses and how its offset depends on the four parameters.
+/// One ray's row: its possible edges and how its offset depends on the four parameters.
 struct Row {
-    hypotheses: Vec<Hypothesis>,
+    edges: Vec<Edge>,
     slope: Vector4<f64>,
 }
 
 impl Row {
     fn stronger_than(&self, least_gain: f64) -> Self {
-        Self { hypotheses: self.hypotheses.iter().filter(|h| h.gain >= least_gain).copied().collect(), ..*self }
+        Self { edges: self.edges.iter().filter(|e| e.gain >= least_gain).copied().collect(), ..*self }
+    }
+}
+
+/// A hypothesis with what the fit asks of it again and again.
+#[derive(Clone, Copy)]
+struct Edge {
+    offset_px: f64,
+    variance_px2: f64,
+    gain: f64,
+    ln_gain: f64,
+}
+
+impl Edge {
+    fn of(hypothesis: &Hypothesis) -> Self {
+        let Hypothesis { offset_px, sd_px, gain } = *hypothesis;
+        Self { offset_px, variance_px2: sd_px * sd_px, gain, ln_gain: gain.ln() }
+    }
+
+    /// How far it is believed to be one: 0 without, 1 from a tenfold reduction of the misfit.
+    fn trust(&self) -> f64 {
+        (self.ln_gain / std::f64::consts::LN_10).clamp(0.0, 1.0)
     }
 }
 
@@ -62,7 +83,7 @@ struct Chosen {
     residual: f64,
     variance: f64,
     weight: f64,
-    gain: f64,
+    trust: f64,
 }
 
 /// Fits the cone to the rays' hypotheses. `reach_px` bounds how far the outline may lie from the start, `floor_px` is
@@ -115,7 +136,7 @@ struct OutsideCost {
 impl OutsideCost {
     fn new(rows: &[Row], reach_px: f64) -> Self {
         let (inner, outer) = (-0.2 * reach_px, 0.6 * reach_px);
-        let offsets = || rows.iter().flat_map(|r| r.hypotheses.iter().map(|h| h.offset_px));
+        let offsets = || rows.iter().flat_map(|r| r.edges.iter().map(|e| e.offset_px));
         let rays = rows.len().max(1) as f64;
         let inside = offsets().filter(|o| *o < inner).count() as f64 / (rays * 0.8 * reach_px);
         let surround = offsets().filter(|o| *o > outer).count() as f64 / (rays * 0.4 * reach_px);
@@ -128,7 +149,7 @@ impl OutsideCost {
         let (mut edges, mut length) = (0.0, 0.0);
         for row in rows {
             let first = row.slope.dot(&settled.step) + clear;
-            edges += row.hypotheses.iter().filter(|h| h.offset_px > first).count() as f64;
+            edges += row.edges.iter().filter(|e| e.offset_px > first).count() as f64;
             length += (reach_px - first).max(0.0);
         }
         (edges - self.surround * length).max(0.0) * self.log_ratio * INDEPENDENT_SHARE
@@ -172,7 +193,7 @@ fn evidence(rows: &[Row], settled: &Settled, reach_px: f64) -> f64 {
     for c in &settled.chosen {
         supported[c.row] = c.residual.abs() < 2.0 * settled.scatter + 1e-9;
     }
-    let edges: usize = rows.iter().map(|r| r.hypotheses.len()).sum();
+    let edges: usize = rows.iter().map(|r| r.edges.len()).sum();
     let own = supported.iter().filter(|s| **s).count();
     let density = (edges - own.min(edges)) as f64 / (rows.len() as f64 * 2.0 * reach_px);
     let chance = (1.0 - (-density * 4.0 * settled.scatter).exp()).clamp(0.02, 0.98);
@@ -201,7 +222,7 @@ fn rows(start: &Aim, probed: &[Probed]) -> Option<Vec<Row>> {
         let k_other = k * start.view.focal_px / other.focal_px;
         let bend = -(angle - refitted.half_angle_rad) / k_other / LN_FOCAL_STEP;
         let slope = Vector4::new(p.ray.phi_rad.cos() / k, p.ray.phi_rad.sin() / k, 1.0 / k, bend);
-        Row { hypotheses: p.hypotheses.clone(), slope }
+        Row { edges: p.hypotheses.iter().map(Edge::of).collect(), slope }
     };
     Some(probed.iter().map(row).collect())
 }
@@ -212,21 +233,21 @@ fn angle_between(a: &nalgebra::Vector3<f64>, b: &nalgebra::Vector3<f64>) -> f64 
 
 /// For every ray the hypothesis that explains the current outline best, weighted by how well.
 fn choose(rows: &[Row], step: &Vector4<f64>, scatter: f64) -> Vec<Chosen> {
-    let cost = |h: &Hypothesis, expected: f64| {
-        let variance = h.sd_px.powi(2) + scatter * scatter;
-        (h.offset_px - expected).powi(2) / variance - h.gain.ln()
-    };
+    let scatter2 = scatter * scatter;
+    let cost = |e: &Edge, expected: f64| (e.offset_px - expected).powi(2) / (e.variance_px2 + scatter2) - e.ln_gain;
     rows.iter()
         .enumerate()
         .filter_map(|(row, r)| {
             let expected = r.slope.dot(step);
-            let best = r.hypotheses.iter().min_by(|a, b| cost(a, expected).total_cmp(&cost(b, expected)))?;
+            let costs = r.edges.iter().map(|e| (cost(e, expected), e));
+            let (_, best) = costs.min_by(|a, b| a.0.total_cmp(&b.0))?;
             let residual = best.offset_px - expected;
-            let variance = best.sd_px.powi(2) + scatter * scatter;
+            let variance = best.variance_px2 + scatter2;
             let cut = if residual < 0.0 { TUKEY_INSIDE } else { TUKEY };
             let u = residual / (cut * variance.sqrt());
-            let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust(best.gain) } else { 0.0 };
-            Some(Chosen { row, residual, variance, weight, gain: best.gain })
+            let trust = best.trust();
+            let weight = if u.abs() < 1.0 { (1.0 - u * u).powi(2) * trust } else { 0.0 };
+            Some(Chosen { row, residual, variance, weight, trust })
         })
         .collect()
 }
@@ -249,11 +270,8 @@ fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
     /// Normal errors cut at 2.2 sd have their median modulus at 0.654 sd.
     const CORE: f64 = 2.2;
     const CORE_MEDIAN: f64 = 0.654;
-    let mut core: Vec<(f64, f64)> = chosen
-        .iter()
-        .filter(|c| c.residual.abs() < CORE * scatter)
-        .map(|c| (c.residual.abs(), trust(c.gain)))
-        .collect();
+    let mut core: Vec<(f64, f64)> =
+        chosen.iter().filter(|c| c.residual.abs() < CORE * scatter).map(|c| (c.residual.abs(), c.trust)).collect();
     core.sort_by(|a, b| a.0.total_cmp(&b.0));
     let half: f64 = 0.5 * core.iter().map(|c| c.1).sum::<f64>();
     let mut sum = 0.0;
@@ -262,11 +280,6 @@ fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
         sum >= half
     });
     median.map_or(0.0, |m| m.0 / CORE_MEDIAN)
-}
-
-/// How far an edge is believed to be one: 0 without, 1 from a tenfold reduction of the misfit.
-fn trust(gain: f64) -> f64 {
-    (gain.ln() / std::f64::consts::LN_10).clamp(0.0, 1.0)
 }
 
 /// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed

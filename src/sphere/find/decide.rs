@@ -18,8 +18,8 @@ pub(super) enum Decision {
     Found { best: Box<Ranked>, rivals: Vec<Ranked> },
     /// Nothing round enough.
     NothingRound,
-    /// Round things, but none that mirrors.
-    NoMirror,
+    /// Round things, but none that mirrors: the one with the best evidence.
+    NoMirror(Box<Finding>),
 }
 
 /// Least evidence (natural log) that an outline is there.
@@ -70,6 +70,8 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
         return Decision::NothingRound;
     }
     let outlines = without_chance(without_targets(outlines));
+    let Some(strongest) = strongest(&outlines).cloned() else { return Decision::NothingRound };
+    let lone = lone(&outlines);
     let mut ranked: Vec<Ranked> = outlines
         .into_iter()
         .map(|finding| {
@@ -82,9 +84,39 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
     let ranked = without_nested(ranked);
     let mut ranked = ranked.into_iter();
-    let Some(best) = ranked.next() else { return Decision::NoMirror };
+    let Some(best) = ranked.next().or(lone) else { return Decision::NoMirror(Box::new(strongest)) };
     let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score).collect();
     Decision::Found { best: Box::new(best), rivals }
+}
+
+/// Where nothing looks clearly like a mirror, an outline with at least this evidence (natural log) …
+const LONE_EVIDENCE: f64 = 60.0;
+/// … seen on at least this fraction of its lines, with no longer run of them unseen than this …
+const LONE_SUPPORT: f64 = 0.5;
+const LONE_GAP: f64 = 0.2;
+/// … with more detail inside than shading has, not running along the radius as spokes do, nor around it as rings do …
+const LONE_DETAIL: f64 = 0.06;
+const LONE_SQUEEZE: f64 = 0.6;
+const LONE_CONCENTRIC: f64 = 0.25;
+/// … is taken for the sphere where no other outline elsewhere has this part of its evidence.
+const LONE_PART: f64 = 0.25;
+/// Its score: below that of anything that looks like a mirror, so that it can be told.
+pub(in crate::sphere) const LONE_SCORE: f64 = 0.1;
+
+fn strongest(outlines: &[Finding]) -> Option<&Finding> {
+    outlines.iter().max_by(|a, b| a.consensus.evidence.total_cmp(&b.consensus.evidence))
+}
+
+/// The one plain round outline of a frame. Even surroundings, such as sky over sea, hardly show that they are mirrored.
+fn lone(outlines: &[Finding]) -> Option<Ranked> {
+    let best = strongest(outlines)?;
+    let (c, i) = (&best.consensus, &best.interior);
+    let plain = c.evidence >= LONE_EVIDENCE && c.support >= LONE_SUPPORT && c.longest_gap <= LONE_GAP;
+    let may_mirror = i.detail >= LONE_DETAIL && i.squeeze >= LONE_SQUEEZE && i.concentric <= LONE_CONCENTRIC;
+    let elsewhere = |f: &&Finding| f.circle.distance(&best.circle) + f.circle.radius > 1.1 * best.circle.radius;
+    let rival = |f: &Finding| f.consensus.evidence >= LONE_PART * c.evidence;
+    let alone = !outlines.iter().filter(elsewhere).any(|f| rival(f) && f.circle != best.circle);
+    (plain && may_mirror && alone).then(|| Ranked { finding: best.clone(), score: LONE_SCORE })
 }
 
 /// An outline seen on less than this fraction of its lines …

@@ -25,7 +25,7 @@ mod votes;
 
 use nalgebra::Matrix3;
 
-use super::{FoundBy, Outline, SphereFit, SphereSearch, cone_of_outline, outline_of_cone};
+use super::{FoundBy, Outline, SphereCone, SphereFit, SphereSearch, cone_of_outline, outline_of_cone};
 use crate::camera::View;
 use crate::image::Frame;
 use crate::{Error, ErrorKind, Result};
@@ -33,8 +33,10 @@ use crate::{Error, ErrorKind, Result};
 pub(crate) use alpha::sphere_of_alpha;
 use consensus::{Aim, Consensus};
 use contour::Contour;
+pub(in crate::sphere) use decide::LONE_SCORE;
 use decide::{Decision, Ranked, decide, is_outline};
 pub use fitted::{FitNotes, fit_from_cone};
+use flat::circle_of_cone;
 use search::Prepared;
 
 /// Smallest side of a frame in which a sphere can be looked for, px.
@@ -51,14 +53,29 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if let Some(best) = sphere_of_alpha(frame, view) {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
-    let prepared = Prepared::new(frame, view);
+    searched(&Prepared::new(frame, view))
+}
+
+/// The sphere of a photograph that stands where another one is known to stand; what lies elsewhere is not looked at.
+///
+/// # Errors
+/// As [`find_sphere`].
+pub(crate) fn find_sphere_about(frame: &Frame, view: &View, expected: &SphereCone) -> Result<SphereSearch> {
+    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
+        return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
+    }
+    searched(&Prepared::new(frame, view).expecting(circle_of_cone(view, expected)))
+}
+
+fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
+    let (frame, view) = (prepared.frame, prepared.view);
     match decide(prepared.findings()) {
         Decision::Found { best, rivals } if is_sharp(&best.finding.consensus) => search_of(frame, view, &best, &rivals),
-        Decision::Found { best, rivals } => in_doubt(&prepared, &best, &rivals),
+        Decision::Found { best, rivals } => in_doubt(prepared, &best, &rivals),
         Decision::NothingRound => {
             voted(&prepared.contours()).ok_or_else(|| no_sphere(frame, "no round outline stands out in the frame"))
         }
-        Decision::NoMirror => Err(no_sphere(frame, "round things are in the frame, but none looks like a mirror")),
+        Decision::NoMirror(likeliest) => Err(no_sphere(frame, &no_mirror(&likeliest.consensus))),
     }
 }
 
@@ -75,9 +92,17 @@ const LEAST_VOTED: f64 = 0.55;
 /// Rims whose quality, scatter included, is at least this fraction of the best are rivals.
 const VOTED_RIVAL: f64 = 0.9;
 
+/// Unless it is seen all the way round: no longer run of lines misses it, …
+const LONGEST_GAP: f64 = 0.15;
+/// … so many lines do see it, …
+const LEAST_ROUND_SUPPORT: f64 = 0.4;
+/// … and this much evidence (natural log) speaks for it.
+const ROUND_EVIDENCE: f64 = 60.0;
+
 /// Nothing speaks against taking the outline as it is.
 fn is_sharp(c: &Consensus) -> bool {
-    c.blur <= SHARP_BLUR_PX && c.support >= LEAST_SHARP_SUPPORT
+    let all_round = c.support >= LEAST_ROUND_SUPPORT && c.longest_gap <= LONGEST_GAP && c.evidence >= ROUND_EVIDENCE;
+    c.blur <= SHARP_BLUR_PX && (c.support >= LEAST_SHARP_SUPPORT || all_round)
 }
 
 /// An outline whose edges are soft, or seen on few lines: the votes of lines across it must find it too.
@@ -139,9 +164,22 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
     findings.iter().filter_map(fit).collect()
 }
 
+/// Round things are there, and none is known to mirror.
+pub(crate) fn no_mirror_in(frame: &Frame) -> Error {
+    no_sphere(frame, NO_MIRROR)
+}
+
+const NO_MIRROR: &str = "round things are in the frame, but none looks like a mirror";
+
+fn no_mirror(likeliest: &Consensus) -> String {
+    let place = outline_of_cone(&likeliest.aim.view, &likeliest.aim.cone).map_or_else(String::new, |o| {
+        format!("; the plainest outline is {:.1},{:.1},{:.1}", o.centre_x, o.centre_y, o.mean_radius())
+    });
+    format!("{NO_MIRROR}{place}")
+}
+
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
-    let remedy =
-        "give the sphere's outline as outline_px, or a frame in which the mirror sphere is at least 24 px in radius";
+    let remedy = "give the sphere's outline (outline_px in a sheet, --outline on the command line), or a frame in which the mirror sphere is at least 24 px in radius";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 
@@ -195,12 +233,44 @@ fn angular_variance(view: &View, axis: &nalgebra::Vector3<f64>, sd_px: f64) -> M
 
 /// Refines a rough outline on the frame's edges; `None` where they do not support one near it.
 pub fn fit_near(frame: &Frame, view: &View, start: &Outline) -> Option<SphereFit> {
+    let consensus = consensus_near(frame, view, start)?;
+    let enough = consensus.support >= LEAST_SUPPORT_NEAR;
+    enough.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+}
+
+/// The sphere that something else places here, where the frame's edges confirm it to a hair. So few lines need see the
+/// rim then: an outline that only shares an arc with it would lie elsewhere.
+pub(crate) fn confirmed_at(frame: &Frame, view: &View, expected: &SphereCone) -> Option<SphereFit> {
+    let start = outline_of_cone(view, expected)?;
+    let consensus = consensus_near(frame, view, &start)?;
+    let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
+    let apart = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y)
+        + (found.mean_radius() - start.mean_radius()).abs();
+    let confirmed = consensus.evidence >= CONFIRMED_EVIDENCE
+        && consensus.support >= CONFIRMED_SUPPORT
+        && consensus.longest_gap <= CONFIRMED_GAP
+        && apart <= CONFIRMED_APART * start.mean_radius();
+    confirmed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+}
+
+/// Least fraction of lines that must see an outline near a rough one.
+const LEAST_SUPPORT_NEAR: f64 = 0.25;
+
+/// A sphere is confirmed where it is expected by at least this evidence (natural log; the fit moves by no more than a
+/// few per cent of the radius, so that few outlines are tried), …
+const CONFIRMED_EVIDENCE: f64 = 20.0;
+/// … on at least this fraction of the lines, with no longer run of them unseen than this, …
+const CONFIRMED_SUPPORT: f64 = 0.2;
+const CONFIRMED_GAP: f64 = 0.4;
+/// … and with centre and radius together no further off than this fraction of the radius.
+const CONFIRMED_APART: f64 = 0.04;
+
+fn consensus_near(frame: &Frame, view: &View, start: &Outline) -> Option<Consensus> {
     let cone = cone_of_outline(view, start)?;
     let prepared = Prepared::new(frame, view);
     let aim = Aim { view: view.clone(), cone };
     let consensus = refine::polish(frame, refine::refine(frame, &prepared.planes, &aim, 40.0)?);
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);
-    let stayed = moved < 0.3 * start.mean_radius() && consensus.support >= 0.25;
-    stayed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
+    (moved < 0.3 * start.mean_radius()).then_some(consensus)
 }

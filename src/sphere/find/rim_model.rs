@@ -73,9 +73,9 @@ impl Place {
         Some(Self(basis * upper.try_inverse()?))
     }
 
-    /// Penalised residual sum of squares of a weighted window.
-    fn misfit(&self, weighted: &Window) -> f64 {
-        (weighted.norm_squared() - self.0.tr_mul(weighted).norm_squared()).max(0.0)
+    /// Penalised residual sum of squares of weighted windows, each given with its sum of squares.
+    fn misfit(&self, weighted: &[(Window, f64)]) -> f64 {
+        weighted.iter().map(|(window, energy)| (energy - self.0.tr_mul(window).norm_squared()).max(0.0)).sum()
     }
 }
 
@@ -103,8 +103,8 @@ impl RimModel {
 
     /// The best place within windows of one ray (one per channel); `None` where it is not inside the range of shifts.
     pub(super) fn locate(&self, windows: &[Window]) -> Option<Located> {
-        let weighted: Vec<Window> = windows.iter().map(|w| w.component_mul(&self.weights)).collect();
-        let misfit = |place: &Place| weighted.iter().map(|w| place.misfit(w)).sum::<f64>();
+        let weighted = self.weighted(windows);
+        let misfit = |place: &Place| place.misfit(&weighted);
         let last = self.places.len() - 1;
         let coarse = (0..=last).step_by(4).map(|i| (i, misfit(&self.places[i]))).min_by(|a, b| a.1.total_cmp(&b.1))?;
         let plain = misfit(&self.plain);
@@ -124,19 +124,25 @@ impl RimModel {
         }
         let offset = (misfits[best].0 as f64 - f64::from(SHIFTS) + 0.5 * (before - after) / curvature) * SHIFT;
         let freedom = freedom(windows);
-        let energy: f64 = weighted.iter().map(nalgebra::Matrix::norm_squared).sum();
+        let energy: f64 = weighted.iter().map(|(_, energy)| energy).sum();
         let floor = 1e-10 * energy;
         let sd = (4.0 * (at + floor) / freedom / curvature).sqrt() * SHIFT;
         let gain = plain / (at + floor).max(f64::MIN_POSITIVE);
         Some(Located { offset, sd, gain })
     }
 
+    /// The windows with their weights, and the sum of squares of each.
+    fn weighted(&self, windows: &[Window]) -> Vec<(Window, f64)> {
+        let weighted = windows.iter().map(|w| w.component_mul(&self.weights));
+        weighted.map(|w| (w, w.norm_squared())).collect()
+    }
+
     /// Likelihood of an edge in the middle of the windows of one ray over that of smooth shading, under normal errors
     /// of unknown size: (misfit without / misfit with)^(freedom / 2).
     pub(super) fn likelihood_ratio(&self, windows: &[Window]) -> f64 {
-        let weighted: Vec<Window> = windows.iter().map(|w| w.component_mul(&self.weights)).collect();
-        let floor = 1e-10 * weighted.iter().map(nalgebra::Matrix::norm_squared).sum::<f64>() + f64::MIN_POSITIVE;
-        let misfit = |place: &Place| weighted.iter().map(|w| place.misfit(w)).sum::<f64>() + floor;
+        let weighted = self.weighted(windows);
+        let floor = 1e-10 * weighted.iter().map(|(_, energy)| energy).sum::<f64>() + f64::MIN_POSITIVE;
+        let misfit = |place: &Place| place.misfit(&weighted) + floor;
         (misfit(&self.plain) / misfit(&self.places[self.places.len() / 2])).powf(0.5 * freedom(windows))
     }
 

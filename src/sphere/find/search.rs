@@ -1,5 +1,6 @@
 //! The search itself: candidates of all sizes, the evidence for each, and who wins.
 
+use std::ops::Range;
 use std::sync::OnceLock;
 
 use super::consensus::{Aim, Consensus};
@@ -11,7 +12,7 @@ use super::interior::{Interior, interior};
 use super::plane::{Plane, patch, pyramid, tone_knee};
 use super::refine::{quick_fit, refine};
 use super::ring::{Reach, Supported, circles_near};
-use super::votes::candidates;
+use super::votes::{SMALLEST_VOTED, candidates};
 use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
@@ -19,6 +20,8 @@ use crate::sphere::{cone_of_outline, outline_of_cone};
 
 /// Planes are made down to this many samples on the short side.
 const SMALLEST_PLANE: usize = 24;
+/// Circles are followed to a plane in which their radius spans at least so many samples.
+const CLOSER_SAMPLES: f64 = 40.0;
 /// Votes must stand out this many standard deviations.
 const LEAST_PROMINENCE: f64 = 6.0;
 /// Candidates looked at more closely.
@@ -31,7 +34,9 @@ const MOST_PROBED: usize = 16;
 const MOST_CONTOURS: usize = 8;
 /// Circles refined to the pixel.
 const MOST_REFINED: usize = 5;
-/// Of them, about one centre.
+/// Both where the sphere's place is known: all of them lie over each other there.
+const MOST_EXPECTED: (usize, usize) = (8, 3);
+/// Of the refined ones, about one centre.
 const MOST_CONCENTRIC: usize = 2;
 /// Least evidence of the first fit on rays for a circle to be refined.
 const PROMISING: f64 = 12.0;
@@ -55,14 +60,44 @@ pub(super) struct Prepared<'a> {
     pub view: &'a View,
     pub planes: Vec<Plane>,
     pub knee: f32,
+    /// The circle about which alone is searched.
+    expected: Option<Circle>,
     circles: OnceLock<Vec<Supported>>,
 }
+
+/// Where a sphere is expected, circles are looked for whose centre lies within this fraction of its radius …
+const EXPECTED_REACH: f64 = 0.6;
+/// … and whose radius is within this factor of it.
+const EXPECTED_FACTOR: f64 = 1.6;
 
 impl<'a> Prepared<'a> {
     pub(super) fn new(frame: &'a Frame, view: &'a View) -> Self {
         let planes = pyramid(frame, SMALLEST_PLANE);
         let knee = tone_knee(planes.get(1).unwrap_or(&planes[0]), frame.eight_bit);
-        Self { frame, view, planes, knee, circles: OnceLock::new() }
+        Self { frame, view, planes, knee, expected: None, circles: OnceLock::new() }
+    }
+
+    /// Only circles about this one are looked for.
+    pub(super) fn expecting(self, expected: Circle) -> Self {
+        Self { expected: Some(expected), ..self }
+    }
+
+    /// Radii that are looked for, px of the search plane.
+    fn radii(&self) -> Range<f64> {
+        self.expected.map_or(0.0..f64::INFINITY, |e| e.radius / EXPECTED_FACTOR..e.radius * EXPECTED_FACTOR)
+    }
+
+    fn is_looked_for(&self, circle: &Circle) -> bool {
+        self.radii().contains(&circle.radius)
+            && self.expected.is_none_or(|e| e.distance(circle) < EXPECTED_REACH * e.radius)
+    }
+
+    /// The planes on which circles are voted for, and the finer ones on which they are followed.
+    fn searched_planes(&self) -> &[Plane] {
+        let radii = self.radii();
+        let first = self.planes.iter().rposition(|p| radii.start / p.scale >= CLOSER_SAMPLES).unwrap_or(0);
+        let last = self.planes.iter().rposition(|p| radii.end / p.scale >= SMALLEST_VOTED).unwrap_or(0);
+        &self.planes[first..=last.max(first)]
     }
 
     /// Every circle worth fitting, best evidence first; searched for once.
@@ -71,12 +106,13 @@ impl<'a> Prepared<'a> {
     }
 
     fn search_circles(&self) -> Vec<Supported> {
-        let maps: Vec<EdgelMap> = self.planes.iter().map(|p| edgels(p, self.view, self.knee)).collect();
+        let maps: Vec<EdgelMap> = self.searched_planes().iter().map(|p| edgels(p, self.view, self.knee)).collect();
+        let radii = self.radii();
         let mut rough: Vec<(usize, Circle, f64)> = maps
             .iter()
             .enumerate()
-            .flat_map(|(level, map)| candidates(map).into_iter().map(move |c| (level, c.circle, c.prominence)))
-            .filter(|c| c.2 >= LEAST_PROMINENCE)
+            .flat_map(|(level, map)| candidates(map, &radii).into_iter().map(move |c| (level, c.circle, c.prominence)))
+            .filter(|c| c.2 >= LEAST_PROMINENCE && self.is_looked_for(&c.1))
             .collect();
         rough.sort_by(|a, b| b.2.total_cmp(&a.2));
         rough.truncate(MOST_CANDIDATES);
@@ -88,16 +124,17 @@ impl<'a> Prepared<'a> {
         let mut distinct = distinct(found, 0.03);
         distinct.truncate(MOST_FOLLOWED);
         let closer: Vec<Option<Supported>> = parallel::map_each(&distinct, |s| self.closer(&maps, s));
-        let mut circles: Vec<Supported> = closer.into_iter().flatten().collect();
+        let mut circles: Vec<Supported> =
+            closer.into_iter().flatten().filter(|s| self.is_looked_for(&s.circle)).collect();
         circles.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
         self::distinct(circles, 0.02)
     }
 
-    /// The same circle on the plane in which its radius spans about 40 to 80 samples.
+    /// The same circle on the plane in which its radius spans about [`CLOSER_SAMPLES`] to twice that.
     fn closer(&self, maps: &[EdgelMap], rough: &Supported) -> Option<Supported> {
         let reach = Reach { centre_samples: 3.0, radius_fraction: 0.07 };
         let radius = rough.circle.radius;
-        let level = maps.iter().rposition(|m| radius / m.scale >= 40.0);
+        let level = maps.iter().rposition(|m| radius / m.scale >= CLOSER_SAMPLES);
         let best = if let Some(level) = level {
             circles_near(&maps[level], self.view, &rough.circle, reach)
         } else {
@@ -156,14 +193,16 @@ impl<'a> Prepared<'a> {
     /// All findings, best evidence first.
     pub(super) fn findings(&self) -> Vec<Finding> {
         let circles = self.circles();
+        let (most_probed, most_refined) =
+            if self.expected.is_some() { MOST_EXPECTED } else { (MOST_PROBED, MOST_REFINED) };
         let mut probed: Vec<(Consensus, Supported)> =
-            parallel::filter_map(circles.len().min(MOST_PROBED), |i| self.probe(&circles[i]));
+            parallel::filter_map(circles.len().min(most_probed), |i| self.probe(&circles[i]));
         probed.sort_by(|a, b| b.0.evidence.total_cmp(&a.0.evidence));
         let mut kept: Vec<(Consensus, Supported)> = Vec::new();
         for next in probed {
             let fresh = kept.iter().all(|k| !same(&k.1.circle, &next.1.circle, 0.015));
             let family = kept.iter().filter(|k| concentric(&k.1.circle, &next.1.circle)).count();
-            if fresh && family < MOST_CONCENTRIC && kept.len() < MOST_REFINED {
+            if fresh && family < MOST_CONCENTRIC && kept.len() < most_refined {
                 kept.push(next);
             }
         }

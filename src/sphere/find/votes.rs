@@ -1,6 +1,8 @@
 //! Where circles may be: every edge element votes for the centres of circles that it could be a piece of, on either
 //! side of it (the rim of a mirror is brighter or darker than its surround, in turns).
 
+use std::ops::Range;
+
 use super::edgels::{Edgel, EdgelMap};
 use super::flat::Circle;
 use crate::parallel;
@@ -21,10 +23,15 @@ pub(super) struct Candidate {
     pub prominence: f64,
 }
 
-/// The candidates of one plane, all bands.
-pub(super) fn candidates(map: &EdgelMap) -> Vec<Candidate> {
+/// The smallest radius sought in a plane, in its own samples.
+pub(super) const SMALLEST_VOTED: f64 = BANDS[0][0];
+
+/// The candidates of one plane in all bands that hold some of these radii.
+pub(super) fn candidates(map: &EdgelMap, radii: &Range<f64>) -> Vec<Candidate> {
     let Some(extent) = Extent::of(map) else { return Vec::new() };
-    parallel::map_each(&BANDS, |band| band_candidates(map, &extent, *band)).concat()
+    let holds = |band: &&[f64; 2]| band[0] * map.scale < radii.end && band[1] * map.scale > radii.start;
+    let bands: Vec<[f64; 2]> = BANDS.iter().filter(holds).copied().collect();
+    parallel::map_each(&bands, |band| band_candidates(map, &extent, *band)).concat()
 }
 
 /// The voting grid: the edge elements' bounding box.

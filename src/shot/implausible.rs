@@ -1,0 +1,56 @@
+//! Numbers too large for light: a file read in the wrong encoding makes them, and no lamp mends them.
+
+use crate::image::Frame;
+use crate::report::{Finding, Verdict};
+
+/// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
+/// too strong in a CG that somebody looked at (common practice, no source).
+const IMPLAUSIBLE_STOPS: f64 = 6.0;
+
+/// Checks whose number a wrong encoding drives out of all proportion.
+const DRIVEN: [&str; 2] = ["exposure", "key-fill-ratio"];
+
+/// Puts the likelier cause in place of advice on light that nobody should follow.
+pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 2]) {
+    let implausible = |f: &Finding| {
+        DRIVEN.contains(&f.check.as_str())
+            && f.verdict >= Verdict::Unsure
+            && f.value.is_some_and(|value| value.abs() > IMPLAUSIBLE_STOPS)
+    };
+    if !findings.iter().any(implausible) {
+        return;
+    }
+    let read = |frame: &Frame| {
+        format!("{} is read as {} (by {})", frame.record.file, frame.record.encoding, frame.record.encoding_from)
+    };
+    let remedy = format!(
+        "before any light: so large a difference is likelier a wrong encoding or layer; {}, {}",
+        read(mirror),
+        read(cg)
+    );
+    for finding in findings.iter_mut().filter(|f| implausible(f)) {
+        finding.remedy.clone_from(&remedy);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::image::Size;
+    use crate::report::sample;
+
+    #[test]
+    fn advice_on_light_gives_way_to_the_likelier_cause() {
+        let frame = |name: &str| Frame::computed(name, Size { width: 1, height: 1 }, vec![[0.0; 3]]);
+        let (mirror, cg) = (frame("sphere.exr"), frame("cg.exr"));
+        let mut findings = sample::mismatch().findings;
+        let before = findings.clone();
+        suspect_encoding(&mut findings, [&mirror, &cg]);
+        assert_eq!(findings, before);
+        let exposure = findings.iter().position(|f| f.check == "exposure").unwrap();
+        findings[exposure].value = Some(10.12);
+        suspect_encoding(&mut findings, [&mirror, &cg]);
+        assert!(findings[exposure].remedy.contains("sphere.exr is read as scene-linear (by default)"));
+        assert_eq!(findings[0], before[0]);
+    }
+}
