@@ -61,7 +61,7 @@ pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
     let findings_end = page.findings(maps_end + ROW_GAP);
     let key_top = difference_end.max(findings_end + 14.0);
     page.key(key_top);
-    let end = LEAST_PAGE_HEIGHT.max(key_top + 84.0).round();
+    let end = LEAST_PAGE_HEIGHT.max(key_top + 78.0).round();
     page.foot(end - 24.0);
     let (width, height, rgb) = page.canvas.into_rgb();
     let used = (end as u32).min(height);
