@@ -46,13 +46,15 @@ impl Error {
     /// An input or output error about `file`.
     pub fn io(file: impl AsRef<Path>, source: &std::io::Error) -> Self {
         let remedy = match source.kind() {
-            std::io::ErrorKind::NotFound => "check the path; paths in a sheet are relative to the sheet",
+            std::io::ErrorKind::NotFound => "check the path; in a sheet, paths are relative to the sheet",
             std::io::ErrorKind::PermissionDenied => "give the user that runs this permission to it",
             _ => "check the disk and the path, then run again",
         };
         let cause = match source.kind() {
             std::io::ErrorKind::NotFound => "no such file or folder".to_owned(),
-            _ => source.to_string(),
+            std::io::ErrorKind::PermissionDenied => "no permission".to_owned(),
+            // Names of temporary files mean nothing to anybody.
+            _ => source.to_string().split(" at path ").next().unwrap_or_default().to_owned(),
         };
         Self::new(ErrorKind::Io, file, cause, remedy)
     }

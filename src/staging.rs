@@ -21,6 +21,11 @@ const PATIENCE_HERE: Duration = Duration::from_secs(10);
 /// Locks of another machine may not be seen through a shared folder; a report is written within seconds.
 const PATIENCE_ELSEWHERE: Duration = Duration::from_hours(1);
 
+/// Whether files can be made in a folder, by making one that vanishes at once.
+pub(crate) fn can_write_in(dir: &Path) -> Result<()> {
+    stage(dir, dir, b"").map(drop)
+}
+
 /// The whole content, on disk, under a temporary name that vanishes unless renamed.
 pub(crate) fn stage(dir: &Path, target: &Path, bytes: &[u8]) -> Result<NamedTempFile> {
     let failed = |e: std::io::Error| Error::io(target, &e);

@@ -109,11 +109,23 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         (&["check", "a", "b", "--cg", "c.exr"], "--cg is about one shot"),
         (&["check", "a/shot.json", "--fov-deg", "190"], "less than 180"),
         (&["check", "a/shot.json", "--fov-deg", "40", "--focal-length-mm", "30"], "cannot be used with"),
-        (&["check", "a/shot.json", "--encoding", "srgb"], "WHO=VALUE"),
+        (&["check", "a/shot.json", "--encoding", "srgb"], "for example mirror=srgb"),
+        (&["check", "a/shot.json", "--outline", "560,300,96"], "for example mirror=812.5,604,143.2"),
+        (&["check", "a/shot.json", "--outline", "mirror=560,300"], "takes centre x, centre y, radius"),
+        (&["check", "a/shot.json", "--outline", "mirror=560,300"], "Usage: plateproof check"),
+        (&["check", "a/shot.json", "--tolerance", "exposure"], "for example exposure=0.2"),
+        (&["check", ".", "--tolerance", "exposre=3"], "did you mean `exposure`?"),
+        (&["check", ".", "--tolerance", "direction=200"], "at most 180 deg"),
+        (&["check", ".", "--encoding", "mirror=slog33"], "did you mean 's-log3'"),
+        (&["check", ".", "--colour-space", "cg=acescgg"], "did you mean 'acescg'"),
+        (&["check", ".", "--encoding", "miror=srgb"], "did you mean 'mirror'"),
+        (&["check", "nosuch"], "nosuch: no such file or folder"),
+        (&["check", "a", "--out", "a/shot.json"], "is a file, not a folder"),
         (&["sphere"], "FRAME"),
         (&["sphere", "s.exr", "--outline", "1,2"], "--outline takes"),
         (&["sphere", "s.exr", "--reflectance", "0.5,0.5"], "--reflectance takes"),
         (&["explain", "exposur"], "did you mean 'exposure'"),
+        (&["explain", "exposur"], "Usage: plateproof explain"),
         (&["schema", "picture"], "possible values"),
         (&["completions", "ferry"], "possible values"),
         (&["manual"], "--out"),
@@ -230,6 +242,125 @@ fn options_alone_make_a_shot() {
     let (status, ..) = run(here.path(), &words);
     assert_eq!(status, 2);
     assert_eq!(report(here.path(), "SF_0070.report.json")["verdict"], "error");
+}
+
+/// Copies the frames of a shot whose CG matches into a folder.
+fn matching_frames(folder: &Path) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_010_all_match");
+    fs::create_dir_all(folder).unwrap();
+    for (name, to) in [("plate.exr", "plate.exr"), ("mirror.exr", "mirror.exr"), ("cg.exr", "cg_sphere.v003.exr")] {
+        fs::copy(from.join(name), folder.join(to)).unwrap();
+    }
+}
+
+#[test]
+fn without_a_sheet_the_files_name_shot_and_version_and_no_other_shot_is_lost() {
+    let here = temp();
+    for folder in ["SF_0110", "SF_0140", "a/frames", "b/frames"] {
+        matching_frames(&here.path().join(folder));
+    }
+    let check = |folder: &str, more: &[&str]| {
+        let at = |name: &str| format!("{folder}/{name}");
+        let (plate, mirror, cg) = (at("plate.exr"), at("mirror.exr"), at("cg_sphere.v003.exr"));
+        let words = ["check", "--plate", &plate, "--mirror", &mirror, "--cg", &cg, "--no-picture"];
+        run(here.path(), &[&words[..], more].concat())
+    };
+    assert_ne!(check("SF_0110", &[]).0, 2);
+    assert_ne!(check("SF_0140", &[]).0, 2);
+    for shot in ["SF_0110", "SF_0140"] {
+        let report = report(here.path(), &format!("{shot}.v003.report.json"));
+        assert_eq!((&report["shot"], &report["version"]), (&json!(shot), &json!("v003")));
+    }
+    // Nothing names these two but a folder that both have.
+    assert_ne!(check("a/frames", &[]).0, 2);
+    let before = report(here.path(), "frames.v003.report.json");
+    let (status, _, err) = check("b/frames", &[]);
+    assert!(status == 2 && err.contains("--shot NAME") && err.contains("a/frames/plate.exr"), "{err}");
+    assert_eq!(report(here.path(), "frames.v003.report.json"), before);
+    assert_ne!(check("b/frames", &["--shot", "other"]).0, 2);
+    assert_ne!(check("a/frames", &[]).0, 2, "the same files again");
+}
+
+#[test]
+fn a_part_prints_one_line_a_shot_however_few() {
+    let here = temp();
+    write(here.path(), "shots/a/shot.json", &sheet("SF_0030"));
+    write(here.path(), "shots/b/shot.json", &sheet("SF_0040"));
+    let lines = |part: &str| run(here.path(), &["check", "shots", "--part", part]);
+    let (_, out, _) = lines("1/2");
+    assert!(out.contains("1 shot: 1 error") && out.lines().count() <= 4, "{out}");
+    let (status, out, err) = lines("7/9");
+    assert!(status == 0 && out.is_empty() && err.contains("no shot falls to part 7 of 9"), "{out}{err}");
+}
+
+#[test]
+fn a_list_says_where_reports_went_or_that_none_were_written() {
+    let here = temp();
+    write(here.path(), "a.json", &sheet("SF_0050"));
+    write(here.path(), "b.json", &sheet("SF_0060"));
+    let (_, out, _) = run(here.path(), &["check", "a.json", "b.json"]);
+    assert!(out.contains("Reports in plateproof-reports"), "{out}");
+    assert!(out.contains("no_cg.exr: no such file") || out.contains("no_sphere.exr: no such file"), "{out}");
+    for name in ["SF_0050", "SF_0060"] {
+        write(here.path(), &format!("others/{name}.report.json"), &json!({ "format": "something else" }));
+    }
+    let (status, out, _) = run(here.path(), &["check", "a.json", "b.json", "--out", "others"]);
+    assert!(status == 2 && out.contains("No report was written"), "{out}");
+}
+
+#[test]
+fn a_drafted_sheet_is_of_one_shot_that_is_there() {
+    let here = temp();
+    let (status, _, err) = run(here.path(), &["new-shot", "nosuch"]);
+    assert!(status == 2 && err.contains("no such file"), "{err}");
+    for folder in ["show/SF_0110", "show/SF_0140"] {
+        matching_frames(&here.path().join(folder));
+    }
+    let (status, _, err) = run(here.path(), &["new-shot", "show"]);
+    assert!(status == 2 && err.contains("2 shots"), "{err}");
+    assert!(!here.path().join("shot.json").exists() && !here.path().join("show/shot.json").exists());
+}
+
+#[test]
+fn words_of_the_trade_are_explained() {
+    let here = temp();
+    for (words, name) in [
+        (&["explain", "direction"][..], "highlight-direction"),
+        (&["explain", "white", "balance"], "colour-balance"),
+        (&["explain", "FOV"], "camera"),
+        (&["explain", "Exposure"], "exposure"),
+        (&["explain", "encodings"], "encodings"),
+    ] {
+        let (status, out, err) = run(here.path(), words);
+        assert!(status == 0 && out.starts_with(&format!("{name}:")), "{words:?}: {out}{err}");
+    }
+    let (status, _, err) = run(here.path(), &["explain", "zebra"]);
+    assert!(status == 2 && !err.contains("did you mean"), "{err}");
+}
+
+#[test]
+fn wrong_values_in_a_sheet_are_answered_by_how_to_write_them() {
+    let here = temp();
+    for (key, value, expected) in [
+        ("tolerances", json!({ "exposure": 0.25 }), "{ \"stops\": 0.25 }"),
+        ("mirrors", json!([{ "frame": "s.exr", "diameter": 250 }]), "\"diameter_mm\": 250"),
+        ("mirrors", json!([{ "frame": "s.exr", "reflectance": 62 }]), "[0.62, 0.60, 0.56]"),
+    ] {
+        let mut wrong = sheet("SF_0020");
+        wrong[key] = value;
+        write(here.path(), "shot.json", &wrong);
+        let (status, ..) = run(here.path(), &["check", "shot.json"]);
+        let remedy = report(here.path(), "SF_0020.report.json")["error"]["remedy"].to_string();
+        assert!(status == 2 && remedy.replace("\\\"", "\"").contains(expected), "{remedy}");
+    }
+    fs::write(
+        here.path().join("win.json"),
+        "{ \"format\": \"plateproof-shot/1\", \"shot\": \"A\", \"plate\": \"c:\\p.exr\" }",
+    )
+    .unwrap();
+    run(here.path(), &["check", "win.json"]);
+    let remedy = &report(here.path(), "win.report.json")["error"]["remedy"];
+    assert!(remedy.as_str().unwrap().contains("write / in place"), "{remedy}");
 }
 
 #[test]

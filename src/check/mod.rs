@@ -24,6 +24,7 @@ pub use shot_check::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, 
 
 use serde_json::{Map, Value};
 
+use crate::report::wording::number_words;
 use crate::report::{Finding, Verdict};
 use crate::rotation::{Rotation, RotationSearch};
 use crate::sheet::Tolerances;
@@ -180,9 +181,8 @@ pub(crate) fn settle(finding: &mut Finding, value: Estimate, main_doubt: &str) {
     finding.verdict = decide(value, finding.tolerance);
     if finding.verdict == Verdict::Unsure {
         finding.reason = format!(
-            "{:.2} +/- {:.2} {} cannot be told from the tolerance of {} {}: {main_doubt}",
-            value.value.abs(),
-            value.sd,
+            "{} {} cannot be told from the tolerance of {} {}: {main_doubt}",
+            number_words(value.value, Some(value.sd), &finding.unit, finding.unit != "deg"),
             finding.unit,
             finding.tolerance,
             finding.unit

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use super::assignment::{Assignment, NamedFile, Numbers, Positive, SensorSize};
+use super::assignment::{self, Assignment, NamedFile, Numbers, Positive, SensorSize};
 use super::byte_size::ByteSize;
 use super::examples;
 use crate::image::limits::Limits;
@@ -121,24 +121,26 @@ pub(super) struct CheckArgs {
     pub(super) predict: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,
-    /// Encoding of the plate, mirror or cg frames, for example mirror=srgb
-    #[arg(long = "encoding", value_name = "ROLE=NAME")]
+    /// Encoding of the plate, mirror or cg frames, for example mirror=srgb; `plateproof explain encodings` lists them
+    #[arg(long = "encoding", value_parser = assignment::encoding, value_name = "ROLE=NAME")]
     pub(super) encodings: Vec<Assignment<String>>,
     /// Colour space of the plate, mirror or cg frames, for example cg=acescg
-    #[arg(long = "colour-space", alias = "color-space", value_name = "ROLE=NAME")]
+    #[arg(long = "colour-space", value_parser = assignment::colour_space, alias = "color-space", value_name = "ROLE=NAME")]
     pub(super) colour_spaces: Vec<Assignment<String>>,
     /// Layer to read, for example cg=beauty
-    #[arg(long = "layer", value_name = "ROLE=NAME")]
+    #[arg(long = "layer", value_parser = assignment::layer, value_name = "ROLE=NAME")]
     pub(super) layers: Vec<Assignment<String>>,
     /// Scene-linear value at which a recording clips, for example mirror=12.5
-    #[arg(long = "clip-level", value_name = "ROLE=VALUE")]
+    #[arg(long = "clip-level", value_parser = assignment::clip_level, value_name = "ROLE=VALUE")]
     pub(super) clip_levels: Vec<Assignment<Positive>>,
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
-    #[arg(long = "outline", value_name = "ROLE=X,Y,R")]
+    #[arg(long = "outline", value_parser = assignment::outline, value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
-    /// How far off counts: direction=DEG, key-fill=STOPS, exposure=STOPS, colour=STOPS, reference-drift=STOPS,
-    /// camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG, light-gains=STOPS
-    #[arg(long = "tolerance", value_name = "CHECK=VALUE")]
+    /// How far off counts: direction=DEG (also of near-lights), key-fill=STOPS, exposure=STOPS, colour=STOPS,
+    /// colour-mired=MIRED, reference-drift=STOPS, camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG,
+    /// light-gains=STOPS, clean-plate=PX, straight-lines=PX; the check's own name may stand in place of direction,
+    /// key-fill and colour
+    #[arg(long = "tolerance", value_parser = assignment::tolerance, value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
@@ -174,7 +176,7 @@ pub(super) struct SphereArgs {
 /// How a picture is to be read, where its file does not tell.
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct PictureArgs {
-    /// How code values relate to light, for example srgb
+    /// How code values relate to light, for example srgb; `plateproof explain encodings` lists them
     #[arg(long, value_name = "NAME")]
     pub(super) encoding: Option<String>,
     /// Colour space, for example acescg
@@ -316,9 +318,9 @@ pub(super) enum SummaryFormat {
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
 pub(super) struct ExplainArgs {
-    /// A check, `verdicts`, `directions` or `set`
+    /// A check, `verdicts`, `directions`, `encodings` or `set`; a tolerance's name or a word of the trade will do
     #[arg(value_name = "CHECK")]
-    pub(super) topic: Option<String>,
+    pub(super) topic: Vec<String>,
 }
 
 /// `demo`.

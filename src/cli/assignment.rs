@@ -12,16 +12,46 @@ pub(super) struct Assignment<T> {
     pub(super) what: T,
 }
 
-impl<T: FromStr<Err: std::fmt::Display>> FromStr for Assignment<T> {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let (who, what) = text.split_once('=').ok_or("write it as WHO=VALUE, for example mirror=srgb")?;
+impl<T: FromStr<Err: std::fmt::Display>> Assignment<T> {
+    /// Reads `text`; where it is not of that form the error shows `example`.
+    pub(super) fn read(text: &str, example: &str) -> Result<Self, String> {
+        let wrong = || format!("something has to stand on both sides of a =, for example {example}");
+        let (who, what) = text.split_once('=').ok_or_else(wrong)?;
         if who.is_empty() || what.is_empty() {
-            return Err("write it as WHO=VALUE, with something on both sides".to_owned());
+            return Err(wrong());
         }
         Ok(Self { who: who.to_owned(), what: what.parse().map_err(|error: T::Err| error.to_string())? })
     }
+}
+
+/// `mirror=srgb`.
+pub(super) fn encoding(text: &str) -> Result<Assignment<String>, String> {
+    Assignment::read(text, "mirror=srgb")
+}
+
+/// `cg=acescg`.
+pub(super) fn colour_space(text: &str) -> Result<Assignment<String>, String> {
+    Assignment::read(text, "cg=acescg")
+}
+
+/// `cg=beauty`.
+pub(super) fn layer(text: &str) -> Result<Assignment<String>, String> {
+    Assignment::read(text, "cg=beauty")
+}
+
+/// `mirror=12.5`.
+pub(super) fn clip_level(text: &str) -> Result<Assignment<Positive>, String> {
+    Assignment::read(text, "mirror=12.5")
+}
+
+/// `mirror=812.5,604,143.2`.
+pub(super) fn outline(text: &str) -> Result<Assignment<Numbers>, String> {
+    Assignment::read(text, "mirror=812.5,604,143.2")
+}
+
+/// `exposure=0.2`.
+pub(super) fn tolerance(text: &str) -> Result<Assignment<Positive>, String> {
+    Assignment::read(text, "exposure=0.2")
 }
 
 /// A number above zero.
@@ -98,11 +128,13 @@ mod tests {
 
     #[test]
     fn assignments_name_who_and_what() {
-        let read: Assignment<Numbers> = "m1=812.5,604, 143.2".parse().unwrap();
+        let read = outline("m1=812.5,604, 143.2").unwrap();
         assert_eq!((read.who.as_str(), read.what.0), ("m1", vec![812.5, 604.0, 143.2]));
         for wrong in ["m1", "=1,2,3", "m1=", "m1=1,,3", "m1=nan", "m1=1,inf"] {
-            assert!(wrong.parse::<Assignment<Numbers>>().is_err(), "{wrong}");
+            assert!(outline(wrong).is_err(), "{wrong}");
         }
+        assert!(outline("560,300,96").unwrap_err().contains("mirror=812.5,604,143.2"));
+        assert!(tolerance("exposure").unwrap_err().contains("exposure=0.2"));
     }
 
     #[test]

@@ -5,17 +5,20 @@ use std::path::{Path, PathBuf};
 
 use super::args::CheckArgs;
 use super::console::Console;
+use super::earlier_report::refuse_other_files;
 use super::exit::ExitStatus;
 use super::shots::{Task, Wanted, run_shots, stem_of};
-use super::{gather, overrides, wrong_use};
+use super::{gather, overrides, refuse, wrong_use};
 use crate::sheet::{ShotSheet, load_sheet};
 use crate::show::{Options, default_budget_bytes, file_bytes, parts_by_size};
+use crate::staging::can_write_in;
 use crate::{Error, ErrorKind, Result, printable};
 
 /// What errors name where there is no sheet.
 const COMMAND_LINE: &str = "command line";
 
 pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
+    refuse::wrong_values(args)?;
     let mut status = ExitStatus::AllMatch;
     let mut origins = Vec::new();
     for found in origins_of(args)? {
@@ -28,9 +31,34 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
             }
         }
     }
+    if origins.is_empty() {
+        return Ok(status);
+    }
+    refuse::unknown_roles(args, &origins)?;
+    if args.sheets.is_empty() {
+        refuse_other_files(&args.out, &sheet_of(Path::new(COMMAND_LINE), args)?)?;
+    }
+    writable(&args.out)?;
     let tasks = plan(args, origins);
+    if let Some(part) = args.part.filter(|_| tasks.is_empty()) {
+        Console::remark(&format!("plateproof: no shot falls to part {} of {}", part.number, part.of));
+    }
     let load = |task: &Task| sheet_of(&task.origin, args);
     Ok(status.max(run_shots(&tasks, &wanted(args), &load, console)?))
+}
+
+/// Shots take minutes; that their reports can go nowhere should not be found out after them.
+fn writable(out: &Path) -> Result<()> {
+    let not_a_folder = out.exists() && !out.is_dir();
+    if not_a_folder {
+        let remedy = "name a folder for the reports with --out";
+        return Err(Error::new(ErrorKind::Parameter, out, "is a file, not a folder", remedy));
+    }
+    let made = std::fs::create_dir_all(out).map_err(|error| Error::io(out, &error));
+    made.and_then(|()| can_write_in(out)).map_err(|error| {
+        let cause = format!("reports cannot be written here: {}", error.cause);
+        Error::new(error.kind, out, cause, "name a folder that you may write to with --out")
+    })
 }
 
 fn wanted(args: &CheckArgs) -> Wanted {
@@ -40,6 +68,7 @@ fn wanted(args: &CheckArgs) -> Wanted {
         options: Options { picture: !args.no_picture, predict: args.predict, every: args.every },
         version: args.version_name.clone(),
         again: args.again,
+        as_list: args.part.is_some(),
         jobs: args.jobs.map_or_else(rayon::current_num_threads, |jobs| jobs as usize),
         memory: args.memory.map_or_else(default_budget_bytes, |size| size.0),
     }
@@ -91,7 +120,7 @@ fn origins_of(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     if found.len() > 1
         && let Some(option) = option_of_one_shot(args)
     {
-        return Err(wrong_use(format!("{option} is about one shot, and {} sheets are given", found.len())));
+        return Err(wrong_use("check", format!("{option} is about one shot, and {} sheets are given", found.len())));
     }
     Ok(found)
 }
@@ -99,9 +128,9 @@ fn origins_of(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
 fn options_only(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     match (args.mirrors.is_empty(), args.cg.is_empty()) {
         (false, false) => Ok(vec![Ok(PathBuf::from(COMMAND_LINE))]),
-        (true, true) => Err(wrong_use("give a shot sheet, a folder of them, or --plate, --mirror and --cg")),
-        (true, false) => Err(wrong_use("--cg needs a shot sheet, or --mirror beside it")),
-        (false, true) => Err(wrong_use("--mirror needs a shot sheet, or --cg beside it")),
+        (true, true) => Err(wrong_use("check", "give a shot sheet, a folder of them, or --plate, --mirror and --cg")),
+        (true, false) => Err(wrong_use("check", "--cg needs a shot sheet, or --mirror beside it")),
+        (false, true) => Err(wrong_use("check", "--mirror needs a shot sheet, or --cg beside it")),
     }
 }
 

@@ -25,6 +25,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         version: None,
         // The demo shows checking, not that it was checked before.
         again: true,
+        as_list: true,
         jobs: rayon::current_num_threads(),
         memory: default_budget_bytes(),
     };

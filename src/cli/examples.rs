@@ -17,14 +17,14 @@ Examples:
   plateproof check shot.json
       one shot; reports go to plateproof-reports/
   plateproof check shots/ --out reports --format json
-      every shot sheet below shots/; one JSON report per line on standard output
+      every shot sheet below shots/; one JSON report per line
   plateproof check shots/ --out reports --jobs 4 --memory 8GiB
       at most four shots at once, and no more of them than 8 GiB hold
   plateproof check shots/ --out reports --part 2/8
-      the second of eight parts of equal weight, for eight machines that share a folder; then
-      `plateproof summary reports` sums up all of them
+      the second of eight parts of equal weight, for eight machines;
+      `plateproof summary reports` then sums up all of them
   plateproof check moving.json --every 10
-      a moving shot (a frame of #### with frame_range): every tenth frame, its curve over time, its worst frame
+      a moving shot (a frame of #### with frame_range): every tenth frame
   plateproof check shot.json --cg cg_sphere.v013.exr --version-name v013
       a newer render against the same sheet
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr --fov-deg 42
@@ -39,21 +39,24 @@ Examples:
       beside the report, the spheres that the sheet's environment predicts
 
 ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
-In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a
-shot. Options that name files, an outline or the shot need exactly one sheet, or none.
+In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a \
+shot. Options that name files, an outline or the shot need exactly one sheet, or none. Without a sheet the shot and its \
+version are named by the files or their folder; --shot and --version-name name them otherwise.
 
-A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again
+A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again \
 checks it all the same. Ctrl-C ends the run after the shots in work; the same command goes on from there.
 
-Exit status: 0 all match; 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
+Exit status: 0 all match (what is off in the material from set alone does not count here; the report has it on top); 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
 
 pub(super) const REFLECTANCE: &str = "\
 Examples:
   plateproof reflectance sphere.exr --seen-directly 100,420,190,420,190,510,100,510 --seen-in-sphere 790,600,806,600,806,615
       a grey card beside the sphere and its picture in it
-  plateproof reflectance sphere.png --encoding slog3 --seen-directly 20,40,200,40,120,160 --seen-in-sphere 775,580,790,580,782,592 --format json
+  plateproof reflectance sphere.png --encoding s-log3 --seen-directly 20,40,200,40,120,160 --seen-in-sphere 775,580,790,580,782,592 --format json
 
-The surface has to be matt and evenly lit: a grey card, a white wall. Both polygons hold the same part of it.";
+The surface has to be matt and evenly lit: a grey card, a white wall. Both polygons hold the same part of it.
+
+Exit status: 0 measured; 2 wrong use, or an input that could not be used; 3 what the polygons hold is too uneven.";
 
 pub(super) const SPHERE: &str = "\
 Examples:
@@ -72,7 +75,7 @@ Examples:
   plateproof new-shot plate.1001.exr s_under.jpg s_over.jpg cg_sphere.v012.1001.exr --out SF_0420.json
   plateproof new-shot shots/SF_0420 --shot SF_0420 --overwrite
 
-Roles are guessed from names, from what the files say about themselves and from what they show; each guess comes
+Roles are guessed from names, from what the files say about themselves and from what they show; each guess comes \
 with its reason. A sheet that is there already is never replaced without --overwrite.
 
 Exit status: 0 `check` takes the sheet; 2 wrong use, or a file that could not be read; 3 something is still missing.";
@@ -101,14 +104,17 @@ Examples:
   plateproof explain exposure
   plateproof explain verdicts
   plateproof explain directions
-  plateproof explain set";
+  plateproof explain set
+  plateproof explain encodings
+  plateproof explain white balance
+      words of the trade are known, too";
 
 pub(super) const DEMO: &str = "\
 Examples:
   plateproof demo
   plateproof demo --out ferry
 
-Most of its shots are off on purpose, so the exit status is 0 whatever the verdicts, and 2 only where a shot
+Most of its shots are off on purpose, so the exit status is 0 whatever the verdicts, and 2 only where a shot \
 could not be written or checked.";
 
 pub(super) const SCHEMA: &str = "\

@@ -1,45 +1,71 @@
 //! `plateproof explain`.
 
-use textwrap::{Options, fill};
+use textwrap::{Options, WordSplitter, fill};
 
 use super::console::Console;
 use super::exit::ExitStatus;
 use crate::check;
-use crate::check::docs::{CheckDoc, TOPICS, Topic};
-use crate::sheet::nearest;
+use crate::check::docs::{CheckDoc, TOPICS, Topic, named};
+use crate::colour::ColourSpace;
+use crate::image::encoding::Encoding;
+use crate::sheet::near;
 
 /// Columns of the page.
 const COLUMNS: usize = 80;
 
-pub(super) fn run(name: Option<&str>, console: &mut Console) -> anyhow::Result<ExitStatus> {
-    let text = match name {
-        None => list(),
-        Some(name) => explanation(name).ok_or_else(|| nothing_named(name))?,
-    };
+pub(super) fn run(words: &[String], console: &mut Console) -> anyhow::Result<ExitStatus> {
+    let name = words.join(" ");
+    let text = if words.is_empty() { list() } else { explanation(&name).ok_or_else(|| nothing_named(&name))? };
     console.answer(&text)?;
     Ok(ExitStatus::AllMatch)
 }
 
 fn names() -> impl Iterator<Item = &'static str> {
-    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name))
+    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name)).chain([ENCODINGS.name])
 }
 
 fn nothing_named(name: &str) -> anyhow::Error {
-    let guess = nearest(name, names()).unwrap_or_default();
+    let guess = near(name, names()).map(|guess| format!("; did you mean '{guess}'?")).unwrap_or_default();
     let list = names().collect::<Vec<_>>().join(", ");
-    super::wrong_use(format!("there is nothing named '{name}' to explain; did you mean '{guess}'?\nKnown: {list}"))
+    super::wrong_use("explain", format!("there is nothing named '{name}' to explain{guess}\nKnown: {list}"))
 }
 
 fn list() -> String {
     let line = |name: &str, title: &str| format!("  {name:<20}  {title}\n");
     let checks: Vec<String> = check::docs().map(|doc| line(doc.name, doc.title)).collect();
-    let topics: Vec<String> = TOPICS.iter().map(|topic| line(topic.name, topic.title)).collect();
+    let topics: Vec<String> = TOPICS.iter().chain([&ENCODINGS]).map(|topic| line(topic.name, topic.title)).collect();
     format!("Checks:\n{}\nBesides:\n{}\nplateproof explain NAME tells more.\n", checks.concat(), topics.concat())
 }
 
-fn explanation(name: &str) -> Option<String> {
+/// What is there under a name of ours, a tolerance's name, or the trade's word for it; case and separators do not matter.
+fn explanation(asked: &str) -> Option<String> {
+    let name = named(asked)?;
     let check = check::docs().find(|doc| doc.name == name).map(check_text);
-    check.or_else(|| TOPICS.iter().find(|topic| topic.name == name).map(topic_text))
+    let topic = || TOPICS.iter().find(|topic| topic.name == name).map(topic_text);
+    check.or_else(topic).or_else(|| (name == ENCODINGS.name).then(encodings_text))
+}
+
+/// Its list is made from the encodings themselves.
+const ENCODINGS: Topic = Topic {
+    name: "encodings",
+    title: "how code values relate to light, and the colour spaces",
+    text: "What a picture's numbers mean is taken from the file itself; where the file does not say, or says it wrongly, \
+           the sheet does (\"encoding\", \"colour_space\" on the picture) or an option (--encoding mirror=s-log3, \
+           --colour-space cg=acescg). A wrong encoding makes every stop wrong.\n\
+           Upper case, hyphens, spaces and dots make no difference: S-Log3 and slog3 are one. In place of a name stands a \
+           Common LUT Format file (show.clf) that turns code values into scene-linear light.",
+};
+
+fn encodings_text() -> String {
+    let encoding = |encoding: &Encoding| {
+        let head = format!("  {:<18}  ", encoding.name());
+        let indent = " ".repeat(head.len());
+        wrapped(encoding.note(), &head, &indent)
+    };
+    let list: String = Encoding::ALL.iter().map(encoding).collect();
+    let spaces = ColourSpace::NAMES.join(", ");
+    let spaces = wrapped(&spaces, "  ", "  ");
+    format!("{}\nEncodings\n{list}\nColour spaces\n{spaces}", topic_text(&ENCODINGS))
 }
 
 fn check_text(doc: &CheckDoc) -> String {
@@ -61,13 +87,46 @@ fn topic_text(topic: &Topic) -> String {
 
 /// Indented paragraphs; a line break in the source text starts a new one.
 fn paragraphs(text: &str) -> String {
-    let options = Options::new(COLUMNS).initial_indent("  ").subsequent_indent("  ");
-    text.lines().map(|line| fill(line, &options) + "\n").collect()
+    text.lines().map(|line| wrapped(line, "  ", "  ")).collect()
+}
+
+/// Names and options are copied from here, so no line ends within one.
+fn wrapped(text: &str, first: &str, further: &str) -> String {
+    let options = Options::new(COLUMNS)
+        .initial_indent(first)
+        .subsequent_indent(further)
+        .word_splitter(WordSplitter::NoHyphenation)
+        .break_words(false);
+    fill(text, &options) + "\n"
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_line_ends_within_a_name_or_an_option() {
+        for name in names() {
+            let text = explanation(name).unwrap();
+            let words: Vec<&str> = text.split_whitespace().collect();
+            assert!(!words.iter().any(|word| word.len() > 1 && word.ends_with('-')), "{text}");
+        }
+    }
+
+    #[test]
+    fn every_encoding_is_listed() {
+        let text = explanation("Encodings").unwrap();
+        for encoding in Encoding::ALL {
+            assert!(text.contains(encoding.name()), "{encoding}");
+        }
+        assert!(text.contains("acescg") && text.contains("p3-d65"), "{text}");
+    }
+
+    #[test]
+    fn a_far_off_word_gets_no_guess() {
+        assert!(!nothing_named("zebra").to_string().contains("did you mean"));
+        assert!(nothing_named("exposur").to_string().contains("did you mean 'exposure'"));
+    }
 
     #[test]
     fn everything_listed_can_be_explained_within_eighty_columns() {

@@ -14,12 +14,22 @@ const MAX_DEPTH: usize = 32;
 /// its place.
 pub(super) fn gather(given: &[PathBuf]) -> Vec<Result<PathBuf>> {
     let mut seen = BTreeSet::new();
-    let all = given.iter().flat_map(|path| if path.is_dir() { in_folder(path) } else { vec![Ok(path.clone())] });
+    let all = given.iter().flat_map(|path| if path.is_dir() { in_folder(path) } else { vec![file(path)] });
     all.filter(|found| match found {
         Ok(path) => seen.insert(path.canonicalize().unwrap_or_else(|_| path.clone())),
         Err(_) => true,
     })
     .collect()
+}
+
+/// A sheet that is missing still gets its report, since somebody waits for it; any other word was mistyped.
+fn file(path: &Path) -> Result<PathBuf> {
+    let meant_as_sheet = path.extension().is_some_and(|ending| ending == "json");
+    if meant_as_sheet || path.exists() {
+        return Ok(path.to_path_buf());
+    }
+    let remedy = "name a shot sheet, or a folder that holds some";
+    Err(Error::new(ErrorKind::Parameter, path, "no such file or folder", remedy))
 }
 
 fn in_folder(folder: &Path) -> Vec<Result<PathBuf>> {
@@ -122,6 +132,13 @@ mod tests {
 
         let twice = gather(&[root.join("b/shot.json"), root.to_path_buf()]);
         assert_eq!(names(&twice, root), ["b/shot.json", "a/broken.json", "a/z.json", "c.shot.json"]);
+    }
+
+    #[test]
+    fn a_mistyped_path_is_no_shot_and_a_missing_sheet_is_one() {
+        let folder = tempfile::tempdir().unwrap();
+        let given = [folder.path().join("nosuch"), folder.path().join("SF_0999.json")];
+        assert_eq!(names(&gather(&given), folder.path()), ["no such file or folder", "SF_0999.json"]);
     }
 
     #[test]

@@ -7,6 +7,7 @@ mod check;
 mod completions;
 mod console;
 mod demo;
+mod earlier_report;
 mod examples;
 mod exit;
 mod explain;
@@ -17,6 +18,7 @@ mod new_shot;
 mod overrides;
 mod progress;
 mod reflectance;
+mod refuse;
 mod shots;
 mod sphere;
 mod sphere_document;
@@ -47,7 +49,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
         Command::Reflectance(args) => reflectance::run(&args, &mut console),
         Command::NewShot(args) => new_shot::run(&args, &mut console),
         Command::Summary(args) => summary::run(&args, &mut console),
-        Command::Explain(args) => explain::run(args.topic.as_deref(), &mut console),
+        Command::Explain(args) => explain::run(&args.topic, &mut console),
         Command::Demo(args) => demo::run(&args, &mut console),
         Command::Schema(args) => print_schema(&args, &mut console),
         Command::Completions(args) => completions::run(&args, &mut console),
@@ -77,8 +79,14 @@ fn tell(error: &anyhow::Error) -> ExitStatus {
     if usage.use_stderr() { ExitStatus::Unusable } else { ExitStatus::AllMatch }
 }
 
-/// An error of use, worded as clap words its own.
-fn wrong_use(message: impl std::fmt::Display) -> anyhow::Error {
+/// An error in the use of a command, worded as clap words its own, with that command's usage.
+fn wrong_use(command: &str, message: impl std::fmt::Display) -> anyhow::Error {
     use clap::CommandFactory;
-    Cli::command().error(clap::error::ErrorKind::ArgumentConflict, message).into()
+    let mut all = Cli::command();
+    all.build();
+    let kind = clap::error::ErrorKind::ArgumentConflict;
+    match all.find_subcommand_mut(command) {
+        Some(command) => command.error(kind, message).into(),
+        None => all.error(kind, message).into(),
+    }
 }

@@ -6,8 +6,9 @@ use serde_json::{Map, Value, json};
 
 use super::args::{CheckArgs, LensArgs};
 use super::assignment::{NamedFile, Positive};
+use crate::new_shot::{shot_name as shot_in, tells_role, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
-use crate::sheet::{nearest, sheet_from_json};
+use crate::sheet::{near, nearest, sheet_from_json};
 use crate::{Error, ErrorKind, Result};
 
 /// A sheet that holds what the options say and nothing else; its paths are relative to the working folder.
@@ -18,17 +19,36 @@ pub(super) fn sheet_of_options(args: &CheckArgs, origin: &Path) -> Result<ShotSh
         "mirrors": mirror_entries(&args.mirrors)?,
         "cg": { "spheres": args.cg.iter().map(sphere_entry).collect::<Result<Vec<_>>>()? },
     });
+    if let Some((version, _)) = args.cg.iter().find_map(|cg| version(&name_of(&cg.file))) {
+        sheet["cg"]["version"] = Value::String(version);
+    }
     if let Some(plate) = &args.plate {
         sheet["plate"] = Value::String(text_of(plate)?);
     }
     sheet_from_json(sheet, origin, Path::new(""))
 }
 
-/// What comes before the first dot of the plate's name, or of the CG's where there is no plate.
+/// A shot's name in the name of a file or else of its folder; failing that, what comes before the first dot of the
+/// plate's or the CG's name where that says more than a role; failing that, the folder's whole name.
 fn shot_name(args: &CheckArgs) -> String {
-    let file = args.plate.as_ref().or_else(|| args.cg.first().map(|cg| &cg.file));
-    let name = file.and_then(|file| file.file_name()).unwrap_or_default().to_string_lossy().into_owned();
-    name.split('.').find(|part| !part.is_empty()).unwrap_or("shot").to_owned()
+    let files: Vec<&Path> =
+        args.cg.iter().map(|cg| cg.file.as_path()).chain(args.plate.iter().map(PathBuf::as_path)).collect();
+    let folders: Vec<String> = files.iter().filter_map(|file| folder_of(file)).collect();
+    let start = |file: &&Path| name_of(file).split('.').find(|part| !part.is_empty()).map(str::to_owned);
+    let told = files.iter().map(|file| name_of(file)).chain(folders.iter().cloned());
+    let own = || files.iter().rev().filter_map(start).find(|start| !tells_role(start));
+    let mut told = told.filter_map(|name| shot_in(&name));
+    told.next().or_else(own).or_else(|| folders.first().cloned()).unwrap_or_else(|| "shot".to_owned())
+}
+
+fn name_of(file: &Path) -> String {
+    file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+/// The name of the folder that a file lies in.
+fn folder_of(file: &Path) -> Option<String> {
+    let absolute = std::path::absolute(file).ok()?;
+    Some(absolute.parent()?.file_name()?.to_string_lossy().into_owned())
 }
 
 /// Every unnamed file is a mirror; files of one name are one mirror's bracket.
@@ -219,7 +239,12 @@ fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<
     }
 }
 
-fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Positive, origin: &Path) -> Result<()> {
+pub(super) fn set_tolerance(
+    tolerances: &mut Tolerances,
+    name: &str,
+    Positive(value): Positive,
+    origin: &Path,
+) -> Result<()> {
     const NAMES: &[&str] = &[
         "direction",
         "key-fill",
@@ -250,8 +275,9 @@ fn set_tolerance(tolerances: &mut Tolerances, name: &str, Positive(value): Posit
         "clean-plate" => &mut tolerances.clean_plate.px,
         "straight-lines" => &mut tolerances.straight_lines.px,
         _ => {
-            let guess = nearest(name, NAMES.iter().copied()).unwrap_or_default();
-            let (cause, remedy) = (format!("there is no tolerance named `{name}`"), format!("did you mean `{guess}`?"));
+            let guess = near(name, NAMES.iter().copied()).map(|guess| format!("did you mean `{guess}`? "));
+            let cause = format!("there is no tolerance named `{name}`");
+            let remedy = format!("{}Known: {}", guess.unwrap_or_default(), NAMES.join(", "));
             return Err(Error::new(ErrorKind::Parameter, origin, cause, remedy));
         }
     };
@@ -285,6 +311,7 @@ fn with_fov(given: Option<CameraSpec>, fov_deg: Option<f64>) -> Option<CameraSpe
 
 #[cfg(test)]
 mod tests {
+    use super::super::assignment;
     use super::*;
 
     fn file(text: &str) -> NamedFile {
@@ -317,13 +344,33 @@ mod tests {
     }
 
     #[test]
+    fn a_shot_without_sheet_is_named_by_its_files_or_their_folder() {
+        let named = |plate: Option<&str>, cg: &str| {
+            let typed = CheckArgs {
+                plate: plate.map(PathBuf::from),
+                mirrors: vec![file("mirror.exr")],
+                cg: vec![file(cg)],
+                ..CheckArgs::default()
+            };
+            let sheet = sheet(&typed);
+            (sheet.shot, sheet.cg.version)
+        };
+        let of = |shot: &str, version: Option<&str>| (shot.to_owned(), version.map(str::to_owned));
+        assert_eq!(named(Some("a/SF_0110/plate.1001.exr"), "cg_sphere.v003.exr"), of("SF_0110", Some("v003")));
+        assert_eq!(named(None, "show/SF_0140/cg_sphere.v007.1001.exr"), of("SF_0140", Some("v007")));
+        assert_eq!(named(Some("plate.exr"), "SF_0430_cg.exr"), of("SF_0430", None));
+        assert_eq!(named(Some("ferry/quay.1001.exr"), "ferry/cg.exr"), of("quay", None));
+        assert_eq!(named(Some("ferry/plate.1001.exr"), "ferry/cg.exr"), of("ferry", None));
+    }
+
+    #[test]
     fn options_say_what_the_pictures_are() {
         let typed = CheckArgs {
-            encodings: vec!["mirror=srgb".parse().unwrap(), "right=bt709".parse().unwrap()],
-            colour_spaces: vec!["cg=acescg".parse().unwrap()],
-            clip_levels: vec!["plate=12.5".parse().unwrap()],
-            outlines: vec!["left=10,20,5".parse().unwrap()],
-            tolerances: vec!["key-fill-ratio=0.5".parse().unwrap()],
+            encodings: vec![assignment::encoding("mirror=srgb").unwrap(), assignment::encoding("right=bt709").unwrap()],
+            colour_spaces: vec![assignment::colour_space("cg=acescg").unwrap()],
+            clip_levels: vec![assignment::clip_level("plate=12.5").unwrap()],
+            outlines: vec![assignment::outline("left=10,20,5").unwrap()],
+            tolerances: vec![assignment::tolerance("key-fill-ratio=0.5").unwrap()],
             ..args()
         };
         let sheet = apply(sheet(&typed), &typed, Path::new("o")).unwrap();
@@ -339,10 +386,19 @@ mod tests {
     #[test]
     fn wrong_roles_and_outlines_are_refused() {
         for (typed, expected) in [
-            (CheckArgs { encodings: vec!["lefd=srgb".parse().unwrap()], ..args() }, "did you mean `left`?"),
-            (CheckArgs { outlines: vec!["mirror=1,2,3".parse().unwrap()], ..args() }, "which of several"),
-            (CheckArgs { outlines: vec!["left=1,2".parse().unwrap()], ..args() }, "`mirrors[0].outline_px`"),
-            (CheckArgs { tolerances: vec!["color=1".parse().unwrap()], ..args() }, "did you mean `colour`?"),
+            (
+                CheckArgs { encodings: vec![assignment::encoding("lefd=srgb").unwrap()], ..args() },
+                "did you mean `left`?",
+            ),
+            (CheckArgs { outlines: vec![assignment::outline("mirror=1,2,3").unwrap()], ..args() }, "which of several"),
+            (
+                CheckArgs { outlines: vec![assignment::outline("left=1,2").unwrap()], ..args() },
+                "`mirrors[0].outline_px`",
+            ),
+            (
+                CheckArgs { tolerances: vec![assignment::tolerance("color=1").unwrap()], ..args() },
+                "did you mean `colour`?",
+            ),
         ] {
             let text = apply(sheet(&typed), &typed, Path::new("o")).unwrap_err().to_string();
             assert!(text.contains(expected), "{text}");

@@ -30,7 +30,11 @@ struct ReflectanceDocument {
 pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
     let query = query(args)?;
     let outcome = measure_reflectance(&query);
-    let status = if outcome.is_ok() { ExitStatus::AllMatch } else { ExitStatus::Unusable };
+    let status = match &outcome {
+        Ok(found) if found.unsure => ExitStatus::Unsure,
+        Ok(_) => ExitStatus::AllMatch,
+        Err(_) => ExitStatus::Unusable,
+    };
     if let Err(error) = &outcome {
         let note = note(error);
         Console::remark(&format!("plateproof: {}: {}; {}", note.file, note.cause, note.remedy));
@@ -51,11 +55,11 @@ pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Resu
 }
 
 fn query(args: &ReflectanceArgs) -> anyhow::Result<ReflectanceQuery> {
-    let frame = args.frame.to_str().ok_or_else(|| wrong_use("the frame's name is not Unicode"))?;
+    let frame = args.frame.to_str().ok_or_else(|| wrong_use("reflectance", "the frame's name is not Unicode"))?;
     Ok(ReflectanceQuery {
         image: args.picture.image_spec(frame, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
-        outline: args.picture.outline.as_ref().map(sphere::outline).transpose()?,
+        outline: args.picture.outline.as_ref().map(|numbers| sphere::outline("reflectance", numbers)).transpose()?,
         seen_directly: corners("--seen-directly", &args.seen_directly)?,
         seen_in_sphere: corners("--seen-in-sphere", &args.seen_in_sphere)?,
     })
@@ -65,7 +69,7 @@ fn query(args: &ReflectanceArgs) -> anyhow::Result<ReflectanceQuery> {
 fn corners(option: &str, numbers: &Numbers) -> anyhow::Result<Vec<[f64; 2]>> {
     let pairs = numbers.0.chunks_exact(2);
     if numbers.0.len() < 6 || !pairs.remainder().is_empty() {
-        return Err(wrong_use(format!("{option} takes three corners or more: X,Y,X,Y,X,Y")));
+        return Err(wrong_use("reflectance", format!("{option} takes three corners or more: X,Y,X,Y,X,Y")));
     }
     Ok(pairs.map(|p| [p[0], p[1]]).collect())
 }
@@ -79,12 +83,16 @@ fn words(found: &MeasuredReflectance) -> String {
             "at {:.0} deg of incidence, from {} px seen directly and {} px in the sphere.",
             found.incidence_deg, found.pixels[0], found.pixels[1]
         ),
-        "In the shot sheet, on the mirror:".to_owned(),
-        format!(
+    ];
+    if found.unsure {
+        lines.push("UNSURE: do not put this into a shot sheet before the notes below are settled.".to_owned());
+    } else {
+        lines.push("In the shot sheet, on the mirror:".to_owned());
+        lines.push(format!(
             "  \"reflectance\": [{r:.3}, {g:.3}, {b:.3}], \"reflectance_sd_stops\": {:.2}",
             found.reflectance_sd_stops
-        ),
-    ];
+        ));
+    }
     lines.extend(found.warnings.iter().map(|w| format!("Note: {w}")));
     lines.join("\n") + "\n"
 }

@@ -43,6 +43,8 @@ pub(super) struct Wanted {
     pub(super) version: Option<String>,
     /// Check again what has not changed.
     pub(super) again: bool,
+    /// One line a shot however few there are, as befits a part of a show.
+    pub(super) as_list: bool,
     /// Shots in work at once.
     pub(super) jobs: usize,
     /// Memory that they share, bytes.
@@ -70,7 +72,12 @@ pub(super) fn run_shots(
 ) -> io::Result<ExitStatus> {
     interrupt::listen();
     sweep_dead_files(&wanted.out);
-    let worker = Worker { wanted, load, budget: MemoryBudget::new(wanted.memory), keep_report: tasks.len() == 1 };
+    let worker = Worker {
+        wanted,
+        load,
+        budget: MemoryBudget::new(wanted.memory),
+        keep_report: tasks.len() == 1 && !wanted.as_list,
+    };
     let progress = Progress::start(console.watched).over(tasks.len());
     let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
     let (sender, receiver) = channel();
@@ -130,7 +137,7 @@ impl Teller<'_> {
             self.status = ExitStatus::Unusable;
             self.remark(&error.to_string());
         }
-        let shows_report = self.wanted.format == Format::Text && self.count == 1;
+        let shows_report = self.wanted.format == Format::Text && self.count == 1 && !self.wanted.as_list;
         if let Some(remark) = done.remark.take().filter(|_| !shows_report) {
             self.remark(&remark);
         }
@@ -158,7 +165,7 @@ impl Teller<'_> {
     fn finish(self) -> io::Result<ExitStatus> {
         let Self { wanted, console, progress, count, told, mut status } = self;
         drop(progress);
-        if wanted.format == Format::Text && count > 1 {
+        if wanted.format == Format::Text && count > 0 && (count > 1 || wanted.as_list) {
             console.answer(&summary(&told, &wanted.out))?;
         }
         if told.len() < count {

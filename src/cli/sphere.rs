@@ -43,26 +43,27 @@ pub(super) fn run(args: &SphereArgs, console: &mut Console) -> anyhow::Result<Ex
 }
 
 fn query(args: &SphereArgs) -> anyhow::Result<SphereQuery> {
-    let frame = args.frame.to_str().ok_or_else(|| wrong_use("the frame's name is not Unicode"))?;
+    let frame = args.frame.to_str().ok_or_else(|| wrong_use("sphere", "the frame's name is not Unicode"))?;
     Ok(SphereQuery {
         image: args.read_as.image_spec(frame, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         horizontal_fov_deg: args.lens.fov_deg,
-        outline: args.read_as.outline.as_ref().map(outline).transpose()?,
+        outline: args.read_as.outline.as_ref().map(|numbers| outline("sphere", numbers)).transpose()?,
         reflectance: args.reflectance.as_ref().map(|numbers| reflectance(&numbers.0)).transpose()?,
         picture: args.out.is_some() && !args.no_picture,
     })
 }
 
-pub(super) fn outline(numbers: &Numbers) -> anyhow::Result<Outline> {
-    outline_from(&numbers.0)
-        .ok_or_else(|| wrong_use("--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle"))
+pub(super) fn outline(command: &str, numbers: &Numbers) -> anyhow::Result<Outline> {
+    outline_from(&numbers.0).ok_or_else(|| {
+        wrong_use(command, "--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle")
+    })
 }
 
 fn reflectance(numbers: &[f64]) -> anyhow::Result<[f64; 3]> {
     let rgb: Option<[f64; 3]> = numbers.try_into().ok();
     rgb.filter(|rgb| rgb.iter().all(|value| *value > 0.0 && *value <= 1.2))
-        .ok_or_else(|| wrong_use("--reflectance takes red, green and blue, each above 0 and at most 1.2"))
+        .ok_or_else(|| wrong_use("sphere", "--reflectance takes red, green and blue, each above 0 and at most 1.2"))
 }
 
 fn status(document: &SphereDocument) -> ExitStatus {

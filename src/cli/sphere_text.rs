@@ -1,6 +1,7 @@
 //! What one frame's sphere says, for people.
 
 use super::sphere_document::SphereDocument;
+use crate::camera::FovSource;
 use crate::printable_text;
 use crate::report::{InputRecord, LightReport, SphereReport};
 
@@ -29,20 +30,45 @@ fn input_line(input: &InputRecord) -> String {
     )
 }
 
-/// As `--outline` takes it.
+/// As `--outline` takes it, a circle by three numbers.
 fn outline_words(outline: &[f64; 5]) -> String {
-    outline.map(|number| format!("{number:.2}")).join(",")
+    let words = outline.map(|number| format!("{number:.2}"));
+    if words[2] == words[3] { words[..3].join(",") } else { words.join(",") }
+}
+
+/// The deviations of the numbers above it. A circle has no angle, and one that may as well be any says nothing.
+fn outline_sd_words(sphere: &SphereReport) -> String {
+    let mut words = sphere.outline_px_sd.map(|sd| format!("{sd:.2}"));
+    if sphere.outline_px_sd[4] > LARGEST_ANGLE_SD_DEG {
+        "-".clone_into(&mut words[4]);
+    }
+    let is_circle = outline_words(&sphere.outline_px).matches(',').count() == 2;
+    if is_circle { words[..3].join(",") } else { words.join(",") }
+}
+
+/// Half of the half turn after which an ellipse is the same again.
+const LARGEST_ANGLE_SD_DEG: f64 = 45.0;
+
+fn view_lines(sphere: &SphereReport) -> [String; 2] {
+    if sphere.horizontal_fov_from == FovSource::Parallel.word() {
+        return [
+            "Field of view unknown: parallel rays taken".to_owned(),
+            "Unseen: a cone straight behind the sphere, how wide depends on the field of view".to_owned(),
+        ];
+    }
+    [
+        format!("Horizontal field of view {:.2} deg ({})", sphere.horizontal_fov_deg, sphere.horizontal_fov_from),
+        format!("Unseen: within {:.1} deg of straight behind the sphere", sphere.blind_half_angle_deg),
+    ]
 }
 
 fn sphere_lines(sphere: &SphereReport) -> Vec<String> {
-    let sd = sphere.outline_px_sd.map(|sd| format!("{sd:.2}")).join(",");
     let mut lines = vec![
         format!("Outline {} (px, angle in deg), by {}", outline_words(&sphere.outline_px), sphere.found_by),
-        format!("     sd {sd}"),
-        format!("Horizontal field of view {:.2} deg ({})", sphere.horizontal_fov_deg, sphere.horizontal_fov_from),
-        format!("Unseen: within {:.1} deg of straight behind the sphere", sphere.blind_half_angle_deg),
-        format!("Clipped: {:.2} % of the sphere", 100.0 * sphere.clipped_fraction),
+        format!("     sd {}", outline_sd_words(sphere)),
     ];
+    lines.extend(view_lines(sphere));
+    lines.push(format!("Clipped: {:.2} % of the sphere", 100.0 * sphere.clipped_fraction));
     lines.extend(key_fill_line(sphere));
     lines.extend(light_lines(sphere));
     lines
@@ -147,6 +173,18 @@ mod tests {
             brightest_patch_deg: None,
             darkest_patch_deg: None,
         }
+    }
+
+    #[test]
+    fn what_is_not_known_is_not_told_as_a_number() {
+        let mut circle = sphere();
+        circle.outline_px = [520.2, 318.3, 92.4, 92.4, 50.2];
+        circle.outline_px_sd[4] = 51.96;
+        circle.horizontal_fov_from = "parallel-rays".to_owned();
+        circle.horizontal_fov_deg = 0.12;
+        let text = sphere_lines(&circle).join("\n");
+        assert!(text.contains("520.20,318.30,92.40 (") && !text.contains("51.96"), "{text}");
+        assert!(!text.contains("0.12") && text.contains("parallel rays taken"), "{text}");
     }
 
     #[test]

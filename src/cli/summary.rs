@@ -24,7 +24,9 @@ pub(super) fn run(args: &SummaryArgs, console: &mut Console) -> anyhow::Result<E
     let title = title(&args.reports);
     console.answer(&rendered(&summary, args, &title, console.colour))?;
     if let Some(folder) = &args.overview {
-        draw(&summary, folder, &title)?;
+        let pages = draw(&summary, folder, &title)?;
+        let words = if pages == 1 { "page".to_owned() } else { format!("{pages} pages, the first of them") };
+        Console::remark(&format!("plateproof: overview drawn: {words} {}", printable(&page_path(folder, 0))));
     }
     Ok(ExitStatus::from(summary.verdict))
 }
@@ -42,8 +44,8 @@ fn rendered(summary: &Summary, args: &SummaryArgs, title: &str, colour: bool) ->
     }
 }
 
-/// Draws every page; pages of an earlier, longer overview are taken away.
-fn draw(summary: &Summary, folder: &Path, title: &str) -> Result<()> {
+/// Draws every page and says how many; pages of an earlier, longer overview are taken away.
+fn draw(summary: &Summary, folder: &Path, title: &str) -> Result<usize> {
     fs::create_dir_all(folder).map_err(|error| Error::io(folder, &error))?;
     let pages = summary.shots.len().div_ceil(OVERVIEW_ROWS).max(1);
     for page in 0..pages {
@@ -53,7 +55,8 @@ fn draw(summary: &Summary, folder: &Path, title: &str) -> Result<()> {
         replace_picture(&page_path(folder, page), &render_overview(&head, &rows)?)?;
     }
     let mut later = (pages..).map(|page| page_path(folder, page)).take_while(|path| path.exists());
-    later.try_for_each(|path| remove_picture(&path))
+    later.try_for_each(|path| remove_picture(&path))?;
+    Ok(pages)
 }
 
 fn page_path(folder: &Path, page: usize) -> PathBuf {

@@ -104,8 +104,9 @@ impl Texts {
         let frames = shots.iter().flat_map(|shot| {
             let names = FrameNames::of(shot);
             let always = [names.plate.to_owned(), names.mirror.to_owned(), names.cg];
+            let mended = shot.with_mended_render().map(|mended| FrameNames::of(&mended).cg);
             let captured = names.environment.map(str::to_owned);
-            let all = always.into_iter().chain(captured).chain(shot.from_set.names().map(str::to_owned));
+            let all = always.into_iter().chain(mended).chain(captured).chain(shot.from_set.names().map(str::to_owned));
             all.map(|name| dir.join(shot.name).join(name)).collect::<Vec<_>>()
         });
         frames.into_iter().find(|path| path.exists()).map_or(Ok(()), |path| Err(foreign(&path)))
@@ -142,6 +143,9 @@ fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
     place(&folder.join(names.cg), staging, |path| write_cg(path, shot))?;
+    if let Some(mended) = shot.with_mended_render() {
+        place(&folder.join(FrameNames::of(&mended).cg), staging, |path| write_cg(path, &mended))?;
+    }
     if let Some((take, name)) = shot.environment.zip(names.environment) {
         let attributes = ExrAttributes { lat_long: true, ..ExrAttributes::default() };
         place(&folder.join(name), staging, |path| write_picture(path, &frames::environment(shot, take), &attributes))?;
@@ -252,7 +256,9 @@ mod tests {
         let own_frames = VARIANTS.iter().filter_map(variants::own_frame).count();
         let captured = shots().iter().filter(|shot| shot.environment.is_some()).count();
         let from_set: usize = shots().iter().map(|shot| shot.from_set.names().count()).sum();
-        assert_eq!(first.len(), 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured + from_set);
+        let mended = shots().iter().filter(|shot| shot.mended.is_some()).count();
+        let expected = 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured + from_set + mended;
+        assert_eq!(first.len(), expected);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
         assert!(total < 32_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.

@@ -111,7 +111,6 @@ fn camera(shot: &Shot) -> Value {
         "recorded_px": [SIZE.width, SIZE.height],
         "tilt_deg": shot.tilt_deg,
         "roll_deg": 0,
-        "height_mm": 1450,
         "distance_mm": sphere_distance_mm(shot).round()
     })
 }

@@ -98,12 +98,15 @@ impl<'a> Pile<'a> {
         if !on_set.iter().any(|look| lens(look).is_some()) {
             list.push("focal length, sensor size and what of the sensor was recorded (camera.focal_length_mm, sensor_mm or sensor_format, sensor_px, used_px, recorded_px): directions are bent without them".to_owned());
         }
-        list.push("the sphere's diameter and its distance from the lens (mirrors[].diameter, camera.distance): they show a wrong focal length".to_owned());
+        list.push("the sphere's diameter and its distance from the lens (mirrors[].diameter_mm and camera.distance_mm, or with their unit: \"diameter\": \"25 cm\"): they show a wrong focal length".to_owned());
         let cg_told = self
             .of(Role::Cg)
             .any(|l| l.meta.matrix_fov_deg.or(l.meta.horizontal_fov_deg).is_some() || lens(l).is_some());
         if !self.lacks(Role::Cg) && !cg_told {
             list.push("from the artist: focal length and film back of the CG camera (cg.camera)".to_owned());
+        }
+        if !self.lacks(Role::StraightLines) {
+            list.push("from the artist: the lens distortion of the render (cg.distortion: \"none\", or the numbers applied): straight lines tell nothing about the CG without it".to_owned());
         }
         list.push("the camera's tilt and roll (camera.tilt_deg, roll_deg)".to_owned());
     }

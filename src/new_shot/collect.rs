@@ -1,9 +1,11 @@
 //! Which pictures a list of files and folders means.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
+use super::names::{role_by_name, shot_name};
+use super::roles::Role;
 use crate::{Error, ErrorKind, Result};
 
 /// Endings of the pictures that are read.
@@ -25,7 +27,14 @@ const SEQUENCE: usize = 6;
 pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let mut found = Vec::new();
     for path in given {
-        if path.is_dir() { folder(path, 0, &mut found)? } else { found.push(path.clone()) }
+        if path.is_dir() {
+            folder(path, 0, &mut found)?;
+        } else if path.exists() {
+            found.push(path.clone());
+        } else {
+            let remedy = "name pictures of one shot, or a folder that holds them";
+            return Err(Error::new(ErrorKind::Parameter, path, "no such file or folder", remedy));
+        }
     }
     found.sort();
     found.dedup();
@@ -39,7 +48,28 @@ pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
         let cause = format!("{} pictures are more than one shot has", found.len());
         return Err(Error::new(ErrorKind::Limit, first, cause, "name the folder of one shot, or its files"));
     }
+    refuse_several_shots(first, &found)?;
     Ok(found)
+}
+
+/// A whole show is not one shot: folders that are named as shots, or that hold a sphere and a plate or a render each.
+fn refuse_several_shots(first: &Path, found: &[PathBuf]) -> Result<()> {
+    let mut folders: BTreeMap<&Path, BTreeSet<Role>> = BTreeMap::new();
+    for file in found {
+        let roles = folders.entry(file.parent().unwrap_or(Path::new(""))).or_default();
+        roles.extend(role_by_name(file).map(|(role, _)| role));
+    }
+    let is_shot = |roles: &&BTreeSet<Role>| {
+        roles.contains(&Role::Mirror) && (roles.contains(&Role::Plate) || roles.contains(&Role::Cg))
+    };
+    let name = |folder: &&Path| shot_name(&folder.file_name().unwrap_or_default().to_string_lossy());
+    let named: BTreeSet<String> = folders.keys().filter_map(name).collect();
+    let shots = folders.values().filter(is_shot).count().max(named.len());
+    if shots < 2 {
+        return Ok(());
+    }
+    let cause = format!("these are the pictures of {shots} shots, and a sheet is for one");
+    Err(Error::new(ErrorKind::Parameter, first, cause, "give the folder of one shot at a time"))
 }
 
 fn folder(path: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
@@ -127,6 +157,27 @@ mod tests {
         let found = collect(&[folder.path().to_path_buf()]).unwrap();
         assert_eq!(found.len(), 1 + 7, "{found:?}");
         assert!(found[0].ends_with("plate.1001.exr"));
+    }
+
+    #[test]
+    fn a_whole_show_or_a_mistyped_path_is_refused() {
+        let folder = tempfile::tempdir().unwrap();
+        let touch = |name: &str| {
+            let path = folder.path().join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, "").unwrap();
+        };
+        for name in ["a/plate/plate.1001.exr", "a/sphere/mirror.exr", "a/cg/cg_sphere.v003.exr"] {
+            touch(name);
+        }
+        assert_eq!(collect(&[folder.path().join("a")]).unwrap().len(), 3, "one shot in several folders");
+        for name in ["SF_0110/plate.exr", "SF_0110/mirror.exr", "SF_0140/plate.exr", "SF_0140/mirror.exr"] {
+            touch(&format!("show/{name}"));
+        }
+        let error = collect(&[folder.path().join("show")]).unwrap_err();
+        assert!(error.cause.contains("2 shots"), "{error}");
+        let error = collect(&[folder.path().join("nosuch")]).unwrap_err();
+        assert!(error.cause.contains("no such file"), "{error}");
     }
 
     #[test]

@@ -50,8 +50,13 @@ fn role_of(words: &[String]) -> Option<(Role, String)> {
     })
 }
 
+/// A name that says what a picture is for and nothing of which shot.
+pub(crate) fn tells_role(name: &str) -> bool {
+    role_of(&words(name)).is_some()
+}
+
 /// The version in a name, `v012`, as written, and its number.
-pub(super) fn version(name: &str) -> Option<(String, u64)> {
+pub(crate) fn version(name: &str) -> Option<(String, u64)> {
     name.split(|c: char| !c.is_ascii_alphanumeric()).find_map(|part| {
         let digits = part.strip_prefix(['v', 'V'])?;
         let number = (digits.len() >= 2 && digits.bytes().all(|b| b.is_ascii_digit())).then(|| digits.parse().ok());
@@ -68,7 +73,7 @@ pub(super) fn bracket_key(name: &str) -> String {
 }
 
 /// A shot's name in a file's or folder's name: letters, then two or more digits, such as `SF_0420`.
-pub(super) fn shot_name(text: &str) -> Option<String> {
+pub(crate) fn shot_name(text: &str) -> Option<String> {
     let bytes = text.as_bytes();
     let letters = bytes.iter().take_while(|b| b.is_ascii_alphabetic()).count();
     let rest = &bytes[letters..];

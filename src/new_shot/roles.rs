@@ -1,10 +1,12 @@
 //! What each file is taken for, and why.
 
+use std::path::{Path, PathBuf};
+
 use super::look::{Look, SphereSeen};
 use super::names::{role_by_name, version};
 
 /// What a file is taken for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Role {
     /// The live-action plate.
     Plate,
@@ -43,7 +45,7 @@ impl Role {
 /// One file's role.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Guess {
-    /// The file's name.
+    /// The file's name, with its folders where the files lie in several.
     pub file: String,
     /// What it is taken for.
     pub role: Role,
@@ -55,7 +57,8 @@ pub struct Guess {
 
 /// Guesses every file's role, then which of several go into the sheet.
 pub(super) fn guess(looks: &[Look]) -> Vec<Guess> {
-    let mut guesses: Vec<Guess> = looks.iter().map(one).collect();
+    let shared = shared_folder(looks);
+    let mut guesses: Vec<Guess> = looks.iter().map(|look| one(look, &shared)).collect();
     settle_plate(looks, &mut guesses);
     keep_newest_render(looks, &mut guesses);
     for role in [Role::Plate, Role::Environment, Role::CleanPlate, Role::StraightLines] {
@@ -64,9 +67,18 @@ pub(super) fn guess(looks: &[Look]) -> Vec<Guess> {
     guesses
 }
 
-fn one(look: &Look) -> Guess {
+fn one(look: &Look, shared: &Path) -> Guess {
     let (role, why) = by_evidence(look);
-    Guess { file: look.name(), role, why, used: role != Role::Unknown }
+    let file = look.path.strip_prefix(shared).map_or_else(|_| look.name(), |path| path.to_string_lossy().into_owned());
+    Guess { file, role, why, used: role != Role::Unknown }
+}
+
+/// The deepest folder that all files lie in.
+fn shared_folder(looks: &[Look]) -> PathBuf {
+    let folder = |look: &Look| look.path.parent().unwrap_or(Path::new("")).to_path_buf();
+    let common =
+        |a: PathBuf, b: PathBuf| a.components().zip(b.components()).take_while(|(a, b)| a == b).map(|p| p.0).collect();
+    looks.iter().map(folder).reduce(common).unwrap_or_default()
 }
 
 fn by_evidence(look: &Look) -> (Role, String) {

@@ -12,7 +12,7 @@ use serde_json::{Map, Number, Value};
 use super::Report;
 
 /// Digits kept: a millionth of a value, well under any standard deviation reported.
-const SIGNIFICANT_DIGITS: usize = 6;
+pub(crate) const SIGNIFICANT_DIGITS: usize = 6;
 
 /// What the sheet's author wrote is carried along as it stands.
 const FROM_THE_SHEET: [&str; 2] = ["notes", "waived"];

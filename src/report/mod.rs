@@ -4,6 +4,7 @@ pub(crate) mod columns;
 pub mod json;
 mod model;
 mod moving;
+mod naming;
 pub mod picture;
 #[cfg(test)]
 pub(crate) mod sample;
@@ -17,5 +18,6 @@ pub use model::{
     ResponseReport, ShotVerdict, SphereReport, SphereRole, ToolNote, Verdict,
 };
 pub use moving::{FrameReport, FrameValue, SequenceReport};
+pub(crate) use naming::{Naming, side_word};
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

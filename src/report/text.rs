@@ -5,14 +5,15 @@ mod sections;
 
 pub(crate) use sections::turned_instead;
 
-use std::collections::BTreeSet;
+use std::path::Path;
 
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
 use super::columns::{cell, clip};
+use super::naming::Naming;
 use super::wording::{off_words, prose};
-use super::{Finding, Report, ShotVerdict, Verdict};
+use super::{ErrorNote, Finding, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
 /// The first words of every text report; a file that begins otherwise is not ours.
@@ -36,12 +37,7 @@ const COLUMNS: usize = 80;
 /// # Ok::<(), serde_json::Error>(())
 /// ```
 pub fn render_text(report: &Report, colour: bool) -> String {
-    let mut page = Page {
-        text: String::new(),
-        colour,
-        several_mirrors: has_several_mirrors(report),
-        two_sided: two_sided(report),
-    };
+    let mut page = Page { text: String::new(), colour, naming: Naming::of(report) };
     first_lines(&mut page, report);
     sections::error(&mut page, report);
     sections::reference_failures(&mut page, report);
@@ -97,7 +93,7 @@ fn verdict_words(report: &Report) -> String {
     let count = |verdict| about_cg().filter(|f| f.verdict == verdict && f.waived.is_none()).count();
     let first = |verdict| about_cg().find(|f| f.verdict == verdict && f.waived.is_none());
     match report.verdict {
-        ShotVerdict::Error => report.error.as_ref().map(|e| prose(&e.cause)).unwrap_or_default(),
+        ShotVerdict::Error => report.error.as_ref().map(error_words).unwrap_or_default(),
         ShotVerdict::Mismatch => first(Verdict::Mismatch).map_or_else(
             || "outside tolerance".to_owned(),
             |f| format!("{} of {compared} CG checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
@@ -114,29 +110,19 @@ fn verdict_words(report: &Report) -> String {
     }
 }
 
+/// Which file, and what is wrong with it.
+fn error_words(error: &ErrorNote) -> String {
+    let name = Path::new(&error.file).file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let cause = prose(&error.cause);
+    if name.is_empty() || cause.contains(&name) { cause } else { format!("{}: {cause}", printable_text(&name)) }
+}
+
 /// Worst verdict first, waived ones among the matches; the producer's order within one verdict.
 fn worst_first(report: &Report) -> Vec<&Finding> {
     let mut findings: Vec<&Finding> = report.findings.iter().collect();
     let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
     findings.sort_by_key(|f| std::cmp::Reverse(rank(f)));
     findings
-}
-
-/// With one mirror its name behind every check would be noise.
-fn two_sided(report: &Report) -> BTreeSet<String> {
-    let of = |concerns: &'static str| report.findings.iter().filter(move |f| f.concerns == concerns);
-    let cg: BTreeSet<&String> = of("cg").map(|f| &f.check).collect();
-    of("reference").map(|f| &f.check).filter(|check| cg.contains(check)).cloned().collect()
-}
-
-fn side_word(finding: &Finding) -> &'static str {
-    if finding.concerns == "cg" { "CG" } else { "set" }
-}
-
-fn has_several_mirrors(report: &Report) -> bool {
-    let mut names = report.findings.iter().filter_map(|f| f.mirror.as_deref());
-    let first = names.next();
-    names.any(|name| Some(name) != first)
 }
 
 fn check_name(finding: &Finding) -> String {
@@ -186,9 +172,7 @@ fn finding_colour(finding: &Finding) -> Ink {
 struct Page {
     text: String,
     colour: bool,
-    several_mirrors: bool,
-    /// The checks that speak of the reference as well as of the CG.
-    two_sided: BTreeSet<String>,
+    naming: Naming,
 }
 
 impl Page {
@@ -196,13 +180,8 @@ impl Page {
         if self.colour { format!("\u{1b}[{}m{text}\u{1b}[0m", ink.code()) } else { text.to_owned() }
     }
 
-    /// `highlight-direction`, with several mirrors `highlight-direction (m1)`; a check that speaks of both sides says
-    /// which: `environment (CG)`.
     fn named(&self, finding: &Finding) -> String {
-        let mirror = finding.mirror.as_ref().filter(|_| self.several_mirrors);
-        let side = self.two_sided.contains(&finding.check).then(|| side_word(finding).to_owned());
-        let marks: Vec<String> = mirror.map(|mirror| printable_text(mirror)).into_iter().chain(side).collect();
-        if marks.is_empty() { check_name(finding) } else { format!("{} ({})", check_name(finding), marks.join(", ")) }
+        self.naming.name(finding)
     }
 
     fn line(&mut self, text: &str) {

@@ -104,6 +104,8 @@ pub(crate) fn fixed(value: f64, decimals: usize, signed: bool) -> String {
     if value.abs() >= 1e7 {
         return format!("{value:.3e}");
     }
+    // What is read back from a JSON report has to read the same.
+    let value = super::json::rounded(value, super::json::SIGNIFICANT_DIGITS).unwrap_or(value);
     let plain = format!("{value:.decimals$}");
     let is_zero = !plain.bytes().any(|b| (b'1'..=b'9').contains(&b));
     match (is_zero, signed) {
@@ -174,6 +176,14 @@ mod tests {
         assert_eq!(fixed(-0.06, 1, false), "-0.1");
         assert_eq!(fixed(f64::NAN, 1, true), "-");
         assert_eq!(fixed(f64::MAX, 1, true), "1.798e308");
+    }
+
+    #[test]
+    fn a_number_reads_the_same_before_and_after_the_json_report() {
+        for value in [0.874_999_6_f64, 0.875_000_4, -2.345_000_04, 0.105_000_01] {
+            let kept = super::super::json::rounded(value, super::super::json::SIGNIFICANT_DIGITS).unwrap();
+            assert_eq!(fixed(value, 2, true), fixed(kept, 2, true), "{value}");
+        }
     }
 
     #[test]

@@ -104,7 +104,12 @@ fn read_json(path: &Path) -> Result<Value> {
     let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     serde_json::from_slice(text).map_err(|error| {
         let cause = format!("not valid JSON: {error}");
-        Error::new(ErrorKind::Malformed, path, cause, "correct the sheet at that line and column")
+        let remedy = if cause.contains("invalid escape") {
+            "in JSON a backslash is written twice; in paths write / in place of it"
+        } else {
+            "correct the sheet at that line and column"
+        };
+        Error::new(ErrorKind::Malformed, path, cause, remedy)
     })
 }
 

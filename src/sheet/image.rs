@@ -16,7 +16,7 @@ pub struct ImageSpec {
     /// The file, relative to the sheet. `####` or `%04d` stands for the frame number.
     #[schemars(length(min = 1))]
     pub frame: String,
-    /// How code values relate to light: a name (`scene-linear`, `srgb`, …), or a Common LUT Format file (`show.clf`,
+    /// How code values relate to light: a name (`scene-linear`, `srgb`, …; `plateproof explain encodings`), or a Common LUT Format file (`show.clf`,
     /// relative to the sheet) that turns code values into scene-linear light; absent: as the file says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub encoding: Option<String>,

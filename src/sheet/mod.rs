@@ -36,7 +36,7 @@ pub use schema::sheet_schema;
 pub use sensor_format::{SENSOR_FORMATS, SensorFormat};
 pub use set::{EnvironmentSpec, MeasuredSpec, PlaceSpec, WaiverSpec};
 pub use shot::{SHEET_FORMAT, ShotSheet};
-pub(crate) use structure::nearest;
+pub(crate) use structure::{near, nearest};
 pub use tolerances::{
     AngleTolerance, CleanPlateTolerance, ColourTolerance, PercentTolerance, PixelTolerance, StopsTolerance, Tolerances,
 };

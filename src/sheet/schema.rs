@@ -6,6 +6,8 @@ use serde_json::{Map, Value, json};
 
 use super::ShotSheet;
 use super::tolerances::TOLERANCE_NAMES;
+use crate::colour::ColourSpace;
+use crate::image::encoding::Encoding;
 
 /// The entries for which a plain string stands for an object with that `frame`.
 const PLAIN_FRAME_ENTRIES: [&str; 5] = ["ImageSpec", "EnvironmentSpec", "MirrorSpec", "MatteSpec", "CgSphereSpec"];
@@ -31,6 +33,7 @@ pub fn sheet_schema() -> Value {
             accept_plain_frame(entries, name);
         }
         add_check_names(entries);
+        entries.values_mut().for_each(list_known_names);
     }
     refuse_unknown_keys(&mut schema);
     bound_lists(&mut schema);
@@ -56,6 +59,26 @@ fn add_check_names(entries: &mut Map<String, Value>) {
     for [key, check] in TOLERANCE_NAMES {
         let same = properties.get(key).cloned().unwrap_or(Value::Bool(true));
         properties[check] = same;
+    }
+}
+
+/// Names the encodings and colour spaces at every key that takes one. They are examples, not all that is allowed: other
+/// spellings and the files of transforms are taken too.
+fn list_known_names(entry: &mut Value) {
+    match entry {
+        Value::Object(map) => {
+            if let Some(properties) = map.get_mut("properties").and_then(Value::as_object_mut) {
+                let encodings: Vec<&str> = Encoding::ALL.iter().map(|encoding| encoding.name()).collect();
+                for (key, names) in [("encoding", json!(encodings)), ("colour_space", json!(ColourSpace::NAMES))] {
+                    if let Some(Value::Object(property)) = properties.get_mut(key) {
+                        property.insert("examples".to_owned(), names);
+                    }
+                }
+            }
+            map.values_mut().for_each(list_known_names);
+        }
+        Value::Array(list) => list.iter_mut().for_each(list_known_names),
+        _ => {}
     }
 }
 
@@ -122,4 +145,18 @@ pub(super) fn positive_pair(_: &mut SchemaGenerator) -> Schema {
         "minItems": 2,
         "maxItems": 2
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_schema_lists_the_encodings_and_colour_spaces() {
+        let schema = sheet_schema();
+        let image = schema["$defs"]["ImageSpec"].to_string();
+        for name in ["s-log3", "scene-linear", "acescg"] {
+            assert!(image.contains(name), "{image}");
+        }
+    }
 }

@@ -197,12 +197,23 @@ fn unknown_key(path: &str, key: &str, known: &Map<String, Value>) -> Misfit {
     Misfit { cause: format!("unknown key `{path}`"), remedy }
 }
 
+/// Likeness below which a guess misleads more than it helps (common practice, no source).
+const LEAST_LIKENESS: f64 = 0.8;
+
+/// The known word that `word` is most likely a slip of; `None` where none is near.
+pub(crate) fn near<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    nearest(word, known).filter(|guess| likeness(word, guess) >= LEAST_LIKENESS)
+}
+
 /// The known word most like `word` (Jaro–Winkler, which favours a shared start); upper case, `-` and `_` make no
 /// difference.
 pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    known.max_by(|a, b| likeness(word, a).total_cmp(&likeness(word, b)))
+}
+
+fn likeness(a: &str, b: &str) -> f64 {
     let plain = |text: &str| text.to_lowercase().replace('-', "_");
-    let likeness = |name: &str| strsim::jaro_winkler(&plain(word), &plain(name));
-    known.max_by(|a, b| likeness(a).total_cmp(&likeness(b)))
+    strsim::jaro_winkler(&plain(a), &plain(b))
 }
 
 fn wrong(path: &str, expected: &[&Value], found: &Value) -> Misfit {
@@ -210,7 +221,35 @@ fn wrong(path: &str, expected: &[&Value], found: &Value) -> Misfit {
     let mut wanted: Vec<String> = expected.iter().filter_map(|schema| wanted(schema)).collect();
     wanted.dedup();
     let cause = format!("{place}: expected {}, found {}", wanted.join(" or "), described(found));
-    Misfit { cause, remedy: "correct this value in the sheet".to_owned() }
+    Misfit { cause, remedy: remedy(path, expected, found) }
+}
+
+/// How the value is written, where that can be guessed from what stands there.
+fn remedy(path: &str, expected: &[&Value], found: &Value) -> String {
+    let key =
+        path.rsplit('.').next().unwrap_or(path).trim_end_matches(|c: char| c == ']' || c == '[' || c.is_numeric());
+    let wants = |name: &str| expected.iter().any(|schema| types(schema).contains(&name));
+    match found {
+        Value::Number(number) if wants("string") && matches!(key, "diameter" | "distance" | "length") => {
+            format!("write \"{key}_mm\": {number} for millimetres, or the unit with it: \"{key}\": \"25 cm\"")
+        }
+        Value::Number(number) if wants("object") => match number_key(expected) {
+            Some(inner) => format!("write {{ \"{inner}\": {number} }}"),
+            None => CORRECT.to_owned(),
+        },
+        Value::Number(_) if key == "reflectance" => {
+            "write three numbers, one a channel, as parts of 1: [0.62, 0.60, 0.56]".to_owned()
+        }
+        _ => CORRECT.to_owned(),
+    }
+}
+
+const CORRECT: &str = "correct this value in the sheet";
+
+/// The first key of an expected object that holds a number.
+fn number_key<'a>(expected: &[&'a Value]) -> Option<&'a str> {
+    let properties = expected.iter().find_map(|schema| schema.get("properties")?.as_object())?;
+    properties.iter().find(|(_, schema)| types(schema).contains(&"number")).map(|(key, _)| key.as_str())
 }
 
 /// What a schema wants, in words; `None` for `null`, which only means that the key may be left out.

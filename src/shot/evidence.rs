@@ -15,7 +15,7 @@ use crate::report::picture::{
     render_sphere_picture,
 };
 use crate::report::wording::finding_words;
-use crate::report::{Report, Verdict, text};
+use crate::report::{Finding, Naming, Report, Verdict, text};
 use crate::side::Side;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
 use crate::units::Stops;
@@ -26,8 +26,8 @@ const UNWRAPPED_COLUMNS: usize = 440;
 /// Columns of the difference map, which holds nothing finer than the comparison's blur.
 const DIFFERENCE_COLUMNS: usize = 180;
 
-/// Side of the predicted matte sphere, px.
-const MATTE_PX: usize = 110;
+/// Side of the predicted matte sphere, px: twice that at which the page draws it, which gives it a soft edge.
+const MATTE_PX: usize = 428;
 
 /// Reflectance of the predicted matte sphere.
 const MATTE_REFLECTANCE: f64 = 0.5;
@@ -51,7 +51,7 @@ pub(super) fn picture(pair: &Pair, report: &Report) -> Result<Vec<u8>> {
         version: report.version.clone(),
         verdict: report.verdict,
         headline: vec![text::headline(report)],
-        findings: report.findings.iter().map(finding_line).collect(),
+        findings: finding_lines(report),
         mirror: mirror_side,
         cg: cg_side,
         difference_stops: difference(mirror, pair.comparison.cg_on_equal_terms()),
@@ -70,9 +70,13 @@ pub(super) fn sphere_picture(side: &Side, frame: &Frame, gain: [f64; 3]) -> Resu
     render_sphere_picture(&shown, &crate::printable_text(&frame.record.file), &lines, display_gain(side))
 }
 
-fn finding_line(finding: &crate::report::Finding) -> FindingLine {
-    let verdict = if finding.waived.is_some() { Verdict::Match } else { finding.verdict };
-    FindingLine { check: finding.check.clone(), text: finding_words(finding), verdict }
+fn finding_lines(report: &Report) -> Vec<FindingLine> {
+    let naming = Naming::of(report);
+    let line = |finding: &Finding| {
+        let verdict = if finding.waived.is_some() { Verdict::Match } else { finding.verdict };
+        FindingLine { check: naming.name(finding), text: finding_words(finding), verdict }
+    };
+    report.findings.iter().map(line).collect()
 }
 
 /// Gain that shows the median of the sphere's light as mid grey, held back where that would burn out a tenth of it.
@@ -96,7 +100,8 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
             azimuth_deg,
             elevation_deg,
             angular_radius_deg: light.angular_radius_deg.ok().map(|r| r.value),
-            label: label(i, light),
+            share: share(light),
+            label: if i == 0 { "key".to_owned() } else { String::new() },
             clipped: light.clipped,
         }
     });
@@ -110,10 +115,9 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
     }
 }
 
-fn label(index: usize, light: &Light) -> String {
+fn share(light: &Light) -> String {
     let bound = if light.clipped { ">=" } else { "" };
-    let share = format!("{bound}{:.0} %", 100.0 * light.share.value);
-    if index == 0 { format!("key {share}") } else { share }
+    format!("{bound}{:.0} %", 100.0 * light.share.value)
 }
 
 /// A square around the sphere, in blocks of whole pixels.
@@ -237,7 +241,7 @@ fn matte(side: &Side) -> LinearPicture {
         let (x, y) = (across(i % MATTE_PX), across(i / MATTE_PX));
         if x.hypot(y) > 1.0 { [f32::NAN; 3] } else { between(&points, [x, y]) }
     };
-    LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb: (0..MATTE_PX * MATTE_PX).map(pixel).collect() }
+    LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb: parallel::map(MATTE_PX * MATTE_PX, pixel) }
 }
 
 /// Bilinear between the matte sphere's points, at a place from −1 to 1 each way.

@@ -48,6 +48,10 @@ pub struct MeasuredReflectance {
     pub pixels: [usize; 2],
     /// Colour space of the numbers.
     pub colour_space: String,
+    /// How uneven the surface looks in each view beyond its noise, as a part of its value.
+    pub unevenness: [f64; 2],
+    /// Either view is too uneven to be one matt surface lit alike: the numbers should not be used.
+    pub unsure: bool,
     /// The file read.
     pub input: InputRecord,
     /// Things the reader should know.
@@ -66,6 +70,9 @@ const TONE_CURVE_SD: f64 = 0.26;
 /// Where the two views differ from pixel to pixel, it is unknown which pixels correspond: this share of the scatter
 /// stays in the mean (common practice, no source).
 const UNEVEN_SHARE: f64 = 0.3;
+
+/// A card or wall that varies by more than this is not one surface under one light (common practice, no source).
+const UNEVEN: f64 = 0.12;
 
 /// Beyond this angle metals depart from their reflectance head on by more than a percent or two.
 const HEAD_ON_DEG: f64 = 45.0;
@@ -106,6 +113,15 @@ fn ratio(
     if curve > 0.0 {
         warnings.push("an 8-bit camera file has an unknown tone curve; use a linear frame for a tighter sd".to_owned());
     }
+    let unevenness = [direct.unevenness, mirrored.unevenness];
+    for (uneven, what) in unevenness.into_iter().zip(["seen directly", "seen in the sphere"]) {
+        if uneven > UNEVEN {
+            warnings.push(format!(
+                "what is {what} varies by {:.0} %: is that polygon on one matt surface, lit alike all over?",
+                100.0 * uneven
+            ));
+        }
+    }
     let (mut reflectance, mut reflectance_sd) = ([0.0; 3], [0.0; 3]);
     for c in 0..3 {
         let value = mirrored.mean[c] / direct.mean[c];
@@ -125,6 +141,8 @@ fn ratio(
         incidence_deg,
         pixels: [direct.pixels, mirrored.pixels],
         colour_space: frame.space.name.clone(),
+        unevenness,
+        unsure: unevenness.iter().any(|uneven| *uneven > UNEVEN),
         input: frame.record.clone(),
         warnings,
     })
@@ -153,6 +171,7 @@ struct Patch {
     mean: [f64; 3],
     sd: [f64; 3],
     pixels: usize,
+    unevenness: f64,
 }
 
 impl Patch {
@@ -174,13 +193,27 @@ impl Patch {
             return Err(fault(frame, format!("what is {what} is black"), "use a brighter surface or exposure"));
         }
         let square = |c: usize| values.iter().map(|v| (f64::from(v[c]) - mean[c]).powi(2)).sum::<f64>() / count;
-        Ok(Self { mean, sd: [0, 1, 2].map(|c| square(c).sqrt()), pixels: values.len() })
+        let unevenness = unevenness(&values, mean[1]);
+        Ok(Self { mean, sd: [0, 1, 2].map(|c| square(c).sqrt()), pixels: values.len(), unevenness })
     }
 
     /// Relative standard deviation of the mean: noise shrinks with the pixels, unevenness does not.
     fn relative_sd(&self, channel: usize) -> f64 {
         UNEVEN_SHARE.max(1.0 / (self.pixels as f64).sqrt()) * self.sd[channel] / self.mean[channel]
     }
+}
+
+/// Scatter of green beyond what neighbours in a row differ by, as a part of the mean: structure, not noise.
+fn unevenness(values: &[[f32; 3]], mean: f64) -> f64 {
+    let green = |value: &[f32; 3]| f64::from(value[1]);
+    let count = values.len() as f64;
+    let scatter = values.iter().map(|v| (green(v) - mean).powi(2)).sum::<f64>() / count;
+    // Values come row by row; where a row ends one difference in many is no neighbour's.
+    let mut steps: Vec<f64> = values.windows(2).map(|pair| (green(&pair[1]) - green(&pair[0])).powi(2) / 2.0).collect();
+    steps.sort_by(f64::total_cmp);
+    steps.truncate(steps.len() - steps.len() / 20);
+    let noise = steps.iter().sum::<f64>() / steps.len().max(1) as f64;
+    (scatter - noise).max(0.0).sqrt() / mean
 }
 
 /// Every known pixel whose centre lies in the polygon.
@@ -265,6 +298,18 @@ mod tests {
             // 22 px from the centre of a sphere of 45: asin(22/45) = 29 degrees for parallel rays.
             assert!((found.incidence_deg - 29.0).abs() < 3.0, "{}", found.incidence_deg);
         }
+    }
+
+    #[test]
+    fn a_polygon_over_two_surfaces_is_unsure() {
+        let dir = tempfile::tempdir().unwrap();
+        let even = query(written(dir.path(), 3, 1.0, 0.02));
+        let found = measure_reflectance(&even).unwrap();
+        assert!(!found.unsure && found.unevenness.iter().all(|u| *u < 0.05), "{found:?}");
+        // Half of it lies on the dark beside the card.
+        let across = ReflectanceQuery { seen_directly: square(45.0, 30.0, 50.0), ..even };
+        let found = measure_reflectance(&across).unwrap();
+        assert!(found.unsure && found.warnings.iter().any(|w| w.contains("seen directly varies")), "{found:?}");
     }
 
     #[test]

@@ -4,11 +4,12 @@
 //! `unsure`), since what could not be decided must not pass for good. A waived mismatch passes and says so; a check
 //! whose input was not given is skipped; a shot that could not be done is an error.
 
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::{CheckLine, ShotLine, Summary};
 use crate::printable_text;
-use crate::report::{ErrorNote, ShotVerdict, Verdict};
+use crate::report::{ErrorNote, ShotVerdict, Verdict, side_word};
 
 /// The summary as a JUnit document.
 pub fn render_junit(summary: &Summary) -> String {
@@ -66,20 +67,33 @@ fn suite(text: &mut String, line: &ShotLine) -> Tally {
         tally = Tally { tests: 1, failures: 1, ..tally };
         cases += &case(&name, "shot", &outcome("failure", "unsure", &line.why, ""));
     }
+    let mut names = BTreeSet::new();
     for check in &line.checks {
-        tally = tally.plus(check_case(&mut cases, &name, check));
+        let unique = unique_name(check, &line.checks, &mut names);
+        tally = tally.plus(check_case(&mut cases, &name, check, &unique));
     }
     // Writing to a String cannot fail.
     let _ = write!(text, "  <testsuite name=\"{name}\" {}>\n{cases}  </testsuite>\n", tally.attributes(true));
     tally
 }
 
-fn check_case(cases: &mut String, suite: &str, check: &CheckLine) -> Tally {
+/// The check with its mirror and, where it speaks of both sides, the side: build servers tell cases apart by name.
+fn unique_name(check: &CheckLine, all: &[CheckLine], taken: &mut BTreeSet<String>) -> String {
+    let two_sided = all.iter().any(|other| other.check == check.check && other.concerns != check.concerns);
+    let side = two_sided.then(|| side_word(&check.concerns).to_owned());
+    let marks: Vec<String> = check.mirror.iter().cloned().chain(side).collect();
+    let base = if marks.is_empty() { check.check.clone() } else { format!("{} ({})", check.check, marks.join(", ")) };
+    let mut name = base.clone();
+    let mut count = 1;
+    while !taken.insert(name.clone()) {
+        count += 1;
+        name = format!("{base} {count}");
+    }
+    name
+}
+
+fn check_case(cases: &mut String, suite: &str, check: &CheckLine, name: &str) -> Tally {
     let mut tally = Tally { tests: 1, ..Tally::default() };
-    let name = match &check.mirror {
-        Some(mirror) => format!("{} ({mirror})", check.check),
-        None => check.check.clone(),
-    };
     let failed = |kind: &str| outcome("failure", kind, &check.words, &check.advice);
     let said = match (check.verdict, &check.waived) {
         (Verdict::Mismatch, Some(waived)) => format!("      <system-out>{}</system-out>\n", escaped(waived)),
@@ -102,7 +116,7 @@ fn check_case(cases: &mut String, suite: &str, check: &CheckLine) -> Tally {
         }
         (Verdict::Match, _) => String::new(),
     };
-    cases.push_str(&case(suite, &escaped(&name), &said));
+    cases.push_str(&case(suite, &escaped(name), &said));
     tally
 }
 
@@ -164,6 +178,25 @@ mod tests {
         assert!(count("skipped") > 0 && count("system-out") > 0, "{text}");
         let unsure = document.descendants().find(|node| node.attribute("type") == Some("unsure"));
         assert!(unsure.is_some(), "what is unsure does not pass");
+    }
+
+    #[test]
+    fn no_two_cases_of_a_suite_have_one_name() {
+        let mut summary = full();
+        let line = summary.shots.iter_mut().find(|line| !line.checks.is_empty()).unwrap();
+        let mut twin = line.checks[0].clone();
+        line.checks.push(twin.clone());
+        twin.concerns = "reference".to_owned();
+        line.checks.push(twin);
+        let text = render_junit(&summary);
+        let document = roxmltree::Document::parse(&text).unwrap();
+        for suite in document.descendants().filter(|node| node.has_tag_name("testsuite")) {
+            let cases = suite.children().filter(|node| node.has_tag_name("testcase"));
+            let names: Vec<&str> = cases.map(|case| case.attribute("name").unwrap()).collect();
+            let unique: BTreeSet<&&str> = names.iter().collect();
+            assert_eq!(unique.len(), names.len(), "{names:?}");
+        }
+        assert!(text.contains("set)") && text.contains("CG)"), "{text}");
     }
 
     #[test]

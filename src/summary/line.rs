@@ -164,12 +164,7 @@ impl Number {
             && let Some((what, share, share_sd)) = unpaired_light(finding)
             && share / UNPAIRED_SHARE > times(finding.value.unwrap_or(0.0), finding.tolerance)
         {
-            return Some(Self::of_light(
-                finding,
-                &format!("{what}, {:.0} % of its light{at_frame}", 100.0 * share),
-                share,
-                share_sd,
-            ));
+            return Some(Self::of_light(finding, &format!("{}{at_frame}", what.words(share)), share, share_sd));
         }
         let value = finding.value.filter(|value| value.is_finite())?;
         Some(Self {
@@ -249,9 +244,26 @@ fn times(value: f64, tolerance: f64) -> f64 {
     if value.is_finite() && tolerance > 0.0 { value.abs() / tolerance } else { 0.0 }
 }
 
-/// The strongest light that one side has and the other has not: what it is called, and its share.
-fn unpaired_light(finding: &Finding) -> Option<(&'static str, f64, Option<f64>)> {
-    let lights = |key: &str, words: &'static str| {
+/// On which side a light has no partner.
+#[derive(Debug, Clone, Copy)]
+enum Unpaired {
+    MissingInCg,
+    ExtraInCg,
+}
+
+impl Unpaired {
+    fn words(self, share: f64) -> String {
+        let percent = 100.0 * share;
+        match self {
+            Self::MissingInCg => format!("the CG lacks a light that carries {percent:.0} % of the plate side's light"),
+            Self::ExtraInCg => format!("the CG has a light too many, which carries {percent:.0} % of its light"),
+        }
+    }
+}
+
+/// The strongest light that one side has and the other has not: whose it is, and its share.
+fn unpaired_light(finding: &Finding) -> Option<(Unpaired, f64, Option<f64>)> {
+    let lights = |key: &str, words: Unpaired| {
         let list = finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
         let read = |light: &Value| {
             let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
@@ -259,8 +271,8 @@ fn unpaired_light(finding: &Finding) -> Option<(&'static str, f64, Option<f64>)>
         };
         list.iter().filter_map(read).collect::<Vec<_>>()
     };
-    let all = lights("missing_in_cg", "a light is missing in the CG").into_iter();
-    all.chain(lights("extra_in_cg", "a light too many in the CG")).max_by(|a, b| a.1.total_cmp(&b.1))
+    let all = lights("missing_in_cg", Unpaired::MissingInCg).into_iter();
+    all.chain(lights("extra_in_cg", Unpaired::ExtraInCg)).max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 #[cfg(test)]
@@ -284,7 +296,10 @@ mod tests {
         let lights = serde_json::json!([{ "azimuth_deg": -116.0, "share": 0.6, "share_sd": 0.01 }]);
         report.findings[0].detail.insert("missing_in_cg".to_owned(), lights);
         let line = ShotLine::of(&report, Path::new("r.json"));
-        assert_eq!(line.number_words(), "highlight-direction a light is missing in the CG, 60 % of its light");
+        assert_eq!(
+            line.number_words(),
+            "highlight-direction the CG lacks a light that carries 60 % of the plate side's light"
+        );
         assert!((line.times_tolerance() - 6.0).abs() < 1e-9);
     }
 

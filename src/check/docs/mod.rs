@@ -18,8 +18,10 @@ pub mod set_notes;
 pub mod straight_lines;
 pub mod sun;
 mod topics;
+mod trade_words;
 
 pub use topics::{TOPICS, Topic};
+pub use trade_words::named;
 
 /// What one check says about itself. A line break in a text starts a new paragraph.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

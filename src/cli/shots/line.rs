@@ -17,6 +17,8 @@ pub(super) struct Done {
     pub(super) written: Option<WrittenPaths>,
     /// Why they could not be written.
     pub(super) not_written: Option<Error>,
+    /// There are reports of it on disk.
+    pub(super) on_disk: bool,
     /// The reports of an earlier run still hold.
     pub(super) unchanged: bool,
     /// The report itself, where it is the only one, or stands nowhere else.
@@ -37,6 +39,7 @@ impl Done {
             headline: headline(&report),
             remark,
             not_written,
+            on_disk: written.is_some(),
             unchanged: false,
             report: (keep_report || written.is_none()).then(|| Box::new(report)),
             written,
@@ -63,7 +66,12 @@ pub(super) fn summary(lines: &[Done], out: &Path) -> String {
         0 => String::new(),
         count => format!(" ({count} unchanged since the last run; --again checks them again)"),
     };
-    format!("{}\n{}{unchanged}. Reports in {}\n", rows.concat(), counts(lines), printable(out))
+    let place = if lines.iter().any(|line| line.on_disk) {
+        format!("Reports in {}", printable(out))
+    } else {
+        "No report was written".to_owned()
+    };
+    format!("{}\n{}{unchanged}. {place}\n", rows.concat(), counts(lines))
 }
 
 fn counts(lines: &[Done]) -> String {
@@ -71,5 +79,6 @@ fn counts(lines: &[Done]) -> String {
     let count = |verdict| lines.iter().filter(|line| line.verdict == verdict).count();
     let parts = order.map(|verdict| (count(verdict), verdict.word())).into_iter().filter(|(n, _)| *n > 0);
     let parts: Vec<String> = parts.map(|(n, word)| format!("{n} {word}")).collect();
-    format!("{} shots: {}", lines.len(), parts.join(", "))
+    let shots = if lines.len() == 1 { "shot" } else { "shots" };
+    format!("{} {shots}: {}", lines.len(), parts.join(", "))
 }

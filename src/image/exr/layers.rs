@@ -223,7 +223,13 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
     let remedy = if pictures.is_empty() {
         format!("write R, G and B channels (the file has: {list})")
     } else {
-        format!("name the layer to read: {list}")
+        match pictures.as_slice() {
+            [only] if only.title.is_empty() => {
+                let channels = printable_text(&channels_of(only));
+                format!("leave `layer` out: the file has one layer, without a name (channels {channels})")
+            }
+            _ => format!("name the layer to read: {list}"),
+        }
     };
     Error::new(ErrorKind::Parameter, path, cause, remedy)
 }
@@ -231,8 +237,11 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
 /// The titles of groups, RGB first, unprefixed ones by their channels.
 fn list_of(groups: &[&Group]) -> String {
     let title = |group: &&Group| {
-        let channels: Vec<&str> = group.channels.iter().map(|(name, _)| name.as_str()).collect();
-        let title = if group.title.is_empty() { channels.join(" ") } else { group.title.clone() };
+        let title = if group.title.is_empty() {
+            format!("the one without a name (channels {})", channels_of(group))
+        } else {
+            group.title.clone()
+        };
         printable_text(&title)
     };
     let is_rgb = |group: &&&Group| group.picture().is_some_and(|p| p.meaning == Meaning::Rgb);
@@ -245,6 +254,10 @@ fn list_of(groups: &[&Group]) -> String {
         titles.push(format!("and {hidden} more"));
     }
     titles.join(", ")
+}
+
+fn channels_of(group: &Group) -> String {
+    group.channels.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>().join(" ")
 }
 
 /// OpenEXR text as a string; bytes that are not UTF-8 are replaced.

@@ -4,9 +4,10 @@ use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
 use super::png_file::encode_png;
+use super::verdict_mark::verdict_mark;
 use crate::Result;
 use crate::report::wording::fixed;
-use crate::report::{FrameValue, REPORT_FORMAT, Report, SequenceReport, Verdict};
+use crate::report::{FrameValue, REPORT_FORMAT, Report, SequenceReport};
 
 const PAGE_WIDTH: f32 = 1240.0;
 const MARGIN: f32 = 64.0;
@@ -87,13 +88,17 @@ impl Page<'_> {
     }
 
     fn scales(&mut self, axes: &Axes, unit: &str) {
-        let decimals = if unit == "deg" { 1 } else { 2 };
+        let decimals = match unit {
+            "deg" => 1,
+            COUNT => 0,
+            _ => 2,
+        };
         let values = [axes.low, 0.0, axes.high];
         let first = usize::from(axes.low == 0.0);
         for value in values.into_iter().skip(first) {
             let y = axes.y(value);
             self.canvas.polyline(&[[axes.area.x, y], [axes.area.right(), y]], Pen::new(RULE, 1.0));
-            let words = fixed(value, decimals, unit != "deg");
+            let words = fixed(value, decimals, !is_never_negative(unit));
             self.lettering.text_right(&mut self.canvas, axes.area.x - 8.0, y + 4.0, &words, SMALL);
         }
         let (first, last) = (self.sequence.first_frame, self.sequence.last_frame);
@@ -124,26 +129,27 @@ impl Page<'_> {
                 let bar = [[x, axes.y(value - sd)], [x, axes.y(value + sd)]];
                 self.canvas.polyline(&bar, Pen::new(FAINT_INK, 1.2));
             }
-            self.mark([x, axes.y(value)], point.verdict);
-        }
-    }
-
-    /// Filled where something is off, a ring where it matches, dashed where undecided.
-    fn mark(&mut self, [x, y]: [f32; 2], verdict: Verdict) {
-        match verdict {
-            Verdict::Mismatch => self.canvas.fill(Area::new(x - 4.5, y - 4.5, 9.0, 9.0), INK),
-            Verdict::Match => self.canvas.circle([x, y], 4.5, Pen::new(INK, 1.6)),
-            _ => self.canvas.circle([x, y], 4.5, Pen::new(FAINT_INK, 1.6).dashed(true)),
+            verdict_mark(&mut self.canvas, [x, axes.y(value)], point.verdict);
         }
     }
 
     fn foot(&mut self, y: f32) {
         let words =
-            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; ring: match; dashed ring: unsure";
+            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; ring: match; diamond: unsure";
         self.lettering.text(&mut self.canvas, MARGIN, y, words, SMALL);
         let words = format!("plateproof {}", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, PAGE_WIDTH - MARGIN, y, &words, SMALL);
     }
+}
+
+/// The unit of contradictions, which are counted.
+const COUNT: &str = "contradictions";
+
+/// An axis whose ends would read alike says nothing.
+const SMALLEST_SPAN: f64 = 1e-6;
+
+fn is_never_negative(unit: &str) -> bool {
+    matches!(unit, "deg" | COUNT)
 }
 
 /// Frame numbers and values on the page.
@@ -155,18 +161,19 @@ struct Axes {
 }
 
 impl Axes {
-    /// Axes that hold every point with its deviation, zero and the tolerance on both sides; angles, which are never
-    /// negative, from zero up.
+    /// Axes that hold every point with its deviation, zero and the tolerance on both sides; angles and counts, which
+    /// are never negative, from zero up. Where all of this is zero the axis goes to one.
     fn new(area: Area, frames: [u32; 2], points: &[(u32, &FrameValue)], tolerance: f64) -> Self {
         let tolerance = if tolerance.is_finite() { tolerance.max(0.0) } else { 0.0 };
         let measured = || points.iter().filter_map(|(_, v)| Some((v.value?, v.value_sd.unwrap_or(0.0))));
         let reach = |low: f64, high: f64| (low.is_finite() && high.is_finite()).then_some((low, high));
         let ends = measured().filter_map(|(value, sd)| reach(value - sd, value + sd));
-        let angle = points.iter().all(|(_, v)| v.unit == "deg");
-        let start = if angle { 0.0 } else { -tolerance };
+        let from_zero = points.iter().all(|(_, v)| is_never_negative(&v.unit));
+        let start = if from_zero { 0.0 } else { -tolerance };
         let (low, high) = ends.fold((start, tolerance), |(low, high), (l, h)| (low.min(l), high.max(h)));
-        let low = if angle { 0.0 } else { low * 1.1 };
-        Self { area, frames: frames.map(f64::from), low, high: (high * 1.1).max(low + 1e-6) }
+        let low = if from_zero { 0.0 } else { low * 1.1 };
+        let high = if high - low > SMALLEST_SPAN { high * 1.1 } else { low + 1.0 };
+        Self { area, frames: frames.map(f64::from), low, high }
     }
 
     fn x(&self, frame: u32) -> f32 {
@@ -186,7 +193,7 @@ impl Axes {
 mod tests {
     use super::*;
     use crate::report::sample::{self, keep_for_looking};
-    use crate::report::{FrameReport, ShotVerdict};
+    use crate::report::{FrameReport, ShotVerdict, Verdict};
 
     fn value(check: &str, unit: &str, tolerance: f64, number: Option<f64>) -> FrameValue {
         let verdict = match number {
@@ -204,6 +211,18 @@ mod tests {
             unit: unit.to_owned(),
             tolerance,
         }
+    }
+
+    #[test]
+    fn an_axis_never_goes_from_zero_to_zero() {
+        let area = Area::new(0.0, 0.0, 100.0, 100.0);
+        let none = value("set-notes", COUNT, 0.0, Some(0.0));
+        let axes = Axes::new(area, [1001, 1010], &[(1001, &none)], 0.0);
+        assert_eq!((axes.low, axes.high), (0.0, 1.0));
+        assert!((axes.y(0.0) - area.bottom()).abs() < 1e-3);
+        let flat = value("exposure", "stops", 0.0, Some(0.0));
+        let axes = Axes::new(area, [1001, 1010], &[(1001, &flat)], 0.0);
+        assert!(axes.high - axes.low >= 1.0);
     }
 
     #[test]

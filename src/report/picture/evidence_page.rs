@@ -8,16 +8,20 @@ use super::light_list::draw_light_list;
 use super::light_marks::{Shape, symbol};
 use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
 use super::png_file::encode_with_spheres;
-use super::sphere_panel::{OUTLINE, draw_crop, draw_matte};
+use super::sphere_panel::{OUTLINE, draw_crop, draw_matte, matte_words};
+use super::verdict_mark::verdict_mark;
 use super::{Evidence, FindingLine};
 use crate::Result;
 use crate::report::{REPORT_FORMAT, Verdict};
 
 const PAGE_WIDTH: f32 = 1600.0;
-const PAGE_HEIGHT: f32 = 1456.0;
+/// The page grows where the table of findings needs more.
+const LEAST_PAGE_HEIGHT: f32 = 1456.0;
 
-/// The table of findings ends here; the legend stands below.
-const LAST_ROW: f32 = PAGE_HEIGHT - 144.0;
+/// Rows of the table of findings; a page with more would be no page any more.
+const MOST_ROWS: usize = 40;
+/// A row whose text takes two lines.
+const TALLEST_ROW: f32 = 54.0;
 const MARGIN: f32 = 68.0;
 const CONTENT_WIDTH: f32 = PAGE_WIDTH - 2.0 * MARGIN;
 /// Between the two columns; holds the elevation axis of the right one, as the margin holds that of the left one.
@@ -34,7 +38,7 @@ const HEADING_HEIGHT: f32 = 32.0;
 /// Between one row of panels and the heading of the next.
 const ROW_GAP: f32 = 14.0;
 
-/// The evidence picture as a PNG file of 1600 × 1456 px.
+/// The evidence picture as a PNG file 1600 px wide and 1456 px high, higher where there are many findings.
 ///
 /// Both sides are shown under one gain and one display transform (see the source of `display`), unknown directions
 /// hatched grey. The picture carries the mark by which [`write_report`](crate::report::write_report) knows it.
@@ -42,8 +46,9 @@ const ROW_GAP: f32 = 14.0;
 /// # Errors
 /// `Parameter` where a picture's pixels do not fill its sides.
 pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
+    let room = LEAST_PAGE_HEIGHT + TALLEST_ROW * evidence.findings.len().min(MOST_ROWS) as f32;
     let mut page = Page {
-        canvas: Canvas::new(PAGE_WIDTH as u32, PAGE_HEIGHT as u32)?,
+        canvas: Canvas::new(PAGE_WIDTH as u32, room as u32)?,
         lettering: Lettering::new(),
         display: Display::new(evidence.exposure),
         evidence,
@@ -52,11 +57,16 @@ pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
     let spheres_top = head_end + 12.0;
     let spheres_end = page.spheres(spheres_top)?;
     let maps_end = page.maps(spheres_end + ROW_GAP)?;
-    page.difference(maps_end + ROW_GAP)?;
-    page.findings(maps_end + ROW_GAP);
-    page.foot();
+    let difference_end = page.difference(maps_end + ROW_GAP)?;
+    let findings_end = page.findings(maps_end + ROW_GAP);
+    let key_top = difference_end.max(findings_end + 14.0);
+    page.key(key_top);
+    let end = LEAST_PAGE_HEIGHT.max(key_top + 78.0).round();
+    page.foot(end - 24.0);
     let (width, height, rgb) = page.canvas.into_rgb();
-    encode_with_spheres(width, height, &rgb, REPORT_FORMAT, crop_places(spheres_top))
+    let used = (end as u32).min(height);
+    let pixels = rgb.get(..width as usize * used as usize * 3).unwrap_or_default();
+    encode_with_spheres(width, used, pixels, REPORT_FORMAT, crop_places(spheres_top))
 }
 
 /// Where the crops of both spheres stand, for those who cut them out of the page.
@@ -121,10 +131,13 @@ impl Page<'_> {
             draw_matte(&mut self.canvas, side, Area::new(x, top, MATTE_SIDE, MATTE_SIDE), &self.display)?;
             let words = self.lettering.fitted(&side.title, SMALL, MATTE_SIDE);
             self.lettering.text(&mut self.canvas, x, top + MATTE_SIDE + 18.0, &words, SMALL);
+            if let Some(words) = matte_words(side) {
+                self.lettering.text(&mut self.canvas, x, top + MATTE_SIDE + 36.0, words, SMALL.inked(INK));
+            }
             x += MATTE_SIDE + 16.0;
         }
         let remark = "predicted from the unwrapped light, not photographed";
-        self.lettering.text(&mut self.canvas, left, top + MATTE_SIDE + 38.0, remark, SMALL);
+        self.lettering.text(&mut self.canvas, left, top + MATTE_SIDE + 58.0, remark, SMALL);
         Ok(())
     }
 
@@ -141,31 +154,31 @@ impl Page<'_> {
         Ok(top + MAP_HEIGHT + AXIS_BELOW)
     }
 
-    /// The difference in stops with its legend.
-    fn difference(&mut self, y: f32) -> Result<()> {
+    /// The difference in stops with its legend; returns where the legend begins.
+    fn difference(&mut self, y: f32) -> Result<f32> {
         let evidence = self.evidence;
         let left = MARGIN;
         self.heading(left, y, "CG minus plate side, in stops", MAP_WIDTH);
         let panel = Area::new(left, y + HEADING_HEIGHT, MAP_WIDTH, MAP_HEIGHT);
-        let sides = [(&evidence.mirror, "P", Shape::Ring), (&evidence.cg, "C", Shape::Square)];
+        // Rings last: they show within the squares.
+        let sides = [(&evidence.cg, "C", Shape::Square), (&evidence.mirror, "P", Shape::Ring)];
         draw_difference(&mut self.canvas, &self.lettering, &evidence.difference_stops, sides, panel)?;
         let below = panel.bottom() + AXIS_BELOW + 10.0;
         let bar = Area::new(left + 128.0, below, MAP_WIDTH - 256.0, 16.0);
         draw_stops_legend(&mut self.canvas, &self.lettering, bar);
         self.lettering.text_right(&mut self.canvas, bar.x - 12.0, below + 13.0, "CG darker", SMALL.inked(INK));
         self.lettering.text(&mut self.canvas, bar.right() + 12.0, below + 13.0, "CG brighter", SMALL.inked(INK));
-        self.key(below);
-        Ok(())
+        Ok(below)
     }
 
-    /// What the marks mean, beside the legend of the difference.
+    /// What the marks mean, below the findings and no higher than the legend of the difference.
     fn key(&mut self, y: f32) {
         let left = MARGIN + COLUMN_WIDTH + GUTTER;
         let (middle, step) = (y + 8.0, MAP_WIDTH / 5.0);
-        let columns: [f32; 5] = std::array::from_fn(|index| left + 10.0 + index as f32 * step);
+        let columns: [f32; 5] = std::array::from_fn(|index| left + 12.0 + index as f32 * (step - 1.0));
         let [ring, square, clipped, outline, unseen] = columns;
         symbol(&mut self.canvas, [ring, middle], 8.0, Shape::Ring, false);
-        symbol(&mut self.canvas, [square, middle], 8.0, Shape::Square, false);
+        symbol(&mut self.canvas, [square, middle], 6.0, Shape::Square, false);
         symbol(&mut self.canvas, [clipped, middle], 8.0, Shape::Ring, true);
         for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
             self.canvas.polyline(&[[outline - 9.0, middle], [outline + 9.0, middle]], pen);
@@ -175,42 +188,50 @@ impl Page<'_> {
         for (x, words) in
             columns.into_iter().zip(["plate light P", "CG light C", "clipped", "outline", "not seen, ignored"])
         {
-            self.lettering.text(&mut self.canvas, x + 16.0, middle + 5.0, words, SMALL);
+            self.lettering.text(&mut self.canvas, x + 17.0, middle + 5.0, words, SMALL);
         }
     }
 
-    /// The table of findings, worst first.
-    fn findings(&mut self, y: f32) {
+    /// The table of findings, worst first; returns where it ends.
+    fn findings(&mut self, y: f32) -> f32 {
         let left = MARGIN + COLUMN_WIDTH + GUTTER;
         self.heading(left, y, "Findings", MAP_WIDTH);
         let mut row = y + HEADING_HEIGHT;
         self.rule(left, row);
-        if self.evidence.findings.is_empty() {
-            self.lettering.text(&mut self.canvas, left, row + 23.0, "nothing was compared", TABLE);
-        }
+        let evidence = self.evidence;
         let (not_given, made): (Vec<_>, Vec<_>) =
-            self.evidence.findings.iter().partition(|finding| finding.verdict == Verdict::NotGiven);
-        for (index, finding) in made.iter().enumerate() {
-            let rest = made.len() - index;
-            if row + 48.0 > LAST_ROW && rest > 1 {
-                let words = format!("and {rest} more in the text report");
-                self.lettering.text(&mut self.canvas, left, row + 20.0, &words, SMALL);
-                return;
-            }
+            evidence.findings.iter().partition(|finding| finding.verdict == Verdict::NotGiven);
+        if evidence.findings.is_empty() {
+            self.lettering.text(&mut self.canvas, left, row + 23.0, "nothing was compared", TABLE);
+            row += 34.0;
+        }
+        for finding in made.iter().take(MOST_ROWS) {
             row = self.finding_row(left, row, finding);
+        }
+        if made.len() > MOST_ROWS {
+            row = self.small_lines(left, row, &format!("and {} more in the text report", made.len() - MOST_ROWS));
         }
         if !not_given.is_empty() {
             let names: Vec<_> = not_given.iter().map(|finding| finding.check.as_str()).collect();
-            let words = self.lettering.fitted(&format!("not given: {}", names.join(", ")), SMALL, MAP_WIDTH);
-            self.lettering.text(&mut self.canvas, left, row + 20.0, &words, SMALL);
+            row = self.small_lines(left, row, &format!("not given: {}", names.join(", ")));
         }
+        row
+    }
+
+    /// A remark below the table, in up to three lines; returns where it ends.
+    fn small_lines(&mut self, left: f32, y: f32, words: &str) -> f32 {
+        let lines = self.lettering.wrapped(words, SMALL, MAP_WIDTH, 3);
+        for (index, line) in lines.iter().enumerate() {
+            self.lettering.text(&mut self.canvas, left, y + 20.0 + index as f32 * 18.0, line, SMALL);
+        }
+        y + 6.0 + lines.len() as f32 * 18.0
     }
 
     fn finding_row(&mut self, left: f32, y: f32, finding: &FindingLine) -> f32 {
         let ink = if finding.verdict == Verdict::NotGiven { FAINT_INK } else { INK };
         let style = TABLE.inked(ink);
         let baseline = y + 23.0;
-        verdict_symbol(&mut self.canvas, [left + 8.0, baseline - 5.0], finding.verdict);
+        verdict_mark(&mut self.canvas, [left + 8.0, baseline - 5.0], finding.verdict);
         self.lettering.text(&mut self.canvas, left + 28.0, baseline, finding.verdict.word(), style);
         let check = self.lettering.fitted(&finding.check, style, 190.0);
         self.lettering.text(&mut self.canvas, left + 120.0, baseline, &check, style);
@@ -229,24 +250,11 @@ impl Page<'_> {
     }
 
     /// Under which display transform the page shows light.
-    fn foot(&mut self) {
+    fn foot(&mut self, y: f32) {
         let gain = self.display.gain_words();
         let words = format!("Both sides shown {gain}, sRGB with a soft shoulder above half of white.");
-        let y = PAGE_HEIGHT - 24.0;
         self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
         let program = concat!("plateproof ", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, MARGIN + CONTENT_WIDTH, y, program, SMALL);
-    }
-}
-
-/// The verdict as a shape: full square, hollow diamond, hollow ring, dash.
-fn verdict_symbol(canvas: &mut Canvas, [x, y]: [f32; 2], verdict: Verdict) {
-    match verdict {
-        Verdict::Mismatch => canvas.fill(Area::new(x - 6.0, y - 6.0, 12.0, 12.0), INK),
-        Verdict::Unsure => {
-            canvas.polygon(&[[x, y - 7.0], [x + 7.0, y], [x, y + 7.0], [x - 7.0, y]], Pen::new(INK, 1.8));
-        }
-        Verdict::Match => canvas.circle([x, y], 5.5, Pen::new(INK, 1.8)),
-        Verdict::NotGiven => canvas.polyline(&[[x - 5.0, y], [x + 5.0, y]], Pen::new(FAINT_INK, 1.8)),
     }
 }

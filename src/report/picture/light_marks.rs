@@ -54,7 +54,8 @@ pub(super) fn symbol(canvas: &mut Canvas, at: [f32; 2], radius: f32, shape: Shap
         }
         Shape::Square => {
             let [x, y] = at;
-            let r = radius * 0.9;
+            // Wide enough for the other side's ring to show within it.
+            let r = radius * 1.45;
             outline(canvas, &[[x - r, y - r], [x + r, y - r], [x + r, y + r], [x - r, y + r]], clipped);
         }
     }

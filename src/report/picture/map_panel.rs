@@ -2,6 +2,7 @@
 
 use super::canvas::{Area, Canvas, INK, PAPER, Pen, RULE, hatch};
 use super::display::Display;
+use super::known_area;
 use super::lettering::{Lettering, SMALL};
 use super::light_marks::{self, Beside, Shape};
 use super::resize::{Source, resized};
@@ -16,6 +17,8 @@ pub(super) const AXIS_BELOW: f32 = 22.0;
 const SMALLEST_RING_DEG: f64 = 3.0;
 /// Half the side of a mark of fixed size.
 const SYMBOL_RADIUS: f32 = 8.0;
+/// Where both sides have marks, numbers keep clear of the square that may stand around a ring.
+const SHARED_REACH: f32 = 17.0;
 
 /// Unwrapped radiance of one side with its lights.
 pub(super) fn draw_unwrapped(
@@ -47,8 +50,11 @@ pub(super) fn draw_difference(
     let (values, _) = difference.values.as_chunks::<1>();
     let fitted = resized(&Source { width: difference.width, height: difference.height, pixels: values }, width, height);
     let (left, top) = (panel.x as usize, panel.y as usize);
+    let known: Vec<bool> = fitted.iter().map(|(_, known)| *known >= 0.5).collect();
+    let shown = known_area::shown(&known, width);
     let pixel = |x: usize, y: usize| {
-        let known = fitted.get(y * width + x).filter(|(_, known)| *known >= 0.5);
+        let at = y * width + x;
+        let known = fitted.get(at).filter(|_| shown.get(at).copied().unwrap_or(false));
         Some(known.and_then(|([stops], _)| stops_colour(*stops)).unwrap_or_else(|| hatch(left + x, top + y)))
     };
     canvas.pixels([left, top], [width, height], pixel);
@@ -62,7 +68,7 @@ pub(super) fn draw_difference(
                 canvas,
                 lettering,
                 at,
-                SYMBOL_RADIUS,
+                SHARED_REACH,
                 &format!("{letter}{number}"),
                 Beside::of(shape),
                 panel,
@@ -91,10 +97,14 @@ pub(super) fn draw_stops_legend(canvas: &mut Canvas, lettering: &Lettering, area
 fn draw_picture(canvas: &mut Canvas, picture: &LinearPicture, panel: Area, display: &Display) -> Result<()> {
     let (width, height) = (panel.width as usize, panel.height as usize);
     let fitted = resized(&picture.source()?, width, height);
+    let known: Vec<bool> = fitted.iter().map(|(_, known)| *known >= 0.5).collect();
+    let shown = known_area::shown(&known, width);
     let (left, top) = (panel.x as usize, panel.y as usize);
-    canvas.pixels([left, top], [width, height], |x, y| match fitted.get(y * width + x) {
-        Some((rgb, known)) if *known >= 0.5 => Some(display.rgb(*rgb)),
-        _ => Some(hatch(left + x, top + y)),
+    canvas.pixels([left, top], [width, height], |x, y| {
+        let at = y * width + x;
+        let shows = shown.get(at).copied().unwrap_or(false);
+        let rgb = fitted.get(at).filter(|_| shows).map(|(rgb, _)| display.rgb(*rgb));
+        Some(rgb.unwrap_or_else(|| hatch(left + x, top + y)))
     });
     Ok(())
 }

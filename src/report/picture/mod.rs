@@ -10,6 +10,7 @@ mod curve_page;
 mod display;
 mod evidence_page;
 mod header;
+mod known_area;
 mod lettering;
 mod light_list;
 mod light_marks;
@@ -23,6 +24,7 @@ mod sample;
 mod sphere_page;
 mod sphere_panel;
 mod stops_scale;
+mod verdict_mark;
 
 pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
@@ -68,7 +70,9 @@ pub struct LightMark {
     pub elevation_deg: f64,
     /// Radius of the equivalent disc; `None` where it is unresolved.
     pub angular_radius_deg: Option<f64>,
-    /// A few words for the list, such as `key 71 %`.
+    /// What it carries of the side's light, such as `71 %` or `>=36 %`.
+    pub share: String,
+    /// A word for the list, such as `key`; mostly empty.
     pub label: String,
     /// Some of its pixels are clipped.
     pub clipped: bool,

@@ -24,6 +24,8 @@ const TITLE: Style = Style::new(Face::Light, 40.0, INK);
 const SHOT: Style = Style::new(Face::Light, 27.0, INK);
 const VERDICT: Style = Style::new(Face::Fixed, 16.0, INK);
 const NUMBER: Style = Style::new(Face::Fixed, 16.0, INK);
+const REMEDY: Style = Style::new(Face::Fixed, 13.5, INK);
+const REMEDY_LINE: f32 = 17.0;
 
 /// Shots on one page.
 pub const OVERVIEW_ROWS: usize = 10;
@@ -118,25 +120,27 @@ impl Page {
             self.fitted(SHOT_X, baseline + 52.0, change, SMALL, VERDICT_X - SHOT_X - 16.0);
         }
         self.stamp(Area::new(VERDICT_X, y + 20.0, 124.0, 32.0), row.verdict);
-        self.number(baseline, row);
+        self.number(y, row);
         self.rule(y + ROW_HEIGHT - 6.0, 1.0);
     }
 
-    /// The number over what to do about it.
-    fn number(&mut self, baseline: f32, row: &OverviewRow) {
+    /// The number over what to do about it, which may fill what is left of the row.
+    fn number(&mut self, top: f32, row: &OverviewRow) {
         let room = RIGHT - NUMBER_X;
-        let mut y = baseline;
+        let end = top + ROW_HEIGHT - 12.0;
+        let mut y = top + 26.0;
         if !row.check.is_empty() {
             self.fitted(NUMBER_X, y, &row.check, TABLE, room);
-            y += 24.0;
+            y += 22.0;
         }
         for line in self.lettering.wrapped(&row.number, NUMBER, room, 2) {
             self.lettering.text(&mut self.canvas, NUMBER_X, y, &line, NUMBER);
             y += 22.0;
         }
-        for line in self.lettering.wrapped(&row.remedy, SMALL, room, 2) {
-            self.lettering.text(&mut self.canvas, NUMBER_X, y, &line, SMALL);
-            y += 18.0;
+        let lines = ((end - y) / REMEDY_LINE).floor().max(0.0) as usize + 1;
+        for line in self.lettering.wrapped(&row.remedy, REMEDY, room, lines) {
+            self.lettering.text(&mut self.canvas, NUMBER_X, y, &line, REMEDY);
+            y += REMEDY_LINE;
         }
     }
 

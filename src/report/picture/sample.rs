@@ -102,7 +102,8 @@ impl Surroundings {
                 azimuth_deg: lamp.azimuth_deg,
                 elevation_deg: lamp.elevation_deg,
                 angular_radius_deg: (lamp.radius_deg > 1.5).then_some(lamp.radius_deg),
-                label: ["key 71 %", "12 %", "6 %"][index.min(2)].to_owned(),
+                share: ["71 %", ">=12 %", "6 %"][index.min(2)].to_owned(),
+                label: ["key", "", ""][index.min(2)].to_owned(),
                 clipped: index == 1,
             }
         };

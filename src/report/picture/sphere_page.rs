@@ -1,14 +1,14 @@
 //! The page of one sphere: what one frame says, without anything to compare it with.
 
 use super::EvidenceSide;
-use super::canvas::{Area, Canvas};
+use super::canvas::{Area, Canvas, INK};
 use super::display::Display;
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
 use super::light_list::draw_light_list;
 use super::map_panel::{AXIS_BELOW, draw_unwrapped};
 use super::png_file::encode_png;
-use super::sphere_panel::{draw_crop, draw_matte};
+use super::sphere_panel::{draw_crop, draw_matte, matte_words};
 use crate::Result;
 
 const PAGE_WIDTH: f32 = 1140.0;
@@ -42,6 +42,9 @@ pub fn render_sphere_picture(side: &EvidenceSide, heading: &str, lines: &[String
     draw_matte(&mut canvas, side, Area::new(matte_left, top, MATTE_SIDE, MATTE_SIDE), &display)?;
     lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 18.0, "grey matte sphere under this light,", SMALL);
     lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 36.0, "predicted, not photographed", SMALL);
+    if let Some(words) = matte_words(side) {
+        lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 54.0, words, SMALL.inked(INK));
+    }
 
     let map_top = top + CROP_SIDE + 50.0;
     lettering.text(&mut canvas, MARGIN, map_top - 12.0, "Unwrapped by direction", HEADING);

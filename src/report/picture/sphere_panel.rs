@@ -46,6 +46,11 @@ pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, 
     Ok(())
 }
 
+/// What has to be said of a matte sphere under lights of which some are known from below only.
+pub(super) fn matte_words(side: &EvidenceSide) -> Option<&'static str> {
+    side.lights.iter().any(|light| light.clipped).then_some("at least: a light is clipped")
+}
+
 /// The parts of a closed line that lie within the panel.
 fn draw_within(canvas: &mut Canvas, points: &[[f32; 2]], panel: Area, pen: Pen) {
     if points.iter().all(|point| panel.holds(*point)) {

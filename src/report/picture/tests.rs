@@ -82,6 +82,41 @@ fn pictures_of_the_wrong_size_are_refused() {
 }
 
 #[test]
+fn the_page_grows_with_its_findings() {
+    let mut evidence = sample::mismatch();
+    let one = evidence.findings[0].clone();
+    let not_given = FindingLine { verdict: Verdict::NotGiven, ..one.clone() };
+    evidence.findings = vec![one.clone(); 14];
+    evidence.findings.extend(vec![not_given; 6]);
+    let png = render_evidence(&evidence).unwrap();
+    keep_for_looking("evidence_many.png", &png);
+    let high = decoded(&png).height();
+    assert!(high > 1456 + 34, "{high}");
+    evidence.findings = vec![one; 400];
+    assert!(decoded(&render_evidence(&evidence).unwrap()).height() < 4000, "what is too much is counted");
+}
+
+#[test]
+fn a_ring_shows_within_the_square_of_the_other_side() {
+    let mut canvas = canvas::Canvas::new(60, 60).unwrap();
+    light_marks::symbol(&mut canvas, [30.0, 30.0], 8.0, light_marks::Shape::Ring, false);
+    light_marks::symbol(&mut canvas, [30.0, 30.0], 8.0, light_marks::Shape::Square, false);
+    let (width, _, rgb) = canvas.into_rgb();
+    let dark = |x: usize, y: usize| rgb[(y * width as usize + x) * 3] < 90;
+    let along: Vec<usize> = (30..60).filter(|x| dark(*x, 30)).collect();
+    let gap = along.windows(2).any(|pair| pair[1] > pair[0] + 1);
+    assert!(gap && along.len() >= 2, "ring, then square: {along:?}");
+}
+
+#[test]
+fn a_matte_sphere_under_a_clipped_light_is_a_lower_bound() {
+    let mut evidence = sample::mismatch();
+    assert!(sphere_panel::matte_words(&evidence.mirror).unwrap().starts_with("at least"));
+    evidence.mirror.lights.iter_mut().for_each(|light| light.clipped = false);
+    assert_eq!(sphere_panel::matte_words(&evidence.mirror), None);
+}
+
+#[test]
 fn odd_evidence_still_gives_a_page() {
     let mut evidence = sample::mismatch();
     evidence.shot = "Salzf\u{e4}hre \u{1b}[31m \u{202e} \u{6e21}\u{8239} ".repeat(30);

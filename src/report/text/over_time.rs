@@ -43,7 +43,7 @@ pub(super) fn over_time(page: &mut Page, report: &Report) {
 fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&str>)) -> Option<String> {
     let points = sequence.points(curve);
     let name = match curve.1 {
-        Some(mirror) if page.several_mirrors => format!("{} ({mirror})", curve.0),
+        Some(mirror) if page.naming.several_mirrors() => format!("{} ({mirror})", curve.0),
         _ => curve.0.to_owned(),
     };
     let measured = |(frame, value): &(u32, &FrameValue)| value.value.map(|number| (*frame, number));

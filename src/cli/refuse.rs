@@ -1,0 +1,91 @@
+//! Wrong values of options are wrong use: they are refused before anything is written, not told of every shot.
+
+use std::path::{Path, PathBuf};
+
+use super::args::CheckArgs;
+use super::assignment::Positive;
+use super::{overrides, wrong_use};
+use crate::colour::ColourSpace;
+use crate::image::encoding::Encoding;
+use crate::sheet::{ShotSheet, Tolerances, load_sheet, near, outline_from};
+
+/// No angle is larger.
+const LARGEST_ANGLE_DEG: f64 = 180.0;
+
+/// Refuses what is wrong whatever the sheets say.
+pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
+    let refuse = |message: String| wrong_use("check", message);
+    let mut tolerances = Tolerances::default();
+    for tolerance in &args.tolerances {
+        overrides::set_tolerance(&mut tolerances, &tolerance.who, tolerance.what, Path::new("--tolerance"))
+            .map_err(|error| refuse(format!("--tolerance: {}; {}", error.cause, error.remedy)))?;
+        refuse_wide_angle(&tolerances, &tolerance.who, tolerance.what)?;
+    }
+    for encoding in args.encodings.iter().map(|encoding| encoding.what.as_str()).filter(|name| !is_transform(name)) {
+        if Encoding::parse(encoding).is_none() {
+            let known = Encoding::ALL.iter().map(|encoding| encoding.name());
+            return Err(refuse(unknown("--encoding", encoding, known)));
+        }
+    }
+    for space in args.colour_spaces.iter().map(|space| space.what.as_str()) {
+        if ColourSpace::parse(space).is_none() {
+            return Err(refuse(unknown("--colour-space", space, ColourSpace::NAMES.iter().copied())));
+        }
+    }
+    for outline in &args.outlines {
+        if outline_from(&outline.what.0).is_none() {
+            let words = "takes centre x, centre y, radius; or centre x, centre y, a, b, angle";
+            return Err(refuse(format!("--outline {}=… {words}", outline.who)));
+        }
+    }
+    Ok(())
+}
+
+fn refuse_wide_angle(tolerances: &Tolerances, name: &str, Positive(value): Positive) -> anyhow::Result<()> {
+    let angles = [tolerances.direction, tolerances.camera, tolerances.sun, tolerances.rotation];
+    if angles.iter().all(|angle| angle.deg <= LARGEST_ANGLE_DEG) {
+        return Ok(());
+    }
+    Err(wrong_use("check", format!("--tolerance {name}={value}: an angle is at most {LARGEST_ANGLE_DEG} deg")))
+}
+
+/// A file in place of an encoding's name.
+fn is_transform(name: &str) -> bool {
+    Path::new(name).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("clf"))
+}
+
+fn unknown(option: &str, name: &str, known: impl Iterator<Item = &'static str> + Clone) -> String {
+    let guess = near(name, known.clone()).map(|guess| format!("; did you mean '{guess}'?")).unwrap_or_default();
+    let list = known.collect::<Vec<_>>().join(", ");
+    format!("{option}: there is nothing named '{name}'{guess}\nKnown: {list}")
+}
+
+/// Refuses a role that no sheet has; what only some have is told of the others.
+pub(super) fn unknown_roles(args: &CheckArgs, origins: &[PathBuf]) -> anyhow::Result<()> {
+    let mut roles: Vec<(&str, &str)> = args.encodings.iter().map(|a| ("--encoding", a.who.as_str())).collect();
+    roles.extend(args.colour_spaces.iter().map(|a| ("--colour-space", a.who.as_str())));
+    roles.extend(args.layers.iter().map(|a| ("--layer", a.who.as_str())));
+    roles.extend(args.clip_levels.iter().map(|a| ("--clip-level", a.who.as_str())));
+    roles.extend(args.outlines.iter().map(|a| ("--outline", a.who.as_str())));
+    roles.retain(|(_, who)| !["plate", "mirror", "cg"].contains(who));
+    if roles.is_empty() {
+        return Ok(());
+    }
+    let sheets = sheets(args, origins);
+    let mirrors: Vec<&str> = sheets.iter().flat_map(|sheet| &sheet.mirrors).map(|m| m.name.as_str()).collect();
+    let Some((option, who)) = roles.into_iter().find(|(_, who)| !mirrors.contains(who)) else { return Ok(()) };
+    if sheets.is_empty() {
+        return Ok(());
+    }
+    let known = ["plate", "mirror", "cg"].into_iter().chain(mirrors.iter().copied());
+    let guess = near(who, known).map(|guess| format!("; did you mean '{guess}'?")).unwrap_or_default();
+    let message = format!("{option} {who}=…: it is plate, mirror, cg or the name of a mirror{guess}");
+    Err(wrong_use("check", message))
+}
+
+fn sheets(args: &CheckArgs, origins: &[PathBuf]) -> Vec<ShotSheet> {
+    if args.sheets.is_empty() {
+        return origins.iter().filter_map(|origin| overrides::sheet_of_options(args, origin).ok()).collect();
+    }
+    origins.iter().filter_map(|origin| load_sheet(origin).ok()).collect()
+}
