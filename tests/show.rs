@@ -392,7 +392,7 @@ fn what_most_shots_share_is_said_and_what_changed_since() {
         flat.contains("11 of 14 shots are 0.20 stop under: suspect the grade or exposure of the environment"),
         "{text}"
     );
-    assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 1 gone"), "{text}");
+    assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 0 waived, 1 gone"), "{text}");
     assert!(text.contains("v001 mismatch -> v002 match; then exposure -0.90"), "{text}");
     assert!(text.contains("1 older version left out"), "{text}");
 }

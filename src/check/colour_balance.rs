@@ -22,10 +22,6 @@ use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::{hidden, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
-/// A light that stands in one patch of the sky on one side and in the next on the other makes two patches differ and the
-/// whole not: the mean errs by this part of what the patches' disagreement says (measured on made-up shots).
-const SCATTER_PART: f64 = 0.75;
-
 /// Error that remains on clean input, stops per channel.
 const FLOOR_SD_STOPS: f64 = 0.002;
 
@@ -101,7 +97,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
     let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     let curve = tone_curve::channel_sd_stops(trust);
     let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
-    let scatter = overall.map_or(0.0, |o| SCATTER_PART * o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
+    let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());
     vec![
         (scatter, "the two spheres differ from direction to direction"),

@@ -32,7 +32,7 @@ const RIVAL_SDS: f64 = 2.0;
 
 /// Outline, centroid and surroundings of lights that are not clipped are each stated for what they may do at worst;
 /// together they do this part of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.75;
+const PARTS_TOGETHER: f64 = 0.85;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -115,7 +115,18 @@ fn key_finding(
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
-    let (doubt, way_out) = if rival_deg > 0.0 {
+    let held = |p: &(usize, usize)| {
+        std::ptr::eq(&mirror.lights.all[p.0], mirror_key) && std::ptr::eq(&cg.lights.all[p.1], cg_key)
+    };
+    let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
+    let key_unknown = clipped > 1 && !pairing.pairs.iter().any(held);
+    let unknown_deg = if key_unknown { error.angle_deg.value } else { 0.0 };
+    let (doubt, way_out) = if key_unknown {
+        (
+            "several lights of the photograph are clipped, and which of them is the key is not known",
+            "shoot or find a shorter exposure of the sphere",
+        )
+    } else if rival_deg > 0.0 {
         ("another light, of which a sphere shows only a part, may be the key, and its angle is another one", "")
     } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
         (
@@ -130,20 +141,10 @@ fn key_finding(
     } else {
         ("the spheres' outlines or highlights are not sharp enough", "")
     };
-    settle(finding, error.angle_deg.widened(rival_deg), doubt);
-    let held = |p: &(usize, usize)| {
-        std::ptr::eq(&mirror.lights.all[p.0], mirror_key) && std::ptr::eq(&cg.lights.all[p.1], cg_key)
-    };
-    let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
-    if finding.verdict == Verdict::Mismatch && clipped > 1 && !pairing.pairs.iter().any(held) {
-        finding.verdict = Verdict::Unsure;
-        "several lights of the photograph are clipped, and which of them is the key is not known"
-            .clone_into(&mut finding.reason);
-        finding.remedy = "shoot or find a shorter exposure of the sphere".to_owned();
-    }
+    settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
     match finding.verdict {
         Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
-        Verdict::Unsure if finding.remedy.is_empty() => way_out.clone_into(&mut finding.remedy),
+        Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }
     if mirror.lights.no_single_key() || cg.lights.no_single_key() {

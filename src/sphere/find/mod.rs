@@ -258,12 +258,12 @@ const LEAST_SUPPORT_NEAR: f64 = 0.25;
 
 /// A sphere is confirmed where it is expected by at least this evidence (natural log; the fit moves by no more than a
 /// few per cent of the radius, so that few outlines are tried), …
-const CONFIRMED_EVIDENCE: f64 = 20.0;
+const CONFIRMED_EVIDENCE: f64 = 16.0;
 /// … on at least this fraction of the lines, with no longer run of them unseen than this, …
 const CONFIRMED_SUPPORT: f64 = 0.2;
 const CONFIRMED_GAP: f64 = 0.4;
 /// … and with centre and radius together no further off than this fraction of the radius.
-const CONFIRMED_APART: f64 = 0.04;
+const CONFIRMED_APART: f64 = 0.05;
 
 fn consensus_near(frame: &Frame, view: &View, start: &Outline) -> Option<Consensus> {
     let cone = cone_of_outline(view, start)?;
