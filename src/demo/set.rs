@@ -20,6 +20,21 @@ pub fn deck_at_dusk(seed: u64, glow_azimuth_deg: f64) -> Scene {
     }))
 }
 
+/// The deck while the sun still stands over the harbour, on the side of `sun_azimuth_deg`.
+pub fn deck_in_evening_sun(seed: u64, sun_azimuth_deg: f64) -> Scene {
+    Scene::new(Backdrop::OpenAir(OpenAir {
+        zenith: [0.110, 0.190, 0.380],
+        horizon: [0.450, 0.460, 0.500],
+        glow: [0.330, 0.240, 0.150],
+        glow_towards: direction_of(sun_azimuth_deg, 8.0),
+        cloud: [0.480, 0.450, 0.440],
+        sea: [0.040, 0.064, 0.085],
+        deck: [0.150, 0.128, 0.104],
+        blocks: deck_load(),
+        seed,
+    }))
+}
+
 /// The salt hall on the quay, lit by what comes through its openings.
 pub fn salt_hall(seed: u64) -> Scene {
     let room = Block::new([-7.0, -1.45, -9.0], [6.0, 4.6, 8.0], [0.150, 0.135, 0.115]);
