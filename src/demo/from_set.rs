@@ -6,7 +6,7 @@ use serde_json::{Value, json};
 
 use super::develop::{Noise, develop};
 use super::frames::{camera, seed};
-use super::matte::{GREY, matte};
+use super::matte::{GREY, matte, outline_px};
 use super::render::{Picture, RenderOptions, render};
 use super::shots::{SIZE, Shot};
 use crate::lines::Distortion;
@@ -50,12 +50,14 @@ impl FromSet {
     }
 
     /// Adds its keys to a shot's sheet.
-    pub(crate) fn tell(&self, sheet: &mut Value) {
+    pub(crate) fn tell(&self, shot: &Shot, sheet: &mut Value) {
         if self.clean.is_some() {
             sheet["clean_plate"] = json!({ "frame": CLEAN_NAME });
         }
         if self.matte {
-            sheet["mattes"] = json!([{ "name": "g1", "bracket": [MATTE_NAME], "reflectance": GREY }]);
+            sheet["mattes"] = json!([{
+                "name": "g1", "bracket": [MATTE_NAME], "reflectance": GREY, "outline_px": outline_px(shot)
+            }]);
         }
         if let Some(grid) = self.grid {
             sheet["straight_lines"] = json!({ "frame": GRID_NAME });

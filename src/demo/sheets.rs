@@ -68,7 +68,7 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
         sheet["place"] = harbour::place();
         sheet["camera"]["heading_deg"] = json!(heading_deg);
     }
-    shot.from_set.tell(&mut sheet);
+    shot.from_set.tell(shot, &mut sheet);
     sheet
 }
 

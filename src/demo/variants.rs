@@ -35,7 +35,7 @@ const LANTERN_MM: f64 = 1500.0;
 
 /// Centre and radius in the frame of that shot's second mirror, and of the CG sphere that answers its first, px.
 const SECOND_MIRROR_PX: ([f64; 2], f64) = ([700.0, 258.0], 76.0);
-const CG_ELSEWHERE_PX: ([f64; 2], f64) = ([770.0, 318.0], 96.0);
+const CG_ELSEWHERE_PX: ([f64; 2], f64) = ([800.0, 318.0], 96.0);
 
 /// Places were noted to this, mm.
 const NOTED_TO_MM: f64 = 10.0;
@@ -124,7 +124,7 @@ pub static VARIANTS: &[Variant] = &[
     Variant {
         name: "SF_0560",
         of: "SF_0430",
-        built_in: "CG sphere 0.4 m beside the mirror's place, lit as if the near key were far away",
+        built_in: "CG sphere half a metre beside the mirror's place, lit as if the near key were far away",
         fault: NoteFault::Elsewhere,
         fires: Some("near-lights"),
         verdict: ShotVerdict::Match,
