@@ -5,14 +5,14 @@ use std::f64::consts::PI;
 use nalgebra::Vector3;
 
 use super::develop::develop;
-use super::frames::camera;
+use super::frames::{camera, told_outline};
 use super::render::{MirrorSphere, Picture, RenderOptions, render, stand_radiance};
 use super::scene::Scene;
 use super::shots::{SIZE, Shot};
 use super::truth::{illuminance, sources};
 use crate::camera::View;
 use crate::parallel;
-use crate::sphere::{Outline, outline_of_cone};
+use crate::sphere::outline_of_cone;
 
 /// The grey of the invented production's matte sphere, linear.
 pub(crate) const GREY: [f64; 3] = [0.18; 3];
@@ -26,9 +26,7 @@ const EDGE_SAMPLES: usize = 8;
 /// Its outline in the frame as a sheet gives it: centre, semi-axes (px), angle (deg).
 pub(crate) fn outline_px(shot: &Shot) -> Option<[f64; 5]> {
     let view = shot.view();
-    let outline = outline_of_cone(&view, &ball(shot, &view).cone)?;
-    let Outline { centre_x, centre_y, semi_a, semi_b, angle_deg } = outline;
-    Some([centre_x, centre_y, semi_a, semi_b, angle_deg].map(|v| (v * 100.0).round() / 100.0))
+    told_outline(&view, &ball(shot, &view))
 }
 
 fn ball(shot: &Shot, view: &View) -> MirrorSphere {

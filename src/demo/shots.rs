@@ -333,7 +333,7 @@ fn sf_0440() -> Shot {
 const EVENING_HEADING_DEG: f64 = 52.0;
 
 /// Thin cloud spreads the sun to this angular radius.
-const SUN_RADIUS_DEG: f64 = 2.5;
+const SUN_RADIUS_DEG: f64 = 3.2;
 
 /// Luminance of that disc.
 const SUN_LUMINANCE: f64 = 165.0;

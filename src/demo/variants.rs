@@ -284,7 +284,12 @@ fn tell_two_mirrors(sheet: &mut Value, variant: &Variant, shot: &Shot) {
         place_mm.map(|mm| (mm / NOTED_TO_MM).round() * NOTED_TO_MM)
     };
     sheet["mirrors"] = json!([
-        { "name": "m1", "position_mm": position(shot).as_slice() },
+        {
+            "name": "m1",
+            "position_mm": position(shot).as_slice(),
+            // The CG sphere stands elsewhere, and so does not tell which of the round things is the mirror.
+            "outline_px": frames::outline_px(shot)
+        },
         {
             "name": "m2",
             "bracket": [SECOND_MIRROR],
