@@ -86,7 +86,7 @@ state() { squeue -h -j "$job" -r -o "%T" 2> /dev/null | sort | uniq -c | tr '\n'
 reports() { find reports -name '*.report.json' 2> /dev/null | wc -l; }
 
 # The second node dies as in a power cut, once a quarter of the reports is written: its daemon, and all that it runs.
-wanted=$((copies * 13 / 4))
+wanted=$((copies * 17 / 4))
 until [ "$(reports)" -ge "$wanted" ]; do sleep 1; done
 lost=$(squeue -h -j "$job" -r -w ferry2 -t running -o "%K")
 # Processes come and go while they are looked through, which is no error.

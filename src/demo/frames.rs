@@ -4,11 +4,13 @@ use super::develop::{Noise, Veil};
 use super::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use super::scene::Backdrop;
 use super::shots::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot};
+use crate::camera::View;
 use crate::environment::{Convention, Stance, direction};
 use crate::image::Size;
 use crate::image::write::NamedLayer;
 use crate::parallel;
 use crate::rotation::level_axes;
+use crate::sphere::{Outline, outline_of_cone};
 
 /// Where the invented camera's recording ends.
 pub(crate) const CAMERA_CLIP_LEVEL: f64 = 180.0;
@@ -98,6 +100,17 @@ pub(crate) fn environment(shot: &Shot, take: EnvironmentTake) -> Picture {
 
 pub(crate) fn sphere(shot: &Shot, reflectance: [f64; 3]) -> MirrorSphere {
     MirrorSphere::at(&shot.view(), shot.sphere_px, shot.sphere_radius_px, reflectance)
+}
+
+/// The sphere's outline in the frame as a sheet gives it: centre, semi-axes (px), angle (deg).
+pub(crate) fn outline_px(shot: &Shot) -> Option<[f64; 5]> {
+    told_outline(&shot.view(), &sphere(shot, GOOD_SPHERE))
+}
+
+/// The same of any sphere.
+pub(crate) fn told_outline(view: &View, sphere: &MirrorSphere) -> Option<[f64; 5]> {
+    let Outline { centre_x, centre_y, semi_a, semi_b, angle_deg } = outline_of_cone(view, &sphere.cone)?;
+    Some([centre_x, centre_y, semi_a, semi_b, angle_deg].map(|v| (v * 100.0).round() / 100.0))
 }
 
 /// A camera as the invented production used it.

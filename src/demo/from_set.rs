@@ -1,4 +1,4 @@
-//! What else came back from set with a shot: a clean plate, and a picture of a grid through the lens.
+//! What else came back from set with a shot: a clean plate, a picture of a grid through the lens, a grey matte sphere.
 
 use std::path::Path;
 
@@ -6,6 +6,7 @@ use serde_json::{Value, json};
 
 use super::develop::{Noise, develop};
 use super::frames::{camera, seed};
+use super::matte::{GREY, matte, outline_px};
 use super::render::{Picture, RenderOptions, render};
 use super::shots::{SIZE, Shot};
 use crate::lines::Distortion;
@@ -28,26 +29,35 @@ pub(crate) struct GridTake {
     pub(crate) undone: bool,
 }
 
-/// Both, where they were shot.
+/// What of it was shot.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub(crate) struct FromSet {
     pub(crate) clean: Option<CleanTake>,
     pub(crate) grid: Option<GridTake>,
+    /// A grey matte sphere was held up too.
+    pub(crate) matte: bool,
 }
 
 const CLEAN_NAME: &str = "clean.1001.exr";
 const GRID_NAME: &str = "grid.exr";
+pub(super) const MATTE_NAME: &str = "matte.exr";
 
 impl FromSet {
     /// Names of its files.
     pub(crate) fn names(&self) -> impl Iterator<Item = &'static str> {
-        self.clean.map(|_| CLEAN_NAME).into_iter().chain(self.grid.map(|_| GRID_NAME))
+        let others = self.clean.map(|_| CLEAN_NAME).into_iter().chain(self.grid.map(|_| GRID_NAME));
+        others.chain(self.matte.then_some(MATTE_NAME))
     }
 
     /// Adds its keys to a shot's sheet.
-    pub(crate) fn tell(&self, sheet: &mut Value) {
+    pub(crate) fn tell(&self, shot: &Shot, sheet: &mut Value) {
         if self.clean.is_some() {
             sheet["clean_plate"] = json!({ "frame": CLEAN_NAME });
+        }
+        if self.matte {
+            sheet["mattes"] = json!([{
+                "name": "g1", "bracket": [MATTE_NAME], "reflectance": GREY, "outline_px": outline_px(shot)
+            }]);
         }
         if let Some(grid) = self.grid {
             sheet["straight_lines"] = json!({ "frame": GRID_NAME });
@@ -70,6 +80,9 @@ impl FromSet {
         }
         if let Some(grid) = shot.from_set.grid {
             place(Path::new(GRID_NAME), &grid_picture(shot, grid))?;
+        }
+        if shot.from_set.matte {
+            place(Path::new(MATTE_NAME), &matte(shot, &shot.set_with_crew()))?;
         }
         Ok(())
     }

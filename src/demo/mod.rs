@@ -11,6 +11,9 @@ mod develop;
 mod frames;
 mod from_set;
 mod hall;
+mod harbour;
+mod lantern;
+mod matte;
 mod noise;
 mod open_air;
 pub mod render;
@@ -137,9 +140,11 @@ fn write_text(path: &Path, text: &str) -> Result<()> {
 
 fn write_frames(shot: &Shot, folder: &Path, staging: &Path) -> Result<()> {
     let names = FrameNames::of(shot);
-    place(&folder.join(names.plate), staging, |path| write_picture(path, &frames::plate(shot), &on_set(PLATE_TIME)))?;
+    place(&folder.join(names.plate), staging, |path| {
+        write_picture(path, &frames::plate(shot), &on_set(shot.clock.plate))
+    })?;
     place(&folder.join(names.mirror), staging, |path| match shot.mirror_take {
-        MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set(MIRROR_TIME)),
+        MirrorTake::Good => write_picture(path, &frames::mirror(shot), &on_set(shot.clock.mirror)),
         MirrorTake::Poor => write_poor_jpeg(path, &frames::mirror(shot)),
     })?;
     place(&folder.join(names.cg), staging, |path| write_cg(path, shot))?;
@@ -173,12 +178,19 @@ fn base_of<'a>(variant: &Variant, shots: &'a [Shot]) -> Option<&'a Shot> {
 fn write_variant(variant: &Variant, shots: &[Shot], dir: &Path, staging: &Path) -> Result<()> {
     let folder = dir.join(variant.name);
     make_folder(&folder)?;
-    let Some((shot, name)) = base_of(variant, shots).zip(variants::own_frame(variant)) else { return Ok(()) };
-    let attributes = match variant.fault {
+    let Some(shot) = base_of(variant, shots) else { return Ok(()) };
+    let attributes = |name: &str| match variant.fault {
         NoteFault::NextMorning => on_set(NEXT_MORNING),
+        NoteFault::Elsewhere if name.starts_with("mirror") => on_set(shot.clock.mirror),
         _ => ExrAttributes::default(),
     };
-    place(&folder.join(name), staging, |path| write_picture(path, &variants::own_picture(variant, shot), &attributes))
+    for name in variants::own_frames(variant) {
+        place(&folder.join(name), staging, |path| match variant.fault {
+            NoteFault::Mended => write_cg(path, &variants::mended(shot)),
+            _ => write_picture(path, &variants::own_picture(variant, shot, name), &attributes(name)),
+        })?;
+    }
+    Ok(())
 }
 
 /// Makes a file in the staging folder and moves it to its place, unless the same file is there already.
@@ -192,9 +204,7 @@ fn place(path: &Path, staging: &Path, write: impl FnOnce(&Path) -> Result<()>) -
     fs::rename(&staged, path).map_err(|error| Error::io(path, &error))
 }
 
-/// When the invented frames were taken, by the clock of the invented camera.
-const PLATE_TIME: &str = "2026:05:12 20:48:00";
-const MIRROR_TIME: &str = "2026:05:12 20:56:00";
+/// When the sphere frame of the wrong day was taken, by the clock of the invented camera.
 const NEXT_MORNING: &str = "2026:05:13 08:10:00";
 
 /// The invented camera's settings, the same for plate and mirror frame.
@@ -253,7 +263,7 @@ mod tests {
         let shown = truths().len() + VARIANTS.len();
         assert_eq!((sheets.len(), lines), (shown, shown));
         let first = contents(folder.path());
-        let own_frames = VARIANTS.iter().filter_map(variants::own_frame).count();
+        let own_frames = VARIANTS.iter().map(|variant| variants::own_frames(variant).len()).sum::<usize>();
         let captured = shots().iter().filter(|shot| shot.environment.is_some()).count();
         let from_set: usize = shots().iter().map(|shot| shot.from_set.names().count()).sum();
         let mended = shots().iter().filter(|shot| shot.mended.is_some()).count();

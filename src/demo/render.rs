@@ -252,7 +252,7 @@ impl<'a> Tracer<'a> {
 }
 
 /// A dark cup that hides the sphere's foot, on a pole; `None` beside it.
-fn stand_radiance(outline: &Outline, point_px: [f64; 2]) -> Option<[f64; 3]> {
+pub(crate) fn stand_radiance(outline: &Outline, point_px: [f64; 2]) -> Option<[f64; 3]> {
     let radius = outline.mean_radius();
     let (across, down) = ((point_px[0] - outline.centre_x) / radius, (point_px[1] - outline.centre_y) / radius);
     let half_width = match down {

@@ -214,6 +214,11 @@ impl Scene {
         self.level_axes.inverse_transform_vector(scene_direction)
     }
 
+    /// Unit vector of camera axes in the scene's level axes.
+    pub fn in_level_axes(&self, camera_direction: &Vector3<f64>) -> Vector3<f64> {
+        self.level_axes * camera_direction
+    }
+
     /// The lights in camera axes, gain included.
     pub fn lights_in_camera_axes(&self) -> Vec<DiscLight> {
         let seen = |light: &DiscLight| DiscLight {

@@ -20,6 +20,21 @@ pub fn deck_at_dusk(seed: u64, glow_azimuth_deg: f64) -> Scene {
     }))
 }
 
+/// The deck while the sun still stands over the harbour, on the side of `sun_azimuth_deg`.
+pub fn deck_in_evening_sun(seed: u64, sun_azimuth_deg: f64) -> Scene {
+    Scene::new(Backdrop::OpenAir(OpenAir {
+        zenith: [0.060, 0.105, 0.210],
+        horizon: [0.240, 0.245, 0.265],
+        glow: [0.170, 0.125, 0.080],
+        glow_towards: direction_of(sun_azimuth_deg, 8.0),
+        cloud: [0.250, 0.235, 0.230],
+        sea: [0.022, 0.035, 0.047],
+        deck: [0.120, 0.100, 0.080],
+        blocks: deck_load(),
+        seed,
+    }))
+}
+
 /// The salt hall on the quay, lit by what comes through its openings.
 pub fn salt_hall(seed: u64) -> Scene {
     let room = Block::new([-7.0, -1.45, -9.0], [6.0, 4.6, 8.0], [0.150, 0.135, 0.115]);

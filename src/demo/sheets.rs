@@ -4,10 +4,11 @@ use serde_json::{Value, json};
 
 use super::frames::CAMERA_CLIP_LEVEL;
 use super::frames::sphere;
+use super::harbour;
 use super::shots::{CgFrame, GOOD_SPHERE, MirrorTake, SENSOR_MM, SIZE, Shot};
 
 /// Diameter of the invented production's sphere.
-const SPHERE_DIAMETER_MM: f64 = 250.0;
+pub(crate) const SPHERE_DIAMETER_MM: f64 = 250.0;
 
 /// Names of a shot's frames, in its own folder.
 pub(crate) struct FrameNames {
@@ -63,7 +64,11 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
     if let (Some(take), Some(frame)) = (shot.environment, names.environment) {
         sheet["environment"] = json!({ "frame": frame, "heading_deg": take.heading_deg });
     }
-    shot.from_set.tell(&mut sheet);
+    if let Some(heading_deg) = shot.heading_deg {
+        sheet["place"] = harbour::place();
+        sheet["camera"]["heading_deg"] = json!(heading_deg);
+    }
+    shot.from_set.tell(shot, &mut sheet);
     sheet
 }
 

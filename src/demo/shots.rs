@@ -1,8 +1,9 @@
 //! The shots: what was on set, how its frames were taken, and what is wrong in the CG.
 
 use super::from_set::{CleanTake, FromSet, GridTake};
+use super::harbour::{self, Clock, DUSK, EVENING, EVENING_TIME};
 use super::scene::Scene;
-use super::set::{cabin_window, cloth, crew, deck_at_dusk, figure, lamp, salt_hall};
+use super::set::{cabin_window, cloth, crew, deck_at_dusk, deck_in_evening_sun, figure, lamp, salt_hall};
 use crate::camera::{FovSource, View};
 use crate::image::Size;
 use crate::report::ShotVerdict;
@@ -53,6 +54,9 @@ pub(crate) struct Shot {
     /// The light in the CG.
     pub(crate) cg: Scene,
     pub(crate) mirror_take: MirrorTake,
+    pub(crate) clock: Clock,
+    /// Compass bearing of the view, where the crew noted it, with the place.
+    pub(crate) heading_deg: Option<f64>,
     pub(crate) cg_frame: CgFrame,
     /// The mirror frame was recorded brighter than the plate by so many stops, unknown to the metadata.
     pub(crate) drift_stops: f64,
@@ -143,7 +147,7 @@ impl Shot {
 
 /// All shots in the order of the film.
 pub(crate) fn shots() -> Vec<Shot> {
-    vec![sf_0110(), sf_0140(), sf_0210(), sf_0230(), sf_0320(), sf_0350(), sf_0410(), sf_0430(), sf_0440()]
+    vec![sf_0110(), sf_0140(), sf_0210(), sf_0230(), sf_0320(), sf_0350(), sf_0410(), sf_0430(), sf_0440(), sf_0500()]
 }
 
 /// A shot without errors on the given set.
@@ -161,6 +165,8 @@ fn faithful(name: &'static str, action: &'static str, set: Scene) -> Shot {
         cg: set.clone(),
         set,
         mirror_take: MirrorTake::Good,
+        clock: DUSK,
+        heading_deg: None,
         cg_frame: CgFrame::Premultiplied,
         drift_stops: 0.0,
         figure_azimuth_deg: None,
@@ -182,6 +188,7 @@ fn sf_0110() -> Shot {
         from_set: FromSet {
             clean: Some(CleanTake { shift_px: [0.02, -0.01], stops: 0.0 }),
             grid: Some(GridTake { k1: 0.03, undone: true }),
+            ..FromSet::default()
         },
         errors: BuiltIn { exposure_stops: 0.05, heading_deg: 0.6, ..BuiltIn::default() },
         environment: Some(EnvironmentTake { heading_deg: 30.0, stops: 0.0 }),
@@ -328,5 +335,35 @@ fn sf_0440() -> Shot {
         environment: Some(EnvironmentTake { heading_deg: -75.0, stops: 0.8 }),
         verdict: ShotVerdict::Mismatch,
         ..faithful("SF_0440", "the lamp is carried ashore", set)
+    }
+}
+
+/// The view's compass bearing in `SF_0500`.
+const EVENING_HEADING_DEG: f64 = 52.0;
+
+/// Thin cloud spreads the sun to this angular radius.
+const SUN_RADIUS_DEG: f64 = 3.2;
+
+/// Luminance of that disc.
+const SUN_LUMINANCE: f64 = 165.0;
+
+fn sf_0500() -> Shot {
+    let sun = harbour::sun_at(EVENING_TIME);
+    let azimuth_deg = harbour::azimuth_deg(sun.bearing_deg, EVENING_HEADING_DEG);
+    let set = deck_in_evening_sun(500, azimuth_deg).with_light(lamp(
+        azimuth_deg,
+        sun.elevation_deg,
+        SUN_RADIUS_DEG,
+        4600.0,
+        SUN_LUMINANCE,
+    ));
+    Shot {
+        built_in: "nothing; the key is the evening sun behind thin cloud, and a grey sphere was shot too",
+        version: "v008",
+        sphere_px: [540.0, 292.0],
+        clock: EVENING,
+        heading_deg: Some(EVENING_HEADING_DEG),
+        from_set: FromSet { matte: true, ..FromSet::default() },
+        ..faithful("SF_0500", "the ferry comes in with the evening sun", set)
     }
 }

@@ -1,10 +1,12 @@
 //! What a perfect measurement of each shot would say, from the scenes themselves.
 
+use std::cmp::Ordering;
 use std::f64::consts::{PI, TAU};
 
 use nalgebra::{Rotation3, Vector3};
 
-use super::scene::{DiscLight, Scene, angle};
+use super::harbour;
+use super::scene::{DiscLight, Scene, angle, direction_of};
 use super::shots::{MirrorTake, Shot, shots};
 use crate::colour::luminance;
 use crate::report::{ShotVerdict, Verdict};
@@ -133,15 +135,40 @@ fn from_set_truths(shot: &Shot) -> impl Iterator<Item = CheckTruth> {
         unit: "px",
         expected: decided(error, tolerance),
     };
-    clean.into_iter().chain(grid).map(truth)
+    // The same light falls on both spheres.
+    let matte = shot.from_set.matte.then(|| stops("matte-sphere", 0.0, 0.33));
+    clean.into_iter().chain(grid).map(truth).chain(matte).chain(sun_truth(shot))
 }
 
-fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {
+/// Angle between the key and the sun at the place, time and heading that were noted.
+fn sun_truth(shot: &Shot) -> Option<CheckTruth> {
+    let sun = harbour::sun_at(harbour::EVENING_TIME);
+    let azimuth_deg = harbour::azimuth_deg(sun.bearing_deg, shot.heading_deg?);
+    let error = angle(&strongest_first(&shot.set)[0].direction, &direction_of(azimuth_deg, sun.elevation_deg));
+    let error = error.to_degrees();
+    Some(CheckTruth { check: "sun", error, unit: "deg", expected: decided(error, 10.0) })
+}
+
+/// How much more contrast a matte sphere shows than the mirror sphere in the light of `set`, where it was shot in
+/// that of `lit`: between the places that `set` makes brightest and darkest.
+pub(super) fn matte_contrast_stops(shot: &Shot, set: &Scene, lit: &Scene) -> f64 {
+    let normals = cap_normals(&-shot.view().ray(shot.sphere_px));
+    let by = |scene: &Scene| -> Vec<f64> {
+        let sources = sources(scene);
+        normals.iter().map(|normal| luminance(illuminance(&sources, normal)).log2()).collect()
+    };
+    let (mirror, matte) = (by(set), by(lit));
+    let place = |order: fn(&f64, &f64) -> Ordering| (0..mirror.len()).max_by(|a, b| order(&mirror[*a], &mirror[*b]));
+    let ends = place(f64::total_cmp).zip(place(|a, b| b.total_cmp(a)));
+    ends.map_or(0.0, |(bright, dark)| matte[bright] - matte[dark] - (mirror[bright] - mirror[dark]))
+}
+
+pub(super) fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {
     CheckTruth { check, error, unit: "stops", expected: decided(error, tolerance) }
 }
 
 /// Half the tolerance or less must match, twice or more must not (contract).
-fn decided(error: f64, tolerance: f64) -> Option<Verdict> {
+pub(super) fn decided(error: f64, tolerance: f64) -> Option<Verdict> {
     match error.abs() / tolerance {
         x if x < 0.5 => Some(Verdict::Match),
         x if x > 2.0 => Some(Verdict::Mismatch),
@@ -206,10 +233,10 @@ impl Patches {
 }
 
 /// A direction with radiance × solid angle.
-type Source = (Vector3<f64>, [f64; 3]);
+pub(super) type Source = (Vector3<f64>, [f64; 3]);
 
 /// The scene as point sources: its surroundings on a lat-long grid, each light as rings of equal solid angle.
-fn sources(scene: &Scene) -> Vec<Source> {
+pub(super) fn sources(scene: &Scene) -> Vec<Source> {
     const ROWS: usize = 60;
     const COLUMNS: usize = 120;
     let lights = scene.lights_in_camera_axes();
@@ -246,7 +273,7 @@ fn light_sources(light: &DiscLight) -> Vec<Source> {
     (0..RINGS * SPOKES).map(place).collect()
 }
 
-fn illuminance(sources: &[Source], normal: &Vector3<f64>) -> [f64; 3] {
+pub(super) fn illuminance(sources: &[Source], normal: &Vector3<f64>) -> [f64; 3] {
     sources.iter().fold([0.0; 3], |sum, (direction, light)| {
         let cosine = direction.dot(normal).max(0.0);
         [0, 1, 2].map(|c| sum[c] + light[c] * cosine)
@@ -271,7 +298,6 @@ fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::demo::scene::direction_of;
     use crate::demo::shots::SIZE;
     use crate::sphere::outline_of_cone;
 

@@ -1,23 +1,22 @@
-//! Shots that reuse the frames of another and differ in one note, or in one frame that follows from it: one for each
-//! check of the notes.
+//! Shots that reuse the frames of another and differ in one note, or in the frames that follow from it: one for
+//! each check of the notes.
 
 use nalgebra::Vector3;
 use serde_json::{Value, json};
 
 use super::frames;
+use super::from_set::MATTE_NAME;
+use super::harbour::{self, SUNSET_TIME};
+use super::lantern::{Lantern, sphere_place_mm};
+use super::matte::matte;
 use super::render::{Background, Picture, RenderOptions, render};
-use super::shots::{SENSOR_MM, SIZE, Shot};
-use crate::CaptureTime;
+use super::scene::Scene;
+use super::sheets::SPHERE_DIAMETER_MM;
+use super::shots::{GOOD_SPHERE, SENSOR_MM, SIZE, Shot, shots};
+use super::truth::{CheckTruth, decided, matte_contrast_stops, stops};
 use crate::camera::{FovSource, View};
 use crate::report::ShotVerdict;
 use crate::sheet::SHEET_FORMAT;
-use crate::sun::sun_position;
-
-/// Where and when the ferry lay at its quay: a North Sea harbour that does not exist, a quarter of an hour before
-/// sunset.
-const LATITUDE_DEG: f64 = 54.9;
-const LONGITUDE_DEG: f64 = 8.0;
-const SUNSET_TIME: &str = "2026-05-12T21:00:00+02:00";
 
 /// The glow on the horizon stands this far right of the view (see the set of `SF_0110`).
 const GLOW_RIGHT_OF_VIEW_DEG: f64 = 20.0;
@@ -31,6 +30,19 @@ const WRONG_DISTANCE: f64 = 1.2;
 /// Two posts of the deck's rail (see `open_air`), metres from the eye: half of 1.3 m to either side.
 const RAIL_POST_M: [f64; 3] = [0.65, -0.90, -6.0];
 
+/// How far from the first mirror's reflection of it the key of `SF_0560` hangs, mm.
+const LANTERN_MM: f64 = 1500.0;
+
+/// Centre and radius in the frame of that shot's second mirror, and of the CG sphere that answers its first, px.
+const SECOND_MIRROR_PX: ([f64; 2], f64) = ([700.0, 258.0], 76.0);
+const CG_ELSEWHERE_PX: ([f64; 2], f64) = ([800.0, 318.0], 96.0);
+
+/// Places were noted to this, mm.
+const NOTED_TO_MM: f64 = 10.0;
+
+/// What a cloud leaves of the sun: 3 stops less.
+const BEHIND_CLOUD: f64 = 0.125;
+
 /// What is wrong in the notes of a shot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum NoteFault {
@@ -42,6 +54,12 @@ pub enum NoteFault {
     NextMorning,
     /// The key is taken for the sun.
     KeyForSun,
+    /// Nothing any more: the CG's lights have the gains of the set.
+    Mended,
+    /// The key hangs near, and one CG sphere stands elsewhere than its mirror.
+    Elsewhere,
+    /// The matte sphere was shot in other light than the mirror.
+    OtherLight,
 }
 
 /// A shot on another one's frames.
@@ -55,8 +73,8 @@ pub struct Variant {
     pub built_in: &'static str,
     /// What.
     pub fault: NoteFault,
-    /// The one check that must speak.
-    pub fires: &'static str,
+    /// The one check that must speak, if any.
+    pub fires: Option<&'static str>,
     /// What the shot must come out as.
     pub verdict: ShotVerdict,
 }
@@ -68,7 +86,7 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0110",
         built_in: "CG rendered through 35 mm where the plate was shot at 32 mm",
         fault: NoteFault::CgLens,
-        fires: "camera",
+        fires: Some("camera"),
         verdict: ShotVerdict::Mismatch,
     },
     Variant {
@@ -76,7 +94,7 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0110",
         built_in: "distance to the sphere noted a fifth too large",
         fault: NoteFault::Distance,
-        fires: "scale",
+        fires: Some("scale"),
         verdict: ShotVerdict::Match,
     },
     Variant {
@@ -84,7 +102,7 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0110",
         built_in: "sphere frame of the next morning",
         fault: NoteFault::NextMorning,
-        fires: "set-notes",
+        fires: Some("set-notes"),
         verdict: ShotVerdict::Match,
     },
     Variant {
@@ -92,23 +110,118 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0110",
         built_in: "the lamp on deck taken for the evening sun",
         fault: NoteFault::KeyForSun,
-        fires: "sun",
+        fires: Some("sun"),
+        verdict: ShotVerdict::Match,
+    },
+    Variant {
+        name: "SF_0550",
+        of: "SF_0430",
+        built_in: "nothing any more: key and rim have the gains that were advised",
+        fault: NoteFault::Mended,
+        fires: None,
+        verdict: ShotVerdict::Match,
+    },
+    Variant {
+        name: "SF_0560",
+        of: "SF_0430",
+        built_in: "CG sphere half a metre beside the mirror's place, lit as if the near key were far away",
+        fault: NoteFault::Elsewhere,
+        fires: Some("near-lights"),
+        verdict: ShotVerdict::Match,
+    },
+    Variant {
+        name: "SF_0570",
+        of: "SF_0500",
+        built_in: "grey sphere shot after a cloud had covered the sun",
+        fault: NoteFault::OtherLight,
+        fires: Some("matte-sphere"),
         verdict: ShotVerdict::Match,
     },
 ];
 
-/// The name of the frame that a variant brings itself.
-pub(super) fn own_frame(variant: &Variant) -> Option<&'static str> {
-    match variant.fault {
-        NoteFault::CgLens => Some("cg_sphere.v013.1001.exr"),
-        NoteFault::NextMorning => Some("mirror.exr"),
-        NoteFault::Distance | NoteFault::KeyForSun => None,
+impl Variant {
+    /// What a perfect measurement says of the check that the variant is about; `None` where notes alone are wrong.
+    pub fn truth(&self) -> Option<CheckTruth> {
+        let shot = shots().into_iter().find(|shot| shot.name == self.of)?;
+        match self.fault {
+            NoteFault::Mended => Some(stops("light-gains", 0.0, 0.33)),
+            NoteFault::Elsewhere => {
+                let (first, elsewhere) = (sphere_place_mm(&shot), sphere_place_mm(&elsewhere(&shot)));
+                let error = lantern(&shot)?.parallax_deg(&first, &(elsewhere - first));
+                Some(CheckTruth { check: "near-lights", error, unit: "deg", expected: decided(error, 5.0) })
+            }
+            NoteFault::OtherLight => {
+                let error = matte_contrast_stops(&shot, &shot.set_with_crew(), &under_cloud(&shot));
+                Some(stops("matte-sphere", error, 0.33))
+            }
+            NoteFault::CgLens | NoteFault::Distance | NoteFault::NextMorning | NoteFault::KeyForSun => None,
+        }
     }
 }
 
-/// The picture of that frame.
-pub(super) fn own_picture(variant: &Variant, shot: &Shot) -> Picture {
-    if variant.fault == NoteFault::CgLens { through_wrong_lens(shot) } else { frames::mirror(shot) }
+/// The CG's frame of each of the two spheres in [`NoteFault::Elsewhere`].
+const TWO_CG: [&str; 2] = ["cg_sphere.v006.m1.1001.exr", "cg_sphere.v006.m2.1001.exr"];
+const SECOND_MIRROR: &str = "mirror_2.exr";
+
+/// The names of the frames that a variant brings itself.
+pub(super) fn own_frames(variant: &Variant) -> &'static [&'static str] {
+    match variant.fault {
+        NoteFault::CgLens => &["cg_sphere.v013.1001.exr"],
+        NoteFault::NextMorning => &["mirror.exr"],
+        NoteFault::Mended => &["cg_sphere.v006.1001.exr"],
+        NoteFault::Elsewhere => &[TWO_CG[0], TWO_CG[1], SECOND_MIRROR],
+        NoteFault::OtherLight => &[MATTE_NAME],
+        NoteFault::Distance | NoteFault::KeyForSun => &[],
+    }
+}
+
+/// The picture of such a frame; that of [`NoteFault::Mended`] has layers and is [`mended`]'s.
+pub(super) fn own_picture(variant: &Variant, shot: &Shot, name: &str) -> Picture {
+    match variant.fault {
+        NoteFault::CgLens => through_wrong_lens(shot),
+        NoteFault::OtherLight => matte(shot, &under_cloud(shot)),
+        NoteFault::Elsewhere if name == SECOND_MIRROR => frames::mirror(&second(variant, shot)),
+        NoteFault::Elsewhere if name == TWO_CG[1] => frames::cg(&second(variant, shot)),
+        NoteFault::Elsewhere => frames::cg(&elsewhere(shot)),
+        _ => frames::mirror(shot),
+    }
+}
+
+/// The shot after the CG's lights were mended.
+pub(super) fn mended(shot: &Shot) -> Shot {
+    Shot { cg: shot.set.clone(), ..shot.clone() }
+}
+
+/// The shot with the CG sphere that answers its mirror elsewhere, in the light that the mirror saw.
+fn elsewhere(shot: &Shot) -> Shot {
+    let (sphere_px, sphere_radius_px) = CG_ELSEWHERE_PX;
+    Shot { sphere_px, sphere_radius_px, ..mended(shot) }
+}
+
+/// The key as a lamp at its place.
+fn lantern(shot: &Shot) -> Option<Lantern> {
+    let key = shot.empty_set().lights_in_camera_axes().into_iter().next()?;
+    Some(Lantern::seen_as(&key, &sphere_place_mm(shot), LANTERN_MM))
+}
+
+/// The shot at its second mirror, which sees the near key in another direction.
+fn second(variant: &Variant, shot: &Shot) -> Shot {
+    let (sphere_px, sphere_radius_px) = SECOND_MIRROR_PX;
+    let mut second = Shot { name: variant.name, sphere_px, sphere_radius_px, ..shot.clone() };
+    let place_mm = sphere_place_mm(&second);
+    if let (Some(lantern), Some(key)) = (lantern(shot), second.set.lights.first_mut()) {
+        let (direction, radius_rad) = lantern.seen_from(&place_mm);
+        key.direction = shot.empty_set().in_level_axes(&direction);
+        key.angular_radius_rad = radius_rad;
+    }
+    mended(&second)
+}
+
+/// The set as the mirror saw it, with the sun behind a cloud.
+fn under_cloud(shot: &Shot) -> Scene {
+    let mut scene = shot.set_with_crew();
+    scene.lights.iter_mut().for_each(|light| light.radiance = light.radiance.map(|l| l * BEHIND_CLOUD));
+    scene
 }
 
 /// The CG sphere where it stands, through the wrong lens.
@@ -116,7 +229,7 @@ fn through_wrong_lens(shot: &Shot) -> Picture {
     let fov_deg = 2.0 * (SENSOR_MM[0] / (2.0 * WRONG_FOCAL_MM)).atan().to_degrees();
     let view = View::from_horizontal_fov(SIZE, 1.0, fov_deg, FovSource::Sheet);
     let options = RenderOptions { background: Background::Transparent, ..RenderOptions::default() };
-    let sphere = frames::sphere(shot, super::shots::GOOD_SPHERE);
+    let sphere = frames::sphere(shot, GOOD_SPHERE);
     render(&shot.cg_scene(), &view, SIZE, Some(&sphere), &options)
 }
 
@@ -132,7 +245,7 @@ pub(super) fn sheet(variant: &Variant, shot: &Shot, distance_mm: f64) -> Value {
         NoteFault::CgLens => {
             sheet["cg"] = json!({
                 "version": "v013",
-                "spheres": [{ "mirror": "m1", "frame": own_frame(variant) }],
+                "spheres": [{ "mirror": "m1", "frame": own_frames(variant)[0] }],
                 "camera": { "focal_length_mm": WRONG_FOCAL_MM }
             });
         }
@@ -142,22 +255,65 @@ pub(super) fn sheet(variant: &Variant, shot: &Shot, distance_mm: f64) -> Value {
             sheet["measured"] = json!([rail(shot)]);
         }
         NoteFault::NextMorning => {
-            sheet["mirrors"] = json!([{ "name": "m1", "bracket": [own_frame(variant)] }]);
+            sheet["mirrors"] = json!([{ "name": "m1", "bracket": own_frames(variant) }]);
         }
         NoteFault::KeyForSun => {
-            sheet["place"] =
-                json!({ "latitude_deg": LATITUDE_DEG, "longitude_deg": LONGITUDE_DEG, "time": SUNSET_TIME });
+            sheet["place"] = harbour::place();
+            sheet["place"]["time"] = json!(SUNSET_TIME);
             sheet["camera"] = json!({ "heading_deg": heading_deg().round() });
+        }
+        NoteFault::Mended => {
+            sheet["cg"] = json!({
+                "version": "v006",
+                "spheres": [{ "mirror": "m1", "frame": own_frames(variant)[0] }]
+            });
+        }
+        NoteFault::Elsewhere => tell_two_mirrors(&mut sheet, variant, shot),
+        NoteFault::OtherLight => {
+            sheet["mattes"] = json!([{ "name": "g1", "bracket": own_frames(variant) }]);
         }
     }
     sheet
 }
 
+/// The mirrors at their noted places, and the CG spheres without the layers of the other shot's.
+fn tell_two_mirrors(sheet: &mut Value, variant: &Variant, shot: &Shot) {
+    let position = |shot: &Shot| {
+        // As people note it: how far away, where the camera's axis counts towards it.
+        let place_mm = sphere_place_mm(shot).component_mul(&Vector3::new(1.0, 1.0, -1.0));
+        place_mm.map(|mm| (mm / NOTED_TO_MM).round() * NOTED_TO_MM)
+    };
+    sheet["mirrors"] = json!([
+        {
+            "name": "m1",
+            "position_mm": position(shot).as_slice(),
+            // The CG sphere stands elsewhere, and so does not tell which of the round things is the mirror.
+            "outline_px": frames::outline_px(shot)
+        },
+        {
+            "name": "m2",
+            "bracket": [SECOND_MIRROR],
+            "reflectance": GOOD_SPHERE,
+            "reflectance_sd_stops": 0.03,
+            "diameter_mm": SPHERE_DIAMETER_MM,
+            "position_mm": position(&second(variant, shot)).as_slice()
+        }
+    ]);
+    let sphere = |mirror: &str, frame: &str| {
+        json!({
+            "mirror": mirror,
+            "frame": frame,
+            "reflectance": "same-as-mirror",
+            "alpha": "premultiplied",
+            "light_layers": []
+        })
+    };
+    sheet["cg"] = json!({ "version": "v006", "spheres": [sphere("m1", TWO_CG[0]), sphere("m2", TWO_CG[1])] });
+}
+
 /// The bearing of the view under which the sun goes down in the glow.
 fn heading_deg() -> f64 {
-    let julian = CaptureTime::parse(SUNSET_TIME).and_then(CaptureTime::julian_date).unwrap_or(0.0);
-    let sun = sun_position(julian, LATITUDE_DEG, LONGITUDE_DEG);
-    (sun.bearing_deg - GLOW_RIGHT_OF_VIEW_DEG).rem_euclid(360.0)
+    (harbour::sun_at(SUNSET_TIME).bearing_deg - GLOW_RIGHT_OF_VIEW_DEG).rem_euclid(360.0)
 }
 
 /// Two posts of the rail as measured on set, noted in feet.
