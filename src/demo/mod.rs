@@ -270,7 +270,7 @@ mod tests {
         let expected = 1 + 4 * truths().len() + VARIANTS.len() + own_frames + captured + from_set + mended;
         assert_eq!(first.len(), expected);
         let total: usize = first.iter().map(|(_, bytes)| bytes.len()).sum();
-        assert!(total < 32_000_000, "{total} bytes");
+        assert!(total < 40_000_000, "{total} bytes");
         // Rendered again, on one thread: other bytes would be refused as foreign.
         let shot = shots().remove(0);
         let one_thread = rayon::ThreadPoolBuilder::new().num_threads(1).build().unwrap();

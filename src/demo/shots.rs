@@ -342,7 +342,7 @@ fn sf_0440() -> Shot {
 const EVENING_HEADING_DEG: f64 = 52.0;
 
 /// Thin cloud spreads the sun to this angular radius.
-const SUN_RADIUS_DEG: f64 = 3.2;
+const SUN_RADIUS_DEG: f64 = 4.0;
 
 /// Luminance of that disc.
 const SUN_LUMINANCE: f64 = 165.0;

@@ -40,8 +40,8 @@ const CG_ELSEWHERE_PX: ([f64; 2], f64) = ([800.0, 318.0], 96.0);
 /// Places were noted to this, mm.
 const NOTED_TO_MM: f64 = 10.0;
 
-/// What a cloud leaves of the sun: 3 stops less.
-const BEHIND_CLOUD: f64 = 0.125;
+/// What a thick cloud leaves of the sun: 5.6 stops less.
+const BEHIND_CLOUD: f64 = 0.02;
 
 /// What is wrong in the notes of a shot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
