@@ -68,6 +68,11 @@ impl Check for HighlightDirection {
         let pairing = pair_sides(&pair.mirror, cg);
         let pull_share = pair.likeness(cg).share();
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
+        if let Some((key, there)) = key_turned_away(&pairing, pair, cg) {
+            turned_away(&mut finding, pair, key, &there);
+            unpaired(&mut finding, &pairing, pair, cg);
+            return finding;
+        }
         match worst_key(&pairing, &pair.mirror, cg) {
             Some((mirror_key, cg_key)) => {
                 key_finding(&mut finding, &pairing, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
@@ -76,6 +81,32 @@ impl Check for HighlightDirection {
         }
         unpaired(&mut finding, &pairing, pair, cg);
         finding
+    }
+}
+
+/// The photographed key, and where the turn of the CG's whole light takes it, where the CG sphere cannot show it there.
+fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Option<(&'a Light, Vector3<f64>)> {
+    let key = pair.mirror.lights.key().filter(|_| pairing.only_mirror.contains(&0))?;
+    let there = pair.rotation.as_ref()?.back(&key.direction);
+    is_cut(cg, key, &there).then_some((key, there))
+}
+
+/// The angle by which the turn moves the key; nothing in the CG's picture can be held against it.
+fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Vector3<f64>) {
+    let turn_sd_deg = pair.rotation.as_ref().map_or(0.0, |r| r.angle_deg.sd);
+    let own = (outline::direction_cov(&pair.mirror, key).trace() / 2.0).max(0.0).sqrt().to_degrees();
+    let angle = Estimate::new(angle_between_rad(&key.direction, there).to_degrees(), turn_sd_deg.hypot(own));
+    let ([az_a, el_a], [az_b, el_b]) = (azimuth_elevation_deg(&key.direction), azimuth_elevation_deg(there));
+    put(&mut finding.detail, "azimuth_error_deg", Estimate::new(wrap_deg(az_b - az_a), angle.sd));
+    put(&mut finding.detail, "elevation_error_deg", Estimate::new(el_b - el_a, angle.sd));
+    finding.detail.insert("key_unseen_in_cg".to_owned(), true.into());
+    settle(finding, angle, "the turn of the environment that takes the key there is known only loosely");
+    push(
+        &mut finding.reason,
+        "the CG's key stands where its sphere shows nothing: its place follows from the turn of all light",
+    );
+    if finding.verdict == Verdict::Mismatch {
+        finding.remedy = turn_remedy(&key.direction, there);
     }
 }
 

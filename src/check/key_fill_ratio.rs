@@ -13,8 +13,10 @@ use crate::units::{Estimate, Stops};
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
 pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 
-/// Error that remains on clean input on each side: grid of directions, rim, glare (measured on made-up shots).
+/// Error that remains on clean input on each side: grid of directions and glare, and what a pixel of the rim is worth, by
+/// the sphere's radius in px (measured on made-up shots).
 const FLOOR_SD_STOPS: f64 = 0.011;
+const RIM_SD_STOPS_PX: f64 = 0.7;
 
 /// The check.
 #[derive(Debug)]
@@ -70,7 +72,8 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
 /// The same without what is filled in.
 fn beside_filled_sd_stops(side: &Side) -> f64 {
     let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
-    FLOOR_SD_STOPS.hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
+    let rim = RIM_SD_STOPS_PX / side.fit.outline.mean_radius().max(1.0);
+    FLOOR_SD_STOPS.hypot(rim).hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
 }
 
 /// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.

@@ -1,6 +1,5 @@
 //! What a perfect measurement of each shot would say, from the scenes themselves.
 
-use std::cmp::Ordering;
 use std::f64::consts::{PI, TAU};
 
 use nalgebra::{Rotation3, Vector3};
@@ -152,15 +151,38 @@ fn sun_truth(shot: &Shot) -> Option<CheckTruth> {
 /// How much more contrast a matte sphere shows than the mirror sphere in the light of `set`, where it was shot in
 /// that of `lit`: between the places that `set` makes brightest and darkest.
 pub(super) fn matte_contrast_stops(shot: &Shot, set: &Scene, lit: &Scene) -> f64 {
-    let normals = cap_normals(&-shot.view().ray(shot.sphere_px));
-    let by = |scene: &Scene| -> Vec<f64> {
-        let sources = sources(scene);
-        normals.iter().map(|normal| luminance(illuminance(&sources, normal)).log2()).collect()
+    let to_camera = -shot.view().ray(shot.sphere_px);
+    let level = |sources: &[Source], normal: &Vector3<f64>| luminance(illuminance(sources, normal)).log2();
+    let (mirror, matte) = (sources(set), sources(lit));
+    let departure = |normal: &Vector3<f64>| level(&matte, normal) - level(&mirror, normal);
+    let seen: Vec<(Vector3<f64>, f64)> = disc_normals(&to_camera).map(|normal| (normal, departure(&normal))).collect();
+    // The darkest place lies beyond what is looked at of the sphere: the tenth of it that is nearest stands for it.
+    let near = |place: &Vector3<f64>| {
+        let mut angles: Vec<(f64, f64)> = seen.iter().map(|(normal, d)| (normal.dot(place), *d)).collect();
+        angles.sort_by(|a, b| b.0.total_cmp(&a.0));
+        let mut nearest: Vec<f64> = angles[..angles.len() / 10].iter().map(|a| a.1).collect();
+        nearest.sort_by(f64::total_cmp);
+        nearest[nearest.len() / 2]
     };
-    let (mirror, matte) = (by(set), by(lit));
-    let place = |order: fn(&f64, &f64) -> Ordering| (0..mirror.len()).max_by(|a, b| order(&mirror[*a], &mirror[*b]));
-    let ends = place(f64::total_cmp).zip(place(|a, b| b.total_cmp(a)));
-    ends.map_or(0.0, |(bright, dark)| matte[bright] - matte[dark] - (mirror[bright] - mirror[dark]))
+    let levels: Vec<(Vector3<f64>, f64)> =
+        cap_normals(&to_camera).into_iter().map(|n| (n, level(&mirror, &n))).collect();
+    let brightest = levels.iter().max_by(|a, b| a.1.total_cmp(&b.1));
+    let darkest = levels.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+    brightest.zip(darkest).map_or(0.0, |(bright, dark)| near(&bright.0) - near(&dark.0))
+}
+
+/// Normals of what is looked at of a matte sphere, within 0.92 of its radius, even in the picture.
+fn disc_normals(to_camera: &Vector3<f64>) -> impl Iterator<Item = Vector3<f64>> {
+    const STEPS: i32 = 24;
+    let [right, up] = tangents(to_camera);
+    let to_camera = *to_camera;
+    (-STEPS..=STEPS).flat_map(move |row| (-STEPS..=STEPS).map(move |column| (row, column))).filter_map(
+        move |(row, column)| {
+            let (x, y) = (f64::from(column) / f64::from(STEPS), f64::from(row) / f64::from(STEPS));
+            let square = x * x + y * y;
+            (square < 0.92 * 0.92).then(|| right * x + up * y + to_camera * (1.0 - square).sqrt())
+        },
+    )
 }
 
 pub(super) fn stops(check: &'static str, error: f64, tolerance: f64) -> CheckTruth {

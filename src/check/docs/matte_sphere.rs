@@ -17,7 +17,8 @@ pub const DOC: CheckDoc = CheckDoc {
     why: "A mirror sphere shows where light comes from, but clips on lamps and sun; a matte sphere never clips and adds \
           everything up. Where the two disagree, one of them was exposed, balanced or lit otherwise, and the numbers \
           from the mirror cannot be trusted.",
-    how: "For some thousand points of the matte sphere within 0.92 of its radius: illuminance of a patch with that \
+    how: "For some thousand points of the matte sphere within 0.92 of its radius (a tenth of them stands for the \
+          brightest and the darkest place, the nearest ones where that lies beyond): illuminance of a patch with that \
           normal, summed over all directions of the mirror's light, times the reflectance over pi, held against the \
           pixel. Shares of clipped lights are found by non-negative least squares, one unknown a light, in each \
           channel.",
