@@ -147,7 +147,8 @@ fn key_finding(
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
     let held = |p: &(usize, usize)| {
-        std::ptr::eq(&mirror.lights.all[p.0], mirror_key) && std::ptr::eq(&cg.lights.all[p.1], cg_key)
+        std::ptr::eq(&raw const mirror.lights.all[p.0], mirror_key)
+            && std::ptr::eq(&raw const cg.lights.all[p.1], cg_key)
     };
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
     let key_unknown = clipped > 1 && !pairing.pairs.iter().any(held);

@@ -281,7 +281,9 @@ fn blank_part(frame: &Frame, sphere: &Outline) -> Option<f64> {
         let outside = sphere.normalised_radius([x as f64 + 0.5, y as f64 + 0.5]) > 1.1;
         frame.pixel(x, y).filter(|_| outside)
     });
-    let (black, all) = beside.fold((0.0, 0.0), |(black, all), rgb| (black + f64::from(rgb == [0.0; 3]), all + 1.0));
+    let (black, all) = beside.fold((0.0, 0.0), |(black, all), rgb| {
+        (black + f64::from(rgb.iter().all(|v| v.abs() < f32::MIN_POSITIVE)), all + 1.0)
+    });
     (all >= 100.0).then(|| black / all)
 }
 
