@@ -245,8 +245,8 @@ fn options_alone_make_a_shot() {
 }
 
 /// Copies the frames of a shot whose CG matches into a folder.
-fn matching_frames(folder: &Path) {
-    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_010_all_match");
+fn matching_frames(folder: &Path, golden: &str) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced").join(golden);
     fs::create_dir_all(folder).unwrap();
     for (name, to) in [("plate.exr", "plate.exr"), ("mirror.exr", "mirror.exr"), ("cg.exr", "cg_sphere.v003.exr")] {
         fs::copy(from.join(name), folder.join(to)).unwrap();
@@ -256,9 +256,10 @@ fn matching_frames(folder: &Path) {
 #[test]
 fn without_a_sheet_the_files_name_shot_and_version_and_no_other_shot_is_lost() {
     let here = temp();
-    for folder in ["SF_0110", "SF_0140", "a/frames", "b/frames"] {
-        matching_frames(&here.path().join(folder));
+    for folder in ["SF_0110", "SF_0140", "a/frames"] {
+        matching_frames(&here.path().join(folder), "sf_010_all_match");
     }
+    matching_frames(&here.path().join("b/frames"), "sf_020_all_match_long_lens");
     let check = |folder: &str, more: &[&str]| {
         let at = |name: &str| format!("{folder}/{name}");
         let (plate, mirror, cg) = (at("plate.exr"), at("mirror.exr"), at("cg_sphere.v003.exr"));
@@ -314,7 +315,7 @@ fn a_drafted_sheet_is_of_one_shot_that_is_there() {
     let (status, _, err) = run(here.path(), &["new-shot", "nosuch"]);
     assert!(status == 2 && err.contains("no such file"), "{err}");
     for folder in ["show/SF_0110", "show/SF_0140"] {
-        matching_frames(&here.path().join(folder));
+        matching_frames(&here.path().join(folder), "sf_010_all_match");
     }
     let (status, _, err) = run(here.path(), &["new-shot", "show"]);
     assert!(status == 2 && err.contains("2 shots"), "{err}");

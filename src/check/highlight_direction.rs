@@ -20,7 +20,7 @@ use crate::units::{Estimate, Stops, wrap_deg};
 /// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
 
-/// A light as wide as this hardly stands above its surroundings where a tone curve flattens them.
+/// A light as wide as this hardly stands above its surroundings where a tone curve flattens them (seen on made-up shots).
 const BROAD_RAD: f64 = 0.26;
 
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
@@ -74,9 +74,7 @@ impl Check for HighlightDirection {
             return finding;
         }
         match worst_key(&pairing, &pair.mirror, cg) {
-            Some((mirror_key, cg_key)) => {
-                key_finding(&mut finding, &pairing, (&pair.mirror, cg), (mirror_key, cg_key), pull_share);
-            }
+            Some(keys) => key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share),
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
@@ -110,48 +108,55 @@ fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Ve
     }
 }
 
+/// The two lights that are held against each other as the keys.
+struct Keys<'a> {
+    mirror: &'a Light,
+    cg: &'a Light,
+    /// The pairing takes them for one light; else they are each side's own key.
+    paired: bool,
+}
+
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
 /// angle. A light that is clipped, or of which a sphere shows only a part, may be the key whatever it seems to give:
 /// where the other side's key is its partner, they are held against each other.
-fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<(&'a Light, &'a Light)> {
+fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Keys<'a>> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
-    let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &mirror.lights.all[p.0]);
-    if let Some(least) = partner.filter(|l| l.clipped || is_cut(mirror, l, &l.direction)) {
-        return Some((least, cg_key));
+    let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
+    let may_be_key = |side: &Side, light: &Light| light.clipped || is_cut(side, light, &light.direction);
+    let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
+    if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
+        return Some(pair(*p));
     }
-    let partner = pairing.pairs.iter().find(|p| p.0 == 0).map(|p| &cg.lights.all[p.1]);
-    if let Some(least) = partner.filter(|l| l.clipped || is_cut(cg, l, &l.direction)) {
-        return Some((mirror_key, least));
+    let with_mirror_key = pairing.pairs.iter().find(|p| p.0 == 0);
+    if let Some(p) = with_mirror_key.filter(|p| may_be_key(cg, &cg.lights.all[p.1])) {
+        return Some(pair(*p));
     }
+    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)) };
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
     if mirror_keys < 2 && cg_keys < 2 {
-        return Some((mirror_key, cg_key));
+        return Some(own);
     }
     let angle =
         |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
     let co_keys = pairing.pairs.iter().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
     let worst = co_keys.max_by(|a, b| angle(a).total_cmp(&angle(b)));
-    worst.map_or(Some((mirror_key, cg_key)), |p| Some((&mirror.lights.all[p.0], &cg.lights.all[p.1])))
+    Some(worst.map_or(own, |p| pair(*p)))
 }
 
 fn key_finding(
     finding: &mut Finding,
     pairing: &Pairing,
     (mirror, cg): (&Side, &Side),
-    (mirror_key, cg_key): (&Light, &Light),
+    keys: &Keys<'_>,
     pull_share: f64,
 ) {
-    let error = pair_error(mirror, mirror_key, cg, cg_key, pull_share);
+    let error = pair_error(mirror, keys.mirror, cg, keys.cg, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
-    let held = |p: &(usize, usize)| {
-        std::ptr::eq(&raw const mirror.lights.all[p.0], mirror_key)
-            && std::ptr::eq(&raw const cg.lights.all[p.1], cg_key)
-    };
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
-    let key_unknown = clipped > 1 && !pairing.pairs.iter().any(held);
+    let key_unknown = clipped > 1 && !keys.paired;
     let unknown_deg = if key_unknown { error.angle_deg.value } else { 0.0 };
     let (doubt, way_out) = if key_unknown {
         (
@@ -175,7 +180,7 @@ fn key_finding(
     };
     settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
     match finding.verdict {
-        Verdict::Mismatch => finding.remedy = turn_remedy(&mirror_key.direction, &cg_key.direction),
+        Verdict::Mismatch => finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction),
         Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }

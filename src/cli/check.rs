@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::args::CheckArgs;
 use super::console::Console;
-use super::earlier_report::refuse_other_files;
+use super::earlier_report::refuse_other_shot;
 use super::exit::ExitStatus;
 use super::shots::{Task, Wanted, run_shots, stem_of};
 use super::{gather, overrides, refuse, wrong_use};
@@ -36,7 +36,7 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
     }
     refuse::unknown_roles(args, &origins)?;
     if args.sheets.is_empty() {
-        refuse_other_files(&args.out, &sheet_of(Path::new(COMMAND_LINE), args)?)?;
+        refuse_other_shot(&args.out, &sheet_of(Path::new(COMMAND_LINE), args)?)?;
     }
     writable(&args.out)?;
     let tasks = plan(args, origins);

@@ -9,25 +9,31 @@ use serde_json::Value;
 
 use crate::report::{InputRecord, REPORT_FORMAT, report_stem};
 use crate::sheet::ShotSheet;
+use crate::show::hash_of_file;
 use crate::{Error, ErrorKind, Result};
 
 /// A report larger than this is not one of ours.
 const MAX_REPORT_BYTES: u64 = 64 << 20;
 
-/// Refuses a shot whose report would replace that of other input files.
-pub(super) fn refuse_other_files(out: &Path, sheet: &ShotSheet) -> Result<()> {
+/// Refuses a shot whose report would replace that of another one: of one with nothing from set in common. A render is
+/// made again and again, under whatever name; a plate and its spheres are not.
+pub(super) fn refuse_other_shot(out: &Path, sheet: &ShotSheet) -> Result<()> {
     let stem = report_stem(&sheet.shot, sheet.cg.version.as_deref());
     let path = out.join(format!("{stem}.report.json"));
-    let Some(earlier) = inputs_of(&path).filter(|inputs| !inputs.is_empty()) else { return Ok(()) };
-    let ours: BTreeSet<String> = sheet.images().iter().filter_map(|(_, image)| image.file_name().ok()).collect();
-    let theirs: BTreeSet<String> = earlier.iter().map(|input| input.file.clone()).collect();
-    if ours == theirs && !all_from_set_changed(sheet, &earlier) {
+    let Some(earlier) = inputs_of(&path) else { return Ok(()) };
+    let theirs: Vec<&InputRecord> = earlier.iter().filter(|input| input.role != "cg").collect();
+    if theirs.is_empty() {
         return Ok(());
     }
-    let list = theirs.iter().map(|file| crate::printable_text(file)).collect::<Vec<_>>().join(", ");
-    let cause = format!("is the report of other files ({list}), which this one would replace");
-    let remedy = "name this shot with --shot NAME, its render with --version-name NAME, or give another --out";
-    Err(Error::new(ErrorKind::Parameter, path, cause, remedy))
+    let from_set = sheet.plate.iter().chain(sheet.mirrors.iter().flat_map(|mirror| &mirror.bracket));
+    let ours: BTreeSet<String> =
+        from_set.filter_map(|image| hash_of_file(&sheet.base_dir.join(image.file_name().ok()?))).collect();
+    if ours.is_empty() || theirs.iter().any(|input| ours.contains(&input.blake3)) {
+        return Ok(());
+    }
+    let list = theirs.iter().map(|input| crate::printable_text(&input.file)).collect::<Vec<_>>().join(", ");
+    let cause = format!("is the report of another shot ({list}), which this one would replace");
+    Err(Error::new(ErrorKind::Parameter, path, cause, "name this shot with --shot NAME, or give another --out"))
 }
 
 /// What a report of ours came from; `None` where there is none.
@@ -36,18 +42,4 @@ fn inputs_of(path: &Path) -> Option<Vec<InputRecord>> {
     let value: Value = serde_json::from_reader(BufReader::new(file.take(MAX_REPORT_BYTES))).ok()?;
     let ours = value.get("format").and_then(Value::as_str) == Some(REPORT_FORMAT);
     ours.then(|| serde_json::from_value(value.get("inputs")?.clone()).ok())?
-}
-
-/// Files of the same names in another folder: a render is made again and again, a plate and its sphere are not.
-fn all_from_set_changed(sheet: &ShotSheet, earlier: &[InputRecord]) -> bool {
-    let from_set: Vec<&InputRecord> = earlier.iter().filter(|input| input.role != "cg").collect();
-    let changed =
-        |input: &&InputRecord| hash(&sheet.base_dir.join(&input.file)).is_some_and(|hash| hash != input.blake3);
-    !from_set.is_empty() && from_set.iter().all(changed)
-}
-
-fn hash(path: &Path) -> Option<String> {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(File::open(path).ok()?).ok()?;
-    Some(hasher.finalize().to_hex().to_string())
 }

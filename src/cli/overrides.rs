@@ -6,7 +6,7 @@ use serde_json::{Map, Value, json};
 
 use super::args::{CheckArgs, LensArgs};
 use super::assignment::{NamedFile, Positive};
-use crate::new_shot::{shot_name as shot_in, tells_role, version};
+use crate::new_shot::{beside_role, shot_name as shot_in, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
 use crate::sheet::{near, nearest, sheet_from_json};
 use crate::{Error, ErrorKind, Result};
@@ -28,15 +28,15 @@ pub(super) fn sheet_of_options(args: &CheckArgs, origin: &Path) -> Result<ShotSh
     sheet_from_json(sheet, origin, Path::new(""))
 }
 
-/// A shot's name in the name of a file or else of its folder; failing that, what comes before the first dot of the
-/// plate's or the CG's name where that says more than a role; failing that, the folder's whole name.
+/// A shot's name in the name of a file or else of its folder; failing that, what the plate's or the CG's name says before
+/// its first dot beside its role; failing that, the folder's whole name.
 fn shot_name(args: &CheckArgs) -> String {
     let files: Vec<&Path> =
         args.cg.iter().map(|cg| cg.file.as_path()).chain(args.plate.iter().map(PathBuf::as_path)).collect();
     let folders: Vec<String> = files.iter().filter_map(|file| folder_of(file)).collect();
-    let start = |file: &&Path| name_of(file).split('.').find(|part| !part.is_empty()).map(str::to_owned);
+    let start = |file: &&Path| beside_role(name_of(file).split('.').find(|part| !part.is_empty())?);
     let told = files.iter().map(|file| name_of(file)).chain(folders.iter().cloned());
-    let own = || files.iter().rev().filter_map(start).find(|start| !tells_role(start));
+    let own = || files.iter().rev().find_map(start);
     let mut told = told.filter_map(|name| shot_in(&name));
     told.next().or_else(own).or_else(|| folders.first().cloned()).unwrap_or_else(|| "shot".to_owned())
 }
@@ -361,6 +361,8 @@ mod tests {
         assert_eq!(named(Some("plate.exr"), "SF_0430_cg.exr"), of("SF_0430", None));
         assert_eq!(named(Some("ferry/quay.1001.exr"), "ferry/cg.exr"), of("quay", None));
         assert_eq!(named(Some("ferry/plate.1001.exr"), "ferry/cg.exr"), of("ferry", None));
+        assert_eq!(named(Some("all/case01_plate.exr"), "all/case01_cg.exr"), of("case01", None));
+        assert_eq!(named(Some("all/plate.exr"), "all/cg_sphere_turned.v002.exr"), of("turned", Some("v002")));
     }
 
     #[test]

@@ -137,14 +137,16 @@ fn run_of(file: &Path) -> (PathBuf, String) {
 mod tests {
     use super::*;
 
+    fn touch(folder: &Path, name: &str) {
+        let path = folder.join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, "").unwrap();
+    }
+
     #[test]
     fn a_sequence_is_one_picture_and_a_bracket_is_not() {
         let folder = tempfile::tempdir().unwrap();
-        let touch = |name: &str| {
-            let path = folder.path().join(name);
-            fs::create_dir_all(path.parent().unwrap()).unwrap();
-            fs::write(path, "").unwrap();
-        };
+        let touch = |name: &str| touch(folder.path(), name);
         for frame in 1001..1020 {
             touch(&format!("plate/plate.{frame}.exr"));
         }
@@ -162,11 +164,7 @@ mod tests {
     #[test]
     fn a_whole_show_or_a_mistyped_path_is_refused() {
         let folder = tempfile::tempdir().unwrap();
-        let touch = |name: &str| {
-            let path = folder.path().join(name);
-            fs::create_dir_all(path.parent().unwrap()).unwrap();
-            fs::write(path, "").unwrap();
-        };
+        let touch = |name: &str| touch(folder.path(), name);
         for name in ["a/plate/plate.1001.exr", "a/sphere/mirror.exr", "a/cg/cg_sphere.v003.exr"] {
             touch(name);
         }

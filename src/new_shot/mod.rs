@@ -10,7 +10,7 @@ mod roles;
 mod sheet;
 
 pub use collect::collect;
-pub(crate) use names::{shot_name, tells_role, version};
+pub(crate) use names::{beside_role, shot_name, version};
 pub use roles::{Guess, Role};
 
 use std::path::{Path, PathBuf};

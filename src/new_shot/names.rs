@@ -50,9 +50,14 @@ fn role_of(words: &[String]) -> Option<(Role, String)> {
     })
 }
 
-/// A name that says what a picture is for and nothing of which shot.
-pub(crate) fn tells_role(name: &str) -> bool {
-    role_of(&words(name)).is_some()
+/// What a name says beside what the picture is for and its version: `case01` of `case01_plate`; `None` where that is
+/// nothing.
+pub(crate) fn beside_role(name: &str) -> Option<String> {
+    let is_role = |part: &str| WORDS.iter().any(|(_, known)| known.contains(&part.to_lowercase().as_str()));
+    let parts = name.split(|c: char| !c.is_alphanumeric());
+    let telling: Vec<&str> =
+        parts.filter(|part| !part.is_empty() && !is_role(part) && version(part).is_none()).collect();
+    (!telling.is_empty()).then(|| telling.join("_"))
 }
 
 /// The version in a name, `v012`, as written, and its number.

@@ -10,5 +10,6 @@ mod sequence;
 pub use budget::{Claim, MemoryBudget, default_budget_bytes};
 pub use cost::{file_bytes, memory_bytes};
 pub use part::{Part, parts_by_size};
+pub(crate) use provenance::hash_of_file;
 pub use provenance::{Options, seal, still_valid};
 pub use sequence::{ShotResult, check, frame_numbers};

@@ -139,8 +139,8 @@ fn other_files(value: &Value, base_dir: &Path, files: &mut BTreeMap<String, Path
     }
 }
 
-/// `None` where the file cannot be read.
-fn hash_of_file(path: &Path) -> Option<String> {
+/// The content hash of a file; `None` where it cannot be read.
+pub(crate) fn hash_of_file(path: &Path) -> Option<String> {
     path.metadata().ok().filter(std::fs::Metadata::is_file)?;
     let mut hasher = blake3::Hasher::new();
     hasher.update_reader(File::open(path).ok()?).ok()?;

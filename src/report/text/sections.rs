@@ -55,42 +55,44 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
         return;
     }
     page.heading("WHAT TO DO");
-    let advice = |page: &Page, finding: &Finding| {
-        let doubt = if finding.verdict == Verdict::Unsure { "unsure, " } else { "" };
-        format!("{} [{doubt}{}]", prose(&finding.remedy), page.named(finding))
-    };
-    let advice = |page: &Page, finding: &Finding| match sharing(finding, &asking).as_slice() {
-        [] | [_] => advice(page, finding),
-        several => {
-            let names: Vec<String> = several.iter().map(|f| page.named(f)).collect();
-            format!("{} [{}]", prose(&finding.remedy), names.join(", "))
-        }
-    };
-    let first_to_say = |f: &&Finding| sharing(f, &asking).first().is_some_and(|first| std::ptr::eq(*first, *f));
-    let steps: Vec<&Finding> =
-        asking.iter().copied().filter(|f| turned_instead(f, &asking).is_none()).filter(first_to_say).collect();
-    for (index, finding) in steps.into_iter().enumerate() {
-        page.paragraph(&format!("{:>3}. ", index + 1), &advice(page, finding));
-        let instead = asking.iter().filter(|other| turned_instead(other, &asking) == Some(finding));
-        for other in instead {
-            page.paragraph("     ", &format!("or, where only the key is wrong, instead: {}", advice(page, other)));
+    let steps = steps(&asking);
+    for (index, step) in steps.iter().filter(|step| turned_instead(step[0], &asking).is_none()).enumerate() {
+        let said = advice(page, step);
+        page.paragraph(&format!("{:>3}. ", index + 1), &said);
+        for other in steps.iter().filter(|other| turned_instead(other[0], &asking) == Some(step[0])) {
+            let said = format!("or, where only the key is wrong, instead: {}", advice(page, other));
+            page.paragraph("     ", &said);
         }
     }
 }
 
-/// All that ask for the same.
-fn sharing<'a>(finding: &Finding, all: &[&'a Finding]) -> Vec<&'a Finding> {
-    all.iter().filter(|other| other.remedy == finding.remedy).copied().collect()
+/// Findings that ask for the same are one step; in the order of the first of each.
+fn steps<'a>(asking: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
+    let mut steps: Vec<Vec<&Finding>> = Vec::new();
+    for finding in asking {
+        match steps.iter_mut().find(|step| step[0].remedy == finding.remedy) {
+            Some(step) => step.push(finding),
+            None => steps.push(vec![finding]),
+        }
+    }
+    steps
+}
+
+/// What a step asks for, and which checks ask.
+fn advice(page: &Page, step: &[&Finding]) -> String {
+    let doubt = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
+    let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
+    format!("{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
 }
 
 /// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn
-/// twice.
+/// twice. `None` where both ask for the same anyway.
 pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
     let turned = |f: &&&Finding| {
         f.check == "rotation" && f.verdict == Verdict::Mismatch && f.mirror == finding.mirror && !f.remedy.is_empty()
     };
     let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
-    all.iter().find(turned).copied().filter(|_| turns_key)
+    all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
 }
 
 /// Every check with its number, the undecided ones with the reason.

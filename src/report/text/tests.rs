@@ -138,3 +138,20 @@ proptest! {
         prop_assert!(text.starts_with(TEXT_MARK));
     }
 }
+
+/// Turning the environment and turning the key are one step with an alternative; advice that several share, one step.
+#[test]
+fn what_several_ask_for_stands_once_and_a_turn_has_its_alternative() {
+    let mut report = sample::mismatch();
+    let mut turn = report.findings[0].clone();
+    (turn.check, turn.remedy) = ("rotation".to_owned(), "turn the environment -11.5 deg".to_owned());
+    report.findings.push(turn);
+    let text = render_text(&report, false);
+    let (step, instead) =
+        (text.find("turn the environment -11.5").unwrap(), text.find("instead: turn the CG").unwrap());
+    assert!(step < instead, "{text}");
+    report.findings.iter_mut().for_each(|f| f.remedy = "read the picture right".to_owned());
+    let text = render_text(&report, false);
+    assert_eq!(text.matches("1. read the picture right [").count(), 1, "{text}");
+    assert!(!text.contains("instead:") && !text.contains("2. read"), "{text}");
+}

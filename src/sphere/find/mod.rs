@@ -47,9 +47,7 @@ const SMALLEST_SIDE_PX: usize = 48;
 /// # Errors
 /// [`ErrorKind::NoSphere`] where nothing round that mirrors is found, naming what was found instead.
 pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
-    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
-        return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
-    }
+    large_enough(frame)?;
     if let Some(best) = sphere_of_alpha(frame, view) {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
@@ -61,10 +59,13 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
 /// # Errors
 /// As [`find_sphere`].
 pub(crate) fn find_sphere_about(frame: &Frame, view: &View, expected: &SphereCone) -> Result<SphereSearch> {
-    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
-        return Err(no_sphere(frame, "the frame is too small to hold a sphere"));
-    }
+    large_enough(frame)?;
     searched(&Prepared::new(frame, view).expecting(circle_of_cone(view, expected)))
+}
+
+fn large_enough(frame: &Frame) -> Result<()> {
+    let side = frame.data.width.min(frame.data.height);
+    if side < SMALLEST_SIDE_PX { Err(no_sphere(frame, "the frame is too small to hold a sphere")) } else { Ok(()) }
 }
 
 fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
