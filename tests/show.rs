@@ -2,7 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
@@ -68,6 +68,43 @@ fn edit(path: &Path, change: impl FnOnce(&mut Value)) {
 /// A sheet whose pictures do not exist.
 fn broken(shot: &str) -> Value {
     json!({ "format": "plateproof-shot/1", "shot": shot, "mirrors": ["no_s.exr"], "cg": { "spheres": ["no_c.exr"] } })
+}
+
+/// Every text that is a sheet's value of any key, at any depth.
+fn texts(value: &Value) -> Vec<&str> {
+    match value {
+        Value::String(text) => vec![text],
+        Value::Array(list) => list.iter().flat_map(texts).collect(),
+        Value::Object(map) => map.values().flat_map(texts).collect(),
+        _ => Vec::new(),
+    }
+}
+
+/// A sheet for each shot, each file that a sheet names, little of it, and nothing besides but frames of a next version.
+#[test]
+fn the_demo_show_is_complete_and_small() {
+    let (mut named, mut there, mut sheets) = (BTreeSet::new(), BTreeSet::new(), 0);
+    for shot in fs::read_dir(demo()).unwrap().map(|entry| entry.unwrap().path()) {
+        if !shot.is_dir() || shot.ends_with("reports") {
+            continue;
+        }
+        for path in fs::read_dir(&shot).unwrap().map(|entry| entry.unwrap().path().canonicalize().unwrap()) {
+            if path.ends_with("shot.json") {
+                let sheet: Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+                let is_file = |text: &&str| [".exr", ".jpg", ".json"].iter().any(|ending| text.ends_with(ending));
+                named.extend(texts(&sheet).into_iter().filter(is_file).map(|t| shot.join(t).canonicalize().expect(t)));
+                sheets += 1;
+            } else {
+                there.insert(path);
+            }
+        }
+    }
+    assert_eq!(sheets, plateproof::demo::truths().len() + plateproof::demo::VARIANTS.len());
+    for unnamed in there.difference(&named) {
+        assert!(unnamed.to_string_lossy().contains("cg_sphere.v"), "{unnamed:?}");
+    }
+    let total: u64 = there.iter().map(|path| fs::metadata(path).unwrap().len()).sum();
+    assert!(total < 40_000_000, "{total} bytes");
 }
 
 /// Each shot on another's frames: its one check speaks, and no other one does.

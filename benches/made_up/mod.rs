@@ -7,7 +7,7 @@ pub(crate) mod hide;
 pub(crate) mod judge;
 pub(crate) mod perfect;
 #[allow(unreachable_pub, reason = "shared with the tests")]
-#[path = "../../tests/sphere_scene/random.rs"]
+#[path = "../../tests/pictures/sphere_scene/random.rs"]
 pub(crate) mod random;
 pub(crate) mod recipe;
 pub(crate) mod rig;

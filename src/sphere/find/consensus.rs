@@ -283,7 +283,7 @@ fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
 }
 
 /// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed
-/// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/finder.rs`)
+/// reflections pull all of them inwards. Measured on ray-traced shots (see `tests/pictures/finder.rs`)
 /// and on made-up ones (`benches/coverage.rs`).
 const RADIUS_SHARE: f64 = 0.5;
 /// The same for each coordinate of the centre.

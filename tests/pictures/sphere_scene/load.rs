@@ -4,7 +4,7 @@ use std::path::Path;
 
 use plateproof::image::{Frame, Size};
 
-pub fn frame_of(
+pub(crate) fn frame_of(
     name: &str,
     size: Size,
     pixel_aspect: f64,
@@ -24,7 +24,7 @@ pub fn frame_of(
 }
 
 /// An 8-bit picture decoded as sRGB.
-pub fn display_file(path: &Path) -> Frame {
+pub(crate) fn display_file(path: &Path) -> Frame {
     let image = image::open(path).unwrap().to_rgb8();
     let size = Size { width: image.width() as usize, height: image.height() as usize };
     let linear = |c: u8| {
@@ -36,7 +36,7 @@ pub fn display_file(path: &Path) -> Frame {
 }
 
 /// The RGB (and alpha) of the first layer of an EXR.
-pub fn exr_file(path: &Path) -> Frame {
+pub(crate) fn exr_file(path: &Path) -> Frame {
     use exr::prelude::*;
     let image = read()
         .no_deep_data()

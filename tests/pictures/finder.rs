@@ -1,9 +1,6 @@
 //! The search for the sphere: real photographs, and made-up shots with known outlines, seeded.
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the table with --nocapture, and why a test was skipped")]
-#![allow(unreachable_pub, reason = "the scene's modules are shared by name only")]
-
-mod sphere_scene;
 
 use std::path::PathBuf;
 
@@ -13,10 +10,10 @@ use plateproof::image::{Frame, Size};
 use plateproof::sphere::find::find_sphere;
 use plateproof::sphere::{Outline, SphereFit, angle_between_rad, outline_of_cone};
 
-use sphere_scene::environment::{Environment, Texture};
-use sphere_scene::load;
-use sphere_scene::random::Random;
-use sphere_scene::scene::{Face, Flare, Recording, Scene, Thing, cone_at};
+use crate::sphere_scene::environment::{Environment, Texture};
+use crate::sphere_scene::load;
+use crate::sphere_scene::random::Random;
+use crate::sphere_scene::scene::{Face, Flare, Recording, Scene, Thing, cone_at};
 
 fn reference_data() -> Option<PathBuf> {
     let folder = std::env::var_os("PLATEPROOF_REFERENCE_DATA").map(PathBuf::from);

@@ -5,9 +5,6 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the measured figures with --nocapture, and why a test was skipped")]
-#![allow(unreachable_pub, reason = "the scene's modules are shared by name only")]
-
-mod sphere_scene;
 
 use std::path::Path;
 
@@ -23,10 +20,11 @@ use plateproof::sphere::find::{find_sphere, given_sphere};
 use plateproof::sphere::{MirrorGeometry, SphereCone, SphereFit, outline_of_cone};
 use plateproof::sphere_faults::{Band, Seam, find_seam};
 use rayon::prelude::*;
-use sphere_scene::environment::{Environment, Texture};
-use sphere_scene::load::exr_file;
-use sphere_scene::random::Random;
-use sphere_scene::scene::cone_at;
+
+use crate::sphere_scene::environment::{Environment, Texture};
+use crate::sphere_scene::load::exr_file;
+use crate::sphere_scene::random::Random;
+use crate::sphere_scene::scene::cone_at;
 
 type World<'a> = &'a (dyn Fn(&Vector3<f64>) -> [f64; 3] + Sync);
 

@@ -6,12 +6,12 @@ use plateproof::image::{Frame, Size};
 use plateproof::sphere::{Outline, SphereCone, outline_of_cone};
 use rayon::prelude::*;
 
-use super::environment::Environment;
+use super::environment::{Environment, fraction};
 use super::load::frame_of;
 use super::random::Random;
 
 /// What is drawn in one place.
-pub enum Thing {
+pub(crate) enum Thing {
     /// A mirror sphere with reflectance per channel; `fresnel` raises it towards 1 at the rim (Schlick 1994).
     Mirror { cone: SphereCone, reflectance: [f64; 3], fresnel: bool },
     /// A matte ball under one lamp and an even surround.
@@ -23,46 +23,46 @@ pub enum Thing {
 }
 
 /// What a flat disc shows.
-pub enum Face {
+pub(crate) enum Face {
     Plain([f64; 3]),
     Rings { inner: [f64; 3], outer: [f64; 3], count: f64 },
     Spokes { light: [f64; 3], dark: [f64; 3], count: f64 },
 }
 
 /// An additive streak or glow, px.
-pub struct Flare {
-    pub centre: [f64; 2],
-    pub angle_rad: f64,
-    pub length_px: f64,
-    pub width_px: f64,
-    pub peak: f64,
+pub(crate) struct Flare {
+    pub(crate) centre: [f64; 2],
+    pub(crate) angle_rad: f64,
+    pub(crate) length_px: f64,
+    pub(crate) width_px: f64,
+    pub(crate) peak: f64,
 }
 
 /// How the picture was recorded.
 #[derive(Clone, Copy)]
-pub struct Recording {
-    pub blur_px: f64,
+pub(crate) struct Recording {
+    pub(crate) blur_px: f64,
     /// Noise sd at white, falling with the square root of the level.
-    pub noise: f64,
-    pub read_noise: f64,
+    pub(crate) noise: f64,
+    pub(crate) read_noise: f64,
     /// Factor on all light.
-    pub exposure: f64,
+    pub(crate) exposure: f64,
     /// 8-bit sRGB with clipping at 1, else linear float.
-    pub eight_bit: bool,
+    pub(crate) eight_bit: bool,
 }
 
-pub struct Scene {
-    pub size: Size,
-    pub view: View,
-    pub environment: Environment,
+pub(crate) struct Scene {
+    pub(crate) size: Size,
+    pub(crate) view: View,
+    pub(crate) environment: Environment,
     /// Front to back.
-    pub things: Vec<Thing>,
-    pub flares: Vec<Flare>,
-    pub recording: Recording,
+    pub(crate) things: Vec<Thing>,
+    pub(crate) flares: Vec<Flare>,
+    pub(crate) recording: Recording,
 }
 
 /// The cone of a sphere whose outline is centred about `centre_px` with about `radius_px` rows of half-height.
-pub fn cone_at(view: &View, centre_px: [f64; 2], radius_px: f64) -> SphereCone {
+pub(crate) fn cone_at(view: &View, centre_px: [f64; 2], radius_px: f64) -> SphereCone {
     let axis = view.ray(centre_px);
     let half_angle_rad = (radius_px / view.focal_px * axis.z.abs()).asin();
     SphereCone { axis, half_angle_rad }
@@ -70,7 +70,7 @@ pub fn cone_at(view: &View, centre_px: [f64; 2], radius_px: f64) -> SphereCone {
 
 impl Scene {
     /// The first mirror's true outline.
-    pub fn truth(&self) -> Option<Outline> {
+    pub(crate) fn truth(&self) -> Option<Outline> {
         self.things.iter().find_map(|t| match t {
             Thing::Mirror { cone, .. } => outline_of_cone(&self.view, cone),
             _ => None,
@@ -78,7 +78,7 @@ impl Scene {
     }
 
     /// Sets the exposure so that a tenth of the background lies above `level`.
-    pub fn expose(&mut self, level: f64) {
+    pub(crate) fn expose(&mut self, level: f64) {
         let (w, h) = (self.size.width as f64, self.size.height as f64);
         let mut seen: Vec<f64> = (0..600)
             .map(|i| self.view.ray([w * (f64::from(i % 30) + 0.5) / 30.0, h * (f64::from(i / 30) + 0.5) / 20.0]))
@@ -88,7 +88,7 @@ impl Scene {
         self.recording.exposure = level / seen[540].max(1e-6);
     }
 
-    pub fn render(&self, name: &str, seed: u64) -> Frame {
+    pub(crate) fn render(&self, name: &str, seed: u64) -> Frame {
         let (width, height) = (self.size.width, self.size.height);
         let clear: Vec<[f32; 3]> =
             (0..width * height).into_par_iter().map(|i| self.pixel(i % width, i / width)).collect();
@@ -187,14 +187,18 @@ impl Thing {
                 match face {
                     Face::Plain(colour) => *colour,
                     Face::Rings { inner, outer, count } => {
-                        if (r * count).rem_euclid(1.0) < 0.5 {
+                        if fraction(r * count) < 0.5 {
                             *inner
                         } else {
                             *outer
                         }
                     }
                     Face::Spokes { light, dark, count } => {
-                        if (phi * count / std::f64::consts::TAU).rem_euclid(1.0) < 0.5 { *light } else { *dark }
+                        if fraction(phi * count / std::f64::consts::TAU) < 0.5 {
+                            *light
+                        } else {
+                            *dark
+                        }
                     }
                 }
             }

@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use super::random::Random;
 
 /// A picture of all directions, or a made-up room.
-pub enum Environment {
+pub(crate) enum Environment {
     /// Real surroundings in latitude-longitude form, turned about the vertical.
     LatLong { width: usize, height: usize, pixels: Vec<[f32; 3]>, heading_rad: f64, gain: f64, texture: Texture },
     /// Sky, floor, walls of patches and lamps.
@@ -13,31 +13,31 @@ pub enum Environment {
 }
 
 /// A rectangle in azimuth and elevation, plain or striped.
-pub struct Patch {
-    pub azimuth_rad: f64,
-    pub elevation_rad: f64,
-    pub half_width_rad: f64,
-    pub half_height_rad: f64,
-    pub colour: [f64; 3],
-    pub stripes: f64,
+pub(crate) struct Patch {
+    pub(crate) azimuth_rad: f64,
+    pub(crate) elevation_rad: f64,
+    pub(crate) half_width_rad: f64,
+    pub(crate) half_height_rad: f64,
+    pub(crate) colour: [f64; 3],
+    pub(crate) stripes: f64,
 }
 
 /// A uniform disc of light.
-pub struct Lamp {
-    pub direction: Vector3<f64>,
-    pub cos_radius: f64,
-    pub radiance: [f64; 3],
+pub(crate) struct Lamp {
+    pub(crate) direction: Vector3<f64>,
+    pub(crate) cos_radius: f64,
+    pub(crate) radiance: [f64; 3],
 }
 
 /// Fine structure multiplied onto everything.
 #[derive(Clone, Copy)]
-pub struct Texture {
-    pub strength: f64,
-    pub per_radian: f64,
+pub(crate) struct Texture {
+    pub(crate) strength: f64,
+    pub(crate) per_radian: f64,
 }
 
 impl Texture {
-    pub const NONE: Self = Self { strength: 0.0, per_radian: 1.0 };
+    pub(crate) const NONE: Self = Self { strength: 0.0, per_radian: 1.0 };
 
     fn at(self, d: &Vector3<f64>) -> f64 {
         if self.strength == 0.0 {
@@ -46,6 +46,11 @@ impl Texture {
         let p = d * self.per_radian;
         (self.strength * (value_noise(p) + 0.5 * value_noise(p * 2.1) + 0.25 * value_noise(p * 4.3))).exp()
     }
+}
+
+/// What is left above the next lower whole number; the library's remainder is a slow loop.
+pub(crate) fn fraction(x: f64) -> f64 {
+    x - x.floor()
 }
 
 /// Smoothly interpolated lattice noise in [−1, 1].
@@ -67,7 +72,7 @@ fn value_noise(p: Vector3<f64>) -> f64 {
 
 impl Environment {
     /// A room with `clutter` patches and one to four lamps.
-    pub fn room(random: &mut Random, clutter: usize, texture: Texture) -> Self {
+    pub(crate) fn room(random: &mut Random, clutter: usize, texture: Texture) -> Self {
         let grey = |random: &mut Random, low: f64, high: f64| {
             let level = random.log_between(low, high);
             [0, 1, 2].map(|_| level * random.between(0.7, 1.3))
@@ -93,11 +98,11 @@ impl Environment {
     }
 
     /// Radiance from a unit direction.
-    pub fn radiance(&self, d: &Vector3<f64>) -> [f64; 3] {
+    pub(crate) fn radiance(&self, d: &Vector3<f64>) -> [f64; 3] {
         match self {
             Self::LatLong { width, height, pixels, heading_rad, gain, texture } => {
                 let longitude = d.x.atan2(d.z) + heading_rad;
-                let turn = (0.5 - longitude / std::f64::consts::TAU).rem_euclid(1.0);
+                let turn = fraction(0.5 - longitude / std::f64::consts::TAU);
                 let x = turn * (*width as f64 - 1.0);
                 let y = (0.5 - d.y.clamp(-1.0, 1.0).asin() / std::f64::consts::PI) * (*height as f64 - 1.0);
                 let (c, r) = ((x as usize).min(width - 2), (y as usize).min(height - 2));
@@ -118,11 +123,14 @@ impl Environment {
                 let blend = (0.5 + 2.0 * d.y).clamp(0.0, 1.0);
                 let mut colour = [0, 1, 2].map(|k| floor[k] * (1.0 - blend) + sky[k] * blend);
                 for p in patches {
-                    let da =
-                        (azimuth - p.azimuth_rad + 9.42477796).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
                     let de = elevation - p.elevation_rad;
-                    if da.abs() < p.half_width_rad && de.abs() < p.half_height_rad {
-                        let dark = p.stripes > 0.0 && (da * p.stripes).rem_euclid(1.0) < 0.5;
+                    if de.abs() >= p.half_height_rad {
+                        continue;
+                    }
+                    let apart = azimuth - p.azimuth_rad;
+                    let da = apart - std::f64::consts::TAU * (apart / std::f64::consts::TAU).round();
+                    if da.abs() < p.half_width_rad {
+                        let dark = p.stripes > 0.0 && fraction(da * p.stripes) < 0.5;
                         colour = p.colour.map(|c| if dark { 0.3 * c } else { c });
                     }
                 }

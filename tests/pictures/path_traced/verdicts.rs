@@ -3,8 +3,8 @@
 use plateproof::report::Verdict;
 use plateproof::sheet::Tolerances;
 
-use crate::shot::Shot;
-use crate::truth::{CHECKS, number};
+use super::shot::Shot;
+use super::truth::{CHECKS, number};
 
 /// An unpaired light of at least this share is a mismatch by itself.
 const UNPAIRED_SHARE: f64 = 0.10;

@@ -7,9 +7,6 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "says why a test was skipped")]
 
-#[allow(unreachable_pub, reason = "shared with tests that are not one crate with this one")]
-mod sphere_scene;
-
 use std::path::{Path, PathBuf};
 
 use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
@@ -17,7 +14,8 @@ use plateproof::report::{Finding, Report};
 use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};
-use sphere_scene::load::exr_file as frame;
+
+use crate::sphere_scene::load::exr_file as frame;
 
 const COMPARED: [&str; 4] = ["highlight-direction", "key-fill-ratio", "exposure", "colour-balance"];
 

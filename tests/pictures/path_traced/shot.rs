@@ -7,7 +7,7 @@ use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::{angle_between_rad, direction_of_deg};
 
-use crate::truth::{CHECKS, Light, Truth, number};
+use super::truth::{CHECKS, Light, Truth, number};
 
 /// A reported light within this angle of a true one is that light.
 const SAME_LIGHT_DEG: f64 = 4.0;

@@ -1,7 +1,7 @@
 //! Ray-traced frames of a mirror sphere with known outline, for testing the finder.
 #![allow(dead_code, reason = "each test binary uses its own part")]
 
-pub mod environment;
-pub mod load;
-pub mod random;
-pub mod scene;
+pub(crate) mod environment;
+pub(crate) mod load;
+pub(crate) mod random;
+pub(crate) mod scene;

@@ -1,0 +1,19 @@
+//! Whole shots and spheres as pictures: made up here, path-traced by others, photographed.
+//!
+//! One program for all of them: the picture maker is compiled once, and a slow test of one file has the others beside it.
+
+mod beckmann_spheres;
+mod determinism;
+mod environment;
+mod finder;
+mod ignore;
+mod near_lights;
+mod part_of_frames;
+mod path_traced;
+mod psbox;
+mod rendered_spheres;
+mod rotation;
+mod rough_spheres;
+mod seam;
+mod sphere_scene;
+mod whole_shots;
