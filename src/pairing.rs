@@ -38,7 +38,8 @@ pub(crate) fn pair_sides(mirror: &Side, cg: &Side) -> Pairing {
     let (chance, pairs) = pairing.pairs.into_iter().partition(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
         are_unlike(ours, theirs)
-            && (shows(mirror, theirs, &theirs.direction, Some(ours)) || shows(cg, ours, &ours.direction, Some(theirs)))
+            && (shows(mirror, (cg, theirs), &theirs.direction, Some(ours))
+                || shows(cg, (mirror, ours), &ours.direction, Some(theirs)))
     });
     pairing.pairs = pairs;
     let chance: Vec<(usize, usize)> = chance;

@@ -26,7 +26,7 @@ const UNSEEN_PART: f64 = 0.2;
 const AROUND_RAD: f64 = 0.08;
 
 /// The side's sphere does not show enough of the directions in and around a light at `direction`: they lie behind it,
-/// beyond its rim, outside the frame or are masked.
+/// on or beyond its rim, outside the frame or are masked.
 pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
     let grid = DirectionGrid::shared();
     let reach = (light.reach_rad + AROUND_RAD).min(PI).cos();
@@ -34,13 +34,29 @@ pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bo
     let (all, seen) = near.fold((0.0, 0.0), |(all, seen), i| {
         (all + grid.steradian[i], seen + side.image.map.cells[i].steradian.min(grid.steradian[i]))
     });
-    all - seen > UNSEEN_PART * all
+    side.is_on_rim(direction) || all - seen > UNSEEN_PART * all
 }
 
-/// The side shows something at `direction` that gives at least [`WEAK_PARTNER`] of what the light does above its
-/// surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other checks.
-/// What `beside` covers is left out.
-pub(crate) fn shows(side: &Side, light: &Light, direction: &Vector3<f64>, beside: Option<&Light>) -> bool {
+/// The side shows something at `direction` that gives at least [`WEAK_PARTNER`] of what the light of the other side does
+/// above its surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other
+/// checks. What `beside` covers is left out.
+pub(crate) fn shows(
+    side: &Side,
+    (other, light): (&Side, &Light),
+    direction: &Vector3<f64>,
+    beside: Option<&Light>,
+) -> bool {
+    // A light is measured above the ground that its hill stands on. What is beyond its edge may be brighter, so the other
+    // side's own picture is held against the same surroundings.
+    let own = excess(other, light, &light.direction, None).filter(|flux| *flux > 0.0);
+    let least = own.map_or(light.illuminance.value, |flux| flux.min(light.illuminance.value));
+    // At the recording's ceiling it may be as strong as anything.
+    excess(side, light, direction, beside).is_none_or(|flux| flux >= WEAK_PARTNER * least)
+}
+
+/// Light from in and around `direction`, as far as the light reaches, above what is around it; `None` where a part of it
+/// is clipped.
+fn excess(side: &Side, light: &Light, direction: &Vector3<f64>, beside: Option<&Light>) -> Option<f64> {
     let samples = || side.image.samples.iter().flatten();
     let reach = light.reach_rad + two_cells(samples(), direction);
     let (inner, outer) = (reach.min(PI).cos(), (1.5 * reach + RING_RAD).min(PI).cos());
@@ -50,8 +66,7 @@ pub(crate) fn shows(side: &Side, light: &Light, direction: &Vector3<f64>, beside
         let cosine = sample.direction.dot(direction);
         if cosine >= inner {
             if sample.clipped {
-                // At the recording's ceiling it may be as strong as anything.
-                return true;
+                return None;
             }
             flux += f64::from(sample.luminance) * sample.steradian;
             steradian += sample.steradian;
@@ -59,8 +74,7 @@ pub(crate) fn shows(side: &Side, light: &Light, direction: &Vector3<f64>, beside
             ring.push((f64::from(sample.luminance), sample.steradian));
         }
     }
-    let around = weighted_median(ring).unwrap_or(0.0);
-    flux - around * steradian >= WEAK_PARTNER * light.illuminance.value
+    Some(flux - weighted_median(ring).unwrap_or(0.0) * steradian)
 }
 
 /// Two cells of the picture at a direction, rad: blur spreads a light over as much.

@@ -7,10 +7,14 @@ use crate::image::Frame;
 use crate::lights::{Lights, find_lights};
 use crate::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, largest_clipped_share};
 use crate::report::SphereRole;
-use crate::sphere::{MirrorGeometry, SphereFit, cone_of_outline};
+use crate::sphere::{FoundBy, MirrorGeometry, SphereFit, cone_of_outline};
+use crate::uncertainty::rim;
 
 /// A lens in use blurs the rim over about this many px (1.6 px sd, of which 1.5 sd; common practice, no source).
 const RIM_BLUR_PX: f64 = 2.5;
+
+/// A light is spread by its blur over about this much beside its own size, px.
+const SPREAD_PX: f64 = 1.5;
 
 /// How far a frame's numbers can be trusted as light, beyond noise.
 #[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]
@@ -104,7 +108,7 @@ impl Side {
             light.point_px = geometry.locate(&light.direction);
         }
         let extremes = extremes(&sources, &geometry.towards_camera());
-        Self {
+        let mut side = Self {
             role: request.role,
             name: request.name.to_owned(),
             fit: request.fit.clone(),
@@ -117,7 +121,9 @@ impl Side {
             trust: request.trust,
             reflectance: request.reflectance,
             ignored_fraction: 0.0,
-        }
+        };
+        rim::widen_lights(&mut side);
+        side
     }
 
     /// Tells that this fraction of the sphere was taken out on purpose, so that it does not count as missing.
@@ -140,10 +146,27 @@ impl Side {
 
     /// Whether a direction is seen so far inside the rim that a lens does not mix it with what stands behind the sphere.
     pub fn is_inside_rim(&self, direction: &Vector3<f64>) -> bool {
-        // A mirror sphere shows a direction at the sine of half of its angle to the camera, in radii.
+        self.beyond_blur_px(direction)[0] >= 0.0
+    }
+
+    /// Whether a part of a light of this reach may be seen inside the rim and another part mixed with what stands behind.
+    pub fn straddles_rim(&self, direction: &Vector3<f64>, reach_rad: f64) -> bool {
+        let [inside_px, px_per_rad] = self.beyond_blur_px(direction);
+        inside_px.abs() < reach_rad * px_per_rad + SPREAD_PX
+    }
+
+    /// How far inside the blurred rim a direction is seen, px, and px along the radius per rad there. A mirror sphere shows
+    /// a direction at the sine of half of its angle to the camera, in radii.
+    fn beyond_blur_px(&self, direction: &Vector3<f64>) -> [f64; 2] {
         let cosine = direction.dot(&self.geometry.towards_camera()).clamp(-1.0, 1.0);
+        let radius_px = self.fit.outline.mean_radius();
         let from_centre = ((1.0 - cosine) / 2.0).sqrt();
-        self.fit.outline.mean_radius() * (1.0 - from_centre) >= RIM_BLUR_PX
+        [radius_px * (1.0 - from_centre) - RIM_BLUR_PX, 0.5 * radius_px * (1.0 - from_centre * from_centre).sqrt()]
+    }
+
+    /// Whether a direction is seen on the rim of a photographed sphere, so that most of a small light there may be lost.
+    pub fn is_on_rim(&self, direction: &Vector3<f64>) -> bool {
+        self.role == SphereRole::Mirror && self.fit.found_by != FoundBy::Alpha && !self.is_inside_rim(direction)
     }
 
     /// Largest part that clipped pixels give of what any patch of the cap receives.

@@ -70,13 +70,14 @@ impl Perfect {
     pub(crate) fn of(recipe: &Recipe) -> Self {
         let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
         let (unturned, cg) = (recipe.rig.cg_unturned(&recipe.errors, recipe.tilt_deg), cg_scene(recipe));
-        let ceiling = ceiling_in_use(&set, ceiling(recipe));
         let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
         let to_camera = -sphere.cone.axis;
-        let set_side = side(&set, None, &to_camera, &ceiling);
-        let cg_side = side(&cg, recipe.errors.missing, &to_camera, &ceiling);
+        let recorded = recorded(&set, recipe);
+        let ceiling = ceiling_in_use(&recorded, ceiling(recipe));
+        let set_side = side(&set, &recorded, None, &to_camera, &ceiling);
+        let cg_side = side(&cg, &cg, recipe.errors.missing, &to_camera, &ceiling);
         let seen = |d: &Vector3<f64>| angle_between_rad(d, &sphere.cone.axis) > sphere.cone.half_angle_rad;
-        let [overall_set, overall_cg] = overall(&set, &unturned, &ceiling, &seen);
+        let [overall_set, overall_cg] = overall(&set, &recorded, &unturned, &ceiling, &seen);
         let channel = |c: usize| stops(overall_cg[c] / luminance(overall_cg), overall_set[c] / luminance(overall_set));
         let mired = |rgb| cct_duv_from_working_rgb(rgb).and_then(|c| c.cct.to_mired()).map(|m| m.0);
         Self {
@@ -86,7 +87,7 @@ impl Perfect {
             illuminance_stops: stops(luminance(cg_side.cap_mean), luminance(set_side.cap_mean)),
             channel_stops: [channel(0), channel(1), channel(2)],
             mired: mired(overall_cg).zip(mired(overall_set)).map(|(c, s)| c - s),
-            clipped_share: clipped_share(&set, &to_camera, &ceiling),
+            clipped_share: clipped_share(&set, &recorded, &to_camera, &ceiling),
             mirror: set_side,
             cg: cg_side,
         }
@@ -96,7 +97,7 @@ impl Perfect {
     pub(crate) fn lost_share(recipe: &Recipe) -> f64 {
         let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
         let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
-        lost_share(&set, &-sphere.cone.axis, &ceiling(recipe))
+        lost_share(&set, &recorded(&set, recipe), &-sphere.cone.axis, &ceiling(recipe))
     }
 
     pub(crate) fn key_fill_stops(&self) -> f64 {
@@ -129,7 +130,22 @@ fn ceiling(recipe: &Recipe) -> [f64; 3] {
     })
 }
 
-/// Where nothing on set reaches the ceiling, the photograph is whole, and the CG is compared as it is.
+/// The set with each lamp as bright as its middle stands in the photograph: blur spreads a small one out below the ceiling.
+fn recorded(set: &Scene, recipe: &Recipe) -> Scene {
+    // A pixel averages over itself: 1/12 of its square each way.
+    let variance_px2 = recipe.blur_px.powi(2) + 1.0 / 12.0;
+    let mut recorded = set.clone();
+    for (light, seen) in recorded.lights.iter_mut().zip(set.lights_in_camera_axes()) {
+        // A sphere of r px shows an angle of one rad as r/2 px in the middle; towards the rim what is lost along the radius
+        // is won across it.
+        let radius_px = 0.5 * recipe.radius_px * seen.angular_radius_rad;
+        let middle = 1.0 - (-0.5 * radius_px * radius_px / variance_px2).exp();
+        light.radiance = light.radiance.map(|l| l * middle);
+    }
+    recorded
+}
+
+/// Where nothing in the photograph reaches the ceiling, it is whole, and the CG is compared as it is.
 fn ceiling_in_use(set: &Scene, ceiling: [f64; 3]) -> [f64; 3] {
     if rays(set).iter().all(|r| is_held(&r.radiance, &ceiling)) { [f64::INFINITY; 3] } else { ceiling }
 }
@@ -177,8 +193,13 @@ fn lamp_rays(lamp: &DiscLight) -> impl Iterator<Item = Ray> + '_ {
     })
 }
 
-fn held(radiance: [f64; 3], ceiling: &[f64; 3]) -> [f64; 3] {
-    [0, 1, 2].map(|c| radiance[c].min(ceiling[c]))
+/// The rays of a scene as far as the photograph holds them: what it records of a lamp is cut off, and no more.
+fn held_rays(of_scene: &[Ray], recorded: &Scene, ceiling: &[f64; 3]) -> Vec<Ray> {
+    let cut = |ray: &Ray, seen: &Ray| {
+        let part = |c: usize| (ceiling[c] / seen.radiance[c].max(1e-30)).min(1.0);
+        Ray { radiance: [0, 1, 2].map(|c| ray.radiance[c] * part(c)), ..*ray }
+    };
+    of_scene.iter().zip(&rays(recorded)).map(|(ray, seen)| cut(ray, seen)).collect()
 }
 
 fn is_held(radiance: &[f64; 3], ceiling: &[f64; 3]) -> bool {
@@ -193,12 +214,18 @@ fn illuminance(rays: &[Ray], normal: &Vector3<f64>) -> [f64; 3] {
 }
 
 /// `missing` is the lamp of the rig that the scene lacks.
-fn side(scene: &Scene, missing: Option<usize>, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> SideTruth {
+fn side(
+    scene: &Scene,
+    recorded: &Scene,
+    missing: Option<usize>,
+    to_camera: &Vector3<f64>,
+    ceiling: &[f64; 3],
+) -> SideTruth {
     let rays = rays(scene);
     let normals = cap_normals(to_camera);
     let lit: Vec<[f64; 3]> = normals.iter().map(|n| illuminance(&rays, n)).collect();
     let (bright, dark) = extremes(&lit);
-    let held_rays: Vec<Ray> = rays.iter().map(|r| Ray { radiance: held(r.radiance, ceiling), ..*r }).collect();
+    let held_rays = held_rays(&rays, recorded, ceiling);
     let (held_bright, held_dark) = extremes(&normals.iter().map(|n| illuminance(&held_rays, n)).collect::<Vec<_>>());
     let kept = (0..).filter(|of_rig| Some(*of_rig) != missing);
     let lights = scene.lights_in_camera_axes();
@@ -265,7 +292,13 @@ fn missing_share(set: &SideTruth, cg: &SideTruth) -> f64 {
 
 /// Mean radiance of both sides over all directions that the sphere shows and the photograph holds. Lamps are summed on
 /// points of their own: an even spread of directions meets a small one by chance.
-fn overall(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<f64>) -> bool) -> [[f64; 3]; 2] {
+fn overall(
+    set: &Scene,
+    recorded: &Scene,
+    cg: &Scene,
+    ceiling: &[f64; 3],
+    seen: &impl Fn(&Vector3<f64>) -> bool,
+) -> [[f64; 3]; 2] {
     let (ours, theirs) = (set.lights_in_camera_axes(), cg.lights_in_camera_axes());
     let in_any = |d: &Vector3<f64>, lamps: &[DiscLight]| {
         lamps.iter().any(|l| angle_between_rad(d, &l.direction) < l.angular_radius_rad)
@@ -278,7 +311,7 @@ fn overall(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vector3<
     let mut sums = [[0.0; 3]; 2];
     for (direction, steradian) in between.chain(in_ours).chain(in_theirs).filter(|(d, _)| seen(d)) {
         let (a, b) = (set.radiance(&direction), cg.radiance(&direction));
-        if is_held(&a, ceiling) && is_held(&b, ceiling) {
+        if is_held(&recorded.radiance(&direction), ceiling) && is_held(&b, ceiling) {
             for c in 0..3 {
                 sums[0][c] += a[c] * steradian;
                 sums[1][c] += b[c] * steradian;
@@ -306,24 +339,25 @@ fn median_ratio(set: &Scene, cg: &Scene, ceiling: &[f64; 3], seen: &impl Fn(&Vec
     ratios.get(ratios.len() / 2).copied().unwrap_or(f64::NAN)
 }
 
-fn clipped_share(set: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
-    let rays = rays(set);
-    let beyond: Vec<Ray> = rays
+fn clipped_share(set: &Scene, recorded: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
+    let all = rays(set);
+    let beyond: Vec<Ray> = all
         .iter()
-        .filter(|r| !is_held(&r.radiance, ceiling))
-        .map(|r| Ray { direction: r.direction, radiance: r.radiance, steradian: r.steradian })
+        .zip(&rays(recorded))
+        .filter(|(_, seen)| !is_held(&seen.radiance, ceiling))
+        .map(|(ray, _)| Ray { ..*ray })
         .collect();
     if beyond.is_empty() {
         return 0.0;
     }
-    let share = |n: &Vector3<f64>| luminance(illuminance(&beyond, n)) / luminance(illuminance(&rays, n));
+    let share = |n: &Vector3<f64>| luminance(illuminance(&beyond, n)) / luminance(illuminance(&all, n));
     cap_normals(to_camera).iter().map(share).fold(0.0, f64::max)
 }
 
-fn lost_share(set: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
-    let rays = rays(set);
-    let kept: Vec<Ray> = rays.iter().map(|r| Ray { radiance: held(r.radiance, ceiling), ..*r }).collect();
-    let share = |n: &Vector3<f64>| 1.0 - luminance(illuminance(&kept, n)) / luminance(illuminance(&rays, n));
+fn lost_share(set: &Scene, recorded: &Scene, to_camera: &Vector3<f64>, ceiling: &[f64; 3]) -> f64 {
+    let all = rays(set);
+    let kept = held_rays(&all, recorded, ceiling);
+    let share = |n: &Vector3<f64>| 1.0 - luminance(illuminance(&kept, n)) / luminance(illuminance(&all, n));
     let normals = cap_normals(to_camera);
     normals.iter().step_by(8).map(share).fold(0.0, f64::max)
 }

@@ -72,8 +72,10 @@ impl Rig {
         };
         let lights = draw_lights(random);
         let key = lights.first().map_or(1.0, |l| l.illuminance);
-        let cloths = (0..random.below(3)).map(|_| Cloth::draw(random, key)).collect();
-        Self { place, level_stops: random.between(-0.5, 1.0), cloths, lights }
+        let mut cloths: Vec<Cloth> = (0..random.below(3)).map(|_| Cloth::draw(random)).collect();
+        let level_stops = random.between(-0.5, 1.0);
+        cloths.iter_mut().for_each(|cloth| cloth.keep_below(key, level_stops));
+        Self { place, level_stops, cloths, lights }
     }
 
     /// The set, with the crew that the photographed sphere sees or without.
@@ -109,19 +111,23 @@ impl Rig {
 }
 
 impl Cloth {
-    /// A panel that gives at most half of what the key does, so that it is never the key.
-    fn draw(random: &mut Random, key_illuminance: f64) -> Self {
-        let half_size_deg = [random.between(8.0, 22.0), random.between(8.0, 18.0)];
-        let steradian = 4.0 * half_size_deg[0].to_radians() * half_size_deg[1].to_radians();
-        let strongest = 0.4 * key_illuminance / steradian;
+    fn draw(random: &mut Random) -> Self {
         Self {
+            half_size_deg: [random.between(8.0, 22.0), random.between(8.0, 18.0)],
             azimuth_deg: random.between(-150.0, 150.0),
             elevation_deg: random.between(-25.0, 45.0),
-            half_size_deg,
             edge_deg: random.log_between(0.5, 8.0),
             kelvin: random.between(2800.0, 6500.0),
-            luminance: random.log_between(0.3, 3.0).min(strongest),
+            luminance: random.log_between(0.3, 3.0),
         }
+    }
+
+    /// Less than half of what the key gives, so that it is neither the key nor shares its place where the CG's panels are a
+    /// stop too bright: the truth about directions is told of lamps.
+    fn keep_below(&mut self, key_illuminance: f64, level_stops: f64) {
+        let [width, height] = self.half_size_deg.map(|half| 2.0 * half.to_radians());
+        let strongest = 0.38 * key_illuminance / (width * height) / level_stops.exp2();
+        self.luminance = self.luminance.min(strongest);
     }
 
     fn panel(&self, stops: f64) -> Panel {

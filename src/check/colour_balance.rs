@@ -170,7 +170,9 @@ fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Over
     Some(Overall {
         lights,
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
-        mixture_sd_stops: mixture_sd_stops(mirror, sum.mirror).hypot(mixture_sd_stops(cg, sum.cg)),
+        mixture_sd_stops: mixture_sd_stops(mirror, sum.mirror)
+            .hypot(mixture_sd_stops(cg, sum.cg))
+            .hypot(cut_sd_stops(mirror, cg, rotation, &sum)),
     })
 }
 
@@ -217,15 +219,34 @@ fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
 
 /// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
 fn mixture_sd_stops(side: &Side, total: [f64; 3]) -> f64 {
-    let moved = |light: &Light, channel: usize| {
-        let relative = light.flux_sd / light.illuminance.value.max(1e-30);
+    let relative = |light: &Light| light.flux_sd / light.illuminance.value.max(1e-30);
+    tint_sd_stops(side.lights.all.iter().map(|l| (l, relative(l))), total)
+}
+
+/// Of a light at the edge of what both sides saw an unlike part may be summed on either.
+fn cut_sd_stops(mirror: &Side, cg: &Side, rotation: Option<&Rotation>, sum: &Lights) -> f64 {
+    let here = |d: &Vector3<f64>| rotation.map_or(*d, |r| r.cg_to_mirror * d);
+    let part =
+        |d: &Vector3<f64>, light: &Light| if mirror.straddles_rim(d, light.reach_rad) { CUT_PART_SD } else { 0.0 };
+    let ours = tint_sd_stops(mirror.lights.all.iter().map(|l| (l, part(&l.direction, l))), sum.mirror);
+    let theirs = tint_sd_stops(cg.lights.all.iter().map(|l| (l, part(&here(&l.direction), l))), sum.cg);
+    ours.max(theirs)
+}
+
+/// A part that may be anything from none to all of it (uniform: 1/sqrt(12)).
+const CUT_PART_SD: f64 = 0.289;
+
+/// How lights that are uncertain by a part each move red and blue of `total`.
+fn tint_sd_stops<'a>(lights: impl Iterator<Item = (&'a Light, f64)> + Clone, total: [f64; 3]) -> f64 {
+    let moved = |light: &Light, part: f64, channel: usize| {
         let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
         let tint =
             of(light.illuminance_rgb[channel], total[channel]) - of(luminance(light.illuminance_rgb), luminance(total));
-        relative * tint.clamp(-1.0, 1.0) / LN_2
+        part * tint.clamp(-1.0, 1.0) / LN_2
     };
     let sd = |channel: usize| {
-        side.lights.all.iter().filter(|l| !l.clipped).map(|l| moved(l, channel).powi(2)).sum::<f64>().sqrt()
+        let unclipped = lights.clone().filter(|(light, _)| !light.clipped);
+        unclipped.map(|(light, part)| moved(light, part, channel).powi(2)).sum::<f64>().sqrt()
     };
     sd(0).max(sd(2))
 }

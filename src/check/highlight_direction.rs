@@ -220,8 +220,15 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
         return;
     };
     let angle = angle_between_rad(&a.0, &b.0).to_degrees();
-    let sd = 3.0 / a.1.min(b.1).max(0.02);
-    settle(finding, Estimate::new(angle, sd), "no light stands out, so only the flow of all light can be compared");
+    let estimate = Estimate::new(angle, 3.0 / a.1.min(b.1).max(0.02));
+    if mirror.clipped_share() >= UNPAIRED_SHARE {
+        // What is cut off may come from anywhere among what is clipped.
+        let doubt = "no light stands out from what is clipped, so where most light comes from is not known";
+        settle(finding, estimate.widened(angle), doubt);
+        "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
+    } else {
+        settle(finding, estimate, "no light stands out, so only the flow of all light can be compared");
+    }
     finding.detail.insert("compared".to_owned(), "flow of all light".into());
     if finding.verdict == Verdict::Mismatch {
         finding.remedy = turn_remedy(&a.0, &b.0);
@@ -360,11 +367,12 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
         |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.cg_to_mirror * d),
     );
-    let lost = |i: &&usize| !shows(cg, &mirror.lights.all[**i], &there(&mirror.lights.all[**i].direction), None);
-    let added = |i: &&usize| !shows(mirror, &cg.lights.all[**i], &back(&cg.lights.all[**i].direction), None);
+    let (ours, theirs) = (|i: usize| &mirror.lights.all[i], |i: usize| &cg.lights.all[i]);
+    let lost = |i: &&usize| !shows(cg, (mirror, ours(**i)), &there(&ours(**i).direction), None);
+    let added = |i: &&usize| !shows(mirror, (cg, theirs(**i)), &back(&theirs(**i).direction), None);
     let missing = pairing.only_mirror.iter().filter(lost);
-    let missing = missing.map(|i| (&mirror.lights.all[*i], "missing in the CG", "add"));
-    let extra = pairing.only_cg.iter().filter(added).map(|i| (&cg.lights.all[*i], "extra in the CG", "remove"));
+    let missing = missing.map(|i| (ours(*i), "missing in the CG", "add"));
+    let extra = pairing.only_cg.iter().filter(added).map(|i| (theirs(*i), "extra in the CG", "remove"));
     let hidden = pair.hidden();
     for (light, what, verb) in missing.chain(extra) {
         let side = if verb == "add" { mirror } else { cg };

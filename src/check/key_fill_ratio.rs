@@ -7,7 +7,7 @@ use crate::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::side::Side;
-use crate::uncertainty::{blind_cone, outline, tone_curve};
+use crate::uncertainty::{blind_cone, outline, rim, tone_curve};
 use crate::units::{Estimate, Stops};
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -46,6 +46,7 @@ impl Check for KeyFillRatio {
         settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
         same_patches(&mut finding, pair, cg);
         clipped(&mut finding, pair);
+        flattened(&mut finding, pair);
         clipped_cg(&mut finding, pair);
         remedy(&mut finding, value);
         finding
@@ -119,6 +120,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
             hidden_sd_stops(pair),
             "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
         ),
+        (rim_sd_stops(pair), "a light stands on the rim of the photographed sphere, where most of it may be lost"),
         (
             view,
             "the CG picture most likely went through a view transform (8 bits, or cut off at display white); render scene-linear OpenEXR",
@@ -138,9 +140,19 @@ fn hidden_sd_stops(pair: &Comparison) -> f64 {
     if hidden.is_empty() {
         return 0.0;
     }
-    let undone = extremes(&hidden.sources(&pair.mirror), &pair.mirror.geometry.towards_camera());
-    let stops = undone.and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance));
-    stops.zip(ratio_stops(&pair.mirror)).map_or(0.0, |(undone, seen)| HIDDEN_FACTOR * (undone.0 - seen).abs())
+    HIDDEN_FACTOR * moved_stops(&pair.mirror, &hidden.sources(&pair.mirror))
+}
+
+/// How far the photographed ratio moves were its lights on the rim as strong as the CG's.
+fn rim_sd_stops(pair: &Comparison) -> f64 {
+    rim::restored(&pair.mirror, &pair.cg).map_or(0.0, |sources| moved_stops(&pair.mirror, &sources))
+}
+
+/// By how much a side's ratio differs were its light these sources.
+fn moved_stops(side: &Side, sources: &[Source]) -> f64 {
+    let moved = extremes(sources, &side.geometry.towards_camera());
+    let stops = moved.and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance));
+    stops.zip(ratio_stops(side)).map_or(0.0, |(moved, seen)| (moved.0 - seen).abs())
 }
 
 /// Both ratios at the mirror's two normals: tells contrast from direction.
@@ -197,6 +209,19 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
             "clipped highlights carry at least {:.0} % of the light on a patch that faces them, so the photographed ratio is only a lower bound",
             100.0 * share
         );
+    }
+}
+
+/// The shoulder of an unknown tone curve takes most from lights, and nothing of it stands in the picture: against a camera
+/// file a CG can be told to be too flat, not to be too contrasty.
+fn flattened(finding: &mut Finding, pair: &Comparison) {
+    let too_contrasty = finding.verdict == Verdict::Mismatch && finding.value.is_some_and(|value| value > 0.0);
+    if pair.mirror.trust.tone_curve && too_contrasty {
+        finding.verdict = Verdict::Unsure;
+        finding.value_bound = Some("upper".to_owned());
+        finding.reason =
+            "a camera's tone curve flattens lights most, so the photographed ratio is only a lower bound".to_owned();
+        finding.remedy = "give a raw-developed linear frame or a bracket of the sphere".to_owned();
     }
 }
 

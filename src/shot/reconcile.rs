@@ -58,11 +58,12 @@ impl Looked<'_> {
         self.sure().is_some_and(|fit| fit.found_by != FoundBy::Search)
     }
 
-    /// The outline of this side that agrees with a cone of the other: one that the search found, one fitted there, or
-    /// any other round outline.
+    /// The outline of this side that agrees with a cone of the other: of those that the search found the nearest, one
+    /// fitted there, or any other round outline.
     fn agreeing(&self, cone: &SphereCone) -> Option<SphereFit> {
+        let found = self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals));
         let own =
-            self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals)).find(|f| same(&f.cone, cone));
+            found.filter(|f| same(&f.cone, cone)).min_by(|a, b| apart(&a.cone, cone).total_cmp(&apart(&b.cone, cone)));
         let near = || {
             let start = outline_of_cone(self.view, cone)?;
             fit_near(self.frame, self.view, &start).filter(|f| is_borne_out(f) && same(&f.cone, cone))
@@ -113,7 +114,14 @@ pub(super) fn reconcile(
                 let settled = mirror.taken(fit, report);
                 return Ok((settled, cg.search?));
             }
-            return Ok((mirror.search?, cg.search?));
+            return match one_outline(&mirror, &cg) {
+                Some(Side::Mirror(fit)) => Ok((mirror.taken(fit, report), cg.search?)),
+                Some(Side::Cg(fit)) => {
+                    let settled = cg.taken(fit, report);
+                    Ok((mirror.search?, settled))
+                }
+                None => Ok((mirror.search?, cg.search?)),
+            };
         }
         return disagreeing(mirror, cg, report);
     }
@@ -137,6 +145,30 @@ pub(super) fn reconcile(
         }
     }
     Ok((mirror.search?, cg.search?))
+}
+
+/// The side whose outline is replaced, and by which.
+enum Side {
+    Mirror(SphereFit),
+    Cg(SphereFit),
+}
+
+/// Two searches ended beside each other, on outlines that cannot both be the sphere's where it stands in one place: one
+/// of them follows a part of something else. The outline that the other picture shows too is the sphere's; where each
+/// shows the other's, that of which both together show more.
+fn one_outline(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<Side> {
+    let (own, theirs) = (mirror.sure()?, cg.sure()?);
+    let (here, there) = parallel::both(|| mirror.confirmed_instead(&theirs.cone), || cg.confirmed_instead(&own.cone));
+    match (here, there) {
+        (Some(fit), None) => Some(Side::Mirror(fit)),
+        (None, Some(fit)) => Some(Side::Cg(fit)),
+        (Some(here), Some(there)) => {
+            let unseen_there = here.unseen_fraction + theirs.unseen_fraction;
+            let unseen_here = own.unseen_fraction + there.unseen_fraction;
+            Some(if unseen_there < unseen_here { Side::Mirror(here) } else { Side::Cg(there) })
+        }
+        (None, None) => None,
+    }
 }
 
 /// Both are sure of different places. A certain side decides where the other has an edge; else the spheres are taken

@@ -16,4 +16,5 @@ mod rotation;
 mod rough_spheres;
 mod seam;
 mod sphere_scene;
+mod weak_and_cut_lights;
 mod whole_shots;

@@ -22,5 +22,6 @@ pub const DOC: CheckDoc = CheckDoc {
     cannot_see: "The key-to-fill ratio of the lamps on set, as a gaffer measures it with one lamp off: that ratio comes \
                  in two conventions, key : fill and (key + fill) : fill, which differ by a third of a stop at 4:1. This \
                  check is about the light that arrives, all lamps and bounces together.\n\
-                 The true ratio where the key is clipped in the frame from set: then it is a lower bound.",
+                 The true ratio where the key is clipped in the frame from set, or flattened by a camera's tone curve: then \
+                 it is a lower bound, and a CG can be told to be too flat, not to be too contrasty.",
 };

@@ -1,4 +1,5 @@
 //! Frames for tests: from memory, from JPEG, from EXR.
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 
 use std::path::Path;
 
