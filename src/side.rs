@@ -14,7 +14,7 @@ use crate::uncertainty::rim;
 const RIM_BLUR_PX: f64 = 2.5;
 
 /// A light is spread by its blur over about this much beside its own size, px.
-const SPREAD_PX: f64 = 1.5;
+const SPREAD_PX: f64 = 2.5;
 
 /// How far a frame's numbers can be trusted as light, beyond noise.
 #[allow(clippy::struct_excessive_bools, reason = "each is a doubt of its own")]

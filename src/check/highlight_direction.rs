@@ -32,7 +32,7 @@ const RIVAL_SDS: f64 = 2.0;
 
 /// Outline, centroid and surroundings of lights that are not clipped are each stated for what they may do at worst;
 /// together they do this part of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.85;
+const PARTS_TOGETHER: f64 = 0.8;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;

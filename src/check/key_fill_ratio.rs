@@ -15,8 +15,12 @@ pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 
 /// Error that remains on clean input on each side: grid of directions and glare, and what a pixel of the rim is worth, by
 /// the sphere's radius in px (measured on made-up shots).
-const FLOOR_SD_STOPS: f64 = 0.011;
-const RIM_SD_STOPS_PX: f64 = 0.7;
+const FLOOR_SD_STOPS: f64 = 0.0095;
+const RIM_SD_STOPS_PX: f64 = 0.53;
+
+/// Edge, noise and what is not shown of the key are stated for what they may do at worst; together they do this part of it
+/// (measured on made-up shots).
+const KEY_PART: f64 = 0.85;
 
 /// The check.
 #[derive(Debug)]
@@ -96,7 +100,7 @@ fn filled_sd_stops(pair: &Comparison, sides: [&Side; 2]) -> f64 {
 /// What the key's own uncertainty does to the brightest patch.
 fn key_sd_stops(side: &Side) -> f64 {
     let Some(key) = side.lights.key() else { return 0.0 };
-    key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
+    KEY_PART * key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
 }
 
 fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {

@@ -5,8 +5,9 @@ use crate::shown::WEAK_PARTNER;
 use crate::side::Side;
 use crate::sphere::angle_between_rad;
 
-/// The middle of a light that holds something besides is pulled by up to this part of what it is too large.
-const PULL: f64 = 0.5;
+/// The middle of a light that holds something besides is pulled by about this part of what it is too large (measured on
+/// made-up shots; at most half of it).
+const PULL: f64 = 0.42;
 
 /// One sd of the direction from a photographed light to its partner in the CG, rad, for what one of them holds besides.
 pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
