@@ -74,7 +74,9 @@ impl Rig {
         let key = lights.first().map_or(1.0, |l| l.illuminance);
         let mut cloths: Vec<Cloth> = (0..random.below(3)).map(|_| Cloth::draw(random)).collect();
         let level_stops = random.between(-0.5, 1.0);
-        cloths.iter_mut().for_each(|cloth| cloth.keep_below(key, level_stops));
+        for cloth in &mut cloths {
+            cloth.keep_below(key, level_stops);
+        }
         Self { place, level_stops, cloths, lights }
     }
 

@@ -246,18 +246,17 @@ fn cut_sd_stops(mirror: &Side, cg: &Side, rotation: Option<&Rotation>, sum: &Lig
 const CUT_PART_SD: f64 = 0.19;
 
 /// How lights that are uncertain by a part each move red and blue of `total`.
-fn tint_sd_stops<'a>(lights: impl Iterator<Item = (&'a Light, f64)> + Clone, total: [f64; 3]) -> f64 {
+fn tint_sd_stops<'a>(lights: impl Iterator<Item = (&'a Light, f64)>, total: [f64; 3]) -> f64 {
     let moved = |light: &Light, part: f64, channel: usize| {
         let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
         let tint =
             of(light.illuminance_rgb[channel], total[channel]) - of(luminance(light.illuminance_rgb), luminance(total));
         part * tint.clamp(-1.0, 1.0) / LN_2
     };
-    let sd = |channel: usize| {
-        let unclipped = lights.clone().filter(|(light, _)| !light.clipped);
-        unclipped.map(|(light, part)| moved(light, part, channel).powi(2)).sum::<f64>().sqrt()
-    };
-    sd(0).max(sd(2))
+    let variances = lights.filter(|(light, _)| !light.clipped).fold([0.0; 2], |sum: [f64; 2], (light, part)| {
+        [sum[0] + moved(light, part, 0).powi(2), sum[1] + moved(light, part, 2).powi(2)]
+    });
+    variances[0].max(variances[1]).sqrt()
 }
 
 /// Error per channel, each side normalised by its luminance, stops.
