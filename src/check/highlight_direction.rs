@@ -225,7 +225,9 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
         // What is cut off may come from anywhere among what is clipped.
         let doubt = "no light stands out from what is clipped, so where most light comes from is not known";
         settle(finding, estimate.widened(angle), doubt);
-        "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
+        if finding.verdict == Verdict::Unsure {
+            "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
+        }
     } else {
         settle(finding, estimate, "no light stands out, so only the flow of all light can be compared");
     }
