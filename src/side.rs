@@ -146,22 +146,25 @@ impl Side {
 
     /// Whether a direction is seen so far inside the rim that a lens does not mix it with what stands behind the sphere.
     pub fn is_inside_rim(&self, direction: &Vector3<f64>) -> bool {
-        self.beyond_blur_px(direction)[0] >= 0.0
+        self.inside_blur_px(self.radii_from_centre(direction)) >= 0.0
     }
 
     /// Whether a part of a light of this reach may be seen inside the rim and another part mixed with what stands behind.
     pub fn straddles_rim(&self, direction: &Vector3<f64>, reach_rad: f64) -> bool {
-        let [inside_px, px_per_rad] = self.beyond_blur_px(direction);
-        inside_px.abs() < reach_rad * px_per_rad + SPREAD_PX
+        let from_centre = self.radii_from_centre(direction);
+        let px_per_rad = 0.5 * self.fit.outline.mean_radius() * (1.0 - from_centre * from_centre).sqrt();
+        self.inside_blur_px(from_centre).abs() < reach_rad * px_per_rad + SPREAD_PX
     }
 
-    /// How far inside the blurred rim a direction is seen, px, and px along the radius per rad there. A mirror sphere shows
-    /// a direction at the sine of half of its angle to the camera, in radii.
-    fn beyond_blur_px(&self, direction: &Vector3<f64>) -> [f64; 2] {
+    /// Where a mirror sphere shows a direction: at the sine of half of its angle to the camera, in radii.
+    fn radii_from_centre(&self, direction: &Vector3<f64>) -> f64 {
         let cosine = direction.dot(&self.geometry.towards_camera()).clamp(-1.0, 1.0);
-        let radius_px = self.fit.outline.mean_radius();
-        let from_centre = ((1.0 - cosine) / 2.0).sqrt();
-        [radius_px * (1.0 - from_centre) - RIM_BLUR_PX, 0.5 * radius_px * (1.0 - from_centre * from_centre).sqrt()]
+        ((1.0 - cosine) / 2.0).sqrt()
+    }
+
+    /// How far inside the blurred rim that is.
+    fn inside_blur_px(&self, from_centre: f64) -> f64 {
+        self.fit.outline.mean_radius() * (1.0 - from_centre) - RIM_BLUR_PX
     }
 
     /// Whether a direction is seen on the rim of a photographed sphere, so that most of a small light there may be lost.

@@ -160,6 +160,7 @@ fn spiral(count: usize) -> impl Iterator<Item = Vector3<f64>> {
 }
 
 /// A direction with radiance and solid angle.
+#[derive(Clone, Copy)]
 struct Ray {
     direction: Vector3<f64>,
     radiance: [f64; 3],
@@ -345,7 +346,7 @@ fn clipped_share(set: &Scene, recorded: &Scene, to_camera: &Vector3<f64>, ceilin
         .iter()
         .zip(&rays(recorded))
         .filter(|(_, seen)| !is_held(&seen.radiance, ceiling))
-        .map(|(ray, _)| Ray { ..*ray })
+        .map(|(ray, _)| *ray)
         .collect();
     if beyond.is_empty() {
         return 0.0;

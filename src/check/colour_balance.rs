@@ -29,6 +29,10 @@ const FLOOR_SD_STOPS: f64 = 0.0013;
 /// (measured on made-up shots).
 const PARTS_TOGETHER: f64 = 0.5;
 
+/// Of a light at the edge of what both sides saw this part may be summed on one of them only: mostly little (measured on
+/// made-up shots); one that may be anything from none to all of it would have 0.29.
+const CUT_PART_SD: f64 = 0.19;
+
 /// What is left out about a clipped light is not alike on both sides to the last (measured on made-up shots).
 const LEFT_OUT_SD_STOPS: f64 = 0.004;
 
@@ -241,9 +245,6 @@ fn cut_sd_stops(mirror: &Side, cg: &Side, rotation: Option<&Rotation>, sum: &Lig
     let theirs = tint_sd_stops(cg.lights.all.iter().map(|l| (l, part(&here(&l.direction), l))), sum.cg);
     ours.max(theirs)
 }
-
-/// Mostly a small part (measured on made-up shots); one that may be anything from none to all of it would have 0.29.
-const CUT_PART_SD: f64 = 0.19;
 
 /// How lights that are uncertain by a part each move red and blue of `total`.
 fn tint_sd_stops<'a>(lights: impl Iterator<Item = (&'a Light, f64)>, total: [f64; 3]) -> f64 {

@@ -108,15 +108,10 @@ pub(super) fn reconcile(
 ) -> Result<(SphereSearch, SphereSearch)> {
     if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
-            if cg.certain()
-                && let Some(fit) = mirror.better_near(&b.cone).or_else(|| mirror.confirmed_instead(&b.cone))
-            {
-                let settled = mirror.taken(fit, report);
-                return Ok((settled, cg.search?));
-            }
-            return match one_outline(&mirror, &cg) {
-                Some(Side::Mirror(fit)) => Ok((mirror.taken(fit, report), cg.search?)),
-                Some(Side::Cg(fit)) => {
+            let better = if cg.certain() { mirror.better_near(&b.cone) } else { None };
+            return match better.map(Replaced::Mirror).or_else(|| one_outline(&mirror, &cg)) {
+                Some(Replaced::Mirror(fit)) => Ok((mirror.taken(fit, report), cg.search?)),
+                Some(Replaced::Cg(fit)) => {
                     let settled = cg.taken(fit, report);
                     Ok((mirror.search?, settled))
                 }
@@ -148,24 +143,24 @@ pub(super) fn reconcile(
 }
 
 /// The side whose outline is replaced, and by which.
-enum Side {
+enum Replaced {
     Mirror(SphereFit),
     Cg(SphereFit),
 }
 
-/// Two searches ended beside each other, on outlines that cannot both be the sphere's where it stands in one place: one
-/// of them follows a part of something else. The outline that the other picture shows too is the sphere's; where each
+/// Two outlines lie beside each other, at least one of them searched for, and cannot both be the sphere's where it stands in
+/// one place: one follows a part of something else. The outline that the other picture shows too is the sphere's; where each
 /// shows the other's, that of which both together show more.
-fn one_outline(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<Side> {
+fn one_outline(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<Replaced> {
     let (own, theirs) = (mirror.sure()?, cg.sure()?);
     let (here, there) = parallel::both(|| mirror.confirmed_instead(&theirs.cone), || cg.confirmed_instead(&own.cone));
     match (here, there) {
-        (Some(fit), None) => Some(Side::Mirror(fit)),
-        (None, Some(fit)) => Some(Side::Cg(fit)),
+        (Some(fit), None) => Some(Replaced::Mirror(fit)),
+        (None, Some(fit)) => Some(Replaced::Cg(fit)),
         (Some(here), Some(there)) => {
             let unseen_there = here.unseen_fraction + theirs.unseen_fraction;
             let unseen_here = own.unseen_fraction + there.unseen_fraction;
-            Some(if unseen_there < unseen_here { Side::Mirror(here) } else { Side::Cg(there) })
+            Some(if unseen_there < unseen_here { Replaced::Mirror(here) } else { Replaced::Cg(there) })
         }
         (None, None) => None,
     }

@@ -8,7 +8,7 @@
 //! |---|---|---|
 //! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions, key/fill |
 //! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
-//! | a light on the rim, half of it lost to what stands behind | `rim` | illuminance, share, which light is the key; patches |
+//! | a light on the rim, where most of it may be lost | `rim` | illuminance, share, which light is the key; patches |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
 //! | a mirror sphere that blurs | [`haze`] | size, illuminance, direction of its lights; exposure, key/fill, colour |

@@ -31,6 +31,9 @@ fn widen(light: &mut Light) {
 /// The photographed light with what its lights on the rim may have lost, told by the CG lights that they are paired with.
 /// `None` where no light stands there, or none gave less than its partner.
 pub(crate) fn restored(mirror: &Side, cg: &Side) -> Option<Vec<Source>> {
+    if !mirror.lights.all.iter().any(|light| mirror.is_on_rim(&light.direction)) {
+        return None;
+    }
     let per_cg = patch_ratio(mirror, cg)?;
     let pairing = pair_sides(mirror, cg);
     let lights = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
