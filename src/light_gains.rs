@@ -79,6 +79,8 @@ pub struct LightGainsSolution {
     pub untold: Vec<usize>,
     /// Part of the CG's light that is in no layer, and stays as it is.
     pub rest_fraction: f64,
+    /// Layers from whose side so much more, or less, light comes in the whole that they are hardly all of their light.
+    pub not_whole: Vec<usize>,
     /// Robust relative deviation of the lobes after the gains.
     pub left_over: f64,
 }
@@ -175,6 +177,7 @@ pub fn solve_gains(photographed: &[Source], beauty: &[Source], layers: &[LightLa
         groups: groups.into_iter().enumerate().map(|(g, layers)| group_gain(g, layers, &grey, &channels)).collect(),
         untold,
         rest_fraction: rest_fraction(&whole, &each),
+        not_whole: not_whole(&whole, &each),
         left_over: grey.deviation,
     })
 }
@@ -200,6 +203,27 @@ fn rest_fraction(whole: &Lobes, each: &[Lobes]) -> f64 {
     let all: f64 = whole.luminance.iter().sum();
     let in_layers: f64 = each.iter().flat_map(|l| &l.luminance).sum();
     if all > 0.0 { (all - in_layers) / all } else { 0.0 }
+}
+
+/// What no layer holds is held against each layer where that is strongest. An even rest is light of something else; one that
+/// stands out there by this part of the layer, or is missing, is the layer's own.
+const NOT_WHOLE_PART: f64 = 0.5;
+const TOO_MUCH_PART: f64 = 0.1;
+
+fn not_whole(whole: &Lobes, each: &[Lobes]) -> Vec<usize> {
+    let in_layers = |i: usize| each.iter().map(|layer| layer.luminance[i]).sum::<f64>();
+    let rest: Vec<f64> = (0..whole.luminance.len()).map(|i| whole.luminance[i] - in_layers(i)).collect();
+    let even = median(&mut rest.clone());
+    let parts_from_itself = |layer: &Lobes| {
+        let strongest = (0..rest.len()).max_by(|a, b| layer.luminance[*a].total_cmp(&layer.luminance[*b]));
+        let strongest = strongest.filter(|i| layer.luminance[*i] > 0.0);
+        strongest.is_some_and(|i| {
+            let beside = (rest[i] - even) / layer.luminance[i];
+            let missing = -rest[i] / in_layers(i);
+            beside > NOT_WHOLE_PART || missing > TOO_MUCH_PART
+        })
+    };
+    (0..each.len()).filter(|l| parts_from_itself(&each[*l])).collect()
 }
 
 /// Layers whose lobes are the same up to a factor go together.
@@ -402,6 +426,21 @@ mod tests {
         let solution = solve_gains(&photographed, &beauty, &[layer("key", &key), layer("extra", &extra)]).unwrap();
         assert!((solution.groups[0].grey - 1.0).abs() < 0.02 && solution.groups[1].grey < 0.02, "{solution:?}");
         assert!(solution.rest_fraction > 0.2);
+    }
+
+    #[test]
+    fn layers_that_are_not_those_of_the_beauty_are_told() {
+        let key = light(40.0, 30.0, 6.0, [50.0; 3]);
+        let rim = light(-110.0, 20.0, 6.0, [30.0; 3]);
+        let sky = light(0.0, 90.0, 180.0, [0.3; 3]);
+        let beauty = sum(&[(&key, [1.0; 3]), (&rim, [1.0; 3]), (&sky, [1.0; 3])]);
+        let not_whole = |part: f64| {
+            let key = sum(&[(&key, [part; 3])]);
+            solve_gains(&beauty, &beauty, &[layer("key", &key), layer("rim", &rim)]).unwrap().not_whole
+        };
+        assert!(not_whole(1.0).is_empty());
+        assert_eq!(not_whole(0.125), [0]);
+        assert_eq!(not_whole(2.0), [0]);
     }
 
     #[test]

@@ -385,10 +385,47 @@ fn asked_to_stop_it_ends_with_whole_reports_and_goes_on_later() {
 }
 
 #[test]
+fn a_picture_held_against_itself_proves_nothing() {
+    let here = shots(&["SF_0110"]);
+    let folder = here.path().join("shots/SF_0110");
+    fs::copy(folder.join("mirror.exr"), folder.join("cg_sphere.exr")).unwrap();
+    edit(&folder.join("shot.json"), |sheet| {
+        sheet["cg"]["spheres"] = json!([{ "mirror": "m1", "frame": "cg_sphere.exr" }]);
+    });
+    let (status, out, _) = run(here.path(), &["check", "shots", "--out", "r"]);
+    assert_eq!(status, 3, "{out}");
+    assert!(out.contains("always agrees with itself"), "{out}");
+}
+
+#[test]
+fn a_clean_take_does_not_make_a_still_shot_a_moving_one() {
+    let here = shots(&["SF_0110", "SF_0230"]);
+    let folder = here.path().join("shots/SF_0110");
+    let sheet: Value = serde_json::from_slice(&fs::read(folder.join("shot.json")).unwrap()).unwrap();
+    let clean = folder.join(sheet["clean_plate"]["frame"].as_str().unwrap());
+    for number in 1..=3 {
+        fs::copy(&clean, folder.join(format!("clean.{number:04}.exr"))).unwrap();
+    }
+    edit(&folder.join("shot.json"), |sheet| {
+        sheet["clean_plate"] = json!({ "frame": "clean.####.exr", "frame_range": [1, 3] });
+    });
+    let words = ["check", "shots", "--out", "r", "--no-picture"];
+    run(here.path(), &words);
+    let report = fs::read_to_string(here.path().join("r/SF_0110.v012.report.txt")).unwrap();
+    assert!(!report.contains("OVER TIME"), "{report}");
+    assert!(run(here.path(), &words).1.contains("2 unchanged"));
+    // Each frame of the take counts, not only the first.
+    fs::copy(folder.join("mirror.exr"), folder.join("clean.0003.exr")).unwrap();
+    assert!(run(here.path(), &words).1.contains("1 unchanged"));
+}
+
+#[test]
 fn a_moving_shot_is_told_by_its_worst_frame_and_its_curve() {
     let here = shots(&["SF_0210"]);
     let folder = here.path().join("shots/SF_0210");
-    let good = fs::read(folder.join("mirror.exr")).unwrap();
+    let mut good = fs::read(folder.join("mirror.exr")).unwrap();
+    // Another file with the same picture: one and the same would prove nothing.
+    good.push(0);
     let off = fs::read(folder.join("cg_sphere.v003.1001.exr")).unwrap();
     for (number, bytes) in [(1001, &good), (1002, &off), (1003, &off), (1004, &good), (1005, &good)] {
         fs::write(folder.join(format!("cg.{number}.exr")), bytes).unwrap();

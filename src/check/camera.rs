@@ -5,11 +5,13 @@ mod source;
 
 use serde_json::{Value, json};
 
-use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
+use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::image::Size;
 use crate::report::{Finding, Verdict};
 use crate::sheet::{CameraSpec, ShotSheet};
+use crate::side::Side;
+use crate::sphere::angle_between_rad;
 use crate::units::Estimate;
 
 pub use super::docs::camera::DOC;
@@ -23,6 +25,10 @@ const DISAGREEMENT_DEG: f64 = 0.1;
 
 /// Only a source at least this good (relative) may put another in doubt.
 const GOOD_SOURCE: f64 = 0.006;
+
+/// Spheres of one size and place agree to these fractions of the radius (common practice, no source).
+const SPHERE_SLACK: f64 = 0.02;
+const SPHERE_APART: f64 = 0.1;
 
 /// The check.
 #[derive(Debug)]
@@ -77,10 +83,33 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     finding.detail.insert("sources".to_owned(), plate.iter().chain(&cg).map(Source::to_json).collect());
     let reasons = [doubt(&mut finding, &plate, rendered, squeeze(shot.sheet)), disagreements(&plate, &cg), errors.note];
     finding.reason = reasons.into_iter().flatten().collect::<Vec<_>>().join("; ");
+    if let Some(seen) = spheres_differ(shot) {
+        finding.detail.insert("told".to_owned(), seen.into());
+    }
     if finding.verdict != Verdict::Match {
         finding.remedy = cause::remedy(shot.sheet, real, rendered, errors.width_ratio);
     }
     finding
+}
+
+/// Spheres that do not lie on each other where nobody says that the CG's stands elsewhere: the lens told for the CG need not
+/// be the one that it was rendered through.
+fn spheres_differ(shot: &ShotEvidence<'_>) -> Option<String> {
+    let off = |pair: &PairEvidence<'_>| {
+        let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
+        let radius = |side: &Side| side.fit.cone.half_angle_rad;
+        let ratio = radius(cg) / radius(mirror);
+        let relative_sd = |side: &Side| side.fit.cone_cov[(2, 2)].max(0.0).sqrt() / radius(side);
+        let apart = angle_between_rad(&mirror.fit.cone.axis, &cg.fit.cone.axis) / radius(mirror);
+        let clear = (ratio - 1.0).abs() - 3.0 * relative_sd(mirror).hypot(relative_sd(cg)) > SPHERE_SLACK;
+        (clear || apart > SPHERE_APART).then(|| {
+            format!(
+                "the CG sphere looks {ratio:.2} times as large as the photographed one and stands {:.0} % of a radius beside it: where it was meant to stand there, the CG was rendered through another lens, crop or place than its camera says",
+                100.0 * apart
+            )
+        })
+    };
+    shot.pairs.iter().find_map(off)
 }
 
 fn not_given(mut finding: Finding, reason: &str) -> Finding {

@@ -82,7 +82,7 @@ impl Check for ColourBalance {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.colour.stops);
         if pair.cg.trust.view_transform {
             finding.reason =
-                "the CG picture most likely went through a view transform (8 bits, or cut off at display white), so its colour says nothing".to_owned();
+                "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its colour says nothing".to_owned();
             finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
             return finding;
         }
@@ -131,7 +131,7 @@ fn curve_words(trust: Trust) -> &'static str {
         "the bracket tells the tone curve, but not how the camera sets the channels to each other at middle grey; give \
          raw-developed linear frames"
     } else {
-        "an 8-bit camera file has an unknown tone curve"
+        "a camera file in a display encoding has an unknown tone curve"
     }
 }
 

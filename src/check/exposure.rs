@@ -87,7 +87,7 @@ impl Check for Exposure {
 
 fn refuse(mut finding: Finding) -> Finding {
     finding.reason =
-        "the CG picture most likely went through a view transform (8 bits, or cut off at display white), so its brightness says nothing".to_owned();
+        "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its brightness says nothing".to_owned();
     finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
     finding
 }
@@ -165,7 +165,7 @@ fn curve_doubt(trust: Trust) -> &'static str {
     if trust.recovered_curve {
         "the bracket tells the tone curve, but not where the camera puts middle grey; give raw-developed linear frames"
     } else {
-        "an 8-bit camera file has an unknown tone curve"
+        "a camera file in a display encoding has an unknown tone curve"
     }
 }
 

@@ -8,11 +8,12 @@ use serde_json::{Map, Value, json};
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
+use crate::report::wording::fixed;
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::shown::{is_cut, shows};
 use crate::side::Side;
-use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg};
 use crate::uncertainty::hidden::Hidden;
 use crate::uncertainty::{mingled, optics, outline, tone_curve};
 use crate::units::{Estimate, Stops, wrap_deg};
@@ -180,7 +181,7 @@ fn key_finding(
     };
     settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
     match finding.verdict {
-        Verdict::Mismatch => finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction),
+        Verdict::Mismatch => key_remedy(finding, pairing, keys),
         Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }
@@ -194,6 +195,37 @@ fn key_finding(
             .collect::<Vec<_>>()
             .join("; ");
     }
+}
+
+/// What to do about a key that is elsewhere. A key that has no counterpart on the other side while that side's key has one is
+/// no key that was turned: turning the other's would move a light that stands right.
+fn key_remedy(finding: &mut Finding, pairing: &Pairing, keys: &Keys<'_>) {
+    let (lost, new) = (pairing.only_mirror.contains(&0), pairing.only_cg.contains(&0));
+    if keys.paired || (lost && new) {
+        finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction);
+        return;
+    }
+    let (ours, theirs) = (place_words(keys.mirror), place_words(keys.cg));
+    finding.remedy = match (lost, new) {
+        (true, _) => format!(
+            "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
+        ),
+        (_, true) => format!("the CG's key is none of the photographed lights: remove the light at {theirs}"),
+        _ => format!(
+            "the CG's strongest light is not the photographed one: strengthen the light at {ours}, or weaken the one at {theirs}"
+        ),
+    };
+    finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+}
+
+/// Set in a finding's detail where lights are to be added, removed, or made stronger or weaker, so that contrast and colour
+/// of all light follow.
+pub(crate) const LIGHTS_AMISS: &str = "lights_amiss";
+
+fn place_words(light: &Light) -> String {
+    let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
+    let degrees = |value: f64| fixed(value, 0, false);
+    format!("azimuth {} deg, elevation {} deg", degrees(azimuth), degrees(elevation))
 }
 
 /// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
@@ -299,7 +331,9 @@ pub(crate) fn turn_remedy(mirror: &Vector3<f64>, cg: &Vector3<f64>) -> String {
     let turn = wrap_deg(az_a - az_b);
     if turn.abs() >= 0.05 {
         let sense = if turn > 0.0 { "counter-clockwise" } else { "clockwise" };
-        let side = if mirror.x > cg.x { "right" } else { "left" };
+        // The side to which the turn alone moves it.
+        let turned = direction_of_deg(az_a, el_b);
+        let side = if turned.x > cg.x { "right" } else { "left" };
         steps.push(format!("turn the CG key {:.1} deg {sense} seen from above (towards frame {side})", turn.abs()));
     }
     let raise = el_a - el_b;
@@ -373,10 +407,11 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     let lost = |i: &&usize| !shows(cg, (mirror, ours(**i)), &there(&ours(**i).direction), None);
     let added = |i: &&usize| !shows(mirror, (cg, theirs(**i)), &back(&theirs(**i).direction), None);
     let missing = pairing.only_mirror.iter().filter(lost);
-    let missing = missing.map(|i| (ours(*i), "missing in the CG", "add"));
-    let extra = pairing.only_cg.iter().filter(added).map(|i| (theirs(*i), "extra in the CG", "remove"));
+    let missing = missing.map(|i| (*i, ours(*i), "missing in the CG", "add"));
+    let extra = pairing.only_cg.iter().filter(added).map(|i| (*i, theirs(*i), "extra in the CG", "remove"));
     let hidden = pair.hidden();
-    for (light, what, verb) in missing.chain(extra) {
+    let key_mended = finding.verdict == Verdict::Mismatch;
+    for (index, light, what, verb) in missing.chain(extra) {
         let side = if verb == "add" { mirror } else { cg };
         let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
         let (low, high) = (light.share.value - 2.0 * share_sd, light.share.value + 2.0 * share_sd);
@@ -384,8 +419,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         if high < UNPAIRED_SHARE && !light.clipped {
             continue;
         }
-        let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
-        let place = format!("azimuth {azimuth:.0} deg, elevation {elevation:.0} deg");
+        let place = place_words(light);
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
         let blurred = verb == "remove" && pair.haze.as_ref().is_some_and(|haze| haze.may_hide(light));
@@ -399,7 +433,11 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         let flattened = other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD;
         if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred && !flattened {
             finding.verdict = Verdict::Mismatch;
-            push(&mut finding.remedy, &format!("{verb} the light at {place}"));
+            // What is said about the keys is not said again.
+            if !(key_mended && index == 0) {
+                push(&mut finding.remedy, &format!("{verb} the light at {place}"));
+                finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+            }
         } else if finding.verdict == Verdict::Match {
             finding.verdict = Verdict::Unsure;
         }

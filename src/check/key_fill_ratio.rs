@@ -1,5 +1,7 @@
 //! `key-fill-ratio`: is the contrast of the light the same?
 
+mod gains;
+
 use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
@@ -52,7 +54,7 @@ impl Check for KeyFillRatio {
         clipped(&mut finding, pair);
         flattened(&mut finding, pair);
         clipped_cg(&mut finding, pair);
-        remedy(&mut finding, value);
+        remedy(&mut finding, value, pair);
         finding
     }
 }
@@ -109,7 +111,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let beside = sides.map(beside_filled_sd_stops);
     let own = filled_sd_stops(pair, sides).hypot(beside[0]).hypot(beside[1]);
     let why = if curve {
-        "an 8-bit camera file has an unknown tone curve; give a raw-developed linear frame or a bracket"
+        "a camera file in a display encoding has an unknown tone curve; give a raw-developed linear frame or a bracket"
     } else {
         "part of the light had to be filled in where the sphere cannot show it"
     };
@@ -127,7 +129,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
         (rim_sd_stops(pair), "a light stands on the rim of the photographed sphere, where most of it may be lost"),
         (
             view,
-            "the CG picture most likely went through a view transform (8 bits, or cut off at display white); render scene-linear OpenEXR",
+            "the CG picture most likely went through a view transform (a display encoding, or cut off at display white); render scene-linear OpenEXR",
         ),
         (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
@@ -255,7 +257,7 @@ const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
 /// What to do about a CG picture that was cut off.
 const CLIPPED_CG: &str = "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform";
 
-fn remedy(finding: &mut Finding, value: f64) {
+fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
     match finding.verdict {
         Verdict::Mismatch => {}
         _ if !finding.remedy.is_empty() => return,
@@ -273,16 +275,17 @@ fn remedy(finding: &mut Finding, value: f64) {
             "the contrast differs only because the light comes from elsewhere: mend highlight-direction first, then check again".to_owned();
         return;
     }
-    let read = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64);
-    let dark = read("darkest_patch_stops").unwrap_or(0.0);
-    let factor = |stops: f64| Stops(-stops).ratio();
     let way = if value > 0.0 { "contrasty" } else { "flat" };
-    finding.remedy = format!(
-        "the CG light is {:.2} stops too {way}: with the key as it is, multiply the fill by {:.2}; with the fill as it is, multiply the key by {:.2} (fill now {} by {:.2} stops)",
-        value.abs(),
-        Stops(value).ratio(),
-        factor(value),
-        if dark < 0.0 { "under" } else { "over" },
-        dark.abs()
-    );
+    let cure = gains::words(pair, pair.cg_on_equal_terms()).unwrap_or_else(|| patches_words(finding));
+    finding.remedy = format!("the CG light is {:.2} stops too {way}: {cure}", value.abs());
+}
+
+/// Where no gains can be told, which of the two patches is off.
+fn patches_words(finding: &Finding) -> String {
+    let off = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64).unwrap_or(0.0);
+    format!(
+        "on the CG the brightest patch is {:+.2} stops off, the darkest {:+.2}",
+        off("brightest_patch_stops"),
+        off("darkest_patch_stops")
+    )
 }

@@ -68,7 +68,7 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     let comparison = pair.comparison;
     let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.light_gains.stops);
     if comparison.cg.trust.view_transform {
-        "the CG picture has 8 bits and most likely a view transform, so its light does not add up"
+        "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its light does not add up"
             .clone_into(&mut finding.reason);
         "render the CG sphere and its layers as scene-linear OpenEXR".clone_into(&mut finding.remedy);
         addition.findings.push(finding);
@@ -77,6 +77,14 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     let layers = open_layers(shot, pair, spec, addition)?;
     let photographed = in_cg_axes(comparison);
     match solve_gains(&photographed, &comparison.cg.sources, &layers) {
+        Some(solution) if !solution.not_whole.is_empty() => {
+            finding.reason = format!(
+                "the layers do not add up to the CG picture: it holds other light than {} where that comes from",
+                names(&layers, &solution.not_whole)
+            );
+            "render the layers and the whole picture from one scene, every light in a layer of its own"
+                .clone_into(&mut finding.remedy);
+        }
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
         None => {
             "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason);

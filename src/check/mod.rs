@@ -90,7 +90,8 @@ impl Comparison {
         let effect = stops(&self.cg).map_or(0.0, |whole| whole - limited);
         let outline = &self.mirror.fit.outline;
         let sphere_px = std::f64::consts::PI * outline.semi_a * outline.semi_b;
-        clipping::equal_terms_sd_stops(effect, self.mirror.image.clipped_fraction * sphere_px)
+        let areas = self.mirror.lights.all.iter().filter(|light| light.clipped).count();
+        clipping::equal_terms_sd_stops(effect, self.mirror.image.clipped_fraction * sphere_px, areas)
     }
 
     /// How alike the surroundings of the two spheres are, seen from the camera.

@@ -32,6 +32,15 @@ impl Reference {
     fn beyond_stated(&self, drift: &Drift) -> Estimate {
         Estimate::new(drift.stops.value - self.applied_stops.0, drift.stops.sd)
     }
+
+    /// The drift that is undone: where the sheet asks for it, and something shows that both frames look at the same
+    /// background.
+    pub fn corrected_drift(&self) -> Option<&Drift> {
+        match &self.drift {
+            Some(DriftOutcome::Measured(drift)) if self.corrected && !drift.featureless => Some(drift),
+            _ => None,
+        }
+    }
 }
 
 /// The finding of one mirror.
@@ -58,7 +67,7 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     put(detail, "red_green_stops", drift.red_green_stops);
     put(detail, "blue_green_stops", drift.blue_green_stops);
     detail.insert("used_fraction".to_owned(), drift.used_fraction.into());
-    detail.insert("corrected".to_owned(), reference.corrected.into());
+    detail.insert("corrected".to_owned(), reference.corrected_drift().is_some().into());
     if let Some(shift) = &drift.shift {
         put(detail, "shift_x_px", shift.dx_px);
         put(detail, "shift_y_px", shift.dy_px);
@@ -86,6 +95,9 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     if drift.featureless {
         finding.verdict = Verdict::Unsure;
         finding.reason = "nothing shows that both frames look at the same background".to_owned();
+        if reference.corrected {
+            add(&mut finding.reason, "so the drift was not undone, though the sheet asks for it");
+        }
     }
     if finding.verdict == Verdict::Mismatch {
         remedy(finding, reference, value);
@@ -172,7 +184,7 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
         drift.blue_green_stops
     };
     let stops = reference.beyond_stated(drift);
-    if reference.corrected {
+    if reference.corrected_drift().is_some() {
         return Doubt { exposure_stops: stops.sd, colour_stops: colour.sd, unmeasured: false };
     }
     let beyond = |e: Estimate, tolerance: f64| {

@@ -129,20 +129,22 @@ fn advised(pair: &Comparison, optimum: &Optimum) -> Turns {
 
 fn turn_words(turns: &Turns) -> String {
     let sense = match turns.heading_deg {
-        heading if heading.abs() < 0.05 => "",
         heading if heading > 0.0 => " (counter-clockwise seen from above)",
         _ => " (clockwise seen from above)",
     };
     let worth = |verb: &str, degrees: f64, [positive, negative]: [&str; 2]| {
         let sense = if degrees > 0.0 { positive } else { negative };
-        (degrees != 0.0).then(|| format!("then {verb} it {degrees:+.1} deg ({sense})"))
+        (degrees != 0.0).then(|| format!("{verb} it {degrees:+.1} deg ({sense})"))
     };
-    let first = format!("turn the environment {:+.1} deg about the vertical{sense}", turns.heading_deg);
+    let heading = turns.heading_deg;
+    let first =
+        (heading.abs() >= 0.05).then(|| format!("turn the environment {heading:+.1} deg about the vertical{sense}"));
     let rest = [
         worth("tilt", turns.tilt_deg, ["its top towards the camera", "its top away from the camera"]),
         worth("roll", turns.roll_deg, ["counter-clockwise as the camera sees it", "clockwise as the camera sees it"]),
     ];
-    std::iter::once(first).chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", ")
+    let words = first.into_iter().chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", then ");
+    if heading.abs() >= 0.05 { words } else { words.replacen(" it ", " the environment ", 1) }
 }
 
 /// Writes turns and what would remain into the detail; returns both in words.

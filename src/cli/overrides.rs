@@ -6,6 +6,7 @@ use serde_json::{Map, Value, json};
 
 use super::args::{CheckArgs, LensArgs};
 use super::assignment::{NamedFile, Positive};
+use crate::image::clf::ClfTransform;
 use crate::new_shot::{beside_role, shot_name as shot_in, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
 use crate::sheet::{near, nearest, sheet_from_json};
@@ -83,7 +84,7 @@ fn text_of(path: &Path) -> Result<String> {
 /// Puts the files that options name in place of the sheet's. What the sheet says about them otherwise stays.
 pub(super) fn replace_files(mut sheet: ShotSheet, args: &CheckArgs) -> Result<ShotSheet> {
     if let Some(plate) = &args.plate {
-        sheet.plate.get_or_insert_default().frame = absolute(plate)?;
+        sheet.plate.get_or_insert_default().replace_file(absolute(plate)?);
     }
     let mut brackets: Vec<(usize, Vec<ImageSpec>)> = Vec::new();
     for file in &args.mirrors {
@@ -183,10 +184,15 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
     sheet.checked_again(origin)
 }
 
+/// A transform's file that is typed is relative to where one stands, not to the sheet.
+fn encoding_here(typed: &str) -> Result<String> {
+    if ClfTransform::is_name(typed) { absolute(Path::new(typed)) } else { Ok(typed.to_owned()) }
+}
+
 fn describe_images(sheet: &mut ShotSheet, args: &CheckArgs) -> Result<()> {
     for encoding in &args.encodings {
         for image in images_of(sheet, &encoding.who)? {
-            image.encoding = Some(encoding.what.clone());
+            image.encoding = Some(encoding_here(&encoding.what)?);
             image.encoding_by_option = true;
         }
     }

@@ -186,7 +186,9 @@ fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
 fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
     let mut order: Vec<&BracketFrame> = frames.iter().collect();
     order.sort_by(|a, b| a.stops.0.total_cmp(&b.stops.0));
-    let disagreements: Vec<String> = order.windows(2).filter_map(|pair| disagreement(pair[0], pair[1])).collect();
+    let disagreement =
+        |pair: &[&BracketFrame]| contradiction(&pair[0].frame, &pair[1].frame, pair[1].stops - pair[0].stops);
+    let disagreements: Vec<String> = order.windows(2).filter_map(disagreement).map(|found| found.words).collect();
     let contradicted = !disagreements.is_empty();
     let mut all: Vec<String> = Vec::new();
     for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
@@ -197,17 +199,29 @@ fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
     (all, contradicted)
 }
 
-fn disagreement(darker: &BracketFrame, brighter: &BracketFrame) -> Option<String> {
-    let measured = measured_stops(&darker.frame, &brighter.frame)?;
-    let stated = (brighter.stops - darker.stops).0;
-    ((measured.value - stated).abs() - 3.0 * measured.sd > STATED_TOLERANCE_STOPS).then(|| {
-        format!(
-            "{} is stated {stated:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the \
+/// Stated stops that two pictures contradict.
+#[derive(Debug)]
+pub struct Contradiction {
+    /// What the pictures say.
+    pub measured: Stops,
+    /// The same in words.
+    pub words: String,
+}
+
+/// Whether the pictures contradict that `b` was exposed `stated` brighter than `a`.
+pub fn contradiction(a: &Frame, b: &Frame, stated: Stops) -> Option<Contradiction> {
+    let measured = measured_stops(a, b)?;
+    let wrong = (measured.value - stated.0).abs() - 3.0 * measured.sd > STATED_TOLERANCE_STOPS;
+    wrong.then(|| Contradiction {
+        measured: Stops(measured.value),
+        words: format!(
+            "{} is stated {:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the \
              light changed or the files are not linear",
-            crate::printable(&brighter.frame.path),
-            crate::printable(&darker.frame.path),
+            crate::printable(&b.path),
+            stated.0,
+            crate::printable(&a.path),
             measured.value
-        )
+        ),
     })
 }
 

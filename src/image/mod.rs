@@ -214,6 +214,18 @@ impl Frame {
         }
     }
 
+    /// The picture was made for a display: its file holds whole numbers in a display encoding, which with more than
+    /// 8 bits nobody vouched for. A tone curve or view transform that no standard describes is most likely in it.
+    pub fn is_display_picture(&self) -> bool {
+        if clf::ClfTransform::is_name(&self.record.encoding) {
+            return false; // a transform that somebody made for it
+        }
+        let vouched = matches!(&*self.record.encoding_from, "sheet" | "option");
+        let for_display = self.eight_bit || (self.integer_bits.is_some() && !vouched);
+        let encoding = encoding::Encoding::parse(&self.record.encoding);
+        for_display && encoding.is_none_or(encoding::Encoding::is_display_referred)
+    }
+
     /// The stored pixel whose column and row in the display window are `(x, y)`, or `None` outside the data window
     /// or where it is masked.
     pub fn pixel(&self, x: i64, y: i64) -> Option<[f32; 3]> {

@@ -3,12 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use crate::Result;
-use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, PARALLEL_FOV_DEG, View};
 use crate::image::limits::Limits;
 use crate::image::open::{OpenRequest, open};
 use crate::image::{CaptureMeta, Frame, Size};
 use crate::sphere::find::find_sphere;
-use crate::sphere::{FoundBy, Outline};
+use crate::sphere::{FoundBy, Outline, SphereFit};
 
 /// An environment is twice as wide as high, within this.
 const TWO_TO_ONE: f64 = 0.005;
@@ -56,9 +56,7 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
     })?;
     let cut_out = frame.alpha.as_ref().is_some_and(|alpha| alpha.iter().any(|a| *a < 0.5));
     let two_to_one = is_two_to_one(frame.size);
-    let view =
-        View::from_horizontal_fov(frame.size, frame.pixel_aspect, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed);
-    let found = if two_to_one { None } else { find_sphere(&frame, &view).ok().map(|search| search.best) };
+    let found = if two_to_one { None } else { find(&frame) };
     let sphere = found.map(|fit| SphereSeen {
         outline: fit.outline,
         by_alpha: fit.found_by == FoundBy::Alpha,
@@ -72,6 +70,14 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
         eight_bit: frame.eight_bit,
         cut_out,
         sphere,
+    })
+}
+
+/// The sphere, through a usual lens as a check looks for it with nothing known, or by parallel rays.
+fn find(frame: &Frame) -> Option<SphereFit> {
+    [ASSUMED_HORIZONTAL_FOV_DEG, PARALLEL_FOV_DEG].into_iter().find_map(|fov| {
+        let view = View::from_horizontal_fov(frame.size, frame.pixel_aspect, fov, FovSource::Assumed);
+        find_sphere(frame, &view).ok().map(|search| search.best)
     })
 }
 

@@ -3,6 +3,7 @@
 mod grid;
 mod map;
 mod patch;
+mod radiometry;
 mod sphere_image;
 
 pub use grid::{CELLS, DirectionGrid};
@@ -10,4 +11,5 @@ pub use map::{COMPARISON_FWHM_DEG, Deposit, DirectionMap, MapCell, Smoothed, Sou
 pub use patch::{
     Extremes, PATCH_CAP_DEG, PatchLight, cap_mean_rgb, extremes, largest_clipped_share, patch_light, patch_rgb,
 };
-pub use sphere_image::{Radiometry, RecordingLimit, Sample, SphereImage};
+pub use radiometry::{Radiometry, RecordingLimit};
+pub use sphere_image::{Sample, SphereImage};

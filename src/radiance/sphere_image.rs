@@ -3,12 +3,12 @@
 //! A large sphere is averaged in square blocks of whole pixels down to at most [`TARGET_RADIUS_CELLS`]: averaging
 //! linear light keeps radiance, and positions well below one block survive in the averages.
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 
 use super::map::{Deposit, DirectionMap};
-use crate::colour::{ColourSpace, luminance};
+use super::radiometry::{Limiter, Radiometry};
+use crate::colour::luminance;
 use crate::image::Frame;
-use crate::material::Falloff;
 use crate::parallel;
 use crate::sphere::{MirrorGeometry, Outline};
 
@@ -23,43 +23,6 @@ const SPACING_DEG: f64 = 1.6;
 
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
 const SLICES: usize = 16;
-
-/// How a frame's pixels become radiance.
-#[derive(Debug, Clone)]
-pub struct Radiometry {
-    /// Reflectance of the sphere per channel, in the frame's own space.
-    pub reflectance: [f64; 3],
-    /// Further factor on every pixel (1 where the frame was exposed like the plate).
-    pub gain: f64,
-    /// Colours are premultiplied by alpha.
-    pub premultiplied: bool,
-    /// What the other side could record at most; applied to the pixels before they are averaged.
-    pub limit: Option<RecordingLimit>,
-    /// How the sphere's reflectance changes with the angle of incidence, where its material is known.
-    pub falloff: Option<Falloff>,
-}
-
-impl Default for Radiometry {
-    fn default() -> Self {
-        Self { reflectance: [1.0; 3], gain: 1.0, premultiplied: false, limit: None, falloff: None }
-    }
-}
-
-impl Radiometry {
-    /// Pixel → radiance per channel, alpha left aside.
-    pub fn channel_gain(&self) -> [f64; 3] {
-        self.reflectance.map(|r| self.gain / r)
-    }
-}
-
-/// The ceiling of another recording, as radiance per channel in that recording's colour space.
-#[derive(Debug, Clone)]
-pub struct RecordingLimit {
-    /// The recording's colour space.
-    pub space: ColourSpace,
-    /// Radiance per channel at which it clips.
-    pub radiance: [f64; 3],
-}
 
 /// One analysis cell.
 #[derive(Debug, Clone, Copy)]
@@ -116,7 +79,7 @@ struct Tally {
 
 /// What the gathering of one block yields.
 struct Block {
-    rgb: [f64; 3],
+    stored: [f64; 3],
     clipped: bool,
 }
 
@@ -128,7 +91,8 @@ struct Gatherer<'a> {
     block_px: usize,
     origin_px: [i64; 2],
     rim_limit: f64,
-    from_working_to_limit: Option<(nalgebra::Matrix3<f64>, nalgebra::Matrix3<f64>)>,
+    working_from_stored: Matrix3<f64>,
+    limiter: Option<Limiter>,
 }
 
 impl SphereImage {
@@ -148,7 +112,8 @@ impl SphereImage {
             block_px,
             origin_px,
             rim_limit: 1.0 - RIM_MARGIN_PX / outline.semi_b.max(2.0),
-            from_working_to_limit: limit_matrices(frame, radiometry),
+            working_from_stored: radiometry.working_from_stored(&frame.space),
+            limiter: radiometry.through_limit(&frame.space),
         };
         let rows_per_slice = height.div_ceil(SLICES);
         let slices: Vec<Slice> = parallel::map(SLICES, |i| {
@@ -251,14 +216,6 @@ impl SphereImage {
     }
 }
 
-/// Matrices from the frame's space to the limit's space and back; `None` where no limit applies or it is singular.
-fn limit_matrices(frame: &Frame, radiometry: &Radiometry) -> Option<(nalgebra::Matrix3<f64>, nalgebra::Matrix3<f64>)> {
-    let limit = radiometry.limit.as_ref()?;
-    let there = limit.space.to_working.try_inverse()? * frame.space.to_working;
-    let back = there.try_inverse()?;
-    Some((there, back))
-}
-
 impl Gatherer<'_> {
     fn slice(&self, width: usize, rows: std::ops::Range<usize>) -> Slice {
         let mut slice = Slice {
@@ -285,19 +242,17 @@ impl Gatherer<'_> {
         if middle > self.rim_limit + reach {
             return None;
         }
-        let mut block = self.gather_block(corner, middle + reach > self.rim_limit, tally)?;
-        self.undo_falloff(centre, &mut block);
+        let block = self.gather_block(corner, middle + reach > self.rim_limit, tally)?;
         self.finish(corner, &block, map)
     }
 
-    /// Takes out what the reflectance does between the middle of the sphere and here.
-    fn undo_falloff(&self, centre: [f64; 2], block: &mut Block) {
-        let Some(falloff) = &self.radiometry.falloff else { return };
-        let Some(seen) = self.geometry.reflect(centre) else { return };
+    /// Radiance in the working space of a block's mean pixel, the reflectance's change away from the middle taken out.
+    fn radiance(&self, centre: [f64; 2], stored: [f64; 3]) -> [f64; 3] {
+        let rgb: [f64; 3] = (self.working_from_stored * Vector3::from(stored)).into();
+        let Some(falloff) = &self.radiometry.falloff else { return rgb };
+        let Some(seen) = self.geometry.reflect(centre) else { return rgb };
         let factor = falloff.at(seen.sin_incidence);
-        for channel in 0..3 {
-            block.rgb[channel] /= factor[channel];
-        }
+        [0, 1, 2].map(|channel| rgb[channel] / factor[channel])
     }
 
     /// Averages the usable pixels of a block. Near the rim each pixel is tested on its own.
@@ -310,25 +265,26 @@ impl Gatherer<'_> {
                     continue;
                 }
                 tally.on_sphere += 1;
-                let Some((rgb, pixel_clipped)) = self.radiance(x, y) else {
+                let Some((stored, pixel_clipped)) = self.stored(x, y) else {
                     tally.invalid += 1;
                     continue;
                 };
                 tally.clipped += u64::from(pixel_clipped);
                 clipped |= pixel_clipped;
                 used += 1;
-                for (total, value) in sum.iter_mut().zip(rgb) {
+                for (total, value) in sum.iter_mut().zip(stored) {
                     *total += value;
                 }
             }
         }
-        (used > 0).then(|| Block { rgb: sum.map(|s| s / f64::from(used)), clipped })
+        (used > 0).then(|| Block { stored: sum.map(|s| s / f64::from(used)), clipped })
     }
 
-    /// Radiance of one pixel in the frame's own space, and whether it is at its ceiling.
-    fn radiance(&self, x: i64, y: i64) -> Option<([f64; 3], bool)> {
-        let stored = self.frame.pixel(x, y)?;
-        let clipped = self.frame.clip_level.is_some_and(|level| stored.iter().zip(level).any(|(v, c)| *v >= c));
+    /// One pixel in the frame's own space, alpha undone and no brighter than the other recording could hold, and whether
+    /// it is at a ceiling.
+    fn stored(&self, x: i64, y: i64) -> Option<([f64; 3], bool)> {
+        let pixel = self.frame.pixel(x, y)?;
+        let clipped = self.frame.clip_level.is_some_and(|level| pixel.iter().zip(level).any(|(v, c)| *v >= c));
         let mut coverage = 1.0;
         if self.radiometry.premultiplied
             && let Some(alpha) = self.frame.alpha_at(x, y)
@@ -338,39 +294,18 @@ impl Gatherer<'_> {
             }
             coverage = f64::from(alpha);
         }
-        let scale = self.radiometry.gain / coverage;
-        let mut rgb = [0.0; 3];
-        for channel in 0..3 {
-            rgb[channel] = f64::from(stored[channel]) * scale / self.radiometry.reflectance[channel];
+        let stored = pixel.map(|v| f64::from(v) / coverage);
+        match self.limiter.as_ref().and_then(|limiter| limiter.hold(stored)) {
+            Some(held) => Some((held, true)),
+            None => Some((stored, clipped)),
         }
-        Some(self.limited(rgb, clipped))
-    }
-
-    /// Applies the other side's ceiling.
-    fn limited(&self, rgb: [f64; 3], clipped: bool) -> ([f64; 3], bool) {
-        let (Some((there, back)), Some(limit)) = (&self.from_working_to_limit, &self.radiometry.limit) else {
-            return (rgb, clipped);
-        };
-        let mut seen = there * Vector3::from(rgb);
-        let mut reached = false;
-        for channel in 0..3 {
-            if seen[channel] >= limit.radiance[channel] {
-                seen[channel] = limit.radiance[channel];
-                reached = true;
-            }
-        }
-        if !reached {
-            return (rgb, clipped);
-        }
-        let kept = back * seen;
-        ([kept.x, kept.y, kept.z], true)
     }
 
     /// Direction and solid angle of the block, from as many points as keep them [`SPACING_DEG`] apart.
     fn finish(&self, corner: [i64; 2], block: &Block, map: &mut DirectionMap) -> Option<Sample> {
         let side = self.block_px as f64;
         let centre = [corner[0] as f64 + side * 0.5, corner[1] as f64 + side * 0.5];
-        let rgb = self.frame.space.to_working(block.rgb);
+        let rgb = self.radiance(centre, block.stored);
         let y = luminance(rgb);
         let extent_rad2 = self.extent_rad2(centre);
         let points = points_per_side(extent_rad2);

@@ -17,7 +17,7 @@ pub use model::{
     Attachment, Balance, ErrorNote, Finding, InputRecord, LightReport, Provenance, REPORT_FORMAT, Report,
     ResponseReport, ShotVerdict, SphereReport, SphereRole, ToolNote, Verdict,
 };
-pub use moving::{FrameReport, FrameValue, SequenceReport};
+pub use moving::{Curve, FrameReport, FrameValue, SequenceReport};
 pub(crate) use naming::{Naming, side_word};
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

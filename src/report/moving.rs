@@ -58,21 +58,36 @@ pub struct FrameValue {
     pub tolerance: f64,
 }
 
+/// What one curve over time is of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Curve<'a> {
+    /// Name of the check.
+    pub check: &'a str,
+    /// Name of the mirror entry.
+    pub mirror: Option<&'a str>,
+    /// `cg`, or `reference` for what came from set.
+    pub concerns: &'a str,
+}
+
+impl FrameValue {
+    /// The curve that the number belongs to.
+    pub fn curve(&self) -> Curve<'_> {
+        Curve { check: &self.check, mirror: self.mirror.as_deref(), concerns: &self.concerns }
+    }
+}
+
 impl SequenceReport {
-    /// The curves: check and mirror, in a fixed order.
-    pub fn curves(&self) -> Vec<(&str, Option<&str>)> {
-        let values = self.frames.iter().flat_map(|frame| &frame.values);
-        let mut names: Vec<_> = values.map(|value| (value.check.as_str(), value.mirror.as_deref())).collect();
+    /// The curves in a fixed order.
+    pub fn curves(&self) -> Vec<Curve<'_>> {
+        let mut names: Vec<_> = self.frames.iter().flat_map(|frame| &frame.values).map(FrameValue::curve).collect();
         names.sort_unstable();
         names.dedup();
         names
     }
 
     /// The points of one curve: frame number and number.
-    pub fn points(&self, (check, mirror): (&str, Option<&str>)) -> Vec<(u32, &FrameValue)> {
-        let of_frame = |frame: &'_ FrameReport| {
-            frame.values.iter().position(|v| v.check == check && v.mirror.as_deref() == mirror)
-        };
+    pub fn points(&self, curve: Curve<'_>) -> Vec<(u32, &FrameValue)> {
+        let of_frame = |frame: &'_ FrameReport| frame.values.iter().position(|v| v.curve() == curve);
         self.frames.iter().filter_map(|frame| Some((frame.frame, &frame.values[of_frame(frame)?]))).collect()
     }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Finding, Report};
+use super::{Curve, Finding, Report};
 use crate::printable_text;
 
 /// Which findings of a report need more than the name of their check.
@@ -20,18 +20,19 @@ impl Naming {
         Self { several_mirrors: has_several_mirrors(report), two_sided: two_sided(report) }
     }
 
-    /// The report speaks of more than one mirror.
-    pub(crate) fn several_mirrors(&self) -> bool {
-        self.several_mirrors
-    }
-
     /// `highlight-direction`, with several mirrors `highlight-direction (m1)`; a check that speaks of both sides says
     /// which: `environment (CG)`.
     pub(crate) fn name(&self, finding: &Finding) -> String {
-        let mirror = finding.mirror.as_ref().filter(|_| self.several_mirrors);
-        let side = self.two_sided.contains(&finding.check).then(|| side_word(&finding.concerns).to_owned());
-        let marks: Vec<String> = mirror.map(|mirror| printable_text(mirror)).into_iter().chain(side).collect();
-        let check = printable_text(&finding.check);
+        let (mirror, concerns) = (finding.mirror.as_deref(), finding.concerns.as_str());
+        self.name_of_curve(Curve { check: &finding.check, mirror, concerns })
+    }
+
+    /// The same for a curve over time.
+    pub(crate) fn name_of_curve(&self, curve: Curve<'_>) -> String {
+        let mirror = curve.mirror.filter(|_| self.several_mirrors);
+        let side = self.two_sided.contains(curve.check).then(|| side_word(curve.concerns).to_owned());
+        let marks: Vec<String> = mirror.map(printable_text).into_iter().chain(side).collect();
+        let check = printable_text(curve.check);
         if marks.is_empty() { check } else { format!("{check} ({})", marks.join(", ")) }
     }
 }

@@ -71,7 +71,7 @@ pub fn off_words(finding: &Finding) -> String {
 }
 
 /// The clause of a mismatch's reason that decides it, where its number alone would not.
-fn decisive_reason(finding: &Finding) -> Option<&str> {
+pub(crate) fn decisive_reason(finding: &Finding) -> Option<&str> {
     let size = finding.value?.abs() - 2.0 * finding.value_sd.unwrap_or(0.0);
     let number_decides = finding.verdict != Verdict::Mismatch || size > finding.tolerance;
     finding.reason.rsplit("; ").next().filter(|reason| !number_decides && !reason.is_empty())

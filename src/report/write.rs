@@ -1,5 +1,6 @@
 //! Writing a report's files: each complete under a temporary name first, then renamed, and never over a foreign file.
 
+use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::{BufReader, Read, Write};
 use std::path::{Path, PathBuf};
@@ -86,7 +87,7 @@ pub fn write_report(
     let stem = report_stem(&report.shot, report.version.as_deref());
     let path = |ending: &str| dir.join(format!("{stem}.report.{ending}"));
     let (json, plain, picture) = (path("json"), path("txt"), path("png"));
-    check_same_report(&json, report)?;
+    let earlier_beside = check_same_report(&json, report)?;
     check_ours(&plain, is_our_text, "text report")?;
     check_ours(&picture, is_our_picture, "evidence picture")?;
     let beside = attachments.iter().map(|file| stage_beside(dir, &stem, file)).collect::<Result<Vec<_>>>()?;
@@ -103,7 +104,9 @@ pub fn write_report(
         rename(staged, &target)?;
         written_beside.push(target);
     }
-    remove_stale_curve(&path("curve.png"), &written_beside)?;
+    let beside_report = |ending: &String| dir.join(format!("{stem}.{}", safe_ending(ending)));
+    let stale = earlier_beside.iter().map(beside_report).chain([path("curve.png")]);
+    stale.filter(|path| !written_beside.contains(path)).try_for_each(|path| remove_if_marked(&path))?;
     rename(staged_text, &plain)?;
     rename(staged_json, &json)?;
     sync_folder(dir);
@@ -111,16 +114,18 @@ pub fn write_report(
     Ok(WrittenPaths { json, text: plain, picture, beside: written_beside })
 }
 
-/// A shot that moves no more, or is drawn no more, has no curve over time: an earlier one would show other numbers.
-fn remove_stale_curve(curve: &Path, written: &[PathBuf]) -> Result<()> {
-    let ours = || check_ours(curve, is_our_picture, "picture").is_ok();
-    if written.iter().any(|path| path == curve) || !ours() { Ok(()) } else { remove_if_there(curve) }
+/// What an earlier run put beside its report and this one does not would show other numbers.
+fn remove_if_marked(path: &Path) -> Result<()> {
+    if check_ours(path, carries_our_mark, "picture").is_ok() { remove_if_there(path) } else { Ok(()) }
+}
+
+fn safe_ending(ending: &str) -> String {
+    ending.chars().map(safe_character).collect()
 }
 
 /// An attachment ready to be renamed: `<stem>.<ending>`, over nothing but an earlier one that carries our mark.
 fn stage_beside(dir: &Path, stem: &str, file: &Attachment) -> Result<(tempfile::NamedTempFile, PathBuf)> {
-    let ending: String = file.ending.chars().map(safe_character).collect();
-    let target = dir.join(format!("{stem}.{ending}"));
+    let target = dir.join(format!("{stem}.{}", safe_ending(&file.ending)));
     check_ours(&target, carries_our_mark, "picture")?;
     Ok((stage(dir, &target, &file.bytes)?, target))
 }
@@ -200,17 +205,26 @@ struct Identity {
     format: String,
     shot: String,
     version: Option<String>,
+    provenance: Option<FilesBeside>,
 }
 
-/// An earlier report may be replaced by one of the same shot and version only.
-fn check_same_report(path: &Path, report: &Report) -> Result<()> {
-    let Some(file) = open_existing(path)? else { return Ok(()) };
+/// The endings of the files that an earlier run put beside its report.
+#[derive(Deserialize)]
+struct FilesBeside {
+    #[serde(default)]
+    beside_blake3: BTreeMap<String, String>,
+}
+
+/// An earlier report may be replaced by one of the same shot and version only. Gives the endings of what stands beside it.
+fn check_same_report(path: &Path, report: &Report) -> Result<Vec<String>> {
+    let Some(file) = open_existing(path)? else { return Ok(Vec::new()) };
     let earlier: Option<Identity> = serde_json::from_reader(BufReader::new(file.take(JSON_LIMIT_BYTES))).ok();
     let Some(earlier) = earlier.filter(|earlier| earlier.format == REPORT_FORMAT) else {
         return Err(foreign(path, "report"));
     };
     if earlier.shot == report.shot && earlier.version == report.version {
-        return Ok(());
+        let beside = earlier.provenance.map(|provenance| provenance.beside_blake3);
+        return Ok(beside.into_iter().flat_map(BTreeMap::into_keys).collect());
     }
     let version = earlier.version.map(|version| format!(" {version}")).unwrap_or_default();
     let cause = format!("holds the report of another shot, {}", printable_text(&format!("{}{version}", earlier.shot)));

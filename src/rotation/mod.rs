@@ -37,6 +37,12 @@ const COARSE_STEP_DEG: f64 = 15.0;
 const STARTS: usize = 16;
 const REFINED: usize = 6;
 
+/// Steps of the turn tried with left and right exchanged.
+const FLOP_STEP_DEG: f64 = 3.0;
+
+/// Least correlation at which left and right count as exchanged (common practice, no source).
+const MIN_FLOPPED: f64 = 0.85;
+
 /// Optima closer than this are one.
 const SAME_OPTIMUM_DEG: f64 = 10.0;
 
@@ -96,6 +102,9 @@ pub struct RotationSearch {
     pub best: Option<Optimum>,
     /// Another optimum that is about as good as the best.
     pub rival: Option<Optimum>,
+    /// Best correlation with left and right of the CG exchanged, over turns about the vertical; `None` where it was not
+    /// searched.
+    pub flopped: Option<f64>,
 }
 
 impl RotationSearch {
@@ -107,6 +116,13 @@ impl RotationSearch {
     /// The spheres are alike without a rotation.
     pub fn alike(&self) -> bool {
         self.before > ALREADY_ALIKE
+    }
+
+    /// Left and right exchanged make the two spheres alike, and neither leaving it nor a rotation does.
+    pub fn is_flopped(&self) -> bool {
+        let Some(flopped) = self.flopped.filter(|correlation| *correlation >= MIN_FLOPPED) else { return false };
+        let otherwise = self.best.as_ref().map_or(self.before, |best| best.correlation.max(self.before));
+        flopped - otherwise > MIN_GAIN * (1.0 - otherwise)
     }
 
     /// The best rotation, where it is well determined, explains the difference, and is not negligible.
@@ -135,7 +151,7 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
         || if searched { coarse_starts(&target, &source) } else { Vec::new() },
     );
     if !searched {
-        return Some(RotationSearch { before, near, best: None, rival: None });
+        return Some(RotationSearch { before, near, best: None, rival: None, flopped: None });
     }
     let mut found: Vec<Optimum> =
         parallel::filter_map(starts.len(), |i| refine(&target, &source, starts[i]).and_then(optimum));
@@ -143,7 +159,29 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
     found.sort_by(|a, b| b.correlation.total_cmp(&a.correlation));
     let best = found.first().cloned();
     let rival = best.as_ref().and_then(|best| rival_of(best, &found));
-    Some(RotationSearch { before, near, best, rival })
+    let mut search = RotationSearch { before, near, best, rival, flopped: None };
+    if !search.best.as_ref().is_some_and(|best| search.explains(best)) {
+        search.flopped = best_flopped(&target.luminance, &source.luminance);
+    }
+    Some(search)
+}
+
+/// The best correlation with left and right of the source exchanged. An environment is flopped about a vertical plane of its
+/// own, which is the camera's but for a turn.
+fn best_flopped(target: &[f64], source: &[f64]) -> Option<f64> {
+    let source = flopped(source);
+    let turned = |step: usize| {
+        let turn = UnitQuaternion::from_axis_angle(&Vector3::y_axis(), (step as f64 * FLOP_STEP_DEG).to_radians());
+        correlation(target, &source, &turn, 1)
+    };
+    let steps = (360.0 / FLOP_STEP_DEG) as usize;
+    parallel::filter_map(steps, turned).into_iter().max_by(f64::total_cmp)
+}
+
+/// A field with left and right exchanged.
+fn flopped(field: &[f64]) -> Vec<f64> {
+    let grid = DirectionGrid::shared();
+    grid.directions.iter().map(|d| field[grid.cell(&Vector3::new(-d.x, d.y, d.z))]).collect()
 }
 
 /// The rotation next to a known one, for another view of the same spheres.

@@ -9,6 +9,7 @@ use serde_json::{Map, Value};
 use super::structure::{self, Misfit, Required};
 use super::tolerances::TOLERANCE_NAMES;
 use super::{MAX_SHEET_BYTES, SHEET_FORMAT, schema};
+use crate::image::clf::ClfTransform;
 use crate::{Error, ErrorKind, Result};
 
 /// How many sheets may extend one another.
@@ -129,13 +130,16 @@ pub(crate) fn read_limited(path: &Path) -> Result<Vec<u8>> {
     Ok(bytes)
 }
 
-/// Makes every relative `frame` of a sheet in `folder` relative to the folder above.
+/// Makes every file that a sheet in `folder` names, as a `frame` or as the transform of an `encoding`, relative to the
+/// folder above.
 fn relocate(value: &mut Value, folder: &Path) {
     match value {
         Value::Object(map) => {
             for (key, child) in map.iter_mut().filter(|(key, _)| *key != "notes") {
                 match child {
-                    Value::String(frame) if key == "frame" => *frame = folder.join(&*frame).to_string_lossy().into(),
+                    Value::String(file) if key == "frame" || (key == "encoding" && ClfTransform::is_name(file)) => {
+                        *file = folder.join(&*file).to_string_lossy().into();
+                    }
                     _ => relocate(child, folder),
                 }
             }

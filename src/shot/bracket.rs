@@ -7,7 +7,6 @@ use crate::report::{Report, ResponseReport};
 use crate::sheet::{MirrorSpec, ShotSheet};
 use crate::sphere::Outline;
 
-use super::mirror::is_display_picture;
 use super::{find, intake};
 
 /// A curve that a bracket told, and the nominal one that it replaces.
@@ -27,7 +26,7 @@ impl Recovered {
     /// Brings another file of the same camera into linear light; `None` where it is of another, or linear already.
     pub(super) fn applied_to(&self, frame: &crate::image::Frame) -> Option<crate::image::Frame> {
         let same_camera = self.camera.is_some() && self.camera == frame.meta.camera;
-        let same_curve = is_display_picture(frame) && encoding_of(frame) == Some(self.nominal);
+        let same_curve = frame.is_display_picture() && encoding_of(frame) == Some(self.nominal);
         (same_camera && same_curve).then(|| {
             let mut linear = frame.clone();
             self.curve.linearise(&mut linear, self.nominal);
@@ -60,7 +59,7 @@ fn encoding_of(frame: &crate::image::Frame) -> Option<Encoding> {
 /// frames are linear, or do not tell the curve: then the report says why.
 pub(super) fn linearise(name: &str, frames: &mut [BracketFrame], report: &mut Report) -> Option<Recovered> {
     let nominal = encoding_of(&frames.first()?.frame)?;
-    let developed = |f: &BracketFrame| is_display_picture(&f.frame) && encoding_of(&f.frame) == Some(nominal);
+    let developed = |f: &BracketFrame| f.frame.is_display_picture() && encoding_of(&f.frame) == Some(nominal);
     if !frames.iter().all(developed) {
         return None;
     }

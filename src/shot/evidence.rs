@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use nalgebra::Vector3;
+use nalgebra::{Matrix3, Vector3};
 
 use super::pair::Pair;
 use crate::Result;
@@ -39,18 +39,18 @@ const CROP_RADII: f64 = 1.25;
 const CROP_PX: usize = 520;
 
 /// The picture of a pair as PNG bytes.
-pub(super) fn picture(pair: &Pair, report: &Report) -> Result<Vec<u8>> {
+pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>) -> Result<Vec<u8>> {
     let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
-    let gain = pair.mirror_gain;
+    let (ours, theirs) = (&pair.mirror_from_stored, &pair.cg_from_stored);
     let (mirror_side, cg_side) = parallel::both(
-        || evidence_side(mirror, &pair.mirror_frame, gain, format!("photographed: {}", mirror.name)),
-        || evidence_side(cg, &pair.cg_frame, pair.cg_gain, "CG".to_owned()),
+        || evidence_side(mirror, &pair.mirror_frame, ours, format!("photographed: {}", mirror.name)),
+        || evidence_side(cg, &pair.cg_frame, theirs, "CG".to_owned()),
     );
     render_evidence(&Evidence {
         shot: report.shot.clone(),
         version: report.version.clone(),
         verdict: report.verdict,
-        headline: vec![text::headline(report)],
+        headline: of_frame.map(|frame| format!("frame {frame}")).into_iter().chain([text::headline(report)]).collect(),
         findings: finding_lines(report),
         mirror: mirror_side,
         cg: cg_side,
@@ -60,8 +60,8 @@ pub(super) fn picture(pair: &Pair, report: &Report) -> Result<Vec<u8>> {
 }
 
 /// The picture of one frame's sphere as PNG bytes.
-pub(super) fn sphere_picture(side: &Side, frame: &Frame, gain: [f64; 3]) -> Result<Vec<u8>> {
-    let shown = evidence_side(side, frame, gain, "sphere".to_owned());
+pub(super) fn sphere_picture(side: &Side, frame: &Frame, working_from_stored: &Matrix3<f64>) -> Result<Vec<u8>> {
+    let shown = evidence_side(side, frame, working_from_stored, "sphere".to_owned());
     let key = side.lights.key().map(|key| {
         let [azimuth, elevation] = azimuth_elevation_deg(&key.direction);
         format!("key at azimuth {azimuth:.1} deg, elevation {elevation:.1} deg")
@@ -91,7 +91,7 @@ fn display_gain(side: &Side) -> f64 {
     }
 }
 
-fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> EvidenceSide {
+fn evidence_side(side: &Side, frame: &Frame, working_from_stored: &Matrix3<f64>, title: String) -> EvidenceSide {
     let crop = Crop::around(side, frame);
     let lights = side.lights.all.iter().enumerate().map(|(i, light)| {
         let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
@@ -101,7 +101,7 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
             elevation_deg,
             angular_radius_deg: light.angular_radius_deg.ok().map(|r| r.value),
             share: share(light),
-            label: if i == 0 { "key".to_owned() } else { String::new() },
+            label: if i == 0 && !side.lights.no_single_key() { "key".to_owned() } else { String::new() },
             clipped: light.clipped,
         }
     });
@@ -109,7 +109,7 @@ fn evidence_side(side: &Side, frame: &Frame, gain: [f64; 3], title: String) -> E
         title,
         outline_points: (0..120).map(|i| crop.place(side.fit.outline.point(2.0 * PI * f64::from(i) / 120.0))).collect(),
         lights: lights.collect(),
-        crop: crop.picture(frame, gain),
+        crop: crop.picture(frame, working_from_stored),
         unwrapped: unwrapped(side),
         matte: matte(side),
     }
@@ -141,12 +141,12 @@ impl Crop {
         [0, 1].map(|axis| (point[axis] - self.corner[axis] as f64) / self.block as f64)
     }
 
-    fn picture(&self, frame: &Frame, gain: [f64; 3]) -> LinearPicture {
-        let pixel = |i: usize| self.pixel(frame, gain, i % self.side, i / self.side);
+    fn picture(&self, frame: &Frame, working_from_stored: &Matrix3<f64>) -> LinearPicture {
+        let pixel = |i: usize| self.pixel(frame, working_from_stored, i % self.side, i / self.side);
         LinearPicture { width: self.side, height: self.side, rgb: parallel::map(self.side * self.side, pixel) }
     }
 
-    fn pixel(&self, frame: &Frame, gain: [f64; 3], column: usize, row: usize) -> [f32; 3] {
+    fn pixel(&self, frame: &Frame, working_from_stored: &Matrix3<f64>, column: usize, row: usize) -> [f32; 3] {
         let (mut sum, mut count) = ([0.0; 3], 0.0);
         for dy in 0..self.block {
             for dx in 0..self.block {
@@ -158,14 +158,14 @@ impl Crop {
                 let Some(value) = frame.pixel(x, y) else { continue };
                 count += 1.0;
                 for channel in 0..3 {
-                    sum[channel] += f64::from(value[channel]) * gain[channel];
+                    sum[channel] += f64::from(value[channel]);
                 }
             }
         }
         if count == 0.0 {
             return [f32::NAN; 3];
         }
-        frame.space.to_working(sum.map(|s| s / count)).map(|v| v as f32)
+        (working_from_stored * Vector3::from(sum.map(|s| s / count))).map(|v| v as f32).into()
     }
 }
 

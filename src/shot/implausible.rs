@@ -1,7 +1,9 @@
-//! Numbers too large for light: a file read in the wrong encoding makes them, and no lamp mends them.
+//! What no lamp mends: numbers too large for light, which a file read in the wrong encoding makes, and a picture whose left
+//! and right are exchanged.
 
 use crate::image::Frame;
 use crate::report::{Finding, Verdict};
+use crate::rotation::RotationSearch;
 
 /// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
 /// too strong in a CG that somebody looked at (common practice, no source).
@@ -28,8 +30,36 @@ pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 
         read(mirror),
         read(cg)
     );
+    before_any_light(findings, &remedy);
+}
+
+/// A CG whose left and right are exchanged is not mended light by light.
+pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSearch>) {
+    let off = findings.iter().any(|f| f.verdict == Verdict::Mismatch);
+    if off && search.is_some_and(RotationSearch::is_flopped) {
+        before_any_light(
+            findings,
+            "before any light: the CG shows the photograph's surroundings with left and right exchanged; flop the picture or the environment back",
+        );
+    }
+}
+
+/// A gain cannot mend a colour space that was taken for want of a better one.
+pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
+    if cg.record.colour_space_from != "default" {
+        return;
+    }
+    for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
+        finding.remedy = format!(
+            "{} (but {} does not tell its colour space, and {} is taken: settle that first)",
+            finding.remedy, cg.record.file, cg.record.colour_space
+        );
+    }
+}
+
+fn before_any_light(findings: &mut [Finding], remedy: &str) {
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
-        finding.remedy.clone_from(&remedy);
+        remedy.clone_into(&mut finding.remedy);
     }
 }
 

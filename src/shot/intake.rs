@@ -51,9 +51,7 @@ pub(super) fn open_rows_of(
 /// The Common LUT Format file that the entry names as its encoding, with the name as given.
 fn transform(spec: &ImageSpec, base_dir: &Path) -> Result<Option<(String, ClfTransform)>> {
     let Some(name) = spec.encoding.as_deref().filter(|name| ClfTransform::is_name(name)) else { return Ok(None) };
-    // What is typed is relative to where one stands, what a sheet says to the sheet.
-    let path = if spec.encoding_by_option { Path::new(name).to_path_buf() } else { base_dir.join(name) };
-    Ok(Some((name.to_owned(), ClfTransform::read(&path)?)))
+    Ok(Some((name.to_owned(), ClfTransform::read(&base_dir.join(name))?)))
 }
 
 /// The transform takes the file's code values as they are.
@@ -88,12 +86,21 @@ fn colour_space(spec: &ImageSpec, path: &Path) -> Result<Option<Belief<ColourSpa
     Ok(Some(Belief { value, from: told_by(spec.colour_space_by_option) }))
 }
 
+/// Lenses for the screen, from long telephoto to wide angle (common practice, no source).
+const USUAL_FOV_DEG: std::ops::RangeInclusive<f64> = 5.0..=115.0;
+
 /// The view of a frame: the sheet's camera, else the file's own lens notes, else an assumed field of view.
 pub(super) fn view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut Vec<String>) -> View {
     let aspect = pixel_aspect(frame, camera);
     let view = |fov: f64, source: FovSource| View::from_horizontal_fov(frame.size, aspect, fov, source);
     if let Some(told) = camera.and_then(|c| c.horizontal_fov(frame.size)) {
         warnings.extend(told.warning.map(|w| format!("{}: {w}", frame.record.file)));
+        if !USUAL_FOV_DEG.contains(&told.horizontal_fov_deg) {
+            warnings.push(format!(
+                "{}: the camera as told sees {:.0} deg wide, which hardly any lens does: check focal length and sensor",
+                frame.record.file, told.horizontal_fov_deg
+            ));
+        }
         let source = if told.by_option { FovSource::Option } else { FovSource::Sheet };
         return view(told.horizontal_fov_deg, source);
     }

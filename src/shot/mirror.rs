@@ -3,9 +3,9 @@
 use crate::Result;
 use crate::camera::View;
 use crate::check::reference_drift::Reference;
+use crate::colour::ColourSpace;
 use crate::image::Frame;
-use crate::image::bracket::{BracketFrame, merge, stops_from_metadata};
-use crate::image::clf::ClfTransform;
+use crate::image::bracket::{BracketFrame, merge};
 use crate::material::Material;
 use crate::radiance::Radiometry;
 use crate::register::{DriftOutcome, measure_drift};
@@ -17,16 +17,19 @@ use crate::units::Stops;
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
-use super::{Exposure, bracket, intake};
+use super::{Exposure, bracket, intake, stops};
 
 /// Reflectance taken where nothing tells it.
 pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
 
-/// How a mirror's sphere reflects.
+/// How a mirror's sphere reflects: in the frame's own channels as the sheet gives it, in the working space's as a
+/// material's optical constants do.
 pub(super) fn reflecting(spec: &MirrorSpec) -> Radiometry {
+    let material = spec.reflectance.and_then(MirrorReflectance::material);
     Radiometry {
         reflectance: spec.reflectance.map_or([UNKNOWN_REFLECTANCE; 3], MirrorReflectance::head_on),
-        falloff: spec.reflectance.and_then(MirrorReflectance::material).map(Material::falloff),
+        reflectance_space: material.map(|_| ColourSpace::rec709()),
+        falloff: material.map(Material::falloff),
         ..Radiometry::default()
     }
 }
@@ -44,12 +47,6 @@ pub(super) struct Photographed {
     nearest: Option<Frame>,
 }
 
-/// Stops of an exposure: as the sheet states them, else as both files' metadata do, else as the plate.
-fn stops_of(exposure: &Exposure, plate: Option<&Frame>) -> f64 {
-    let metadata = || stops_from_metadata(&plate?.meta, &exposure.frame.meta);
-    exposure.stops.or_else(|| metadata().map(|s| s.0)).unwrap_or(0.0)
-}
-
 /// Merges the bracket and settles how its pixels become radiance.
 pub(super) fn prepare(
     sheet: &ShotSheet,
@@ -58,8 +55,8 @@ pub(super) fn prepare(
     plate: Option<&Frame>,
     report: &mut Report,
 ) -> Result<Photographed> {
-    let stated: Vec<f64> = exposures.iter().map(|e| stops_of(e, plate)).collect();
-    note_exposures(spec, &exposures, &stated, plate, report);
+    let stated = stops::settle(&spec.name, &exposures, plate, report);
+    note_reflectance(spec, report);
     let closest = (0..stated.len()).min_by(|a, b| stated[*a].abs().total_cmp(&stated[*b].abs())).unwrap_or(0);
     let several = exposures.len() > 1;
     let frames = exposures.into_iter().zip(&stated).map(|(e, s)| BracketFrame { frame: e.frame, stops: Stops(*s) });
@@ -67,6 +64,9 @@ pub(super) fn prepare(
     let recovered = if several { bracket::linearise(&spec.name, &mut frames, report) } else { None };
     if several && alike(&frames) {
         bracket::register(sheet, spec, &mut frames, closest, report);
+        if recovered.is_none() && !frames.iter().any(|f| f.frame.is_display_picture()) {
+            stops::mend(&mut frames, closest, report);
+        }
     }
     let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
     let is_plate = plate.is_some_and(|p| {
@@ -133,29 +133,7 @@ fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame
     Ok(merged)
 }
 
-fn note_exposures(
-    spec: &MirrorSpec,
-    exposures: &[Exposure],
-    stated: &[f64],
-    plate: Option<&Frame>,
-    report: &mut Report,
-) {
-    for (exposure, stops) in exposures.iter().zip(stated) {
-        let from = if exposure.stops.is_some() {
-            "the sheet"
-        } else if plate.is_some_and(|p| stops_from_metadata(&p.meta, &exposure.frame.meta).is_some()) {
-            "the files' exposure metadata"
-        } else {
-            continue;
-        };
-        if stops.abs() > 1e-6 {
-            let line = format!(
-                "{} is taken as exposed {stops:+.2} stops against the plate, by {from}",
-                exposure.frame.record.file
-            );
-            report.assumptions.push(line);
-        }
-    }
+fn note_reflectance(spec: &MirrorSpec, report: &mut Report) {
     if let Some(material) = spec.reflectance.and_then(MirrorReflectance::material) {
         let [r, g, b] = material.reflectance(0.0);
         report.assumptions.push(format!(
@@ -174,32 +152,21 @@ fn note_exposures(
     }
 }
 
-/// An 8-bit picture in a display encoding went through a tone curve in the camera that no standard describes.
+/// A picture made for a display went through a tone curve in the camera that no standard describes.
 pub(super) fn trust_of(frame: &Frame) -> Trust {
     Trust {
-        tone_curve: is_display_picture(frame),
+        tone_curve: frame.is_display_picture(),
         recovered_curve: false,
         view_transform: false,
         auto_white_balance: frame.meta.auto_white_balance == Some(true) && frame.eight_bit,
     }
 }
 
-/// The picture has 8 bits in a display encoding.
-pub(super) fn is_display_picture(frame: &Frame) -> bool {
-    if ClfTransform::is_name(&frame.record.encoding) {
-        return false; // a transform that somebody made for it
-    }
-    let encoding = crate::image::encoding::Encoding::parse(&frame.record.encoding);
-    frame.eight_bit && encoding.is_none_or(crate::image::encoding::Encoding::is_display_referred)
-}
-
 /// Undoes the measured drift, where the sheet asks for it.
 fn correct(radiometry: &mut Radiometry, reference: &Reference) {
-    let Some(DriftOutcome::Measured(drift)) = reference.drift.as_ref().filter(|_| reference.corrected) else { return };
+    let Some(drift) = reference.corrected_drift() else { return };
     let (red, blue) = (drift.red_green_stops.value, drift.blue_green_stops.value);
     let weights = crate::colour::WORKING_LUMINANCE;
     let green = drift.stops.value - reference.applied_stops.0 - weights[0] * red - weights[2] * blue;
-    for (channel, stops) in [green + red, green, green + blue].into_iter().enumerate() {
-        radiometry.reflectance[channel] *= stops.exp2();
-    }
+    radiometry.working_gain = [green + red, green, green + blue].map(|stops| (-stops).exp2());
 }

@@ -13,6 +13,7 @@ mod query;
 mod reconcile;
 mod reflectance;
 mod rest;
+mod stops;
 mod together;
 
 use part::Scope;
@@ -42,6 +43,8 @@ pub struct RunOptions {
     pub picture: bool,
     /// Make pictures of the spheres that the environment predicts, as attachments.
     pub predict: bool,
+    /// The frame of a moving shot, told in the picture.
+    pub of_frame: Option<u32>,
 }
 
 /// A shot's report and picture.
@@ -159,7 +162,7 @@ fn attempt(
     let mut pairs = Vec::new();
     for mirror in &sheet.mirrors {
         let Some(cg) = sheet.cg_sphere(&mirror.name) else {
-            report.warnings.push(format!("mirror {}: no CG sphere is given for it", mirror.name));
+            pair::without_cg(sheet, mirror, report);
             continue;
         };
         pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
@@ -169,8 +172,10 @@ fn attempt(
     }
     attachments.extend(rest::check(sheet, &frames, &pairs, options.predict, report));
     conclude(sheet, report, IsoDate::today_utc());
+    together::in_order(&mut report.findings);
+    together::by_the_capture(&mut report.findings);
     let shown = pairs.first().filter(|_| options.picture);
-    shown.map(|pair| evidence::picture(pair, report)).transpose().map(Attempt::Done)
+    shown.map(|pair| evidence::picture(pair, report, options.of_frame)).transpose().map(Attempt::Done)
 }
 
 /// One image of the sheet: the mirror that it belongs to, its role and its entry.

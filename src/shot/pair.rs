@@ -1,12 +1,15 @@
 //! One mirror against its CG sphere.
 
+use nalgebra::Matrix3;
+
 use crate::Result;
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::check::{CHECKS, Comparison, blank, reference_drift};
+use crate::colour::ColourSpace;
 use crate::image::{DISPLAY_WHITE, Frame, plateau};
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Report, SphereReport, SphereRole, Verdict};
+use crate::report::{Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
@@ -17,8 +20,8 @@ use crate::uncertainty::{clipping, reflectance};
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
-use super::implausible::suspect_encoding;
-use super::mirror::{Photographed, is_display_picture, prepare, reflecting};
+use super::implausible::{suspect_encoding, suspect_flop, untold_space};
+use super::mirror::{Photographed, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
 use super::together::one_gain;
@@ -29,8 +32,8 @@ pub(super) struct Pair {
     pub(super) mirror_frame: Frame,
     pub(super) cg_frame: Frame,
     /// Pixel → radiance per channel.
-    pub(super) mirror_gain: [f64; 3],
-    pub(super) cg_gain: [f64; 3],
+    pub(super) mirror_from_stored: Matrix3<f64>,
+    pub(super) cg_from_stored: Matrix3<f64>,
     pub(super) comparison: Comparison,
     /// How the photographed frame was shot against the plate.
     pub(super) reference: reference_drift::Reference,
@@ -65,8 +68,13 @@ pub(super) fn check(
         )
     };
     let (mirror_search, cg_search) = reconcile(
-        Looked { frame: &photographed.frame, view: &photographed.view, search: mirror_search },
-        Looked { frame: &cg_frame, view: &cg_view, search: cg_search },
+        Looked {
+            frame: &photographed.frame,
+            view: &photographed.view,
+            search: mirror_search,
+            given: spec.outline().is_some(),
+        },
+        Looked { frame: &cg_frame, view: &cg_view, search: cg_search, given: cg.outline().is_some() },
         report,
     )?;
     unstated_ceiling(&mut photographed.frame, &mirror_search.best, report);
@@ -74,8 +82,8 @@ pub(super) fn check(
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     photographed.take_out_drawn(&ignored);
     let mut found = Found { photographed, search: mirror_search };
-    let radiometry = cg_radiometry(spec, cg);
-    let display_picture = cg_ends_at_white || is_display_picture(&cg_frame);
+    let radiometry = cg_radiometry(spec, cg, &found.photographed.frame.space);
+    let display_picture = cg_ends_at_white || cg_frame.is_display_picture();
     let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry, display_picture };
     let decided = found.search.rivals.is_empty() && rendered.search.rivals.is_empty();
     let (drift, (early, seam)) = parallel::both(
@@ -116,23 +124,13 @@ pub(super) fn check(
     let doubt = reference_drift::doubt(&found.photographed.reference, &sheet.tolerances);
     let comparison = comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
     let photographed = found.photographed;
-    let cg_gain = rendered.radiometry.channel_gain();
     notes(sheet, &comparison, report);
-    let blur = comparison.haze.as_ref().map(|doubt| doubt.haze.half_light_rad);
-    report.spheres.push(SphereReport {
-        surface_blur_deg: blur.map(|b| b.value.to_degrees()),
-        surface_blur_deg_sd: blur.map(|b| b.sd.to_degrees()),
-        response_curve: photographed.recovered.as_ref().map(Recovered::report),
-        ..describe::sphere_report(&comparison.mirror)
-    });
-    report.spheres.push(describe::sphere_report(&comparison.cg));
-    let mut findings = parallel::map_each(CHECKS, |check| check.run(&comparison));
-    one_gain(&mut findings);
-    suspect_encoding(&mut findings, [&photographed.frame, &rendered.frame]);
+    report.spheres.extend(sphere_reports(&comparison, photographed.recovered.as_ref()));
+    let findings = findings(&comparison, [&photographed.frame, &rendered.frame]);
     report.findings.extend(findings);
     Ok(Some(Pair {
-        mirror_gain: photographed.radiometry.channel_gain(),
-        cg_gain,
+        mirror_from_stored: photographed.radiometry.working_from_stored(&photographed.frame.space),
+        cg_from_stored: rendered.radiometry.working_from_stored(&rendered.frame.space),
         recording_limit: recording_limit(&photographed, &comparison.mirror),
         cg_radiometry: rendered.radiometry,
         mirror_frame: photographed.frame,
@@ -140,6 +138,30 @@ pub(super) fn check(
         comparison,
         reference: photographed.reference,
     }))
+}
+
+fn sphere_reports(comparison: &Comparison, recovered: Option<&Recovered>) -> [SphereReport; 2] {
+    let blur = comparison.haze.as_ref().map(|doubt| doubt.haze.half_light_rad);
+    let mirror = SphereReport {
+        surface_blur_deg: blur.map(|b| b.value.to_degrees()),
+        surface_blur_deg_sd: blur.map(|b| b.sd.to_degrees()),
+        response_curve: recovered.map(Recovered::report),
+        ..describe::sphere_report(&comparison.mirror)
+    };
+    [mirror, describe::sphere_report(&comparison.cg)]
+}
+
+/// What every check of a pair finds, and what the pair's frames say about it.
+fn findings(comparison: &Comparison, [mirror, cg]: [&Frame; 2]) -> Vec<Finding> {
+    let mut findings = parallel::map_each(CHECKS, |check| check.run(comparison));
+    one_gain(&mut findings);
+    untold_space(&mut findings, cg);
+    suspect_encoding(&mut findings, [mirror, cg]);
+    suspect_flop(&mut findings, comparison.rotation_search.as_ref());
+    if !mirror.record.blake3.is_empty() && mirror.record.blake3 == cg.record.blake3 {
+        findings.iter_mut().for_each(proves_nothing);
+    }
+    findings
 }
 
 /// The photographed sphere as given, or where the CG's stands; `None` where it cannot be told for sure there.
@@ -150,16 +172,22 @@ fn found_at(place: &Place, spec: &MirrorSpec, photographed: &Photographed) -> Op
     part::find_at(&photographed.frame, &photographed.view, place.cone()).map(Ok)
 }
 
-/// A float picture that was cut off below what its file allows states no ceiling; on the sphere it shows. Gives the
-/// level where it does.
+/// A plateau this far below a stated ceiling is another one.
+const CLEARLY_BELOW: f32 = 0.9;
+
+/// A float picture that was cut off below what its file allows states no ceiling, or stands below one that was noted for
+/// other files; on the sphere it shows. Gives the level where it does.
 fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) -> Option<[f32; 3]> {
-    if frame.clip_level.is_some() {
+    if frame.integer_bits.is_some() {
         return None;
     }
     let o = fit.outline;
     let reach = o.semi_a.max(o.semi_b);
     let window = [o.centre_x - reach, o.centre_y - reach, o.centre_x + reach, o.centre_y + reach].map(|v| v as i64);
-    let (level, pixels) = plateau(frame, window)?;
+    let below_stated = |level: &[f32; 3]| {
+        frame.clip_level.is_none_or(|stated| level.iter().zip(stated).all(|(l, s)| *l < CLEARLY_BELOW * s))
+    };
+    let (level, pixels) = plateau(frame, window).filter(|(level, _)| below_stated(level))?;
     frame.clip_level = Some(clipping::recorded_ceiling(level, frame.format));
     report.warnings.push(format!(
         "{}: {pixels} pixels of the sphere stand at exactly the highest value (R {} G {} B {}) and are taken as clipped; where that is wrong, state a higher clip_level",
@@ -214,14 +242,33 @@ fn undecided(
     if said.is_empty() {
         return false;
     }
-    for check in CHECKS {
-        let mut finding = blank(check.doc(), &spec.name, check.tolerance(&sheet.tolerances));
-        finding.reason = said.join("; ");
-        finding.remedy = "give the right one as outline_px in the sheet".to_owned();
-        report.findings.push(finding);
-    }
+    nothing_compared(&said.join("; "), "give the right one as outline_px in the sheet", (sheet, spec), report);
     report.warnings.extend(said);
     true
+}
+
+/// A picture always agrees with itself.
+fn proves_nothing(finding: &mut Finding) {
+    finding.verdict = Verdict::Unsure;
+    "the mirror frame and the CG frame are one and the same picture, which always agrees with itself"
+        .clone_into(&mut finding.reason);
+    "give the rendered sphere as the CG, and the photographed one as the mirror".clone_into(&mut finding.remedy);
+}
+
+/// A place that the CG was not rendered for: nothing there is proven.
+pub(super) fn without_cg(sheet: &ShotSheet, spec: &MirrorSpec, report: &mut Report) {
+    let why = format!("no CG sphere is given for mirror {}", spec.name);
+    nothing_compared(&why, "render a CG sphere there, or take the mirror out of the sheet", (sheet, spec), report);
+    report.warnings.push(why);
+}
+
+/// Every check of a pair is unsure.
+fn nothing_compared(why: &str, remedy: &str, (sheet, spec): (&ShotSheet, &MirrorSpec), report: &mut Report) {
+    for check in CHECKS {
+        let mut finding = blank(check.doc(), &spec.name, check.tolerance(&sheet.tolerances));
+        (finding.reason, finding.remedy) = (why.to_owned(), remedy.to_owned());
+        report.findings.push(finding);
+    }
 }
 
 fn outline_words(fit: &SphereFit) -> String {
@@ -229,9 +276,14 @@ fn outline_words(fit: &SphereFit) -> String {
     format!("[{:.1}, {:.1}, {:.1}]", o.centre_x, o.centre_y, o.mean_radius())
 }
 
-fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
+/// A CG sphere like the real one reflects as that does in the photograph's channels, whatever space it is rendered in.
+fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed_in: &ColourSpace) -> Radiometry {
     let as_rendered = match cg.reflectance {
-        Reflectance::SameAsMirror => reflecting(spec),
+        Reflectance::SameAsMirror => {
+            let real = reflecting(spec);
+            let reflectance_space = real.reflectance_space.or_else(|| Some(photographed_in.clone()));
+            Radiometry { reflectance_space, ..real }
+        }
         Reflectance::Rgb(reflectance) => Radiometry { reflectance, ..Radiometry::default() },
     };
     Radiometry { premultiplied: cg.alpha == AlphaKind::Premultiplied, ..as_rendered }
@@ -240,13 +292,12 @@ fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec) -> Radiometry {
 /// What of the reflectance's uncertainty does not cancel: nothing where the CG sphere is said to be like the real one.
 fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
     let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
-    let default = match spec.reflectance {
-        None => reflectance::UNKNOWN_SD_STOPS,
-        Some(MirrorReflectance::Material(material)) => material.sd_stops(),
-        Some(MirrorReflectance::Rgb(given)) if given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9) => 0.0,
-        Some(_) => reflectance::GIVEN_SD_STOPS,
-    };
-    reflectance::doubt(spec.reflectance_sd_stops.unwrap_or(default))
+    let alike = |given: [f64; 3]| given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9);
+    let told_alike = matches!(spec.reflectance, Some(MirrorReflectance::Rgb(given)) if alike(given));
+    if told_alike && spec.reflectance_sd_stops.is_none() {
+        return ReflectanceDoubt::default();
+    }
+    reflectance::doubt(reflectance::told_sd_stops(Some(spec)))
 }
 
 /// Everything measured on both sides but for what the drift adds to the doubt.
@@ -298,13 +349,8 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
 
 /// The most that the photograph could record, as radiance; `None` where nothing of the sphere is clipped.
 fn recording_limit(photographed: &Photographed, mirror: &Side) -> Option<RecordingLimit> {
-    let level = photographed.frame.clip_level.filter(|_| mirror.image.clipped_fraction > 0.0)?;
-    let mut radiance = [0.0; 3];
-    for channel in 0..3 {
-        radiance[channel] =
-            f64::from(level[channel]) * photographed.radiometry.gain / photographed.radiometry.reflectance[channel];
-    }
-    Some(RecordingLimit { space: photographed.frame.space.clone(), radiance })
+    let clips = mirror.image.clipped_fraction > 0.0;
+    clips.then(|| RecordingLimit::of(&photographed.frame, &photographed.radiometry)).flatten()
 }
 
 /// Both sides under the smallest and largest field of view, where one of them is unknown.

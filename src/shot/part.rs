@@ -13,7 +13,7 @@ use crate::camera::View;
 use crate::check::SHOT_CHECKS;
 use crate::image::{DataWindow, Frame, Opened, Rows};
 use crate::parallel;
-use crate::sheet::{CgSphereSpec, MirrorSpec, ShotSheet};
+use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::find::find_sphere_about;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};
 
@@ -141,5 +141,7 @@ pub(super) fn open(
     role: &str,
     choose: &(dyn Fn(&Frame) -> Rows + Sync),
 ) -> Result<Opened> {
-    intake::open_rows_of(spec, &sheet.base_dir, role, role == "cg", choose)
+    let says_nothing = |s: &CgSphereSpec| std::ptr::eq(&raw const s.image, spec) && s.alpha == AlphaKind::None;
+    let want_alpha = role == "cg" && !sheet.cg.spheres.iter().any(says_nothing);
+    intake::open_rows_of(spec, &sheet.base_dir, role, want_alpha, choose)
 }

@@ -75,10 +75,15 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
         );
     }
     let ignored = without_seam(&mut frame, &view, &search.best, outcome);
-    let side = side(query, &frame, &view, &search.best).with_ignored(ignored);
+    let radiometry = Radiometry {
+        reflectance: query.reflectance.unwrap_or([1.0; 3]),
+        premultiplied: frame.alpha.is_some(),
+        ..Radiometry::default()
+    };
+    let side = side(&frame, &view, &search.best, &radiometry).with_ignored(ignored);
     if query.picture {
-        outcome.picture_png =
-            Some(evidence::sphere_picture(&side, &frame, query.reflectance.unwrap_or([1.0; 3]).map(f64::recip))?);
+        let working_from_stored = radiometry.working_from_stored(&frame.space);
+        outcome.picture_png = Some(evidence::sphere_picture(&side, &frame, &working_from_stored)?);
     }
     outcome.sphere = Some(describe::sphere_report(&side));
     Ok(())
@@ -92,19 +97,14 @@ fn without_seam(frame: &mut Frame, view: &View, fit: &SphereFit, outcome: &mut S
     share
 }
 
-fn side(query: &SphereQuery, frame: &Frame, view: &View, fit: &SphereFit) -> Side {
-    let radiometry = Radiometry {
-        reflectance: query.reflectance.unwrap_or([1.0; 3]),
-        premultiplied: frame.alpha.is_some(),
-        ..Radiometry::default()
-    };
+fn side(frame: &Frame, view: &View, fit: &SphereFit, radiometry: &Radiometry) -> Side {
     Side::measure(&SideRequest {
         role: SphereRole::Mirror,
         name: "sphere",
         frame,
         view,
         fit,
-        radiometry: &radiometry,
+        radiometry,
         trust: mirror::trust_of(frame),
         reflectance: ReflectanceDoubt::default(),
     })

@@ -39,6 +39,8 @@ pub(super) struct Looked<'a> {
     pub(super) frame: &'a Frame,
     pub(super) view: &'a View,
     pub(super) search: Result<SphereSearch>,
+    /// The outline was given, not searched for.
+    pub(super) given: bool,
 }
 
 impl Looked<'_> {
@@ -106,6 +108,10 @@ pub(super) fn reconcile(
     cg: Looked<'_>,
     report: &mut Report,
 ) -> Result<(SphereSearch, SphereSearch)> {
+    // Another outline than the one that was asked for is no answer.
+    if (mirror.given && mirror.search.is_err()) || (cg.given && cg.search.is_err()) {
+        return Ok((mirror.search?, cg.search?));
+    }
     if let (Some(a), Some(b)) = (mirror.sure(), cg.sure()) {
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
             let better = if cg.certain() { mirror.better_near(&b.cone) } else { None };

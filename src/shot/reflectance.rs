@@ -111,7 +111,10 @@ fn ratio(
 ) -> Result<MeasuredReflectance> {
     let curve = if mirror::trust_of(frame).tone_curve { TONE_CURVE_SD } else { 0.0 };
     if curve > 0.0 {
-        warnings.push("an 8-bit camera file has an unknown tone curve; use a linear frame for a tighter sd".to_owned());
+        warnings.push(
+            "a camera file in a display encoding has an unknown tone curve; use a linear frame for a tighter sd"
+                .to_owned(),
+        );
     }
     let unevenness = [direct.unevenness, mirrored.unevenness];
     for (uneven, what) in unevenness.into_iter().zip(["seen directly", "seen in the sphere"]) {

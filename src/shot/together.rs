@@ -1,7 +1,58 @@
-//! Exposure and colour mended at once: two factors that an artist would else have to multiply.
+//! Remedies that touch each other: two factors that an artist would else have to multiply, and what only follows from
+//! something else that is wrong.
 
+use crate::check::highlight_direction::LIGHTS_AMISS;
 use crate::report::{Finding, Verdict};
 use crate::units::Stops;
+
+/// The check that a finding waits for, in its detail.
+pub(crate) const AFTER: &str = "after";
+
+/// Checks that move when a single light is mended.
+const FOLLOWS_LIGHTS: [&str; 2] = ["key-fill-ratio", "colour-balance"];
+
+/// Where the capture is wrong and the CG only follows it, says so of what the capture mends: done twice it would be wrong again.
+pub(super) fn by_the_capture(findings: &mut [Finding]) {
+    let mirrors: Vec<Option<String>> = findings
+        .iter()
+        .filter(|f| f.check == "environment" && f.concerns == "reference" && f.verdict == Verdict::Mismatch)
+        .map(|f| f.mirror.clone())
+        .collect();
+    for mirror in mirrors {
+        let of_cg = |f: &Finding| f.concerns != "reference" && f.mirror == mirror;
+        let follows = |f: &Finding| of_cg(f) && f.check == "environment" && f.verdict == Verdict::Match;
+        if !findings.iter().any(follows) {
+            continue;
+        }
+        let asks = |f: &&mut Finding| of_cg(f) && f.verdict == Verdict::Mismatch && !f.remedy.is_empty();
+        for finding in findings.iter_mut().filter(asks) {
+            finding.remedy += " (the CG follows the environment: mend it there, and not here besides)";
+        }
+    }
+}
+
+/// Where a single light is wrong, contrast and colour of all light follow from it: their own cures, done besides, would
+/// mend it twice.
+pub(super) fn in_order(findings: &mut [Finding]) {
+    let mirrors: Vec<Option<String>> = findings.iter().map(|f| f.mirror.clone()).collect();
+    for (index, mirror) in mirrors.into_iter().enumerate() {
+        let off = |check: &str| {
+            let asks = |f: &&Finding| f.verdict == Verdict::Mismatch && f.waived.is_none() && !f.remedy.is_empty();
+            findings.iter().filter(asks).find(|f| f.check == check && f.mirror == mirror)
+        };
+        let check = findings[index].check.as_str();
+        if findings[index].verdict != Verdict::Mismatch || !FOLLOWS_LIGHTS.contains(&check) {
+            continue;
+        }
+        let amiss = off("highlight-direction").filter(|f| f.detail.contains_key(LIGHTS_AMISS));
+        let first = amiss.or_else(|| off("light-gains")).or_else(|| off("key-fill-ratio").filter(|f| f.check != check));
+        if let Some(first) = first.map(|f| f.check.clone()) {
+            findings[index].detail.insert(AFTER.to_owned(), first.clone().into());
+            findings[index].remedy =
+                format!("mend {first} first, then check again: the light that is wrong there changes this too");
+        }
+    }
+}
 
 /// Where both are off, tells the one gain a channel that mends both.
 pub(super) fn one_gain(findings: &mut [Finding]) {
@@ -21,6 +72,27 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
 mod tests {
     use super::*;
     use crate::report::sample;
+
+    #[test]
+    fn what_follows_from_a_wrong_light_waits_for_it() {
+        let mut findings = sample::mismatch().findings;
+        let at = |findings: &[Finding], check: &str| findings.iter().position(|f| f.check == check).unwrap();
+        let (key_fill, colour) = (at(&findings, "key-fill-ratio"), at(&findings, "colour-balance"));
+        let direction = at(&findings, "highlight-direction");
+        for finding in [key_fill, colour] {
+            findings[finding].verdict = Verdict::Mismatch;
+            findings[finding].remedy = "a gain of its own".to_owned();
+        }
+        in_order(&mut findings);
+        assert_eq!(findings[key_fill].remedy, "a gain of its own");
+        assert!(findings[colour].remedy.starts_with("mend key-fill-ratio first"));
+        findings[direction].verdict = Verdict::Mismatch;
+        findings[direction].detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+        in_order(&mut findings);
+        for finding in [key_fill, colour] {
+            assert!(findings[finding].remedy.starts_with("mend highlight-direction first"));
+        }
+    }
 
     #[test]
     fn two_gains_become_one_where_both_are_off() {

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::sequence::{ShotResult, frame_numbers, sheet_at};
+use crate::check::clean_plate::files_of_take;
 use crate::report::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote, report_stem, to_json};
 use crate::sheet::{IsoDate, ShotSheet};
 
@@ -111,11 +112,17 @@ pub(super) fn named_files(sheet: &ShotSheet, every: Option<u32>) -> Vec<(String,
         Ok(Some(numbers)) => numbers.into_iter().map(|number| sheet_at(sheet, number)).collect(),
         _ => vec![sheet.clone()],
     };
+    let mut add = |name: String| {
+        let path = sheet.base_dir.join(&name);
+        files.insert(name, path);
+    };
     for sample in &samples {
         for name in sample.images().iter().filter_map(|(_, image)| image.file_name().ok()) {
-            let path = sheet.base_dir.join(&name);
-            files.insert(name, path);
+            add(name);
         }
+        // Each plate frame is held against the best of a whole clean take.
+        let takes = sample.clean_plate.iter().flat_map(|clean| sample.plate.iter().chain([clean]));
+        takes.flat_map(files_of_take).for_each(&mut add);
     }
     // Whatever else in the sheet names a file, so that no kind of input can be forgotten here.
     let value = serde_json::to_value(sheet).unwrap_or_default();

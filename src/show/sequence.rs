@@ -35,7 +35,7 @@ pub struct ShotResult {
 pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
     let numbers = match frame_numbers(sheet, options.every) {
         Ok(Some(numbers)) => numbers,
-        Ok(None) => return still(sheet, options),
+        Ok(None) => return still(sheet, options, None),
         Err(error) => {
             let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &error);
             return ShotResult { report, picture_png: None, attachments: Vec::new() };
@@ -44,8 +44,8 @@ pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
     moving(sheet, &numbers, options)
 }
 
-fn still(sheet: &ShotSheet, options: Options) -> ShotResult {
-    let outcome = check_shot(sheet, RunOptions { picture: options.picture, predict: options.predict });
+fn still(sheet: &ShotSheet, options: Options, of_frame: Option<u32>) -> ShotResult {
+    let outcome = check_shot(sheet, RunOptions { picture: options.picture, predict: options.predict, of_frame });
     ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
 }
 
@@ -63,7 +63,7 @@ fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
     let measured = frames.iter().rev().filter(|frame| frame.verdict != ShotVerdict::Error);
     let worst = measured.max_by(|a, b| badness(a).0.cmp(&badness(b).0).then(badness(a).1.total_cmp(&badness(b).1)));
     let worst = worst.or(frames.first()).map_or(0, |frame| frame.frame);
-    let mut result = still(&sheet_at(sheet, worst), options);
+    let mut result = still(&sheet_at(sheet, worst), options, Some(worst));
     worst_of_each.put_into(&mut result.report, worst);
     result.report.warnings.extend(left_out(sheet, numbers));
     if let Some(error) = first_error {
@@ -127,6 +127,9 @@ fn rank(finding: &Finding) -> (Verdict, f64) {
 fn left_out(sheet: &ShotSheet, numbers: &[u32]) -> Vec<String> {
     let (Some(first), Some(last)) = (numbers.first(), numbers.last()) else { return Vec::new() };
     let beyond = |(role, image): &(&str, &ImageSpec)| {
+        if !pictures_of_a_frame(sheet).any(|of_shot| std::ptr::eq(of_shot, *image)) {
+            return None;
+        }
         let [from, to] = range_of(image).filter(|[from, to]| from < first || to > last)?;
         Some(format!(
             "{role} {}: its range {from} to {to} goes beyond the frames that all pictures of the shot share; frames {first} to {last} were checked",
@@ -157,7 +160,7 @@ fn frame_report(frame: u32, report: &Report) -> FrameReport {
     });
     let mut values: Vec<FrameValue> = values.collect();
     // A finding's place changes with its verdict; a curve's must not.
-    values.sort_by(|a, b| (&a.check, &a.mirror).cmp(&(&b.check, &b.mirror)));
+    values.sort_by(|a, b| a.curve().cmp(&b.curve()));
     let why = report.error.as_ref().map(|error| format!("{}: {}", error.file, error.cause));
     FrameReport { frame, verdict: report.verdict, error: why, values }
 }
@@ -169,8 +172,7 @@ fn frame_report(frame: u32, report: &Report) -> FrameReport {
 /// # Errors
 /// Where the ranges share no number, or far too many samples are asked for.
 pub fn frame_numbers(sheet: &ShotSheet, every: Option<u32>) -> Result<Option<Vec<u32>>> {
-    let images = sheet.images();
-    let ranges: Vec<[u32; 2]> = images.iter().filter_map(|(_, image)| range_of(image)).collect();
+    let ranges: Vec<[u32; 2]> = pictures_of_a_frame(sheet).filter_map(range_of).collect();
     let (Some(first), Some(last)) = (ranges.iter().map(|r| r[0]).max(), ranges.iter().map(|r| r[1]).min()) else {
         return Ok(None);
     };
@@ -189,6 +191,12 @@ pub fn frame_numbers(sheet: &ShotSheet, every: Option<u32>) -> Result<Option<Vec
     Ok(Some(numbers))
 }
 
+/// The pictures that are taken anew for every frame of a moving shot; a clean plate is a take of its own.
+fn pictures_of_a_frame(sheet: &ShotSheet) -> impl Iterator<Item = &ImageSpec> {
+    let exposures = sheet.mirrors.iter().flat_map(|mirror| &mirror.bracket);
+    sheet.plate.iter().chain(exposures).chain(sheet.cg.spheres.iter().map(|sphere| &sphere.image))
+}
+
 /// The range of a picture whose number is open.
 fn range_of(image: &ImageSpec) -> Option<[u32; 2]> {
     let open = image.frame_number.is_none() && image.file_name().is_ok_and(|name| name != image.frame);
@@ -198,6 +206,7 @@ fn range_of(image: &ImageSpec) -> Option<[u32; 2]> {
 /// The sheet of one frame of a moving shot.
 pub(super) fn sheet_at(sheet: &ShotSheet, number: u32) -> ShotSheet {
     let mut sheet = sheet.clone();
+    // The same as in `pictures_of_a_frame`.
     let exposures = sheet.mirrors.iter_mut().flat_map(|mirror| &mut mirror.bracket);
     let spheres = sheet.cg.spheres.iter_mut().map(|sphere| &mut sphere.image);
     for image in sheet.plate.iter_mut().chain(exposures).chain(spheres) {

@@ -115,10 +115,31 @@ pub struct SphereFit {
     pub found_by: FoundBy,
     /// Fraction of the outline with no usable edge (hidden, cut by the frame, or without contrast).
     pub unseen_fraction: f64,
+    /// Longest stretch of the outline with no usable edge; `None` where no edges were sought or none is missing.
+    pub gap: Option<RimGap>,
     /// Robust standard deviation of the edge points about the fit, px.
     pub edge_sd_px: f64,
     /// Quality in [0, 1] by which candidates are ranked.
     pub score: f64,
+}
+
+/// A stretch of a sphere's outline, by the angle about its centre in the frame (0 = frame right, a quarter turn = up).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RimGap {
+    /// Where it begins, rad.
+    pub from_rad: f64,
+    /// How far it goes on, rad.
+    pub length_rad: f64,
+}
+
+impl RimGap {
+    /// Whether a point of the frame lies between this stretch and its chord: what hides a stretch of the outline by a
+    /// straight edge hides that much of the sphere.
+    pub fn cuts_off(&self, outline: &Outline, point_px: [f64; 2]) -> bool {
+        let middle = self.from_rad + 0.5 * self.length_rad;
+        let (right, up) = (point_px[0] - outline.centre_x, outline.centre_y - point_px[1]);
+        (right * middle.cos() + up * middle.sin()) / outline.mean_radius() > (0.5 * self.length_rad).cos()
+    }
 }
 
 impl SphereFit {

@@ -8,7 +8,7 @@ use serde_json::Value;
 
 use super::Change;
 use crate::report::text::{headline, set_faults, turned_instead};
-use crate::report::wording::{tolerance_words, value_words};
+use crate::report::wording::{decisive_reason, tolerance_words, value_words};
 use crate::report::{Finding, Report, ShotVerdict, Verdict};
 
 /// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
@@ -206,14 +206,26 @@ impl CheckLine {
             concerns: finding.concerns.clone(),
             verdict: finding.verdict,
             words: if finding.verdict == Verdict::NotGiven { finding.reason.clone() } else { words(finding) },
-            advice: [&finding.reason, &finding.remedy].map(String::as_str).join(" ").trim().to_owned(),
+            advice: sentences(&finding.reason, &finding.remedy),
             waived: finding.waived.as_ref().map(waiver_words),
         }
     }
 }
 
+/// Why, then what to do.
+fn sentences(reason: &str, remedy: &str) -> String {
+    match (reason.is_empty(), remedy.is_empty()) {
+        (false, false) => format!("{reason}. To do: {remedy}"),
+        _ => format!("{reason}{remedy}"),
+    }
+}
+
 fn words(finding: &Finding) -> String {
-    format!("{} ({})", value_words(finding), tolerance_words(finding))
+    let number = format!("{} ({})", value_words(finding), tolerance_words(finding));
+    match decisive_reason(finding) {
+        Some(reason) => format!("{number}: {reason}"),
+        None => number,
+    }
 }
 
 fn waiver_words(waiver: &Value) -> String {

@@ -164,7 +164,10 @@ pub(super) fn measures(report: &Report) -> Measures {
         return Measures::default();
     }
     let of_quantity = |(index, quantity): (usize, &Quantity)| {
-        let findings = report.findings.iter().filter(|f| f.check == quantity.check && f.verdict != Verdict::NotGiven);
+        let findings = report
+            .findings
+            .iter()
+            .filter(|f| f.check == quantity.check && matches!(f.verdict, Verdict::Match | Verdict::Mismatch));
         let read: Vec<[f64; 3]> = findings.filter_map(quantity.read).collect();
         let [value, sd, tolerance] = [0, 1, 2].map(|i| median(read.iter().map(|numbers| numbers[i]).collect()));
         Some(Measure { quantity: index, value: value?, sd: sd?, tolerance: tolerance? })

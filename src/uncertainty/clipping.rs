@@ -18,9 +18,9 @@ const BLURRED_RIM_PX: f64 = 0.6;
 
 /// The CG is sharp where the photograph was blurred before it clipped, so that limiting the CG takes too much or too
 /// little of its light along the rim of the clipped area. `effect_stops` is all that limiting does, `clipped_px` the
-/// clipped pixels of the photographed sphere; the rim's share of a disc of that size is uncertain.
-pub fn equal_terms_sd_stops(effect_stops: f64, clipped_px: f64) -> f64 {
-    let radius_px = (clipped_px.max(0.0) / std::f64::consts::PI).sqrt();
+/// clipped pixels of the photographed sphere in `areas` places; the rim's share of discs of that size is uncertain.
+pub fn equal_terms_sd_stops(effect_stops: f64, clipped_px: f64, areas: usize) -> f64 {
+    let radius_px = (clipped_px.max(0.0) / areas.max(1) as f64 / std::f64::consts::PI).sqrt();
     effect_stops.abs() * (2.0 * BLURRED_RIM_PX / radius_px.max(1e-9)).min(1.0)
 }
 
@@ -30,9 +30,16 @@ mod tests {
 
     #[test]
     fn a_large_clipped_area_is_limited_well_and_a_small_one_not() {
-        assert!(equal_terms_sd_stops(2.0, 3.0) > 1.9);
-        assert!(equal_terms_sd_stops(2.0, 30_000.0) < 0.05);
-        assert!(equal_terms_sd_stops(0.0, 3.0) < 1e-12);
+        assert!(equal_terms_sd_stops(2.0, 3.0, 1) > 1.9);
+        assert!(equal_terms_sd_stops(2.0, 30_000.0, 1) < 0.05);
+        assert!(equal_terms_sd_stops(0.0, 3.0, 1) < 1e-12);
+    }
+
+    #[test]
+    fn many_small_clipped_areas_are_all_rim_where_one_of_their_sum_is_not() {
+        let one = equal_terms_sd_stops(1.0, 270.0, 1);
+        let nine = equal_terms_sd_stops(1.0, 270.0, 9);
+        assert!((nine / one - 3.0).abs() < 1e-9, "{one} {nine}");
     }
 
     #[test]

@@ -3,7 +3,7 @@
 //! What hides a sphere hides it from its rim inwards and is mostly darker than what the CG shows there. Whether
 //! something hides it or something dark stood there that the CG lacks, the picture does not tell. So every number is
 //! measured twice, as photographed and with the CG's light where the sphere may be hidden, and one standard deviation is
-//! the difference.
+//! the difference. A long gap in the outline besides tells that something stands there, however bright it is.
 
 use std::f64::consts::PI;
 
@@ -27,6 +27,14 @@ const DARK_BESIDE_FACTOR: f64 = 0.45;
 
 /// Directions closer than this, rad, lie beside each other (the cells of the grid are 0.055 rad across).
 const BESIDE_RAD: f32 = 0.09;
+
+/// A gap of the outline is long from this on, rad; what hides a thirtieth of the sphere leaves a longer one.
+const LONG_GAP_RAD: f64 = 0.9;
+
+/// What a long gap cuts off is hidden where both sides differ there by this much, stops, and this many times as much as
+/// elsewhere, by the medians: a rim that stands out from nothing leaves a gap too (common practice, no source).
+const GAP_DIFFERS_STOPS: f64 = 0.2;
+const GAP_DIFFERS_TIMES: f64 = 1.5;
 
 /// Less than this fraction of all directions is a speck: noise, the edge of a lamp.
 const SPECK_FRACTION: f64 = 0.01;
@@ -53,6 +61,8 @@ struct Pair {
     cell: usize,
     /// On the rim half, but not so near the rim that the surroundings are mixed in.
     rim_half: bool,
+    /// Cut off by a long gap of the photographed outline.
+    cut_off: bool,
     ratio: f64,
     cg: [f64; 3],
     lit: bool,
@@ -63,12 +73,15 @@ impl Hidden {
     pub fn find(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Self {
         let grid = DirectionGrid::shared();
         let pairs = pairs(mirror, cg, rotation);
-        let usual = weighted_median(pairs.iter().map(|p| (p.ratio, grid.steradian[p.cell])).collect()).unwrap_or(1.0);
+        let usual = usual_ratio(&pairs);
         let mut cells = vec![None; grid.directions.len()];
         let dark = |p: &&Pair, factor: f64| p.ratio < factor * usual;
         let shone = |p: &Pair| Some(p.cg.map(|c| c * usual));
         for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lit) {
             cells[p.cell] = shone(p);
+        }
+        if gap_hides(&pairs, usual) {
+            pairs.iter().filter(|p| p.cut_off).for_each(|p| cells[p.cell] = shone(p));
         }
         let beside: Vec<&Pair> = pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR)).collect();
         spread(&mut cells, &beside, &shone);
@@ -117,6 +130,11 @@ impl Hidden {
 fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
     let grid = DirectionGrid::shared();
     let to_camera = mirror.geometry.towards_camera();
+    let outline = &mirror.fit.outline;
+    let gap = mirror.fit.gap.filter(|gap| gap.length_rad >= LONG_GAP_RAD);
+    let cut_off = |direction: &Vector3<f64>| {
+        gap.is_some_and(|g| mirror.geometry.locate(direction).is_some_and(|point| g.cuts_off(outline, point)))
+    };
     let radiance = |cell: &MapCell| cell.light.map(|l| l / cell.steradian);
     let mut pairs = Vec::new();
     for (cell, direction) in grid.directions.iter().enumerate() {
@@ -131,6 +149,7 @@ fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
             pairs.push(Pair {
                 cell,
                 rim_half: direction.dot(&to_camera) < RIM_HALF_COSINE && mirror.is_inside_rim(direction),
+                cut_off: cut_off(direction),
                 ratio: ours / luminance(theirs),
                 cg: theirs,
                 lit: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
@@ -138,6 +157,28 @@ fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
         }
     }
     pairs
+}
+
+/// Median of photograph over CG, of what no gap cuts off where there is enough else.
+fn usual_ratio(pairs: &[Pair]) -> f64 {
+    median_of(pairs.iter().filter(|p| !p.cut_off), |p| p.ratio)
+        .or_else(|| median_of(pairs.iter(), |p| p.ratio))
+        .unwrap_or(1.0)
+}
+
+fn median_of<'a>(pairs: impl Iterator<Item = &'a Pair>, value: impl Fn(&Pair) -> f64) -> Option<f64> {
+    let grid = DirectionGrid::shared();
+    weighted_median(pairs.map(|p| (value(p), grid.steradian[p.cell])).collect())
+}
+
+/// Both sides differ in what a gap cuts off, and not as much elsewhere.
+fn gap_hides(pairs: &[Pair], usual: f64) -> bool {
+    let differs = |cut_off: bool| {
+        let stops = |p: &Pair| (p.ratio / usual).max(1e-9).log2().abs();
+        median_of(pairs.iter().filter(|p| p.cut_off == cut_off), stops)
+    };
+    let elsewhere = differs(false).unwrap_or(0.0);
+    differs(true).is_some_and(|there| there > GAP_DIFFERS_STOPS && there > GAP_DIFFERS_TIMES * elsewhere)
 }
 
 /// Adds what lies beside, again and again.
@@ -170,7 +211,7 @@ mod tests {
     #[test]
     fn what_lies_beside_dark_directions_is_reached_and_nothing_else() {
         let grid = DirectionGrid::shared();
-        let pair = |cell: usize| Pair { cell, rim_half: true, ratio: 0.5, cg: [1.0; 3], lit: false };
+        let pair = |cell: usize| Pair { cell, rim_half: true, cut_off: false, ratio: 0.5, cg: [1.0; 3], lit: false };
         let upper: Vec<Pair> = (0..grid.directions.len()).filter(|i| grid.directions[*i].y > 0.5).map(pair).collect();
         let lower = pair(grid.cell(&-Vector3::y()));
         let beside: Vec<&Pair> = upper.iter().chain([&lower]).collect();

@@ -9,6 +9,9 @@
 
 use std::path::{Path, PathBuf};
 
+use nalgebra::Vector3;
+use plateproof::colour::ColourSpace;
+use plateproof::image::Frame;
 use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
 use plateproof::report::{Finding, Report};
 use plateproof::sheet::{load_sheet, sheet_from_json};
@@ -67,6 +70,116 @@ fn a_delivered_encoding_gives_the_numbers_of_linear_frames() {
     }
     let mirror = coded.inputs.iter().find(|input| input.role == "mirror").unwrap();
     assert!(mirror.encoding.contains("delivery.clf"), "{mirror:?}");
+}
+
+/// The frame's light as the channels of ACEScg hold it.
+fn in_acescg(linear: &Frame) -> Vec<[f32; 3]> {
+    let from_working = ColourSpace::parse("acescg").unwrap().from_working().unwrap();
+    let pixel = |rgb: &[f32; 3]| -> [f32; 3] { (from_working.map(|v| v as f32) * Vector3::from(*rgb)).into() };
+    linear.rgb.iter().map(pixel).collect()
+}
+
+fn write(linear: &Frame, rgb: &[[f32; 3]], path: &Path) {
+    write_exr(path, linear.size, linear.data, rgb, linear.alpha.as_deref(), &ExrAttributes::default()).unwrap();
+}
+
+/// What the sphere frame's camera did to its red channel is undone in the space in which it was measured: the drift of
+/// 0.2 stop in the red of ACEScg is 0.35 stop in that of BT.709.
+#[test]
+fn a_drift_of_colour_is_undone_whatever_the_colour_space() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, red) in [("mirror.exr", 0.2_f32.exp2()), ("plate.exr", 1.0)] {
+        let linear = frame(&golden().join(name));
+        let drifted: Vec<[f32; 3]> = in_acescg(&linear).into_iter().map(|[r, g, b]| [r * red, g, b]).collect();
+        write(&linear, &drifted, &folder.path().join(name));
+    }
+    std::fs::copy(golden().join("cg.exr"), folder.path().join("cg.exr")).unwrap();
+    let mut sheet = golden_sheet();
+    sheet["mirrors"][0]["colour_space"] = "acescg".into();
+    sheet["mirrors"][0]["correct_drift"] = true.into();
+    sheet["plate"]["colour_space"] = "acescg".into();
+    let report = check(sheet, folder.path());
+    let drift = finding(&report, "reference-drift");
+    assert!((drift.detail["red_green_stops"].as_f64().unwrap() - 0.35).abs() < 0.03, "{drift:?}");
+    let colour = finding(&report, "colour-balance");
+    assert!(colour.value.unwrap().abs() < 0.03 && colour.verdict.word() == "match", "{colour:?}");
+    assert!(finding(&report, "exposure").value.unwrap().abs() < 0.03);
+}
+
+/// A CG sphere that reflects as the real one does, in another colour space: nothing may change.
+#[test]
+fn a_tinted_sphere_is_the_same_sphere_in_any_colour_space() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["mirror.exr", "plate.exr"] {
+        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
+    }
+    let linear = frame(&golden().join("cg.exr"));
+    let colour = |space: &str, rgb: &[[f32; 3]]| {
+        write(&linear, rgb, &folder.path().join("cg.exr"));
+        let mut sheet = golden_sheet();
+        sheet["mirrors"][0]["reflectance"] = json!([0.55, 0.62, 0.70]);
+        sheet["cg"]["spheres"][0]["reflectance"] = "same-as-mirror".into();
+        sheet["cg"]["spheres"][0]["colour_space"] = space.into();
+        finding(&check(sheet, folder.path()), "colour-balance").value.unwrap()
+    };
+    let (plain, wide) = (colour("rec709", &linear.rgb), colour("acescg", &in_acescg(&linear)));
+    assert!((plain - wide).abs() < 0.002, "{plain} in BT.709, {wide} in ACEScg");
+}
+
+/// A linear bracket about whose stops nobody said anything, or said something wrong, without a plate.
+#[test]
+fn a_linear_bracket_is_merged_by_what_its_pictures_say() {
+    let linear = frame(&golden().join("mirror.exr"));
+    for stated in [None, Some([-3.0, 0.0, 2.0])] {
+        let folder = tempfile::tempdir().unwrap();
+        let mut bracket = Vec::new();
+        for (index, stops) in [-2.0_f32, 0.0, 2.0].into_iter().enumerate() {
+            let rgb: Vec<[f32; 3]> = linear.rgb.iter().map(|rgb| rgb.map(|v| v * stops.exp2())).collect();
+            let name = format!("sphere_{index}.exr");
+            write(&linear, &rgb, &folder.path().join(&name));
+            bracket.push(json!({ "frame": name }));
+            if let Some(stated) = stated {
+                bracket[index]["exposure_stops"] = stated[index].into();
+            }
+        }
+        std::fs::copy(golden().join("cg.exr"), folder.path().join("cg.exr")).unwrap();
+        let mut sheet = golden_sheet();
+        sheet.as_object_mut().unwrap().remove("plate");
+        let mirror = sheet["mirrors"][0].as_object_mut().unwrap();
+        mirror.remove("frame");
+        mirror.insert("bracket".to_owned(), bracket.into());
+        let report = check(sheet, folder.path());
+        for check in ["key-fill-ratio", "exposure"] {
+            let finding = finding(&report, check);
+            assert!(finding.value.unwrap().abs() < 0.05, "{stated:?}: {finding:?}");
+        }
+        let said = if stated.is_some() { "what the pixels say is used" } else { "the middle one is taken" };
+        assert!(report.warnings.iter().any(|w| w.contains(said)), "{stated:?}: {:?}", report.warnings);
+    }
+}
+
+/// A CG written for a display says nothing about brightness, whether in 8 bits or in 16.
+#[test]
+fn a_cg_for_a_display_is_not_judged_by_its_brightness() {
+    let folder = tempfile::tempdir().unwrap();
+    let linear = frame(&golden().join("cg.exr"));
+    let (width, height) = (linear.size.width as u32, linear.size.height as u32);
+    let shown = image::ImageBuffer::from_fn(width, height, |x, y| {
+        let rgb = linear.rgb[(y * width + x) as usize];
+        image::Rgb(rgb.map(|v| (f64::from((v / (1.0 + v)).max(0.0)).powf(1.0 / 2.2) * 65535.0) as u16))
+    });
+    shown.save(folder.path().join("cg.png")).unwrap();
+    for name in ["mirror.exr", "plate.exr"] {
+        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
+    }
+    let mut sheet = golden_sheet();
+    sheet["cg"]["spheres"][0]["frame"] = "cg.png".into();
+    let report = check(sheet, folder.path());
+    for check in ["exposure", "colour-balance"] {
+        let finding = finding(&report, check);
+        assert_eq!(finding.verdict.word(), "unsure", "{finding:?}");
+        assert!(finding.reason.contains("view transform"), "{finding:?}");
+    }
 }
 
 /// An invented camera's picture: a shoulder, a toe and an exponent that no standard has; 18 % grey is code 118 (ISO 12232

@@ -16,6 +16,7 @@ use crate::sheet::{CleanPlateTolerance, ImageSpec, ShotSheet};
 use crate::units::Estimate;
 
 use super::docs::clean_plate::DOC;
+pub(crate) use range::files_of_take;
 
 /// Share of the frame that has to be comparable for a statement about what moved.
 const LEAST_COMPARED: f64 = 0.1;

@@ -65,6 +65,13 @@ pub(super) fn best_frames(
     Ok(Some(Takes { analysed, pairs, clean_ends, thinned }))
 }
 
+/// The files of a take that may be looked at: of a single frame that one.
+pub(crate) fn files_of_take(spec: &ImageSpec) -> Vec<String> {
+    let one = || vec![spec.clone()];
+    let frames = numbers(spec).map_or_else(one, |numbers| numbers.iter().map(|n| numbered(spec, *n)).collect());
+    frames.iter().filter_map(|frame| frame.file_name().ok()).collect()
+}
+
 /// The numbers of a take; `None` for a single frame.
 fn numbers(spec: &ImageSpec) -> Option<Vec<u32>> {
     let [first, last] = spec.frame_range.filter(|[first, last]| last > first && spec.frame_number.is_none())?;

@@ -21,5 +21,5 @@ pub const DOC: CheckDoc = CheckDoc {
     cannot_see: "The sphere's reflectance, where it was not measured. With the CG rendered \"same-as-mirror\" it \
                  cancels; with a perfect CG mirror an unknown reflectance of 0.7 is assumed, uncertain by 0.35 stop.\n\
                  Stops in a picture that went through a view transform or a camera's own picture style. The CG must be \
-                 scene-linear; an 8-bit CG picture is not judged.",
+                 scene-linear; a CG picture in a display encoding is not judged.",
 };

@@ -30,8 +30,8 @@ struct Captured<'a> {
     spec: &'a EnvironmentSpec,
     light: LatLong,
     survey: Survey,
-    /// Integer samples: a view transform is most likely baked in.
-    eight_bit: bool,
+    /// The picture was made for a display: a view transform is most likely baked in.
+    display_picture: bool,
 }
 
 impl ShotCheck for Environment {
@@ -69,7 +69,7 @@ impl ShotCheck for Environment {
             spec,
             light: LatLong::of(&frame, gain),
             survey: survey(&frame),
-            eight_bit: frame.integer_bits.is_some(),
+            display_picture: frame.is_display_picture(),
         };
         drop(frame);
         for pair in &shot.pairs {

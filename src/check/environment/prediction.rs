@@ -10,17 +10,10 @@ use crate::environment::{PredictedSphere, Stance, predict_mirror};
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{Finding, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, Turns, level_axes, search_rotation};
-use crate::sheet::{Reflectance, ShotSheet};
+use crate::sheet::{MirrorReflectance, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use crate::uncertainty::reflectance;
 use crate::wrap_deg;
-
-/// Uncertainty of a reflectance that nothing tells, and of a given one without its own, stops (common practice, no
-/// source).
-const UNKNOWN_REFLECTANCE_SD_STOPS: f64 = 0.35;
-const GIVEN_REFLECTANCE_SD_STOPS: f64 = 0.05;
-
-/// Part of a reflectance's uncertainty that differs between channels (common practice, no source).
-const TINT_FRACTION: f64 = 0.2;
 
 /// The predicted sphere.
 pub(super) struct Predicted {
@@ -101,8 +94,10 @@ impl Predicted {
         let known = pair.comparison;
         let mut cg = known.cg.clone();
         let same = sheet.cg_sphere(&cg.name).is_some_and(|s| s.reflectance == Reflectance::SameAsMirror);
-        let told = sheet.mirror(&cg.name).is_some_and(|m| m.reflectance.is_some());
-        if same && !told {
+        // Numbers that the sheet gives are those that the CG was rendered with; a material's name is not.
+        let rendered_so =
+            sheet.mirror(&cg.name).is_some_and(|m| matches!(m.reflectance, Some(MirrorReflectance::Rgb(_))));
+        if same && !rendered_so {
             cg.reflectance = doubt(sheet, &cg.name);
         }
         let mirror = Side { role: SphereRole::Mirror, ..self.side.clone() };
@@ -140,7 +135,7 @@ fn mirror_side(
         view: &view,
         fit: &mirror.fit,
         radiometry: &Radiometry { premultiplied: true, limit: limit.cloned(), ..Radiometry::default() },
-        trust: Trust { view_transform: captured.eight_bit, ..Trust::default() },
+        trust: Trust { view_transform: captured.display_picture, ..Trust::default() },
         reflectance: ReflectanceDoubt::default(),
     });
     (sphere, side)
@@ -148,11 +143,7 @@ fn mirror_side(
 
 /// Against an environment the sphere's reflectance does not cancel.
 fn doubt(sheet: &ShotSheet, mirror: &str) -> ReflectanceDoubt {
-    let spec = sheet.mirror(mirror);
-    let told = spec.is_some_and(|m| m.reflectance.is_some());
-    let default = if told { GIVEN_REFLECTANCE_SD_STOPS } else { UNKNOWN_REFLECTANCE_SD_STOPS };
-    let common_sd_stops = spec.and_then(|m| m.reflectance_sd_stops).unwrap_or(default);
-    ReflectanceDoubt { common_sd_stops, channel_sd_stops: TINT_FRACTION * common_sd_stops }
+    reflectance::doubt(reflectance::told_sd_stops(sheet.mirror(mirror)))
 }
 
 fn compared(comparison: Comparison) -> Compared {

@@ -4,6 +4,9 @@ use super::super::{CHECKS, Comparison};
 use super::prediction::Compared;
 use crate::report::{Finding, Verdict};
 
+/// Set in the detail where the other checks of the sphere ask for the same: nobody should do it twice.
+pub(crate) const SAID_BY_OTHERS: &str = "said_by_others";
+
 /// A CG that matches the photographed sphere is not accused for differing from the capture; else the comparison with
 /// the capture says whose fault it is.
 pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture: &Compared, set_up: &Compared) {
@@ -22,11 +25,20 @@ pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture
     finding.reason = format!("the CG sphere against the one that the environment predicts: {off}");
     if sphere == Verdict::Match {
         finding.reason += "; it matches the photographed sphere all the same, so the difference was put in on purpose or is the capture's";
-    } else if own == Verdict::Mismatch && capture.verdict() == Verdict::Match {
-        finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong";
+        finding.detail.insert("told".to_owned(), finding.reason.clone().into());
+        return;
+    }
+    if own != Verdict::Mismatch {
+        return;
+    }
+    if capture.verdict() != Verdict::Match {
+        finding.reason += "; the capture does not agree with the photographed sphere either, so nothing follows from it for the CG before it is mended";
+    } else if sphere == Verdict::Mismatch {
+        finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong, as the other checks of the sphere say";
         finding.remedy = set_up.remedies().join("; ");
-    } else if own == Verdict::Mismatch {
-        finding.reason += "; the capture does not agree with the photographed sphere either";
+        finding.detail.insert(SAID_BY_OTHERS.to_owned(), true.into());
+    } else {
+        finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong";
         finding.remedy = set_up.remedies().join("; ");
     }
 }

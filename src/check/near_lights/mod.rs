@@ -156,7 +156,11 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
 fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
     finding.value = Some(worst.worst_deg.value);
     finding.value_sd = Some(worst.worst_deg.sd);
-    put(&mut finding.detail, "light_distance_mm", worst.distance_mm);
+    if worst.is_measured {
+        put(&mut finding.detail, "light_distance_mm", worst.distance_mm);
+    } else {
+        finding.detail.insert("for_a_light_at".to_owned(), format!("{:.0} mm", worst.distance_mm.value).into());
+    }
     finding.verdict = decide(worst.worst_deg, finding.tolerance);
     if finding.verdict != Verdict::Match {
         words.insert(0, worst.words.clone());

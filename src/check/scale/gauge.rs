@@ -49,10 +49,10 @@ pub(super) struct Gauge {
 /// Every sphere with a diameter and every measured object.
 pub(super) fn all(shot: &ShotEvidence<'_>) -> Vec<Gauge> {
     let noted_mm = shot.sheet.camera.as_ref().and_then(|camera| camera.distance_mm);
-    let spheres = shot.pairs.iter().enumerate().filter_map(|(i, pair)| {
+    let spheres = shot.pairs.iter().filter_map(|pair| {
         let name = &pair.comparison.mirror.name;
         let diameter_mm = shot.sheet.mirror(name)?.diameter_mm?;
-        let first = shot.sheet.mirrors.first().is_some_and(|mirror| mirror.name == *name) || i == 0;
+        let first = shot.sheet.mirrors.first().is_some_and(|mirror| mirror.name == *name);
         Some(sphere(pair, diameter_mm, noted_mm.filter(|_| first)))
     });
     let objects = shot.plate_view.into_iter().flat_map(|view| shot.sheet.measured.iter().map(|m| object(m, view)));

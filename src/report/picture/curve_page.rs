@@ -7,7 +7,7 @@ use super::png_file::encode_png;
 use super::verdict_mark::verdict_mark;
 use crate::Result;
 use crate::report::wording::fixed;
-use crate::report::{FrameValue, REPORT_FORMAT, Report, SequenceReport};
+use crate::report::{Curve, FrameValue, Naming, REPORT_FORMAT, Report, SequenceReport};
 
 const PAGE_WIDTH: f32 = 1240.0;
 const MARGIN: f32 = 64.0;
@@ -34,8 +34,9 @@ pub fn render_curves(report: &Report, sequence: &SequenceReport) -> Result<Vec<u
     let mut page =
         Page { canvas: Canvas::new(PAGE_WIDTH as u32, height as u32)?, lettering: Lettering::new(), sequence };
     page.head(report);
+    let naming = Naming::of(report);
     for (index, curve) in curves.into_iter().enumerate() {
-        page.plot(TOP + STEP * index as f32, curve);
+        page.plot(TOP + STEP * index as f32, curve, &naming.name_of_curve(curve));
     }
     page.foot(height - 28.0);
     let (width, height, rgb) = page.canvas.into_rgb();
@@ -63,11 +64,10 @@ impl Page<'_> {
         header.draw(&mut self.canvas, &self.lettering, Area::new(MARGIN, 32.0, PAGE_WIDTH - 2.0 * MARGIN, 0.0));
     }
 
-    fn plot(&mut self, y: f32, curve: (&str, Option<&str>)) {
+    fn plot(&mut self, y: f32, curve: Curve<'_>, name: &str) {
         let points = self.sequence.points(curve);
         let (unit, tolerance) = points.first().map_or(("", 0.0), |(_, v)| (v.unit.as_str(), v.tolerance));
-        let mirror = curve.1.map(|mirror| format!(" ({mirror})")).unwrap_or_default();
-        let words = self.lettering.fitted(&format!("{}{mirror}, {unit}", curve.0), HEADING, PAGE_WIDTH - 2.0 * MARGIN);
+        let words = self.lettering.fitted(&format!("{name}, {unit}"), HEADING, PAGE_WIDTH - 2.0 * MARGIN);
         self.lettering.text(&mut self.canvas, MARGIN, y + 2.0, &words, HEADING);
         let area = Area::new(PLOT_LEFT, y + 20.0, PAGE_WIDTH - MARGIN - PLOT_LEFT, PLOT_HEIGHT);
         let axes = Axes::new(area, [self.sequence.first_frame, self.sequence.last_frame], &points, tolerance);

@@ -1,7 +1,7 @@
 //! The part of the text report about a moving shot.
 
 use super::super::wording::{number_words, prose};
-use super::super::{FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
+use super::super::{Curve, FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
 use super::{Page, cell};
 use crate::printable_text;
 
@@ -40,26 +40,23 @@ pub(super) fn over_time(page: &mut Page, report: &Report) {
 }
 
 /// The row of a curve; its name alone where nothing was measured.
-fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: (&str, Option<&str>)) -> Option<String> {
+fn curve_row(page: &mut Page, sequence: &SequenceReport, curve: Curve<'_>) -> Option<String> {
     let points = sequence.points(curve);
-    let name = match curve.1 {
-        Some(mirror) if page.naming.several_mirrors() => format!("{} ({mirror})", curve.0),
-        _ => curve.0.to_owned(),
-    };
+    let name = page.naming.name_of_curve(curve);
     let measured = |(frame, value): &(u32, &FrameValue)| value.value.map(|number| (*frame, number));
     let numbers: Vec<(u32, f64)> = points.iter().filter_map(measured).collect();
     let (Some(least), Some(most)) =
         (numbers.iter().min_by(|a, b| a.1.total_cmp(&b.1)), numbers.iter().max_by(|a, b| a.1.total_cmp(&b.1)))
     else {
-        return Some(printable_text(&name));
+        return Some(name);
     };
     let off = points.iter().filter(|(_, value)| value.verdict == Verdict::Mismatch).count();
     let unit = points.first().map_or("", |(_, value)| value.unit.as_str());
     let words = |number: f64| number_words(number, None, unit, unit != "deg");
     let worst = numbers.iter().rev().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).unwrap_or(most);
     let off = if off > 0 { format!(", {off} off") } else { String::new() };
-    let [name, least, most] = [(printable_text(&name), 28), (words(least.1), 10), (words(most.1), 10)]
-        .map(|(text, columns)| cell(&text, columns));
+    let [name, least, most] =
+        [(name, 28), (words(least.1), 10), (words(most.1), 10)].map(|(text, columns)| cell(&text, columns));
     let unit = printable_text(unit);
     page.line(&format!("  {name}{least}{most}{unit:<6}  frame {}{off}", worst.0));
     None

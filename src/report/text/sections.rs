@@ -48,13 +48,22 @@ pub(super) fn reference_failures(page: &mut Page, report: &Report) {
 /// Remedies for the CG, worst first; waived findings ask for nothing.
 pub(super) fn what_to_do(page: &mut Page, report: &Report) {
     let asks = |f: &&Finding| {
-        f.concerns != "reference" && f.waived.is_none() && f.verdict >= Verdict::Unsure && !f.remedy.is_empty()
+        f.concerns != "reference"
+            && f.waived.is_none()
+            && !f.detail.contains_key("said_by_others")
+            && f.verdict >= Verdict::Unsure
+            && !f.remedy.is_empty()
     };
-    let asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
+    let mut asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
+    // What waits for another check comes after all that does not.
+    asking.sort_by_key(|f| f.detail.contains_key("after"));
     if asking.is_empty() {
         return;
     }
-    page.heading("WHAT TO DO");
+    match &report.sequence {
+        Some(sequence) => page.heading(&format!("WHAT TO DO AT FRAME {} (see OVER TIME)", sequence.worst_frame)),
+        None => page.heading("WHAT TO DO"),
+    }
     let steps = steps(&asking);
     for (index, step) in steps.iter().filter(|step| turned_instead(step[0], &asking).is_none()).enumerate() {
         let said = advice(page, step);
@@ -82,7 +91,8 @@ fn steps<'a>(asking: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
 fn advice(page: &Page, step: &[&Finding]) -> String {
     let doubt = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
     let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
-    format!("{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
+    let frame = step[0].detail.get("frame").map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
+    format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
 }
 
 /// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn

@@ -59,7 +59,8 @@ pub(crate) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
     // All lines have the filter in common.
     let common_px = drawn_in_px(&outline, FILTER_VARIANCE_SD_PX2).hypot(COMMON_SD_PX);
     covariance[(2, 2)] += (common_px / view.focal_px).powi(2);
-    let notes = FitNotes { found_by: FoundBy::Alpha, unseen_fraction: 1.0 - seen, edge_sd_px, score: seen.min(1.0) };
+    let notes =
+        FitNotes { found_by: FoundBy::Alpha, unseen_fraction: 1.0 - seen, gap: None, edge_sd_px, score: seen.min(1.0) };
     let mut fit = fit_from_cone(view, cone, covariance, notes)?;
     if view.is_assumed() {
         add_roundness(&mut fit, edge_sd_px);

@@ -1,10 +1,12 @@
 //! The cone that most rays agree on, against outliers, with its covariance.
 
+use std::f64::consts::TAU;
+
 use nalgebra::{Matrix4, Vector4};
 
 use super::rays::{Hypothesis, Probed};
 use crate::camera::View;
-use crate::sphere::{SphereCone, cone_of_outline, outline_of_cone, tangents};
+use crate::sphere::{RimGap, SphereCone, cone_of_outline, outline_of_cone, tangents};
 
 /// Prior sd of ln(focal length) where the field of view is assumed: the contract's 18 to 75° about 40°.
 const ASSUMED_LN_FOCAL_SD: f64 = 0.45;
@@ -14,6 +16,9 @@ const KNOWN_LN_FOCAL_SD: f64 = 1e-6;
 const TUKEY: f64 = 4.685;
 /// The same towards the inside, where a mirror's squeezed reflections add outliers on one side only.
 const TUKEY_INSIDE: f64 = 3.0;
+
+/// Rays without support that one with support outweighs in a gap: one in five may be another thing's edge.
+const SEEN_COSTS: f64 = 4.0;
 
 /// A cone seen through a view whose focal length may itself be in doubt.
 #[derive(Debug, Clone)]
@@ -37,6 +42,8 @@ pub(super) struct Consensus {
     pub support: f64,
     /// Longest run of rays without support, as a fraction of the outline.
     pub longest_gap: f64,
+    /// The stretch of the outline on which hardly a ray supports the fit.
+    pub gap: Option<RimGap>,
     /// Log-likelihood ratio of the outline against edges that lie anywhere.
     pub evidence: f64,
     /// Blur of the edges (1 sd), frame px.
@@ -47,6 +54,7 @@ pub(super) struct Consensus {
 
 /// One ray's row: its possible edges and how its offset depends on the four parameters.
 struct Row {
+    phi_rad: f64,
     edges: Vec<Edge>,
     slope: Vector4<f64>,
 }
@@ -222,7 +230,7 @@ fn rows(start: &Aim, probed: &[Probed]) -> Option<Vec<Row>> {
         let k_other = k * start.view.focal_px / other.focal_px;
         let bend = -(angle - refitted.half_angle_rad) / k_other / LN_FOCAL_STEP;
         let slope = Vector4::new(p.ray.phi_rad.cos() / k, p.ray.phi_rad.sin() / k, 1.0 / k, bend);
-        Row { edges: p.hypotheses.iter().map(Edge::of).collect(), slope }
+        Row { phi_rad: p.ray.phi_rad, edges: p.hypotheses.iter().map(Edge::of).collect(), slope }
     };
     Some(probed.iter().map(row).collect())
 }
@@ -318,6 +326,7 @@ fn finish(
     for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
         covariance[(i, i)] += (rad_per_px * share * doubtful * sparse * scatter.max(floor_px)).powi(2);
     }
+    let seen = seen(rows, &supporting);
     Some(Consensus {
         aim: start.stepped(&if start.view.is_assumed() {
             *step
@@ -328,7 +337,8 @@ fn finish(
         edge_sd_px: *scatter,
         evidence,
         support,
-        longest_gap: longest_gap(rows, &supporting),
+        longest_gap: longest_gap(&seen),
+        gap: mostly_unseen(rows, &seen),
         blur: 0.0,
         samples_px: 1.0,
     })
@@ -371,16 +381,41 @@ fn correlation_inflation(count: usize, supporting: &[&Chosen]) -> f64 {
     inflation
 }
 
-fn longest_gap(rows: &[Row], supporting: &[&Chosen]) -> f64 {
-    let count = rows.len();
-    let mut seen = vec![false; count];
+/// Which rays support the fit.
+fn seen(rows: &[Row], supporting: &[&Chosen]) -> Vec<bool> {
+    let mut seen = vec![false; rows.len()];
     for c in supporting {
         seen[c.row] = true;
     }
+    seen
+}
+
+fn longest_gap(seen: &[bool]) -> f64 {
+    let count = seen.len();
     let (mut longest, mut run) = (0_usize, 0_usize);
     for i in 0..2 * count {
         run = if seen[i % count] { 0 } else { run + 1 };
         longest = longest.max(run.min(count));
     }
     longest as f64 / count as f64
+}
+
+/// The stretch of most unseen rays less [`SEEN_COSTS`] for each seen one: something else's edge that crosses it by chance
+/// does not end it.
+fn mostly_unseen(rows: &[Row], seen: &[bool]) -> Option<RimGap> {
+    let count = seen.len();
+    let (mut start, mut sum) = (0_usize, 0.0_f64);
+    let (mut best, mut found) = (0.0, None);
+    for i in 0..2 * count {
+        if sum <= 0.0 || i - start >= count {
+            (start, sum) = (i, 0.0);
+        }
+        sum += if seen[i % count] { -SEEN_COSTS } else { 1.0 };
+        if sum > best {
+            (best, found) = (sum, Some((start, i + 1 - start)));
+        }
+    }
+    let (start, rays) = found?;
+    let rad_per_ray = TAU / count as f64;
+    Some(RimGap { from_rad: rows.get(start % count)?.phi_rad, length_rad: rays as f64 * rad_per_ray })
 }

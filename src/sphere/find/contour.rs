@@ -88,8 +88,13 @@ pub(super) fn contour(frame: &Frame, view: &View, start: &Outline) -> Option<Con
     let support = kept.len() as f64 / LINES as f64;
     let width_px = closing.edge_width_px();
     let cone_cov = covariance(view, &cone, &kept, scatter_px, COMMON_DOUBT * width_px)?;
-    let notes =
-        FitNotes { found_by: FoundBy::Search, unseen_fraction: 1.0 - support, edge_sd_px: scatter_px, score: support };
+    let notes = FitNotes {
+        found_by: FoundBy::Search,
+        unseen_fraction: 1.0 - support,
+        gap: None,
+        edge_sd_px: scatter_px,
+        score: support,
+    };
     let fit = fit_from_cone(view, cone, cone_cov, notes)?;
     Some(Contour { fit, support, contrast })
 }

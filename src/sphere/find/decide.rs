@@ -37,6 +37,11 @@ const LEAST_SCORE: f64 = 0.12;
 /// Scores within this factor of the best are rivals.
 const RIVAL_FACTOR: f64 = 0.5;
 
+/// So is one whose radius is within this factor of the best's, and whose evidence within that: whoever set up two spheres set
+/// up two of a kind, and one of them may stand in a duller place.
+const TWIN_SIZE: f64 = 1.1;
+const TWIN_EVIDENCE: f64 = 0.4;
+
 /// The edges bear the outline out.
 pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
@@ -85,8 +90,14 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     let ranked = without_nested(ranked);
     let mut ranked = ranked.into_iter();
     let Some(best) = ranked.next().or(lone) else { return Decision::NoMirror(Box::new(strongest)) };
-    let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score).collect();
+    let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score || are_twins(r, &best)).collect();
     Decision::Found { best: Box::new(best), rivals }
+}
+
+fn are_twins(other: &Ranked, best: &Ranked) -> bool {
+    let (a, b) = (&other.finding, &best.finding);
+    let size = a.circle.radius / b.circle.radius;
+    (TWIN_SIZE.recip()..TWIN_SIZE).contains(&size) && a.consensus.evidence >= TWIN_EVIDENCE * b.consensus.evidence
 }
 
 /// Where nothing looks clearly like a mirror, an outline with at least this evidence (natural log) …

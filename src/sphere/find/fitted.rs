@@ -4,7 +4,7 @@ use nalgebra::{Matrix3, Matrix4, Matrix5, SMatrix, SVector, Vector4};
 
 use super::consensus::{Aim, Consensus};
 use crate::camera::View;
-use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, cone_of_outline, outline_of_cone, tangents};
+use crate::sphere::{FoundBy, Outline, RimGap, SphereCone, SphereFit, cone_of_outline, outline_of_cone, tangents};
 
 /// Standard deviation of an angle of which nothing is known: uniform over 180°.
 const UNKNOWN_ANGLE_SD_DEG: f64 = 51.96;
@@ -16,6 +16,8 @@ pub struct FitNotes {
     pub found_by: FoundBy,
     /// Fraction of the outline without a usable edge.
     pub unseen_fraction: f64,
+    /// Longest stretch without one.
+    pub gap: Option<RimGap>,
     /// Robust standard deviation of the edge points about the fit, px.
     pub edge_sd_px: f64,
     /// Quality in [0, 1].
@@ -51,6 +53,7 @@ fn complete(view: &View, aim: &Aim, covariance: &Matrix4<f64>, notes: FitNotes) 
         outline_cov,
         found_by: notes.found_by,
         unseen_fraction: notes.unseen_fraction.clamp(0.0, 1.0),
+        gap: notes.gap,
         edge_sd_px: notes.edge_sd_px,
         score: notes.score.clamp(0.0, 1.0),
     })

@@ -25,7 +25,7 @@ mod votes;
 
 use nalgebra::Matrix3;
 
-use super::{FoundBy, Outline, SphereCone, SphereFit, SphereSearch, cone_of_outline, outline_of_cone};
+use super::{FoundBy, Outline, RimGap, SphereCone, SphereFit, SphereSearch, cone_of_outline, outline_of_cone};
 use crate::camera::View;
 use crate::image::Frame;
 use crate::{Error, ErrorKind, Result};
@@ -195,8 +195,8 @@ fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {
 }
 
 fn fit_noted(view: &View, consensus: &Consensus, found_by: FoundBy, score: f64) -> Option<SphereFit> {
-    let notes =
-        FitNotes { found_by, unseen_fraction: 1.0 - consensus.support, edge_sd_px: consensus.edge_sd_px, score };
+    let (unseen_fraction, edge_sd_px) = (1.0 - consensus.support, consensus.edge_sd_px);
+    let notes = FitNotes { found_by, unseen_fraction, gap: consensus.gap, edge_sd_px, score };
     fitted::fit_of_consensus(view, consensus, notes)
 }
 
@@ -220,11 +220,25 @@ pub fn given_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -
     }
     let cone = cone_of_outline(view, outline).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     let variance = angular_variance(view, &cone.axis, sd_px.max(0.0));
-    let notes = FitNotes { found_by: FoundBy::Given, unseen_fraction: 0.0, edge_sd_px: sd_px.max(0.0), score: 1.0 };
+    let gap = gap_along(frame, view, outline);
+    let notes =
+        FitNotes { found_by: FoundBy::Given, unseen_fraction: 0.0, gap, edge_sd_px: sd_px.max(0.0), score: 1.0 };
     let mut fit =
         fit_from_cone(view, cone, variance, notes).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     fit.outline = *outline;
     Ok(fit)
+}
+
+/// The stretch of a given outline at which the frame shows no edge; `None` where its edges are not those of this outline.
+fn gap_along(frame: &Frame, view: &View, outline: &Outline) -> Option<RimGap> {
+    let consensus = consensus_near(frame, view, outline)?;
+    let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
+    (apart(&found, outline) <= CONFIRMED_APART * outline.mean_radius()).then_some(consensus.gap).flatten()
+}
+
+/// Distance of the centres and difference of the radii together, px.
+fn apart(a: &Outline, b: &Outline) -> f64 {
+    (a.centre_x - b.centre_x).hypot(a.centre_y - b.centre_y) + (a.mean_radius() - b.mean_radius()).abs()
 }
 
 /// Covariance of two tangent angles and the half-angle for an sd of `sd_px` in each.
@@ -245,12 +259,10 @@ pub(crate) fn confirmed_at(frame: &Frame, view: &View, expected: &SphereCone) ->
     let start = outline_of_cone(view, expected)?;
     let consensus = consensus_near(frame, view, &start)?;
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
-    let apart = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y)
-        + (found.mean_radius() - start.mean_radius()).abs();
     let confirmed = consensus.evidence >= CONFIRMED_EVIDENCE
         && consensus.support >= CONFIRMED_SUPPORT
         && consensus.longest_gap <= CONFIRMED_GAP
-        && apart <= CONFIRMED_APART * start.mean_radius();
+        && apart(&found, &start) <= CONFIRMED_APART * start.mean_radius();
     confirmed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
 }
 

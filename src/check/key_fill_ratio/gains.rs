@@ -1,0 +1,145 @@
+//! Which light of a CG is too strong or too weak where its contrast is off, and by how much.
+//!
+//! What a patch receives is the sum over the lights, so a light's gain follows from the light itself and not from the
+//! patches' ratio. Where one paired light, set to what the photograph shows of it, brings the contrast into tolerance,
+//! it is named; else all that differ; else the keys and everything else are solved for from both patches.
+
+use nalgebra::{Matrix2, Vector2, Vector3};
+
+use crate::check::Comparison;
+use crate::check::exposure;
+use crate::lights::Light;
+use crate::pairing::pair_sides;
+use crate::radiance::patch_light;
+use crate::report::wording::fixed;
+use crate::side::Side;
+use crate::sphere::azimuth_elevation_deg;
+use crate::units::Stops;
+
+/// A gain nearer to one than this is none, stops (common practice, no source).
+const NO_GAIN_STOPS: f64 = 0.1;
+
+/// A light's own error counts from this many standard deviations on.
+const CLEAR_SDS: f64 = 2.0;
+
+/// No lamp is wrong by a larger factor than this; the light is not there, or another one.
+const LARGEST_GAIN: f64 = 64.0;
+
+/// The two patches whose ratio is judged, on both sides, and the level by which the whole CG is off.
+struct Patches<'a> {
+    cg: &'a Side,
+    normals: [Vector3<f64>; 2],
+    mirror: [f64; 2],
+    /// CG over photograph where both show the same surroundings; one where the exposure is right.
+    level: f64,
+    tolerance_stops: f64,
+}
+
+/// A light of the CG that should be this much stronger.
+#[derive(Clone, Copy)]
+struct Wrong<'a> {
+    light: &'a Light,
+    is_key: bool,
+    gain: f64,
+}
+
+/// What to multiply, in words; `None` where no gains mend the contrast.
+pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<String> {
+    let extremes = pair.mirror.extremes?;
+    let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
+    let patches = Patches {
+        cg,
+        normals: [extremes.bright_normal, extremes.dark_normal],
+        mirror: [extremes.bright.luminance, extremes.dark.luminance],
+        level: off.exp2(),
+        tolerance_stops: pair.tolerances.key_fill.stops,
+    };
+    let said = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
+    Some(if off == 0.0 { said } else { format!("the exposure mended, {said}") })
+}
+
+/// By how much the surroundings of the CG are brighter, stops.
+fn level_stops(pair: &Comparison, cg: &Side) -> Option<f64> {
+    let shared = exposure::shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
+    exposure::median_stops(&shared).map(|median| median.0)
+}
+
+impl Patches<'_> {
+    /// The ratio's error with these lights mended, stops.
+    fn left_stops(&self, wrong: &[Wrong<'_>]) -> Option<f64> {
+        let [bright, dark] = self.normals.map(|normal| {
+            let more = |w: &Wrong<'_>| (w.gain - 1.0) * on_patch(w.light, &normal);
+            patch_light(&self.cg.sources, &normal).luminance + wrong.iter().map(more).sum::<f64>()
+        });
+        let mended = Stops::from_ratio(bright, dark)?;
+        Some((mended - Stops::from_ratio(self.mirror[0], self.mirror[1])?).0)
+    }
+
+    fn by_lights(&self, pair: &Comparison) -> Option<String> {
+        let wrong = self.wrong_lights(pair);
+        let mends = |left: f64| left.abs() <= self.tolerance_stops;
+        let alone = wrong.iter().filter_map(|w| Some((self.left_stops(&[*w])?.abs(), *w)));
+        let best = alone.min_by(|a, b| a.0.total_cmp(&b.0)).filter(|(left, _)| mends(*left));
+        let named = match best {
+            Some((_, alone)) => vec![alone],
+            None => Some(wrong).filter(|wrong| self.left_stops(wrong).is_some_and(mends))?,
+        };
+        Some(named.iter().map(said_of).collect::<Vec<_>>().join("; "))
+    }
+
+    /// The paired lights whose own strength is clearly off.
+    fn wrong_lights(&self, pair: &Comparison) -> Vec<Wrong<'_>> {
+        let pairs = pair_sides(&pair.mirror, self.cg).pairs;
+        let wrong = pairs.into_iter().filter_map(|(m, c)| {
+            let (ours, theirs) = (&pair.mirror.lights.all[m], &self.cg.lights.all[c]);
+            let gain = ours.illuminance.value * self.level / theirs.illuminance.value;
+            let relative = |light: &Light| light.illuminance.sd / light.illuminance.value.max(1e-30);
+            let sd = relative(ours).hypot(relative(theirs));
+            let plausible = gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip();
+            let clear = gain.ln().abs() > CLEAR_SDS * sd && gain.log2().abs() > NO_GAIN_STOPS;
+            (plausible && clear).then_some(Wrong { light: theirs, is_key: c == 0, gain })
+        });
+        wrong.collect()
+    }
+
+    /// Keys and everything else, so that both patches receive what the photographed ones do.
+    fn by_key_and_rest(&self) -> Option<String> {
+        let keys = self.cg.lights.co_keys();
+        let by_keys = self.normals.map(|normal| keys.iter().map(|key| on_patch(key, &normal)).sum::<f64>());
+        let all = self.normals.map(|normal| patch_light(&self.cg.sources, &normal).luminance);
+        let light = Matrix2::new(by_keys[0], all[0] - by_keys[0], by_keys[1], all[1] - by_keys[1]);
+        let gains = light.try_inverse()? * Vector2::from(self.mirror) * self.level;
+        let (key, rest) = (gains.x, gains.y);
+        let sane = |gain: f64| gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip();
+        if !sane(key) || !sane(rest) {
+            return None;
+        }
+        let name = if keys.len() > 1 { "keys" } else { "key" };
+        let right = |gain: f64| gain.log2().abs() < NO_GAIN_STOPS;
+        Some(match (right(key), right(rest)) {
+            (true, true) => return None,
+            (false, true) => format!("multiply the CG {name} by {key:.2}"),
+            (true, false) => format!("multiply everything but the CG {name} by {rest:.2}"),
+            (false, false) => format!("multiply the CG {name} by {key:.2} and everything else by {rest:.2}"),
+        })
+    }
+}
+
+/// What a patch receives from a light.
+fn on_patch(light: &Light, normal: &Vector3<f64>) -> f64 {
+    light.illuminance.value * light.direction.dot(normal).max(0.0)
+}
+
+fn said_of(wrong: &Wrong<'_>) -> String {
+    let [azimuth, elevation] = azimuth_elevation_deg(&wrong.light.direction);
+    let stops = wrong.gain.log2();
+    let name = if wrong.is_key { "key" } else { "light" };
+    format!(
+        "the CG {name} at azimuth {} deg, elevation {} deg is {:.2} stops too {}: multiply it by {:.2}",
+        fixed(azimuth, 0, false),
+        fixed(elevation, 0, false),
+        stops.abs(),
+        if stops > 0.0 { "weak" } else { "strong" },
+        wrong.gain
+    )
+}
