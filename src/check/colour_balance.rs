@@ -23,22 +23,22 @@ use crate::uncertainty::{hidden, scatter, tone_curve};
 use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
-const FLOOR_SD_STOPS: f64 = 0.0013;
+const FLOOR_SD_STOPS: f64 = 0.0009;
 
 /// Patches scatter and lights are uncertain each for what may be at worst; together they move a channel by this part of it
 /// (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.5;
+const PARTS_TOGETHER: f64 = 0.34;
 
 /// Of a light at the edge of what both sides saw this part may be summed on one of them only: mostly little (measured on
 /// made-up shots); one that may be anything from none to all of it would have 0.29.
-const CUT_PART_SD: f64 = 0.19;
+const CUT_PART_SD: f64 = 0.13;
 
 /// What is left out about a clipped light is not alike on both sides to the last (measured on made-up shots).
-const LEFT_OUT_SD_STOPS: f64 = 0.004;
+const LEFT_OUT_SD_STOPS: f64 = 0.0028;
 
 /// What a blur of one side only does to a channel on a sphere as small as `unlike_blur` starts from (measured on made-up
 /// shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.003;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.002;
 
 /// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;

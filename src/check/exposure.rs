@@ -27,10 +27,10 @@ const FLOOR_SD_STOPS: f64 = 0.0015;
 
 /// Directions differ where an outline is off or a light moved, and there in opposite senses, which the median evens out:
 /// it errs by this part of what their spread says (measured on made-up shots).
-const SPREAD_PART: f64 = 0.8;
+const SPREAD_PART: f64 = 0.72;
 
 /// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.007;
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.0063;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
 const USUAL_REFLECTANCE: f64 = 0.6;

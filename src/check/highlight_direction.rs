@@ -33,7 +33,10 @@ const RIVAL_SDS: f64 = 2.0;
 
 /// Outline, centroid and surroundings of lights that are not clipped are each stated for what they may do at worst;
 /// together they do this part of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.8;
+const PARTS_TOGETHER: f64 = 0.68;
+
+/// The same where one of the lights is clipped.
+const PARTS_OF_CLIPPED: f64 = 0.85;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -181,7 +184,7 @@ fn key_finding(
     };
     settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
     match finding.verdict {
-        Verdict::Mismatch => key_remedy(finding, pairing, keys),
+        Verdict::Mismatch => key_remedy(finding, pairing, (mirror, cg), keys),
         Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
         _ => {}
     }
@@ -199,7 +202,7 @@ fn key_finding(
 
 /// What to do about a key that is elsewhere. A key that has no counterpart on the other side while that side's key has one is
 /// no key that was turned: turning the other's would move a light that stands right.
-fn key_remedy(finding: &mut Finding, pairing: &Pairing, keys: &Keys<'_>) {
+fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &Side), keys: &Keys<'_>) {
     let (lost, new) = (pairing.only_mirror.contains(&0), pairing.only_cg.contains(&0));
     if keys.paired || (lost && new) {
         finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction);
@@ -212,7 +215,8 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, keys: &Keys<'_>) {
         ),
         (_, true) => format!("the CG's key is none of the photographed lights: remove the light at {theirs}"),
         _ => format!(
-            "the CG's strongest light is not the photographed one: strengthen the light at {ours}, or weaken the one at {theirs}"
+            "the CG's strongest light is not the photographed one: multiply {}",
+            gain_words(pairing, (mirror, cg)).join(", ")
         ),
     };
     finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
@@ -221,6 +225,17 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, keys: &Keys<'_>) {
 /// Set in a finding's detail where lights are to be added, removed, or made stronger or weaker, so that contrast and colour
 /// of all light follow.
 pub(crate) const LIGHTS_AMISS: &str = "lights_amiss";
+
+/// The gains of the CG's lights that are paired with either key, or are that key.
+fn gain_words(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<String> {
+    let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
+    let gain = of_keys.filter_map(|(m, c)| {
+        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
+        let stops = Stops::from_ratio(ours.illuminance.value, theirs.illuminance.value)?;
+        Some(format!("the light at {} by {:.2}", place_words(theirs), stops.ratio()))
+    });
+    gain.collect()
+}
 
 fn place_words(light: &Light) -> String {
     let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
@@ -285,7 +300,7 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
-    let part = if mirror_light.clipped || cg_light.clipped { 1.0 } else { PARTS_TOGETHER };
+    let part = if mirror_light.clipped || cg_light.clipped { PARTS_OF_CLIPPED } else { PARTS_TOGETHER };
     let mirror_cov = mirror_cov * part.powi(2);
     let cg_cov = cg_cov * part.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;

@@ -17,12 +17,12 @@ pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 
 /// Error that remains on clean input on each side: grid of directions and glare, and what a pixel of the rim is worth, by
 /// the sphere's radius in px (measured on made-up shots).
-const FLOOR_SD_STOPS: f64 = 0.0095;
-const RIM_SD_STOPS_PX: f64 = 0.53;
+const FLOOR_SD_STOPS: f64 = 0.0082;
+const RIM_SD_STOPS_PX: f64 = 0.47;
 
 /// Edge, noise and what is not shown of the key are stated for what they may do at worst; together they do this part of it
 /// (measured on made-up shots).
-const KEY_PART: f64 = 0.85;
+const KEY_PART: f64 = 0.74;
 
 /// The check.
 #[derive(Debug)]
@@ -138,7 +138,7 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
 
 /// What is hidden is not seen in full: the rest of it moves the ratio further by about this factor (measured on made-up
 /// shots).
-const HIDDEN_FACTOR: f64 = 1.6;
+const HIDDEN_FACTOR: f64 = 1.5;
 
 /// How far the photographed ratio moves were the light as the CG has it where something may stand before the sphere.
 fn hidden_sd_stops(pair: &Comparison) -> f64 {

@@ -61,6 +61,7 @@ impl ShotCheck for SetNotes {
         notes.exposures(shot.sheet, shot.files);
         notes.frames(shot.files);
         notes.sheet(shot.sheet, shot.files);
+        notes.sensor(shot.sheet, shot.files);
         notes.contents(shot.files);
         for pair in &shot.pairs {
             notes.exchanged(pair);
@@ -82,6 +83,7 @@ struct Notes {
 
 const OWN_FILE: &str = "give each its own file: a frame that is compared with itself always agrees";
 const EXCHANGED: &str = "exchange the two files in the sheet";
+const WIDTH_FIRST: &str = "write the sensor's width before its height, as the picture lies";
 const SAME_TAKE: &str = "find the sphere frame that belongs to this plate, or correct the note";
 const SAME_LIGHT: &str = "use a sphere frame shot under the plate's lights; this one does not stand for them";
 const SAME_EXPOSURE: &str = "correct exposure_stops, or take it out of the sheet and let the files tell it";
@@ -168,6 +170,22 @@ impl Notes {
             let words = || format!("{what}: {} in {}, {} in {}", told(other), name(file), told(one), name(first));
             self.hold(one != other, words, SAME_CAMERA);
         }
+    }
+
+    /// A sensor whose width and height were noted the other way round: no field of view follows from it.
+    fn sensor(&mut self, sheet: &ShotSheet, files: &[FileNote]) {
+        let Some(camera) = &sheet.camera else { return };
+        let Some(file) = files.iter().find(|file| matches!(file.role, "plate" | "mirror")) else { return };
+        let Some([width, height]) = camera.sides_exchanged(file.size) else { return };
+        let words = || {
+            format!(
+                "the sensor is noted {width} wide and {height} high, and {} is {}x{}",
+                name(file),
+                file.size.width,
+                file.size.height
+            )
+        };
+        self.hold(true, words, WIDTH_FIRST);
     }
 
     /// A CG sphere or an exposure of a bracket that is another file over again.

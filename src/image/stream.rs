@@ -9,12 +9,19 @@ use std::sync::{Mutex, PoisonError};
 use super::limits::Limits;
 use crate::{Error, ErrorKind, Result};
 
-/// Files up to this length are read once and held while they are decoded; of larger ones (renders with hundreds of
-/// channels) only what is needed at a time is held, and they are read a second time for their hash.
+/// Files up to this length are read once and held while they are decoded; of larger ones only what is needed at a time is
+/// held, and they are read a second time for their hash.
 const HELD_BYTES: u64 = 256 << 20;
+
+/// The same for OpenEXR files, whose blocks are read where they are needed: memory that is never touched costs nothing, and
+/// the second reading comes from the system's own copy.
+const HELD_BYTES_OF_BLOCKS: u64 = 1 << 20;
 
 /// Bytes hashed at once of a file that is not held.
 const PIECE_BYTES: usize = 1 << 20;
+
+/// First bytes of an OpenEXR file (OpenEXR file layout).
+const EXR_MAGIC: [u8; 4] = [0x76, 0x2f, 0x31, 0x01];
 
 /// How many first bytes tell a file's kind.
 const HEAD_BYTES: u64 = 1 << 12;
@@ -50,7 +57,10 @@ impl InputFile {
             return Err(Error::new(ErrorKind::Malformed, path, "the file is empty", remedy));
         }
         limits.check_file(path, length)?;
-        if length > HELD_BYTES {
+        let mut magic = [0; EXR_MAGIC.len()];
+        let in_blocks = file.read_exact(&mut magic).is_ok() && magic == EXR_MAGIC;
+        file.rewind().map_err(|e| Error::io(path, &e))?;
+        if length > if in_blocks { HELD_BYTES_OF_BLOCKS } else { HELD_BYTES } {
             return Ok(Self { bytes: Bytes::OnDisk(Mutex::new(file)), length });
         }
         let bytes = read_up_to(&mut file, length).map_err(|e| Error::io(path, &e))?;
@@ -79,11 +89,9 @@ impl InputFile {
         let end = position.checked_add(count).filter(|end| *end <= self.length).ok_or(io::ErrorKind::UnexpectedEof)?;
         match &self.bytes {
             Bytes::Held(bytes) => Ok(Cow::Borrowed(&bytes[position as usize..end as usize])),
-            Bytes::OnDisk(file) => {
-                let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
-                file.seek(SeekFrom::Start(position))?;
+            Bytes::OnDisk(_) => {
                 let mut piece = vec![0; count as usize];
-                file.read_exact(&mut piece)?;
+                self.read_into(position, &mut piece)?;
                 Ok(Cow::Owned(piece))
             }
         }
@@ -100,13 +108,23 @@ impl InputFile {
             return Ok(blake3::hash(bytes).to_hex().to_string());
         }
         let mut hasher = blake3::Hasher::new();
+        let mut piece = vec![0; PIECE_BYTES];
         let mut position = 0;
         while position < self.length {
-            let piece = self.read_at(position, (self.length - position).min(PIECE_BYTES as u64))?;
-            hasher.update(&piece);
-            position += piece.len() as u64;
+            let count = (self.length - position).min(PIECE_BYTES as u64);
+            self.read_into(position, &mut piece[..count as usize])?;
+            hasher.update(&piece[..count as usize]);
+            position += count;
         }
         Ok(hasher.finalize().to_hex().to_string())
+    }
+
+    /// Fills a buffer with what the file on disk holds from a position on.
+    fn read_into(&self, position: u64, buffer: &mut [u8]) -> io::Result<()> {
+        let Bytes::OnDisk(file) = &self.bytes else { return Err(io::ErrorKind::InvalidInput.into()) };
+        let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
+        file.seek(SeekFrom::Start(position))?;
+        file.read_exact(buffer)
     }
 }
 

@@ -166,6 +166,16 @@ impl CameraSpec {
         self.recorded_px.or(self.used_px).or(self.sensor_px).or_else(|| self.sensor_size_mm())
     }
 
+    /// The noted sensor stands upright where the picture lies (or lies where it stands), and fits with its sides exchanged:
+    /// columns and rows as noted.
+    pub(crate) fn sides_exchanged(&self, size: Size) -> Option<[f64; 2]> {
+        let recorded = self.recorded()?;
+        let picture = size.width as f64 / size.height as f64 / self.squeeze.unwrap_or(1.0);
+        let noted = recorded[0] / recorded[1];
+        let fits_exchanged = (picture * noted - 1.0).abs() <= EXCHANGED_ASPECT;
+        (fits_exchanged && (picture / noted).ln().abs() > LYING).then_some(recorded)
+    }
+
     fn width_crop(&self, size: Size) -> WidthCrop {
         let Some(recorded) = self.recorded() else { return WidthCrop::none() };
         let (width, height) = (size.width as f64, size.height as f64);
@@ -178,6 +188,12 @@ impl CameraSpec {
         WidthCrop::of(size, recorded, told_by_height.then_some(width / recorded[0]))
     }
 }
+
+/// With its sides exchanged a sensor fits a picture to this part: lenses and deliveries crop a little.
+const EXCHANGED_ASPECT: f64 = 0.15;
+
+/// Natural log of the ratio of two shapes, of which one lies and the other stands for certain.
+const LYING: f64 = 0.3;
 
 /// By how much a picture is narrower (or wider) than what the camera recorded.
 struct WidthCrop {

@@ -45,7 +45,7 @@ const LIGHT_MARGIN_RAD: f64 = 0.15;
 
 /// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
 /// about this much, stops (common practice, no source).
-const ELSEWHERE_SD_STOPS: f64 = 0.3;
+const ELSEWHERE_SD_STOPS: f64 = 0.16;
 
 /// The directions that may be hidden on the photographed sphere.
 #[derive(Debug, Clone)]

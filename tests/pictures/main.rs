@@ -11,6 +11,7 @@ mod near_lights;
 mod part_of_frames;
 mod path_traced;
 mod psbox;
+mod remedies;
 mod rendered_spheres;
 mod rotation;
 mod rough_spheres;

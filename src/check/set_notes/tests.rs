@@ -48,6 +48,22 @@ fn files() -> [FileNote; 3] {
 }
 
 #[test]
+fn a_sensor_noted_on_its_side_is_told() {
+    let noted = |sensor_mm: [f64; 2], size: [usize; 2]| {
+        let mut sheet = sheet(-2.0);
+        sheet.camera.as_mut().unwrap().sensor_mm = Some(sensor_mm);
+        let mut files = files();
+        files.iter_mut().for_each(|file| file.size = Size { width: size[0], height: size[1] });
+        finding(&sheet, &files).reason.contains("noted")
+    };
+    assert!(noted([14.0, 24.89], [1920, 1080]));
+    assert!(!noted([24.89, 14.0], [1920, 1080]));
+    // A camera turned on its side records an upright picture.
+    assert!(!noted([14.0, 24.89], [1080, 1920]));
+    assert!(!noted([24.89, 18.66], [2048, 858]));
+}
+
+#[test]
 fn one_picture_in_two_places_is_named_but_for_a_plate_that_holds_the_sphere() {
     let with_cg = |content: &str| {
         let mut files = files().to_vec();

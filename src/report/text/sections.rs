@@ -127,7 +127,7 @@ pub(super) fn findings(page: &mut Page, report: &Report) {
 
 fn finding_row(page: &mut Page, finding: &Finding) {
     let verdict = page.painted(&cell(verdict_words(finding), 9), finding_colour(finding));
-    let measured = cell(&value_words(finding), 25);
+    let measured = cell(&value_words(finding).replace("x tolerance", "x tol."), 25);
     let tolerance = clip(&tolerance_words(finding), 12);
     page.line(&format!("  {verdict} {} {measured} {tolerance}", cell(&page.named(finding), 29)));
     if finding.verdict >= Verdict::Unsure {

@@ -1,0 +1,134 @@
+//! What a report says to do is done, and the number that it gives is the one that was wrong.
+//!
+//! The frames are this project's own renders; by how much a lamp was made weaker is arithmetic.
+
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+
+use std::path::Path;
+
+use plateproof::camera::{FovSource, View};
+use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
+use plateproof::demo::scene::{Panel, Scene};
+use plateproof::demo::set::{deck_at_dusk, lamp};
+use plateproof::image::write::{ExrAttributes, write_exr};
+use plateproof::image::{DataWindow, Size};
+use plateproof::report::{Finding, Report, Verdict};
+use plateproof::sheet::sheet_from_json;
+use plateproof::shot::{RunOptions, check_shot};
+use serde_json::json;
+
+const SIZE: Size = Size { width: 640, height: 360 };
+const FOV_DEG: f64 = 45.0;
+const KEY: f64 = 900.0;
+const CLOTH: f64 = 3.0;
+
+fn frame(scene: &Scene, background: Background) -> Picture {
+    let view = View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet);
+    let sphere = MirrorSphere::at(&view, [330.0, 170.0], 100.0, [0.6; 3]);
+    render(scene, &view, SIZE, Some(&sphere), &RenderOptions { background, ..RenderOptions::default() })
+}
+
+fn write(path: &Path, picture: &Picture) {
+    let data = DataWindow { x: 0, y: 0, width: SIZE.width, height: SIZE.height };
+    write_exr(path, SIZE, data, &picture.rgb, picture.alpha.as_deref(), &ExrAttributes::default()).unwrap();
+}
+
+fn report(set: &Scene, cg: &Picture) -> Report {
+    let folder = tempfile::tempdir().unwrap();
+    write(&folder.path().join("mirror.exr"), &frame(set, Background::Shown));
+    write(&folder.path().join("cg.exr"), cg);
+    let focal_mm = 12.0 / (FOV_DEG.to_radians() / 2.0).tan();
+    let sheet = json!({
+        "format": "plateproof-shot/1", "shot": "SF_0720",
+        "mirrors": [{ "name": "m1", "frame": "mirror.exr", "reflectance": [0.6, 0.6, 0.6] }],
+        "cg": { "spheres": [{ "mirror": "m1", "frame": "cg.exr", "reflectance": "same-as-mirror" }] },
+        "camera": { "focal_length_mm": focal_mm, "sensor_mm": [24.0, 13.5] },
+    });
+    let sheet = sheet_from_json(sheet, &folder.path().join("shot.json"), folder.path()).unwrap();
+    let report = check_shot(&sheet, RunOptions::default()).report;
+    assert!(report.error.is_none(), "{:?}", report.error);
+    report
+}
+
+fn finding<'a>(report: &'a Report, check: &str) -> &'a Finding {
+    report.findings.iter().find(|f| f.check == check).unwrap()
+}
+
+/// A lamp up to the left as the key, a cloth to the right as the fill.
+fn lit(key: f64, cloth: f64) -> Scene {
+    let cloth = Panel::new(60.0, -25.0, [30.0, 30.0], 3.0, [cloth; 3]);
+    let scene = deck_at_dusk(7, 160.0).with_panel(cloth);
+    if key > 0.0 { scene.with_light(lamp(-40.0, 32.0, 5.0, 4300.0, key)) } else { scene }
+}
+
+fn with_sphere_only(scene: &Scene) -> Picture {
+    frame(scene, Background::Transparent)
+}
+
+/// The factor at the end of "multiply it by".
+fn factor(remedy: &str) -> f64 {
+    let after = remedy.split("multiply it by ").nth(1).unwrap_or_else(|| panic!("{remedy}"));
+    after.split([' ', ';']).next().unwrap().parse().unwrap()
+}
+
+#[test]
+fn the_gain_is_that_of_the_light_which_is_wrong() {
+    let set = lit(KEY, CLOTH);
+    for (cg, truth, at) in [
+        (lit(KEY / 4.0, CLOTH), 4.0, "the CG key at azimuth -40"),
+        (lit(KEY * 2.5, CLOTH), 0.4, "the CG key at azimuth -40"),
+        (lit(KEY, CLOTH / 4.0), 4.0, "the CG light at azimuth"),
+    ] {
+        let report = report(&set, &with_sphere_only(&cg));
+        let finding = finding(&report, "key-fill-ratio");
+        assert_eq!(finding.verdict, Verdict::Mismatch, "{finding:#?}");
+        assert!(finding.remedy.contains(at), "{}", finding.remedy);
+        assert!((factor(&finding.remedy) / truth).log2().abs() < 0.12, "truth {truth}: {}", finding.remedy);
+    }
+}
+
+/// The fill stands right, and turning it to where the key is missing would take it away.
+#[test]
+fn a_key_that_is_missing_is_added_and_nothing_is_turned() {
+    let report = report(&lit(KEY, CLOTH), &with_sphere_only(&lit(0.0, CLOTH)));
+    let direction = finding(&report, "highlight-direction");
+    assert_eq!(direction.verdict, Verdict::Mismatch, "{direction:#?}");
+    assert!(direction.remedy.contains("add the light at azimuth -40"), "{direction:#?}");
+    assert!(!direction.remedy.contains("turn"), "{}", direction.remedy);
+    let contrast = finding(&report, "key-fill-ratio");
+    assert!(contrast.remedy.starts_with("mend highlight-direction first"), "{}", contrast.remedy);
+}
+
+#[test]
+fn a_picture_whose_left_and_right_are_exchanged_is_told_as_that() {
+    let set = lit(KEY, CLOTH);
+    let mut cg = with_sphere_only(&set);
+    let width = SIZE.width;
+    cg.rgb.chunks_exact_mut(width).for_each(<[_]>::reverse);
+    if let Some(alpha) = &mut cg.alpha {
+        alpha.chunks_exact_mut(width).for_each(<[_]>::reverse);
+    }
+    let report = report(&set, &cg);
+    let direction = finding(&report, "highlight-direction");
+    assert!(direction.remedy.contains("left and right exchanged"), "{direction:#?}");
+}
+
+/// Two mirrors of one size on one frame: which of them is meant is not for the program to choose.
+#[test]
+fn two_spheres_of_one_size_are_told() {
+    let scene = lit(KEY, CLOTH);
+    let view = View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet);
+    let mut both = frame(&scene, Background::Shown);
+    let second = MirrorSphere::at(&view, [110.0, 120.0], 97.0, [0.6; 3]);
+    let options = RenderOptions { background: Background::Transparent, ..RenderOptions::default() };
+    let beside = render(&scene, &view, SIZE, Some(&second), &options);
+    for (pixel, (over, alpha)) in both.rgb.iter_mut().zip(beside.rgb.iter().zip(beside.alpha.unwrap())) {
+        *pixel = [0, 1, 2].map(|c| over[c] + pixel[c] * (1.0 - alpha));
+    }
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("two.exr");
+    write(&path, &both);
+    let frame = crate::sphere_scene::load::exr_file(&path);
+    let search = plateproof::sphere::find::find_sphere(&frame, &view).unwrap();
+    assert_eq!(search.rivals.len(), 1, "{search:#?}");
+}
