@@ -126,6 +126,8 @@ fn the_full_example_is_understood() {
 fn the_example_of_a_show_is_inherited() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/examples");
     let sheet = load_sheet(&folder.join("shot.json")).unwrap();
+    let encoding = sheet.mirrors[0].bracket[0].encoding.as_deref().unwrap();
+    assert_eq!(encoding, "../../scene/../show/log.clf", "so does a transform's");
     assert_eq!(sheet.mirrors[0].reflectance, Some(MirrorReflectance::Rgb([0.62, 0.60, 0.56])));
     assert_eq!(sheet.camera.as_ref().unwrap().focal_length_mm, Some(32.0));
     assert_eq!(sheet.plate.as_ref().unwrap().file_name().unwrap(), "plate.1001.exr");
@@ -231,7 +233,10 @@ fn a_sheet_inherits_from_what_it_extends() {
     let folder = tempfile::tempdir().unwrap();
     let show = json!({
         "plate": { "frame": "plates/p.exr", "encoding": "srgb" },
-        "mirrors": [{ "name": "m1", "frame": "old.exr", "reflectance": [0.6, 0.6, 0.6] }, { "name": "m2", "frame": "x.exr" }],
+        "mirrors": [
+            { "name": "m1", "frame": "old.exr", "encoding": "log.clf", "reflectance": [0.6, 0.6, 0.6] },
+            { "name": "m2", "frame": "x.exr" }
+        ],
         "camera": { "focal_length_mm": 32, "tilt_deg": 3 },
         "notes": { "frame": "kept as it is" }
     });

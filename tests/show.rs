@@ -385,6 +385,19 @@ fn asked_to_stop_it_ends_with_whole_reports_and_goes_on_later() {
 }
 
 #[test]
+fn pictures_beside_a_report_go_with_what_they_were_of() {
+    let here = shots(&["SF_0320"]);
+    let beside = here.path().join("r/SF_0320.v009.moved.png");
+    run(here.path(), &["check", "shots", "--out", "r", "--no-picture"]);
+    assert!(beside.exists());
+    edit(&here.path().join("shots/SF_0320/shot.json"), |sheet| {
+        sheet.as_object_mut().unwrap().remove("clean_plate");
+    });
+    run(here.path(), &["check", "shots", "--out", "r", "--no-picture"]);
+    assert!(!beside.exists(), "it shows what moved against a clean plate that the sheet no longer names");
+}
+
+#[test]
 fn a_picture_held_against_itself_proves_nothing() {
     let here = shots(&["SF_0110"]);
     let folder = here.path().join("shots/SF_0110");

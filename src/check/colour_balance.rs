@@ -96,6 +96,9 @@ impl Check for ColourBalance {
             return finding;
         };
         judge(&mut finding, &overall.0, &overall.1, sd, pair.tolerances.colour.mired, main_doubt(&doubts));
+        if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.colour_words() {
+            pair.drift.cure().clone_into(&mut finding.remedy);
+        }
         insert(&mut finding, "overall", &overall.1);
         parts(&mut finding, pair, cg, sd);
         finding

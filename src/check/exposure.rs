@@ -80,6 +80,8 @@ impl Check for Exposure {
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
             finding.remedy =
                 "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
+        } else if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.exposure_words() {
+            pair.drift.cure().clone_into(&mut finding.remedy);
         }
         finding
     }

@@ -90,6 +90,9 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     }
     settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
     if reference.is_plate {
+        let told =
+            "the plate is the sphere frame itself: nothing proves that the shot's other frames were exposed like it";
+        finding.detail.insert("told".to_owned(), told.into());
         add(&mut finding.reason, "the plate and the sphere frame are one and the same picture, which cannot drift");
     }
     if drift.featureless {
@@ -161,6 +164,15 @@ impl Doubt {
             "it could not be measured whether the sphere frame was balanced like the plate (see reference-drift)"
         } else {
             "the sphere frame was not balanced like the plate (see reference-drift)"
+        }
+    }
+
+    /// What would cure both.
+    pub(crate) fn cure(&self) -> &'static str {
+        if self.unmeasured {
+            "give a plate and a sphere frame that show some detail of one background"
+        } else {
+            "give a sphere frame that was shot as the plate was, or set correct_drift where only the camera's settings differed"
         }
     }
 }

@@ -89,7 +89,13 @@ impl Looked<'_> {
         confirmed_at(self.frame, self.view, cone)
     }
 
-    fn taken(&self, fit: SphereFit, report: &mut Report) -> SphereSearch {
+    fn taken(&self, fit: SphereFit, other: &Self, report: &mut Report) -> SphereSearch {
+        // The search alone did not tell, so what parts the outline from a certain one may be its error.
+        let expected = other.sure().filter(|_| other.certain()).map(|certain| certain.cone.clone());
+        let fit = match expected {
+            Some(cone) => fit.doubted_against(self.view, &cone),
+            None => fit,
+        };
         let o = fit.outline;
         report.warnings.push(format!(
             "{}: the search alone left doubt; the outline [{:.1}, {:.1}, {:.1}] was taken because the other side's sphere stands at the same place and the picture shows its edge",
@@ -116,9 +122,9 @@ pub(super) fn reconcile(
         if same(&a.cone, &b.cone) || (mirror.certain() && cg.certain()) {
             let better = if cg.certain() { mirror.better_near(&b.cone) } else { None };
             return match better.map(Replaced::Mirror).or_else(|| one_outline(&mirror, &cg)) {
-                Some(Replaced::Mirror(fit)) => Ok((mirror.taken(fit, report), cg.search?)),
+                Some(Replaced::Mirror(fit)) => Ok((mirror.taken(fit, &cg, report), cg.search?)),
                 Some(Replaced::Cg(fit)) => {
-                    let settled = cg.taken(fit, report);
+                    let settled = cg.taken(fit, &mirror, report);
                     Ok((mirror.search?, settled))
                 }
                 None => Ok((mirror.search?, cg.search?)),
@@ -127,18 +133,18 @@ pub(super) fn reconcile(
         return disagreeing(mirror, cg, report);
     }
     if let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone)) {
-        let settled = mirror.taken(fit, report);
+        let settled = mirror.taken(fit, &cg, report);
         return Ok((settled, cg.search?));
     }
     if let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone)) {
-        let settled = cg.taken(fit, report);
+        let settled = cg.taken(fit, &mirror, report);
         return Ok((mirror.search?, settled));
     }
     if mirror.sure().is_none()
         && cg.sure().is_none()
         && let Some((a, b)) = common(&mirror, &cg)
     {
-        return Ok((mirror.taken(a, report), cg.taken(b, report)));
+        return Ok((mirror.taken(a, &cg, report), cg.taken(b, &mirror, report)));
     }
     for (side, other) in [(&mirror, &cg), (&cg, &mirror)] {
         if side.is_refuted_by(other) {
@@ -178,13 +184,13 @@ fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Resul
     if !mirror.certain()
         && let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone))
     {
-        let settled = mirror.taken(fit, report);
+        let settled = mirror.taken(fit, &cg, report);
         return Ok((settled, cg.search?));
     }
     if !cg.certain()
         && let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone))
     {
-        let settled = cg.taken(fit, report);
+        let settled = cg.taken(fit, &mirror, report);
         return Ok((mirror.search?, settled));
     }
     report

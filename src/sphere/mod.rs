@@ -2,6 +2,8 @@
 
 use nalgebra::{Matrix3, Matrix5, Vector3};
 
+use crate::camera::View;
+
 mod cone;
 pub mod find;
 mod mirror;
@@ -143,6 +145,19 @@ impl RimGap {
 }
 
 impl SphereFit {
+    /// The same, doubted as far as it lies from where something else says that the sphere stands.
+    #[must_use]
+    pub(crate) fn doubted_against(mut self, view: &View, expected: &SphereCone) -> Self {
+        let off = tangents(&self.cone.axis).map(|t| t.dot(&expected.axis));
+        let off = [off[0], off[1], expected.half_angle_rad - self.cone.half_angle_rad];
+        (0..3).for_each(|i| self.cone_cov[(i, i)] += off[i].powi(2));
+        if let Some(there) = outline_of_cone(view, expected) {
+            let (ours, theirs) = (self.outline.to_array(), there.to_array());
+            (0..4).for_each(|i| self.outline_cov[(i, i)] += (theirs[i] - ours[i]).powi(2));
+        }
+        self
+    }
+
     /// Found by a search, and nothing inside it tells a mirror from any other round thing.
     pub(crate) fn hardly_mirrors(&self) -> bool {
         self.found_by == FoundBy::Search && self.score <= find::LONE_SCORE

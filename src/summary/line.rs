@@ -120,7 +120,7 @@ impl ShotLine {
     pub fn of(report: &Report, path: &Path) -> Self {
         let deciding = deciding(report);
         let all: Vec<&Finding> = report.findings.iter().collect();
-        let remedy = deciding.map(|f| turned_instead(f, &all).unwrap_or(f).remedy.clone());
+        let remedy = deciding.map(|f| first_of(turned_instead(f, &all).unwrap_or(f), &all).remedy.clone());
         let remedy = remedy.or_else(|| report.error.as_ref().map(|e| e.remedy.clone()));
         Self {
             shot: report.shot.clone(),
@@ -210,6 +210,12 @@ impl CheckLine {
             waived: finding.waived.as_ref().map(waiver_words),
         }
     }
+}
+
+/// The finding that has to be mended before this one, or itself.
+fn first_of<'a>(finding: &'a Finding, all: &[&'a Finding]) -> &'a Finding {
+    let Some(first) = finding.detail.get("after").and_then(Value::as_str) else { return finding };
+    all.iter().find(|f| f.check == first && f.mirror == finding.mirror).copied().unwrap_or(finding)
 }
 
 /// Why, then what to do.

@@ -13,7 +13,7 @@ use nalgebra::Vector3;
 use plateproof::colour::ColourSpace;
 use plateproof::image::Frame;
 use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
-use plateproof::report::{Finding, Report};
+use plateproof::report::{Finding, Report, SphereRole};
 use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};
@@ -156,6 +156,43 @@ fn a_linear_bracket_is_merged_by_what_its_pictures_say() {
         let said = if stated.is_some() { "what the pixels say is used" } else { "the middle one is taken" };
         assert!(report.warnings.iter().any(|w| w.contains(said)), "{stated:?}: {:?}", report.warnings);
     }
+}
+
+/// What a sheet gives is used or refused, never replaced by something that a search found.
+#[test]
+fn an_outline_that_lies_outside_the_frame_is_an_error() {
+    let mut sheet = golden_sheet();
+    sheet["mirrors"][0]["outline_px"] = json!([2048.0, 1080.0, 300.0]);
+    let error = check(sheet, &golden()).error.unwrap();
+    assert!(error.cause.contains("outside the frame"), "{error:?}");
+}
+
+/// Coverage that says nothing about the sphere is not asked where it is.
+#[test]
+fn a_matte_of_something_else_does_not_place_the_sphere() {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["mirror.exr", "plate.exr"] {
+        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
+    }
+    let cg = frame(&golden().join("cg.exr"));
+    let width = cg.size.width;
+    // The matte of a round thing in the upper left corner.
+    let elsewhere = |i: usize| {
+        let (x, y) = ((i % width) as f32 - 60.0, (i / width) as f32 - 60.0);
+        (40.5 - x.hypot(y)).clamp(0.0, 1.0)
+    };
+    let alpha: Vec<f32> = (0..cg.rgb.len()).map(elsewhere).collect();
+    let path = folder.path().join("cg.exr");
+    write_exr(&path, cg.size, cg.data, &cg.rgb, Some(&alpha), &ExrAttributes::default()).unwrap();
+    let outline = |sheet: Value, folder: &Path| {
+        let report = check(sheet, folder);
+        report.spheres.iter().find(|s| s.role == SphereRole::Cg).unwrap().outline_px
+    };
+    let truth = outline(golden_sheet(), &golden());
+    let mut sheet = golden_sheet();
+    sheet["cg"]["spheres"][0]["alpha"] = "none".into();
+    let found = outline(sheet, folder.path());
+    assert!((0..3).all(|i| (found[i] - truth[i]).abs() < 1.0), "{found:?}, not {truth:?}");
 }
 
 /// A CG written for a display says nothing about brightness, whether in 8 bits or in 16.
