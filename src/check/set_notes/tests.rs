@@ -53,7 +53,9 @@ fn a_sensor_noted_on_its_side_is_told() {
         let mut sheet = sheet(-2.0);
         sheet.camera.as_mut().unwrap().sensor_mm = Some(sensor_mm);
         let mut files = files();
-        files.iter_mut().for_each(|file| file.size = Size { width: size[0], height: size[1] });
+        for file in &mut files {
+            file.size = Size { width: size[0], height: size[1] };
+        }
         finding(&sheet, &files).reason.contains("noted")
     };
     assert!(noted([14.0, 24.89], [1920, 1080]));
