@@ -8,6 +8,7 @@ use serde_json::{Value, json};
 use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::image::Size;
+use crate::report::detail::TOLD;
 use crate::report::{Finding, Verdict};
 use crate::sheet::{CameraSpec, ShotSheet};
 use crate::side::Side;
@@ -84,7 +85,7 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     let reasons = [doubt(&mut finding, &plate, rendered, squeeze(shot.sheet)), disagreements(&plate, &cg), errors.note];
     finding.reason = reasons.into_iter().flatten().collect::<Vec<_>>().join("; ");
     if let Some(seen) = spheres_differ(shot) {
-        finding.detail.insert("told".to_owned(), seen.into());
+        finding.detail.insert(TOLD.to_owned(), seen.into());
     }
     if finding.verdict != Verdict::Match {
         finding.remedy = cause::remedy(shot.sheet, real, rendered, errors.width_ratio);

@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
+use crate::report::detail::LIGHTS_AMISS;
 use crate::report::wording::fixed;
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
@@ -221,10 +222,6 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &S
     };
     finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
 }
-
-/// Set in a finding's detail where lights are to be added, removed, or made stronger or weaker, so that contrast and colour
-/// of all light follow.
-pub(crate) const LIGHTS_AMISS: &str = "lights_amiss";
 
 /// The gains of the CG's lights that are paired with either key, or are that key.
 fn gain_words(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<String> {

@@ -2,6 +2,7 @@
 
 use super::{blank, put, settle};
 use crate::register::{Drift, DriftOutcome, WarpModel};
+use crate::report::detail::TOLD;
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::units::{Estimate, Stops};
@@ -92,7 +93,7 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     if reference.is_plate {
         let told =
             "the plate is the sphere frame itself: nothing proves that the shot's other frames were exposed like it";
-        finding.detail.insert("told".to_owned(), told.into());
+        finding.detail.insert(TOLD.to_owned(), told.into());
         add(&mut finding.reason, "the plate and the sphere frame are one and the same picture, which cannot drift");
     }
     if drift.featureless {

@@ -1,6 +1,7 @@
 //! The report of one shot: plain data here, rendering in the files beside it. Rendering computes nothing.
 
 pub(crate) mod columns;
+pub(crate) mod detail;
 pub mod json;
 mod model;
 mod moving;

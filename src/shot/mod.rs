@@ -30,7 +30,7 @@ use crate::check::FileNote;
 use crate::image::{Frame, Opened, Rows};
 use crate::parallel;
 use crate::radiance::DirectionGrid;
-use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict};
+use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
 use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
 use crate::sphere::find::{find_sphere, given_sphere};
 use crate::sphere::{Outline, SphereSearch};
@@ -302,7 +302,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         {
             let ended =
                 format!("the waiver of {} by {} ({}) ended on {} and counts no more", w.check, w.by, w.why, w.until);
-            finding.detail.entry("told").or_insert_with(|| json!(ended));
+            finding.detail.entry(detail::TOLD).or_insert_with(|| json!(ended));
             if !report.warnings.contains(&ended) {
                 report.warnings.push(ended);
             }

@@ -1,12 +1,9 @@
 //! Remedies that touch each other: two factors that an artist would else have to multiply, and what only follows from
 //! something else that is wrong.
 
-use crate::check::highlight_direction::LIGHTS_AMISS;
+use crate::report::detail::{AFTER, LIGHTS_AMISS};
 use crate::report::{Finding, Verdict};
 use crate::units::Stops;
-
-/// The check that a finding waits for, in its detail.
-pub(crate) const AFTER: &str = "after";
 
 /// Checks that move when a single light is mended.
 const FOLLOWS_LIGHTS: [&str; 2] = ["key-fill-ratio", "colour-balance"];

@@ -4,7 +4,9 @@
 use std::collections::BTreeMap;
 
 use crate::report::picture::render_curves;
-use crate::report::{Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
+use crate::report::{
+    Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict, detail,
+};
 use crate::sheet::{ImageSpec, ShotSheet};
 use crate::shot::{RunOptions, check_shot};
 use crate::{Error, ErrorKind, Result};
@@ -105,8 +107,8 @@ impl WorstOfEach {
                 self.0.get(&key(finding)).filter(|(frame, worst)| *frame != of_frame && rank(worst) > rank(finding));
             let Some((frame, worst)) = worst else { continue };
             finding.clone_from(worst);
-            finding.detail.insert("frame".to_owned(), (*frame).into());
-            finding.detail.entry("told").or_insert_with(|| format!("this is of frame {frame}").into());
+            finding.detail.insert(detail::FRAME.to_owned(), (*frame).into());
+            finding.detail.entry(detail::TOLD).or_insert_with(|| format!("this is of frame {frame}").into());
         }
         report.findings.sort_by_key(|f| std::cmp::Reverse((f.verdict, f.waived.is_none())));
     }

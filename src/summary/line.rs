@@ -7,6 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::Change;
+use crate::report::detail::AFTER;
 use crate::report::text::{headline, set_faults, turned_instead};
 use crate::report::wording::{decisive_reason, tolerance_words, value_words};
 use crate::report::{Finding, Report, ShotVerdict, Verdict};
@@ -214,7 +215,7 @@ impl CheckLine {
 
 /// The finding that has to be mended before this one, or itself.
 fn first_of<'a>(finding: &'a Finding, all: &[&'a Finding]) -> &'a Finding {
-    let Some(first) = finding.detail.get("after").and_then(Value::as_str) else { return finding };
+    let Some(first) = finding.detail.get(AFTER).and_then(Value::as_str) else { return finding };
     all.iter().find(|f| f.check == first && f.mirror == finding.mirror).copied().unwrap_or(finding)
 }
 

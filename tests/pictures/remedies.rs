@@ -4,54 +4,23 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 
-use std::path::Path;
-
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use plateproof::demo::scene::{Panel, Scene};
 use plateproof::demo::set::{deck_at_dusk, lamp};
-use plateproof::image::write::{ExrAttributes, write_exr};
-use plateproof::image::{DataWindow, Size};
-use plateproof::report::{Finding, Report, Verdict};
-use plateproof::sheet::sheet_from_json;
-use plateproof::shot::{RunOptions, check_shot};
-use serde_json::json;
+use plateproof::report::{Report, Verdict};
 
-const SIZE: Size = Size { width: 640, height: 360 };
-const FOV_DEG: f64 = 45.0;
+use crate::pair::{self, SIZE, finding, view, write};
+
 const KEY: f64 = 900.0;
 const CLOTH: f64 = 3.0;
 
 fn frame(scene: &Scene, background: Background) -> Picture {
-    let view = View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet);
-    let sphere = MirrorSphere::at(&view, [330.0, 170.0], 100.0, [0.6; 3]);
-    render(scene, &view, SIZE, Some(&sphere), &RenderOptions { background, ..RenderOptions::default() })
-}
-
-fn write(path: &Path, picture: &Picture) {
-    let data = DataWindow { x: 0, y: 0, width: SIZE.width, height: SIZE.height };
-    write_exr(path, SIZE, data, &picture.rgb, picture.alpha.as_deref(), &ExrAttributes::default()).unwrap();
+    let sphere = MirrorSphere::at(&view(), [330.0, 170.0], 100.0, [0.6; 3]);
+    render(scene, &view(), SIZE, Some(&sphere), &RenderOptions { background, ..RenderOptions::default() })
 }
 
 fn report(set: &Scene, cg: &Picture) -> Report {
-    let folder = tempfile::tempdir().unwrap();
-    write(&folder.path().join("mirror.exr"), &frame(set, Background::Shown));
-    write(&folder.path().join("cg.exr"), cg);
-    let focal_mm = 12.0 / (FOV_DEG.to_radians() / 2.0).tan();
-    let sheet = json!({
-        "format": "plateproof-shot/1", "shot": "SF_0720",
-        "mirrors": [{ "name": "m1", "frame": "mirror.exr", "reflectance": [0.6, 0.6, 0.6] }],
-        "cg": { "spheres": [{ "mirror": "m1", "frame": "cg.exr", "reflectance": "same-as-mirror" }] },
-        "camera": { "focal_length_mm": focal_mm, "sensor_mm": [24.0, 13.5] },
-    });
-    let sheet = sheet_from_json(sheet, &folder.path().join("shot.json"), folder.path()).unwrap();
-    let report = check_shot(&sheet, RunOptions::default()).report;
-    assert!(report.error.is_none(), "{:?}", report.error);
-    report
-}
-
-fn finding<'a>(report: &'a Report, check: &str) -> &'a Finding {
-    report.findings.iter().find(|f| f.check == check).unwrap()
+    pair::report(&frame(set, Background::Shown), cg, None)
 }
 
 /// A lamp up to the left as the key, a cloth to the right as the fill.
@@ -117,7 +86,7 @@ fn a_picture_whose_left_and_right_are_exchanged_is_told_as_that() {
 #[test]
 fn two_spheres_of_one_size_are_told() {
     let scene = lit(KEY, CLOTH);
-    let view = View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet);
+    let view = view();
     let mut both = frame(&scene, Background::Shown);
     let second = MirrorSphere::at(&view, [110.0, 120.0], 97.0, [0.6; 3]);
     let options = RenderOptions { background: Background::Transparent, ..RenderOptions::default() };

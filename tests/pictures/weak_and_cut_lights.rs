@@ -4,58 +4,22 @@
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 
-use std::path::Path;
-
-use plateproof::camera::{FovSource, View};
-use plateproof::demo::render::{Background, MirrorSphere, RenderOptions, render};
+use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use plateproof::demo::scene::{Panel, Scene};
 use plateproof::demo::set::{deck_at_dusk, lamp};
-use plateproof::image::write::{ExrAttributes, write_exr};
-use plateproof::image::{DataWindow, Size};
-use plateproof::report::{Finding, Report, Verdict};
-use plateproof::sheet::sheet_from_json;
-use plateproof::shot::{RunOptions, check_shot};
-use serde_json::json;
+use plateproof::report::{Report, Verdict};
 
-const SIZE: Size = Size { width: 640, height: 360 };
-const FOV_DEG: f64 = 45.0;
+use crate::pair::{self, SIZE, finding, view};
 
-fn view() -> View {
-    View::from_horizontal_fov(SIZE, 1.0, FOV_DEG, FovSource::Sheet)
-}
-
-fn write_sphere(path: &Path, scene: &Scene, radius_px: f64, background: Background, blur_px: f64) {
+fn frame(scene: &Scene, radius_px: f64, background: Background, blur_px: f64) -> Picture {
     let sphere = MirrorSphere::at(&view(), [330.0, 170.0], radius_px, [0.6; 3]);
     let options = RenderOptions { background, blur_px, ..RenderOptions::default() };
-    let picture = render(scene, &view(), SIZE, Some(&sphere), &options);
-    let data = DataWindow { x: 0, y: 0, width: SIZE.width, height: SIZE.height };
-    write_exr(path, SIZE, data, &picture.rgb, picture.alpha.as_deref(), &ExrAttributes::default()).unwrap();
+    render(scene, &view(), SIZE, Some(&sphere), &options)
 }
 
-/// The report on the two, with the photographed outline searched for or given.
 fn report(set: &Scene, cg: &Scene, radius_px: f64, outline_px: Option<[f64; 3]>) -> Report {
-    let folder = tempfile::tempdir().unwrap();
-    write_sphere(&folder.path().join("mirror.exr"), set, radius_px, Background::Shown, 0.6);
-    write_sphere(&folder.path().join("cg.exr"), cg, radius_px, Background::Transparent, 0.0);
-    let focal_mm = 12.0 / (FOV_DEG.to_radians() / 2.0).tan();
-    let mut mirror = json!({ "name": "m1", "frame": "mirror.exr", "reflectance": [0.6, 0.6, 0.6] });
-    if let Some(outline) = outline_px {
-        mirror["outline_px"] = json!(outline);
-    }
-    let sheet = json!({
-        "format": "plateproof-shot/1", "shot": "SF_0710",
-        "mirrors": [mirror],
-        "cg": { "spheres": [{ "mirror": "m1", "frame": "cg.exr", "reflectance": "same-as-mirror" }] },
-        "camera": { "focal_length_mm": focal_mm, "sensor_mm": [24.0, 13.5] },
-    });
-    let sheet = sheet_from_json(sheet, &folder.path().join("shot.json"), folder.path()).unwrap();
-    let report = check_shot(&sheet, RunOptions::default()).report;
-    assert!(report.error.is_none(), "{:?}", report.error);
-    report
-}
-
-fn finding<'a>(report: &'a Report, check: &str) -> &'a Finding {
-    report.findings.iter().find(|f| f.check == check).unwrap()
+    let mirror = frame(set, radius_px, Background::Shown, 0.6);
+    pair::report(&mirror, &frame(cg, radius_px, Background::Transparent, 0.0), outline_px)
 }
 
 /// A soft wall of light to the left, in luminances, beside a lamp that is the key.

@@ -2,10 +2,8 @@
 
 use super::super::{CHECKS, Comparison};
 use super::prediction::Compared;
+use crate::report::detail::{SAID_BY_OTHERS, TOLD};
 use crate::report::{Finding, Verdict};
-
-/// Set in the detail where the other checks of the sphere ask for the same: nobody should do it twice.
-pub(crate) const SAID_BY_OTHERS: &str = "said_by_others";
 
 /// A CG that matches the photographed sphere is not accused for differing from the capture; else the comparison with
 /// the capture says whose fault it is.
@@ -25,7 +23,7 @@ pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture
     finding.reason = format!("the CG sphere against the one that the environment predicts: {off}");
     if sphere == Verdict::Match {
         finding.reason += "; it matches the photographed sphere all the same, so the difference was put in on purpose or is the capture's";
-        finding.detail.insert("told".to_owned(), finding.reason.clone().into());
+        finding.detail.insert(TOLD.to_owned(), finding.reason.clone().into());
         return;
     }
     if own != Verdict::Mismatch {

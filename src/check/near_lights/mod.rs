@@ -9,6 +9,7 @@ use serde_json::{Value, json};
 
 use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
+use crate::report::detail::TOLD;
 use crate::report::{Finding, Verdict};
 use crate::sheet::ShotSheet;
 use crate::sphere::angle_between_rad;
@@ -140,7 +141,7 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     }
     if !ranged.is_empty() {
         let told: Vec<String> = ranged.iter().map(Ranged::words).collect();
-        finding.detail.insert("told".to_owned(), told.join("; ").into());
+        finding.detail.insert(TOLD.to_owned(), told.join("; ").into());
     }
     let mut words = in_the_way;
     if let Some(worst) = shown.iter().max_by(|a, b| a.worst_deg.value.total_cmp(&b.worst_deg.value)) {

@@ -4,6 +4,7 @@ use serde_json::{Map, Value};
 
 use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
 use crate::printable_text;
+use crate::report::detail;
 use crate::report::wording::{bound_sign, fixed, number_words, prose, tolerance_words, value_words, verdict_words};
 use crate::report::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 
@@ -50,13 +51,13 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
     let asks = |f: &&Finding| {
         f.concerns != "reference"
             && f.waived.is_none()
-            && !f.detail.contains_key("said_by_others")
+            && !f.detail.contains_key(detail::SAID_BY_OTHERS)
             && f.verdict >= Verdict::Unsure
             && !f.remedy.is_empty()
     };
     let mut asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
     // What waits for another check comes after all that does not.
-    asking.sort_by_key(|f| f.detail.contains_key("after"));
+    asking.sort_by_key(|f| f.detail.contains_key(detail::AFTER));
     if asking.is_empty() {
         return;
     }
@@ -91,7 +92,7 @@ fn steps<'a>(asking: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
 fn advice(page: &Page, step: &[&Finding]) -> String {
     let doubt = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
     let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
-    let frame = step[0].detail.get("frame").map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
+    let frame = step[0].detail.get(detail::FRAME).map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
     format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
 }
 
@@ -139,7 +140,7 @@ fn finding_row(page: &mut Page, finding: &Finding) {
             page.paragraph(FINDING_INDENT, &prose(&finding.reason));
         }
     }
-    if let Some(told) = finding.detail.get("told").and_then(Value::as_str) {
+    if let Some(told) = finding.detail.get(detail::TOLD).and_then(Value::as_str) {
         page.paragraph(FINDING_INDENT, &prose(told));
     }
     if let Some(waiver) = &finding.waived {

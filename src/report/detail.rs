@@ -1,0 +1,16 @@
+//! Keys of a finding's detail by which reports decide what to say where.
+
+/// Lights are to be added, removed, or made stronger or weaker, so that contrast and colour of all light follow.
+pub(crate) const LIGHTS_AMISS: &str = "lights_amiss";
+
+/// The check that has to be mended before this one.
+pub(crate) const AFTER: &str = "after";
+
+/// The other checks of the sphere ask for the same: nobody should do it twice.
+pub(crate) const SAID_BY_OTHERS: &str = "said_by_others";
+
+/// The frame of a moving shot that a finding is of.
+pub(crate) const FRAME: &str = "frame";
+
+/// A sentence that stands beside the number whatever the verdict.
+pub(crate) const TOLD: &str = "told";
