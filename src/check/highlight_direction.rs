@@ -9,7 +9,7 @@ use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
 use crate::report::detail::LIGHTS_AMISS;
-use crate::report::wording::fixed;
+use crate::report::wording::place_words;
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
 use crate::shown::{is_cut, shows};
@@ -209,7 +209,7 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &S
         finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction);
         return;
     }
-    let (ours, theirs) = (place_words(keys.mirror), place_words(keys.cg));
+    let (ours, theirs) = (place_of(keys.mirror), place_of(keys.cg));
     finding.remedy = match (lost, new) {
         (true, _) => format!(
             "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
@@ -223,21 +223,19 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &S
     finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
 }
 
-/// The gains of the CG's lights that are paired with either key, or are that key.
+fn place_of(light: &Light) -> String {
+    place_words(azimuth_elevation_deg(&light.direction))
+}
+
+/// The gains of the CG's lights that are one of the keys or paired with one.
 fn gain_words(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<String> {
     let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
     let gain = of_keys.filter_map(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
         let stops = Stops::from_ratio(ours.illuminance.value, theirs.illuminance.value)?;
-        Some(format!("the light at {} by {:.2}", place_words(theirs), stops.ratio()))
+        Some(format!("the light at {} by {:.2}", place_of(theirs), stops.ratio()))
     });
     gain.collect()
-}
-
-fn place_words(light: &Light) -> String {
-    let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
-    let degrees = |value: f64| fixed(value, 0, false);
-    format!("azimuth {} deg, elevation {} deg", degrees(azimuth), degrees(elevation))
 }
 
 /// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
@@ -431,7 +429,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         if high < UNPAIRED_SHARE && !light.clipped {
             continue;
         }
-        let place = place_words(light);
+        let place = place_of(light);
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
         let blurred = verb == "remove" && pair.haze.as_ref().is_some_and(|haze| haze.may_hide(light));

@@ -70,6 +70,11 @@ pub fn off_words(finding: &Finding) -> String {
     }
 }
 
+/// Where something is seen, in whole degrees.
+pub(crate) fn place_words([azimuth_deg, elevation_deg]: [f64; 2]) -> String {
+    format!("azimuth {} deg, elevation {} deg", fixed(azimuth_deg, 0, false), fixed(elevation_deg, 0, false))
+}
+
 /// The clause of a mismatch's reason that decides it, where its number alone would not.
 pub(crate) fn decisive_reason(finding: &Finding) -> Option<&str> {
     let size = finding.value?.abs() - 2.0 * finding.value_sd.unwrap_or(0.0);

@@ -56,6 +56,18 @@ fn the_gain_is_that_of_the_light_which_is_wrong() {
     }
 }
 
+/// Turned as a whole besides, the light that is too strong is still told with its own gain.
+#[test]
+fn the_gain_is_told_under_a_turn_of_all_light() {
+    let cg = lit(KEY * 2.5, CLOTH).turned(70.0);
+    let report = report(&lit(KEY, CLOTH), &with_sphere_only(&cg));
+    let finding = finding(&report, "key-fill-ratio");
+    assert_eq!(finding.verdict, Verdict::Mismatch, "{finding:#?}");
+    let told = finding.remedy.split("multiply the CG key by ").nth(1).unwrap_or_else(|| panic!("{}", finding.remedy));
+    let gain: f64 = told.split(' ').next().unwrap().parse().unwrap();
+    assert!((gain / 0.4).log2().abs() < 0.15, "{}", finding.remedy);
+}
+
 /// The fill stands right, and turning it to where the key is missing would take it away.
 #[test]
 fn a_key_that_is_missing_is_added_and_nothing_is_turned() {

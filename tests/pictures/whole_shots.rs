@@ -72,6 +72,15 @@ fn a_delivered_encoding_gives_the_numbers_of_linear_frames() {
     assert!(mirror.encoding.contains("delivery.clf"), "{mirror:?}");
 }
 
+/// A folder with the golden shot's frames from set; a test puts its own CG there.
+fn photographed() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    for name in ["mirror.exr", "plate.exr"] {
+        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
+    }
+    folder
+}
+
 /// The frame's light as the channels of ACEScg hold it.
 fn in_acescg(linear: &Frame) -> Vec<[f32; 3]> {
     let from_working = ColourSpace::parse("acescg").unwrap().from_working().unwrap();
@@ -109,10 +118,7 @@ fn a_drift_of_colour_is_undone_whatever_the_colour_space() {
 /// A CG sphere that reflects as the real one does, in another colour space: nothing may change.
 #[test]
 fn a_tinted_sphere_is_the_same_sphere_in_any_colour_space() {
-    let folder = tempfile::tempdir().unwrap();
-    for name in ["mirror.exr", "plate.exr"] {
-        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
-    }
+    let folder = photographed();
     let linear = frame(&golden().join("cg.exr"));
     let colour = |space: &str, rgb: &[[f32; 3]]| {
         write(&linear, rgb, &folder.path().join("cg.exr"));
@@ -170,10 +176,7 @@ fn an_outline_that_lies_outside_the_frame_is_an_error() {
 /// Coverage that says nothing about the sphere is not asked where it is.
 #[test]
 fn a_matte_of_something_else_does_not_place_the_sphere() {
-    let folder = tempfile::tempdir().unwrap();
-    for name in ["mirror.exr", "plate.exr"] {
-        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
-    }
+    let folder = photographed();
     let cg = frame(&golden().join("cg.exr"));
     let width = cg.size.width;
     // The matte of a round thing in the upper left corner.
@@ -198,7 +201,7 @@ fn a_matte_of_something_else_does_not_place_the_sphere() {
 /// A CG written for a display says nothing about brightness, whether in 8 bits or in 16.
 #[test]
 fn a_cg_for_a_display_is_not_judged_by_its_brightness() {
-    let folder = tempfile::tempdir().unwrap();
+    let folder = photographed();
     let linear = frame(&golden().join("cg.exr"));
     let (width, height) = (linear.size.width as u32, linear.size.height as u32);
     let shown = image::ImageBuffer::from_fn(width, height, |x, y| {
@@ -206,9 +209,6 @@ fn a_cg_for_a_display_is_not_judged_by_its_brightness() {
         image::Rgb(rgb.map(|v| (f64::from((v / (1.0 + v)).max(0.0)).powf(1.0 / 2.2) * 65535.0) as u16))
     });
     shown.save(folder.path().join("cg.png")).unwrap();
-    for name in ["mirror.exr", "plate.exr"] {
-        std::fs::copy(golden().join(name), folder.path().join(name)).unwrap();
-    }
     let mut sheet = golden_sheet();
     sheet["cg"]["spheres"][0]["frame"] = "cg.png".into();
     let report = check(sheet, folder.path());

@@ -11,9 +11,9 @@ use crate::check::exposure;
 use crate::lights::Light;
 use crate::pairing::pair_sides;
 use crate::radiance::patch_light;
-use crate::report::wording::fixed;
+use crate::report::wording::place_words;
 use crate::side::Side;
-use crate::sphere::azimuth_elevation_deg;
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
 use crate::units::Stops;
 
 /// A gain nearer to one than this is none, stops (common practice, no source).
@@ -25,9 +25,13 @@ const CLEAR_SDS: f64 = 2.0;
 /// No lamp is wrong by a larger factor than this; the light is not there, or another one.
 const LARGEST_GAIN: f64 = 64.0;
 
+/// A pair of lights that a turn of the whole light does not bring to one place is none.
+const TURNED_APART_RAD: f64 = 0.2;
+
 /// The two patches whose ratio is judged, on both sides, and the level by which the whole CG is off.
 struct Patches<'a> {
     cg: &'a Side,
+    /// The photographed patches' normals, turned to where the CG has that light.
     normals: [Vector3<f64>; 2],
     mirror: [f64; 2],
     /// CG over photograph where both show the same surroundings; one where the exposure is right.
@@ -49,13 +53,18 @@ pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<String> {
     let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
     let patches = Patches {
         cg,
-        normals: [extremes.bright_normal, extremes.dark_normal],
+        normals: [extremes.bright_normal, extremes.dark_normal].map(|normal| in_cg(pair, &normal)),
         mirror: [extremes.bright.luminance, extremes.dark.luminance],
         level: off.exp2(),
         tolerance_stops: pair.tolerances.key_fill.stops,
     };
     let said = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
     Some(if off == 0.0 { said } else { format!("the exposure mended, {said}") })
+}
+
+/// Where the CG has the light that the photograph shows in a direction.
+fn in_cg(pair: &Comparison, direction: &Vector3<f64>) -> Vector3<f64> {
+    pair.rotation.as_ref().map_or(*direction, |rotation| rotation.back(direction))
 }
 
 /// By how much the surroundings of the CG are brighter, stops.
@@ -92,6 +101,10 @@ impl Patches<'_> {
         let pairs = pair_sides(&pair.mirror, self.cg).pairs;
         let wrong = pairs.into_iter().filter_map(|(m, c)| {
             let (ours, theirs) = (&pair.mirror.lights.all[m], &self.cg.lights.all[c]);
+            let apart = angle_between_rad(&in_cg(pair, &ours.direction), &theirs.direction);
+            if pair.rotation.is_some() && apart > TURNED_APART_RAD {
+                return None;
+            }
             let gain = ours.illuminance.value * self.level / theirs.illuminance.value;
             let relative = |light: &Light| light.illuminance.sd / light.illuminance.value.max(1e-30);
             let sd = relative(ours).hypot(relative(theirs));
@@ -131,13 +144,11 @@ fn on_patch(light: &Light, normal: &Vector3<f64>) -> f64 {
 }
 
 fn said_of(wrong: &Wrong<'_>) -> String {
-    let [azimuth, elevation] = azimuth_elevation_deg(&wrong.light.direction);
+    let place = place_words(azimuth_elevation_deg(&wrong.light.direction));
     let stops = wrong.gain.log2();
     let name = if wrong.is_key { "key" } else { "light" };
     format!(
-        "the CG {name} at azimuth {} deg, elevation {} deg is {:.2} stops too {}: multiply it by {:.2}",
-        fixed(azimuth, 0, false),
-        fixed(elevation, 0, false),
+        "the CG {name} at {place} is {:.2} stops too {}: multiply it by {:.2}",
         stops.abs(),
         if stops > 0.0 { "weak" } else { "strong" },
         wrong.gain
