@@ -46,7 +46,7 @@ const COMPARE_SD_STOPS: f64 = 0.01;
 /// Where every frame is clipped the shortest exposure's value stays, at or above the merged clip level, so a clipped
 /// core remains a lower bound. The merged frame carries the record, metadata and path of the frame nearest to the
 /// plate's exposure (its exposure time scaled to the merged exposure) and the warnings of all; the caller keeps the
-/// records of the others. Stated stops that the pictures contradict become a warning.
+/// records of the others. Stated stops that linear pictures contradict give way to what these say, with a warning.
 ///
 /// # Errors
 /// No frame at all, stops that are not finite, or frames that differ in size, data window or colour space.
@@ -55,7 +55,7 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     if frames.len() == 1 {
         return frames.pop().map(at_plate_exposure).ok_or_else(no_frames);
     }
-    let (mut warnings, contradicted) = warnings(&frames);
+    let (mut warnings, contradicted) = warnings(&mut frames);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
     let mut layers: Vec<Layer<'_>> = parallel::map_each(&frames, Layer::new);
     layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
@@ -182,14 +182,9 @@ fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
     Error::new(ErrorKind::Parameter, &frame.path, cause, remedy)
 }
 
-/// The frames' own warnings and what the pictures say against the stated stops; whether they say anything.
-fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
-    let mut order: Vec<&BracketFrame> = frames.iter().collect();
-    order.sort_by(|a, b| a.stops.0.total_cmp(&b.stops.0));
-    let disagreement =
-        |pair: &[&BracketFrame]| contradiction(&pair[0].frame, &pair[1].frame, pair[1].stops - pair[0].stops);
-    let disagreements: Vec<String> = order.windows(2).filter_map(disagreement).map(|found| found.words).collect();
-    let contradicted = !disagreements.is_empty();
+/// The frames' own warnings and what the pictures say against the stated stops; whether any of that still stands.
+fn warnings(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
+    let (disagreements, contradicted) = settle_stops(frames);
     let mut all: Vec<String> = Vec::new();
     for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
         if !all.contains(&warning) {
@@ -199,30 +194,45 @@ fn warnings(frames: &[BracketFrame]) -> (Vec<String>, bool) {
     (all, contradicted)
 }
 
-/// Stated stops that two pictures contradict.
-#[derive(Debug)]
-pub struct Contradiction {
-    /// What the pictures say.
-    pub measured: Stops,
-    /// The same in words.
-    pub words: String,
+/// Puts what the pictures say in place of stated stops that they contradict, from the frame nearest to the plate's exposure
+/// outwards. Only in linear frames: what a tone curve does to a ratio is no exposure, and its contradictions stay. Gives
+/// the contradictions in words, and whether any stays.
+fn settle_stops(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
+    let linear = !frames.iter().any(|f| f.frame.is_display_picture());
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    order.sort_by(|a, b| frames[*a].stops.0.total_cmp(&frames[*b].stops.0));
+    let nearness = |i: &usize| frames[order[*i]].stops.0.abs();
+    let nearest = (0..order.len()).min_by(|a, b| nearness(a).total_cmp(&nearness(b))).unwrap_or(0);
+    let mut words = Vec::new();
+    for outwards in [order[nearest..].to_vec(), order[..=nearest].iter().rev().copied().collect()] {
+        let stated: Vec<Stops> = outwards.iter().map(|i| frames[*i].stops).collect();
+        for (pair, stops) in outwards.windows(2).zip(stated.windows(2)) {
+            let mut apart = stops[1] - stops[0];
+            if let Some(measured) = contradiction(&frames[pair[0]].frame, &frames[pair[1]].frame, apart) {
+                let of = |i: usize| crate::printable(&frames[i].frame.path);
+                words.push(format!(
+                    "{} is stated {:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the light \
+                     changed or the files are not linear{}",
+                    of(pair[1]),
+                    apart.0,
+                    of(pair[0]),
+                    measured.0,
+                    if linear { "; what the pixels say is used" } else { "" }
+                ));
+                apart = if linear { measured } else { apart };
+            }
+            frames[pair[1]].stops = frames[pair[0]].stops + apart;
+        }
+    }
+    let contradicted = !linear && !words.is_empty();
+    (words, contradicted)
 }
 
-/// Whether the pictures contradict that `b` was exposed `stated` brighter than `a`.
-pub fn contradiction(a: &Frame, b: &Frame, stated: Stops) -> Option<Contradiction> {
+/// What the pictures say, where it contradicts that `b` was exposed `stated` brighter than `a`.
+fn contradiction(a: &Frame, b: &Frame, stated: Stops) -> Option<Stops> {
     let measured = measured_stops(a, b)?;
     let wrong = (measured.value - stated.0).abs() - 3.0 * measured.sd > STATED_TOLERANCE_STOPS;
-    wrong.then(|| Contradiction {
-        measured: Stops(measured.value),
-        words: format!(
-            "{} is stated {:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the \
-             light changed or the files are not linear",
-            crate::printable(&b.path),
-            stated.0,
-            crate::printable(&a.path),
-            measured.value
-        ),
-    })
+    wrong.then_some(Stops(measured.value))
 }
 
 /// One frame of the bracket on its way into the mean.

@@ -64,9 +64,6 @@ pub(super) fn prepare(
     let recovered = if several { bracket::linearise(&spec.name, &mut frames, report) } else { None };
     if several && alike(&frames) {
         bracket::register(sheet, spec, &mut frames, closest, report);
-        if recovered.is_none() && !frames.iter().any(|f| f.frame.is_display_picture()) {
-            stops::mend(&mut frames, closest, report);
-        }
     }
     let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
     let is_plate = plate.is_some_and(|p| {

@@ -1,9 +1,8 @@
 //! How each exposure of a bracket was exposed against the plate.
 
 use crate::image::Frame;
-use crate::image::bracket::{BracketFrame, contradiction, measured_stops, stops_from_metadata};
+use crate::image::bracket::{measured_stops, stops_from_metadata};
 use crate::report::Report;
-use crate::units::Stops;
 
 use super::Exposure;
 
@@ -93,24 +92,5 @@ fn note(name: &str, exposures: &[Exposure], told: &[(f64, Told)], report: &mut R
         report.warnings.push(format!(
             "mirror {name}: nothing tells which exposure of its bracket was exposed like the plate; the middle one is taken. Give exposure_stops"
         ));
-    }
-}
-
-/// Puts the measured stops in place of stated ones that the pictures contradict, from the exposure numbered `anchor`
-/// outwards, and says so. Only for linear frames: what a tone curve does to a ratio is no exposure.
-pub(super) fn mend(frames: &mut [BracketFrame], anchor: usize, report: &mut Report) {
-    let mut order: Vec<usize> = (0..frames.len()).collect();
-    order.sort_by(|a, b| frames[*a].stops.0.total_cmp(&frames[*b].stops.0));
-    let Some(place) = order.iter().position(|i| *i == anchor) else { return };
-    for outwards in [order[place..].to_vec(), order[..=place].iter().rev().copied().collect()] {
-        let stated: Vec<Stops> = outwards.iter().map(|i| frames[*i].stops).collect();
-        for (pair, stops) in outwards.windows(2).zip(stated.windows(2)) {
-            let apart = stops[1] - stops[0];
-            let wrong = contradiction(&frames[pair[0]].frame, &frames[pair[1]].frame, apart);
-            frames[pair[1]].stops = frames[pair[0]].stops + wrong.as_ref().map_or(apart, |wrong| wrong.measured);
-            if let Some(wrong) = wrong {
-                report.warnings.push(format!("{}; what the pixels say is used", wrong.words));
-            }
-        }
     }
 }
