@@ -50,6 +50,27 @@ impl Sampler for Frame {
     }
 }
 
+/// A frame whose outline is known within two pixels and plain on most of its length.
+struct Placed<'a>(&'a Frame);
+
+impl Sampler for Placed<'_> {
+    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
+        self.0.read(point_px)
+    }
+
+    fn channels(&self) -> usize {
+        self.0.channels()
+    }
+
+    fn scale(&self) -> f64 {
+        self.0.scale()
+    }
+
+    fn rim(&self) -> Rim {
+        Rim::Placed
+    }
+}
+
 /// One fit on one sampler around a start; `reach` in samples.
 pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
     let scale = sampler.scale();
@@ -98,14 +119,18 @@ pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
     if fit.samples_px > 1.0 {
         return fit;
     }
-    let last = match fit_once(frame, &fit.aim, LAST_FRAME_REACH_PX) {
+    let last = closer(frame, fit);
+    if last.support >= FULL_SUPPORT {
+        return closer(&Placed(frame), last);
+    }
+    if last.edge_sd_px <= MOST_FAINT_SCATTER_PX { weigh_faint(frame, last) } else { last }
+}
+
+/// The fit repeated close around its outline, where that bears it out.
+fn closer(sampler: &impl Sampler, fit: Consensus) -> Consensus {
+    match fit_once(sampler, &fit.aim, LAST_FRAME_REACH_PX) {
         Some(last) if last.blur <= FRAME_BLUR_LIMIT && !worse(&last, &fit) => last,
         _ => fit,
-    };
-    if last.support < FULL_SUPPORT && last.edge_sd_px <= MOST_FAINT_SCATTER_PX {
-        weigh_faint(frame, last)
-    } else {
-        last
     }
 }
 

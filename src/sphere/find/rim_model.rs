@@ -29,16 +29,33 @@ pub(super) enum Rim {
     Soft,
     /// A step in focus.
     Crisp,
+    /// The same where it is already known within two pixels and read from the frame's own pixels.
+    Placed,
     /// A step in focus, hardly brighter or darker than the reflections beside it.
     Faint,
 }
 
 impl Rim {
+    fn blurs(self) -> &'static [f64] {
+        match self {
+            Self::Placed => &PIXEL_BLURS,
+            Self::Soft | Self::Crisp | Self::Faint => &BLURS,
+        }
+    }
+
+    /// What blurs it.
+    fn spread(self, blur: f64) -> Spread {
+        match self {
+            Self::Placed => Spread::of_pixels(blur),
+            Self::Soft | Self::Crisp | Self::Faint => Spread::gaussian(blur),
+        }
+    }
+
     /// Inside, samples count fully down to this many blurs, and fall off beyond over this many samples.
     fn inside_taper(self) -> (f64, f64) {
         match self {
             Self::Soft => (1.0, 0.8),
-            Self::Crisp => (1.3, 1.0),
+            Self::Crisp | Self::Placed => (1.3, 1.0),
             Self::Faint => (1.3, 0.6),
         }
     }
@@ -94,8 +111,9 @@ impl RimModel {
     /// The model for one blur.
     fn new(blur: f64, rim: Rim) -> Option<Self> {
         let weights = window_weights(blur, rim);
+        let spread = rim.spread(blur);
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, blur), RIDGE, &weights))
+            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, &spread), RIDGE, &weights))
             .collect::<Option<Vec<_>>>()?;
         let plain = Place::new(plain_basis(), [1e-9; 4], &weights)?;
         Some(Self { blur, places, plain, weights })
@@ -148,8 +166,8 @@ impl RimModel {
 
     /// The models for all blurs that are told apart, made once.
     pub(super) fn all(rim: Rim) -> &'static [Self] {
-        static MODELS: [OnceLock<Vec<RimModel>>; 3] = [const { OnceLock::new() }; 3];
-        MODELS[rim as usize].get_or_init(|| BLURS.iter().filter_map(|blur| Self::new(*blur, rim)).collect())
+        static MODELS: [OnceLock<Vec<RimModel>>; 4] = [const { OnceLock::new() }; 4];
+        MODELS[rim as usize].get_or_init(|| rim.blurs().iter().filter_map(|blur| Self::new(*blur, rim)).collect())
     }
 }
 
@@ -160,6 +178,8 @@ fn freedom(windows: &[Window]) -> f64 {
 
 /// Blurs that are told apart, 1 sd in samples of the plane.
 const BLURS: [f64; 7] = [0.35, 0.45, 0.6, 0.8, 1.05, 1.4, 1.9];
+/// The same on a frame's own pixels: none is less than a pixel's area and the reading between pixels make.
+const PIXEL_BLURS: [f64; 10] = [PIXEL_BLUR, 0.55, 0.62, 0.7, 0.8, 0.92, 1.05, 1.25, 1.5, 1.9];
 
 /// Square roots of the samples' weights. Inside, a mirror squeezes scenery against the rim, so only what lies close to
 /// the edge belongs to it; outside, the surround is not squeezed and may be used further out.
@@ -174,14 +194,14 @@ fn window_weights(blur: f64, rim: Rim) -> Window {
 }
 
 /// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
-fn edge_basis(place: f64, blur: f64) -> Design {
+fn edge_basis(place: f64, spread: &Spread) -> Design {
     Design::from_fn(|row, column| {
         let outward = (row as f64 - HALF_WINDOW as f64) * STEP - place;
         match column {
             0 => 1.0,
-            1 => blurred(outward, blur, |t| t.max(0.0)),
-            2 => blurred(outward, blur, |t| if t < 0.0 { 1.0 } else { 0.0 }),
-            _ => blurred(outward, blur, |t| (-t).max(0.0).sqrt()),
+            1 => spread.blurred(outward, |t| t.max(0.0)),
+            2 => spread.blurred(outward, |t| if t < 0.0 { 1.0 } else { 0.0 }),
+            _ => spread.blurred(outward, |t| (-t).max(0.0).sqrt()),
         }
     })
 }
@@ -191,21 +211,50 @@ fn plain_basis() -> Design {
     Design::from_fn(|row, column| ((row as f64 - HALF_WINDOW as f64) / HALF_WINDOW as f64).powi(column as i32))
 }
 
-/// Pieces of a Gaussian over ±4 sd: the middle of each in sd, and its weight; the weights add up to 1.
-fn gaussian_pieces() -> &'static [(f64, f64)] {
+/// What a point becomes: pieces at their distances, in samples, with weights that add up to 1.
+struct Spread(Vec<(f64, f64)>);
+
+/// Spread of a pixel's own area and of the reading between pixels, 1 sd in px: the first is a box (variance 1/12), the
+/// second on average a triangle (1/6), and both together the sum of three boxes.
+const PIXEL_BLUR: f64 = 0.5;
+
+impl Spread {
     const PIECES: i32 = 160;
-    static GAUSSIAN: OnceLock<Vec<(f64, f64)>> = OnceLock::new();
-    GAUSSIAN.get_or_init(|| {
-        let middles = (0..PIECES).map(|piece| (f64::from(piece) + 0.5) / f64::from(PIECES) * 8.0 - 4.0);
-        let pieces: Vec<(f64, f64)> = middles.map(|z| (z, (-0.5 * z * z).exp())).collect();
+
+    fn new(reach: f64, density: impl Fn(f64) -> f64) -> Self {
+        let middles = (0..Self::PIECES).map(|i| ((f64::from(i) + 0.5) / f64::from(Self::PIECES) * 2.0 - 1.0) * reach);
+        let pieces: Vec<(f64, f64)> = middles.map(|at| (at, density(at))).collect();
         let total: f64 = pieces.iter().map(|piece| piece.1).sum();
-        pieces.iter().map(|(z, weight)| (*z, weight / total)).collect()
-    })
+        Self(pieces.into_iter().map(|(at, weight)| (at, weight / total)).collect())
+    }
+
+    fn gaussian(sd: f64) -> Self {
+        Self::new(4.0 * sd, |at| (-0.5 * (at / sd).powi(2)).exp())
+    }
+
+    /// The pixels' own, with a Gaussian on top that makes it `sd` in all.
+    fn of_pixels(sd: f64) -> Self {
+        let gaussian_sd = (sd * sd - PIXEL_BLUR * PIXEL_BLUR).max(0.0).sqrt();
+        if gaussian_sd < 1e-3 {
+            return Self::new(1.5, three_boxes);
+        }
+        let pixel: Vec<(f64, f64)> = (-14..=14).map(|i| f64::from(i) * 0.1).map(|at| (at, three_boxes(at))).collect();
+        let normal = |at: f64| (-0.5 * (at / gaussian_sd).powi(2)).exp();
+        Self::new(1.5 + 4.0 * gaussian_sd, |at| pixel.iter().map(|(from, weight)| weight * normal(at - from)).sum())
+    }
+
+    /// A profile blurred by it, by fine midpoint summation.
+    fn blurred(&self, at: f64, profile: impl Fn(f64) -> f64) -> f64 {
+        self.0.iter().map(|(from, weight)| weight * profile(at + from)).sum()
+    }
 }
 
-/// A profile blurred by a Gaussian, by fine midpoint summation.
-fn blurred(at: f64, sd: f64, profile: impl Fn(f64) -> f64) -> f64 {
-    gaussian_pieces().iter().map(|(z, weight)| weight * profile(at + z * sd)).sum()
+/// Three boxes of width 1, one spread by the other.
+fn three_boxes(at: f64) -> f64 {
+    match at.abs() {
+        near if near < 0.5 => 0.75 - near * near,
+        far => 0.5 * (1.5 - far).max(0.0).powi(2),
+    }
 }
 
 #[cfg(test)]
@@ -216,11 +265,35 @@ mod tests {
         Window::from_fn(|row, _| profile((row as f64 - HALF_WINDOW as f64) * STEP))
     }
 
+    fn blurred_step(place: f64, spread: &Spread) -> Window {
+        window(|t| 0.2 + 0.6 * spread.blurred(t - place, |u| if u < 0.0 { 1.0 } else { 0.0 }))
+    }
+
+    /// The sum of three independent uniforms of width 1 has variance 3/12 and density 3/4 in its middle, closed form.
+    #[test]
+    fn a_pixels_own_spread_is_three_boxes() {
+        let variance = |spread: &Spread| spread.blurred(0.0, |t| t * t);
+        assert!((variance(&Spread::of_pixels(PIXEL_BLUR)) - 0.25).abs() < 1e-4);
+        assert!((variance(&Spread::of_pixels(0.8)) - 0.64).abs() < 2e-3);
+        assert!((three_boxes(0.0) - 0.75).abs() < 1e-12 && three_boxes(1.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_step_spread_by_pixels_alone_is_located_where_it_stands() {
+        let models = RimModel::all(Rim::Placed);
+        for place in [-0.4, 0.0, 0.31] {
+            let step = blurred_step(place, &Spread::of_pixels(PIXEL_BLUR));
+            let found = models[0].locate(&[step]).unwrap();
+            assert!((found.offset - place).abs() < SHIFT / 8.0, "{place}: {found:?}");
+            assert!(models[1..].iter().all(|m| m.locate(&[step]).is_none_or(|other| other.gain < found.gain)));
+        }
+    }
+
     #[test]
     fn a_blurred_step_is_located_where_it_stands() {
         let model = RimModel::new(0.7, Rim::Crisp).unwrap();
         for place in [-0.63, -0.2, 0.0, 0.31, 0.7] {
-            let step = window(|t| 0.2 + 0.6 * blurred(t - place, 0.7, |u| if u < 0.0 { 1.0 } else { 0.0 }));
+            let step = blurred_step(place, &Spread::gaussian(0.7));
             let found = model.locate(&[step]).unwrap();
             // An eighth of the step between the places tried: what the parabola through three of them leaves.
             assert!((found.offset - place).abs() < SHIFT / 8.0, "{place}: {found:?}");
@@ -232,7 +305,7 @@ mod tests {
     fn an_edge_is_likeliest_where_it_stands() {
         let model = RimModel::new(0.6, Rim::Faint).unwrap();
         let ratio = |place: f64| {
-            let step = window(|t| 0.2 + 0.6 * blurred(t - place, 0.6, |u| if u < 0.0 { 1.0 } else { 0.0 }));
+            let step = blurred_step(place, &Spread::gaussian(0.6));
             model.likelihood_ratio(&[step])
         };
         assert!(ratio(0.0) > 10.0 * ratio(0.25) && ratio(0.25) > ratio(0.5), "{} {}", ratio(0.0), ratio(0.25));

@@ -32,23 +32,8 @@ struct Ledger {
     broken: Vec<String>,
 }
 
-/// Where today's program falls short of the aim, and how far it may at most: shot, part of the entry, bound. A low
-/// contrast along part of the rim shifts the outline of these by 0.1 to 0.2 px.
-const SHORTFALLS: [(&str, &str, f64); 3] = [
-    ("sf_020_all_match_long_lens", "cg bank", 0.26),
-    ("sf_020_all_match_long_lens", "", 0.12),
-    ("sf_100_rim_lights_match", "rim", 0.80),
-];
-
-/// The bound for an entry: the aim, or the known shortfall where there is one.
-fn bound_for(what: &str, aim: f64) -> f64 {
-    let known = SHORTFALLS.iter().find(|(shot, part, _)| what.starts_with(shot) && what.contains(part));
-    known.map_or(aim, |(_, _, bound)| bound.max(aim))
-}
-
 impl Ledger {
     fn within(&mut self, what: &str, error: f64, bound: f64) {
-        let bound = bound_for(what, bound);
         self.that(what, error.abs() <= bound, &format!("off by {error:.4}, allowed {bound:.4}"));
     }
 
