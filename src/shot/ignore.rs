@@ -13,14 +13,14 @@ use crate::parallel;
 use crate::report::Report;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
-use crate::sphere_faults::{Band, Seam};
+use crate::sphere_faults::{Band, Faults, Seam};
 
-/// The regions of one mirror entry: as the sheet asks, and what a seam spoils.
+/// The regions of one mirror entry: as the sheet asks, and what faults of the sphere spoil.
 pub(super) struct Ignored<'a> {
     /// Axis and cosine of the half-angle.
     cones: Vec<(Vector3<f64>, f64)>,
     polygons: Vec<&'a [[f64; 2]]>,
-    seam: Option<Band>,
+    faults: Faults,
     /// Geometry of the photographed sphere, in whose frame the polygons are drawn.
     photographed: MirrorGeometry,
 }
@@ -31,7 +31,7 @@ impl<'a> Ignored<'a> {
         let mut ignored = Self {
             cones: Vec::new(),
             polygons: Vec::new(),
-            seam: None,
+            faults: Faults::default(),
             photographed: MirrorGeometry::new(view, &fit.cone),
         };
         for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
@@ -45,20 +45,20 @@ impl<'a> Ignored<'a> {
         ignored
     }
 
-    /// The same with the band that a seam spoils.
-    pub(super) fn with_seam(self, seam: Option<&Seam>) -> Self {
-        Self { seam: seam.map(|seam| seam.band), ..self }
+    /// The same with what faults spoil.
+    pub(super) fn with_faults(self, faults: Faults) -> Self {
+        Self { faults, ..self }
     }
 
     /// Nothing is taken out.
     pub(super) fn is_empty(&self) -> bool {
-        self.cones.is_empty() && self.polygons.is_empty() && self.seam.is_none()
+        self.cones.is_empty() && self.polygons.is_empty() && self.faults.is_empty()
     }
 
     fn covers(&self, direction: &Vector3<f64>) -> bool {
         let in_cone = self.cones.iter().any(|(axis, cosine)| axis.dot(direction) >= *cosine);
         let drawn = || self.photographed.locate(direction).is_some_and(|point| self.drawn(point));
-        let spoiled = || self.seam.is_some_and(|band| band.covers(&self.photographed, direction));
+        let spoiled = || self.faults.cover(&self.photographed, direction);
         in_cone || (!self.polygons.is_empty() && drawn()) || spoiled()
     }
 
@@ -82,17 +82,19 @@ impl<'a> Ignored<'a> {
         }
     }
 
-    /// The report's lines: what the sheet asks and what a seam spoils, which together are `fraction` of the photographed
+    /// The report's lines: what the sheet asks and what faults spoil, which together are `fraction` of the photographed
     /// sphere.
-    pub(super) fn note(
-        &self,
-        spec: &MirrorSpec,
-        (seam, fit): (Option<&Seam>, &SphereFit),
-        fraction: f64,
-        report: &mut Report,
-    ) {
-        let spoiled = seam.map_or(0.0, |seam| seam.band.share(&self.photographed, &fit.outline));
-        report.warnings.extend(seam.map(|seam| seam_words(&format!("mirror {}", spec.name), seam, spoiled)));
+    pub(super) fn note(&self, spec: &MirrorSpec, fit: &SphereFit, fraction: f64, report: &mut Report) {
+        let spoiled = self.faults.share(&self.photographed, &fit.outline);
+        let sphere = format!("mirror {}", spec.name);
+        report.warnings.extend(self.faults.seam.as_ref().map(|seam| {
+            let share = seam.band.share(&self.photographed, &fit.outline);
+            seam_words(&sphere, seam, share)
+        }));
+        report.warnings.extend(self.faults.dents.iter().map(|dent| {
+            let percent = 100.0 * dent.share(&self.photographed);
+            format!("{sphere}: {}; {percent:.1} % of the sphere, about that place, does not count", dent.words())
+        }));
         if !spec.ignore.is_empty() {
             Self::note_asked(spec, (fraction - spoiled).max(0.0), report);
         }

@@ -1,10 +1,8 @@
-//! The sphere's picture as logarithms of luminance, at the resolution at which seams are looked for.
+//! The sphere's picture as logarithms of luminance, at the resolution at which faults are looked for.
 
+use super::grid::Grid;
 use crate::image::Frame;
 use crate::sphere::Outline;
-
-/// Radius of the sphere in cells, at most: bounds the time on large spheres.
-const MOST_RADIUS_CELLS: f64 = 130.0;
 
 /// Pixels this close to the rim mix with what stands behind the sphere.
 const RIM_PX: f64 = 1.5;
@@ -16,14 +14,13 @@ const FLOOR_OF_MEDIAN: f32 = 0.02;
 pub(super) struct Cells {
     pub(super) block_px: f64,
     origin_px: [f64; 2],
-    pub(super) width: usize,
-    pub(super) height: usize,
-    pub(super) log: Vec<f32>,
+    pub(super) log: Grid,
 }
 
 impl Cells {
-    pub(super) fn gather(frame: &Frame, outline: &Outline) -> Self {
-        let block = (outline.semi_a / MOST_RADIUS_CELLS).ceil().max(1.0) as usize;
+    /// The sphere's radius becomes `most_radius_cells` at most: bounds the time on large spheres.
+    pub(super) fn gather(frame: &Frame, outline: &Outline, most_radius_cells: f64) -> Self {
+        let block = (outline.semi_a / most_radius_cells).ceil().max(1.0) as usize;
         let reach = (outline.semi_a / block as f64).ceil() as usize + 2;
         let side = 2 * reach;
         let half = (reach * block) as f64;
@@ -31,9 +28,7 @@ impl Cells {
         let mut cells = Self {
             block_px: block as f64,
             origin_px: origin.map(|o| o as f64),
-            width: side,
-            height: side,
-            log: Vec::with_capacity(side * side),
+            log: Grid { side, values: Vec::with_capacity(side * side) },
         };
         // A cell counts where all of it lies inside the rim's blur.
         let limit = 1.0 - (RIM_PX + 0.5 * block as f64) / outline.semi_b;
@@ -41,7 +36,7 @@ impl Cells {
             for column in 0..side {
                 let corner = [origin[0] + (column * block) as i64, origin[1] + (row * block) as i64];
                 let inside = outline.normalised_radius(cells.centre_px(column, row)) < limit;
-                cells.log.push(if inside { mean_luminance(frame, corner, block) } else { f32::NAN });
+                cells.log.values.push(if inside { mean_luminance(frame, corner, block) } else { f32::NAN });
             }
         }
         cells.take_logarithms();
@@ -49,14 +44,14 @@ impl Cells {
     }
 
     fn take_logarithms(&mut self) {
-        let mut known: Vec<f32> = self.log.iter().copied().filter(|v| v.is_finite()).collect();
+        let mut known: Vec<f32> = self.log.values.iter().copied().filter(|v| v.is_finite()).collect();
         if known.is_empty() {
             return;
         }
         let middle = known.len() / 2;
         let median = *known.select_nth_unstable_by(middle, f32::total_cmp).1;
         let floor = (median * FLOOR_OF_MEDIAN).max(f32::MIN_POSITIVE);
-        for value in self.log.iter_mut().filter(|value| value.is_finite()) {
+        for value in self.log.values.iter_mut().filter(|value| value.is_finite()) {
             *value = (value.max(0.0) + floor).ln();
         }
     }
@@ -72,23 +67,10 @@ impl Cells {
         [at(0, column), at(1, row)]
     }
 
-    /// Bilinear; NaN beside the picture or next to an unknown cell.
+    /// Between cells; see [`Grid::between`].
     #[inline]
     pub(super) fn at(&self, place: [f32; 2]) -> f32 {
-        let [x, y] = place;
-        if !(x >= 0.0 && y >= 0.0) {
-            return f32::NAN;
-        }
-        let (column, row) = (x as usize, y as usize);
-        if column + 1 >= self.width || row + 1 >= self.height {
-            return f32::NAN;
-        }
-        let (fx, fy) = (x - column as f32, y - row as f32);
-        let first = row * self.width + column;
-        let (top, bottom) = (&self.log[first..first + 2], &self.log[first + self.width..first + self.width + 2]);
-        let upper = top[0] + (top[1] - top[0]) * fx;
-        let lower = bottom[0] + (bottom[1] - bottom[0]) * fx;
-        upper + (lower - upper) * fy
+        self.log.between(place)
     }
 }
 

@@ -37,8 +37,8 @@ pub(super) struct Ridge {
 pub(super) fn ridges(surface: &Surface<'_>, cells: &Cells) -> [Vec<Ridge>; 2] {
     let smooth = smoothed(cells);
     let mut places = [Vec::new(), Vec::new()];
-    let width = cells.width;
-    for row in 3..cells.height.saturating_sub(3) {
+    let width = cells.log.side;
+    for row in 3..width.saturating_sub(3) {
         for column in 3..width - 3 {
             let Some(bend) = Bend::at(&smooth, width, row * width + column) else { continue };
             places[usize::from(bend.depth < 0.0)].push((column, row, bend.across));
@@ -96,9 +96,9 @@ impl Bend {
 
 /// Means of 3 by 3 cells.
 fn smoothed(cells: &Cells) -> Vec<f32> {
-    let (width, height) = (cells.width, cells.height);
+    let (width, height) = (cells.log.side, cells.log.side);
     let mut rows = vec![f32::NAN; width * height];
-    for (line, out) in cells.log.chunks_exact(width).zip(rows.chunks_exact_mut(width)) {
+    for (line, out) in cells.log.values.chunks_exact(width).zip(rows.chunks_exact_mut(width)) {
         for (three, mean) in line.windows(3).zip(&mut out[1..width - 1]) {
             *mean = three[0] + three[1] + three[2];
         }

@@ -12,6 +12,9 @@ use crate::image::Frame;
 use crate::sphere::{MirrorGeometry, SphereFit, angle_between_rad, azimuth_elevation_deg};
 use crate::units::Estimate;
 
+/// Radius of the sphere in cells, at most.
+const MOST_RADIUS_CELLS: f64 = 130.0;
+
 /// Smallest sphere on which seams are looked for, radius in px.
 const LEAST_RADIUS_PX: f64 = 30.0;
 
@@ -117,7 +120,7 @@ pub fn find_seam(frame: &Frame, geometry: &MirrorGeometry, fit: &SphereFit) -> O
     if fit.outline.semi_b < LEAST_RADIUS_PX {
         return None;
     }
-    let cells = Cells::gather(frame, &fit.outline);
+    let cells = Cells::gather(frame, &fit.outline, MOST_RADIUS_CELLS);
     let surface = Surface::new(geometry, fit.outline.mean_radius(), &cells);
     let all = lines(&surface, &cells);
     let best = all.first()?;

@@ -1,0 +1,116 @@
+//! Dents and bumps of a mirror sphere, found against the CG sphere.
+//!
+//! Where both spheres show the same surroundings, the CG's picture is laid over the photographed one. A dent of depth h
+//! turns the surface normal by −∇h, so that each of its places shows what a true sphere shows where the normal is turned
+//! by as much: the reflections about it stand off in a way that is odd about its middle. A light or a wall that was moved
+//! in the CG stands off one way, and what is missing there has no counterpart beside it; neither is taken for a dent.
+
+mod align;
+mod pictures;
+mod warp;
+
+use nalgebra::Vector3;
+
+use crate::image::Frame;
+use crate::sphere::{MirrorGeometry, SphereFit, angle_between_rad};
+use align::align;
+use pictures::Pictures;
+use warp::{Bump, find_bump};
+
+/// More dents than this are not told: the CG then shows other surroundings.
+const MOST_DENTS: usize = 5;
+
+/// Nor are dents that spoil more of the sphere's picture than this.
+const MOST_SHARE: f64 = 0.35;
+
+/// What lies within so many widths of the middle is spoiled: the turn has fallen below a tenth of its largest there.
+const SPOILED_WIDTHS: f64 = 2.6;
+
+/// A place where the sphere is not round.
+#[derive(Debug, Clone)]
+pub struct Dent {
+    /// Outward normal of the true sphere at its middle, camera axes.
+    pub normal: Vector3<f64>,
+    /// Angle about it, seen from the sphere's centre, within which reflections are spoiled, rad.
+    pub radius_rad: f64,
+    /// Its middle in the frame, px.
+    pub middle_px: [f64; 2],
+    /// How far reflections stand off at most, px.
+    pub farthest_px: f64,
+    /// Part of the difference between the two pictures there that it explains.
+    pub explained: f64,
+}
+
+impl Dent {
+    /// The place where the sphere mirrors `direction` is spoiled.
+    pub fn covers(&self, geometry: &MirrorGeometry, direction: &Vector3<f64>) -> bool {
+        geometry.locate(direction).is_some_and(|point| self.covers_point(geometry, point))
+    }
+
+    /// The surface at a frame point is spoiled; false off the sphere.
+    pub fn covers_point(&self, geometry: &MirrorGeometry, point_px: [f64; 2]) -> bool {
+        normal_at(geometry, point_px).is_some_and(|n| angle_between_rad(&n, &self.normal) <= self.radius_rad)
+    }
+
+    /// Its part of the sphere's picture: a cap of the surface, foreshortened.
+    pub fn share(&self, geometry: &MirrorGeometry) -> f64 {
+        self.radius_rad.sin().powi(2) * self.normal.dot(&geometry.towards_camera()).max(0.0)
+    }
+
+    /// What and where, for the report.
+    pub fn words(&self) -> String {
+        let [x, y] = self.middle_px;
+        format!(
+            "a dent or bump of the sphere about px {x:.0}, {y:.0}: reflections stand up to {:.1} px from where a round sphere \
+             shows them, which explains {:.0} % of what differs from the CG there",
+            self.farthest_px,
+            100.0 * self.explained
+        )
+    }
+}
+
+/// One sphere's picture.
+#[derive(Debug, Clone, Copy)]
+pub struct Seen<'a> {
+    /// The frame.
+    pub frame: &'a Frame,
+    /// The sphere as it was found.
+    pub fit: &'a SphereFit,
+    /// Its mirror geometry.
+    pub geometry: &'a MirrorGeometry,
+}
+
+/// Looks for dents of the photographed sphere, the deepest first. Empty where there are none, or where the CG shows other
+/// surroundings.
+pub fn find_dents(photographed: Seen<'_>, cg: Seen<'_>) -> Vec<Dent> {
+    let Some(pictures) = Pictures::gather(photographed, cg) else { return Vec::new() };
+    let Some(mut aligned) = align(&pictures) else { return Vec::new() };
+    let mut dents = Vec::new();
+    while let Some(bump) = find_bump(&pictures, &aligned) {
+        let Some(dent) = dent(&pictures, photographed.geometry, &bump) else { return Vec::new() };
+        dents.push(dent);
+        if dents.len() > MOST_DENTS {
+            return Vec::new();
+        }
+        aligned.add(&pictures, &bump);
+    }
+    let share: f64 = dents.iter().map(|dent| dent.share(photographed.geometry)).sum();
+    if share > MOST_SHARE { Vec::new() } else { dents }
+}
+
+fn dent(pictures: &Pictures, geometry: &MirrorGeometry, bump: &Bump) -> Option<Dent> {
+    let middle_px = pictures.frame_point(bump.middle);
+    Some(Dent {
+        normal: normal_at(geometry, middle_px)?,
+        radius_rad: 2.0 * (0.5 * SPOILED_WIDTHS * bump.width).min(1.0).asin(),
+        middle_px,
+        farthest_px: bump.shift_cells.abs() * pictures.cell_px,
+        explained: bump.explained,
+    })
+}
+
+/// A mirror's normal halves the angle between the ray that comes and the one that goes.
+fn normal_at(geometry: &MirrorGeometry, point_px: [f64; 2]) -> Option<Vector3<f64>> {
+    let direction = geometry.reflect(point_px)?.direction;
+    (direction - geometry.view().ray(point_px)).try_normalize(1e-9)
+}

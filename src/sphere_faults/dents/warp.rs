@@ -1,0 +1,290 @@
+//! One dent as a Gaussian hollow of the sphere, and how much of a difference between the pictures it explains.
+
+use super::align::Aligned;
+use super::pictures::Pictures;
+use crate::parallel;
+use crate::sphere_faults::grid::Grid;
+
+/// Widths tried, as parts of the radius; none is narrower than this many cells.
+const WIDTHS: [f64; 5] = [0.05, 0.075, 0.11, 0.16, 0.22];
+const LEAST_WIDTH_CELLS: f64 = 2.5;
+
+/// Largest displacements tried, in widths: reflections may be drawn together or folded over.
+const SHIFTS: [f64; 4] = [0.15, 0.3, 0.6, 1.0];
+
+/// None is larger than this.
+const MOST_SHIFT: f64 = 1.3;
+
+/// Reaches of a dent, in its widths.
+const REACH: f64 = 2.4;
+
+/// Places looked at, the most unlike first.
+const PLACES: usize = 6;
+
+/// A place is looked at where the two pictures differ by this many times the usual scatter.
+const LEAST_UNLIKE: f32 = 2.5;
+
+/// A dent explains at least this part of the squared difference.
+const LEAST_EXPLAINED: f64 = 0.45;
+
+/// The displacement that is told, cells.
+const LEAST_SHIFT_CELLS: f64 = 0.7;
+
+/// A part of a dent tells where the photograph's structure there is this many times the usual scatter (squares) …
+const TELLING: f64 = 6.0;
+/// … bears the dent out where the CG's, with the dent laid over, correlates with it at least this much …
+const BORNE_OUT: f64 = 0.6;
+/// … and what is missing to 1 is at most this part of that without; it speaks against one where the reverse holds.
+const CLEARLY: f64 = 0.5;
+/// Cells that a part needs: the picture is smoothed over three by three of them.
+const LEAST_CELLS: f64 = 12.0;
+/// Parts that have to bear it out, and that may speak against it, of the twelve: three rings by four quarters.
+const LEAST_FOR: usize = 8;
+/// So many of them in the ring about the middle: what was made larger in the CG moves along its edge only.
+const LEAST_INSIDE: usize = 2;
+const MOST_AGAINST: usize = 1;
+
+/// A dent on the disc.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bump {
+    /// Its middle, −1 to 1: right and down.
+    pub(super) middle: [f64; 2],
+    /// 1 sd of its profile, in radii of the sphere.
+    pub(super) width: f64,
+    /// Displacement one width from the middle, cells: the largest. Positive outwards.
+    pub(super) shift_cells: f64,
+    /// Part of the squared difference between the pictures that it explains.
+    pub(super) explained: f64,
+}
+
+impl Bump {
+    fn normal([x, y]: [f64; 2]) -> Option<[f64; 3]> {
+        let z2 = 1.0 - x * x - y * y;
+        (z2 > 0.0).then(|| [x, y, z2.sqrt()])
+    }
+
+    /// Offset from the middle in widths, along the surface; `None` beyond its reach.
+    fn offset(&self, on_disc: [f64; 2]) -> Option<[f64; 3]> {
+        let (n, m) = (Self::normal(on_disc)?, Self::normal(self.middle)?);
+        let u = [0, 1, 2].map(|k| (n[k] - m[k]) / self.width);
+        (square(u) < REACH * REACH).then_some(u)
+    }
+
+    /// Displacement of a place on the disc, cells; `None` where there is none.
+    pub(super) fn shift_at(&self, on_disc: [f64; 2]) -> Option<[f64; 2]> {
+        let u = self.offset(on_disc)?;
+        let size = self.shift_cells * (0.5 - 0.5 * square(u)).exp();
+        Some([u[0] * size, u[1] * size])
+    }
+}
+
+/// Differences count up to this many times the usual scatter and this much more: an edge of something that was changed in
+/// the CG must not outweigh the structure about it.
+const MOST_SCATTERS: f32 = 4.0;
+const MOST_BEYOND: f32 = 0.05;
+
+/// This part of a dent has to be seen.
+const LEAST_SEEN: f64 = 0.6;
+/// The rings end at so many widths from the middle.
+const RINGS: [f64; 2] = [0.75, 1.4];
+/// First and last step of the climb, as parts of each parameter.
+const FIRST_STEP: f64 = 0.5;
+const LAST_STEP: f64 = 0.04;
+
+/// Differences without and with the dent, over one part of it.
+#[derive(Debug, Clone, Copy, Default)]
+struct Part {
+    cells: f64,
+    /// Squared and capped.
+    without: f64,
+    with: f64,
+    /// Of the photograph.
+    own: Moments,
+    /// Of the photograph with the CG, without and with the dent.
+    cg_without: Moments,
+    cg_with: Moments,
+}
+
+/// Sums that make up a correlation: of the values, their squares and their products with the photograph's.
+#[derive(Debug, Clone, Copy, Default)]
+struct Moments([f64; 3]);
+
+impl Moments {
+    fn add(&mut self, value: f64, own: f64) {
+        self.0.iter_mut().zip([value, value * value, value * own]).for_each(|(sum, term)| *sum += term);
+    }
+}
+
+impl Part {
+    fn add(&mut self, mirror: f32, [without, with]: [f32; 2], most: f32) {
+        self.cells += 1.0;
+        self.without += f64::from(without.abs().min(most)).powi(2);
+        self.with += f64::from(with.abs().min(most)).powi(2);
+        let own = f64::from(mirror);
+        self.own.add(own, own);
+        self.cg_without.add(own - f64::from(without), own);
+        self.cg_with.add(own - f64::from(with), own);
+    }
+
+    /// Variance of the photograph.
+    fn variance(&self) -> f64 {
+        let [sum, squares, _] = self.own.0.map(|s| s / self.cells.max(1.0));
+        squares - sum * sum
+    }
+
+    fn correlation(&self, cg: &Moments) -> f64 {
+        let [c, cc, mc] = cg.0.map(|s| s / self.cells.max(1.0));
+        let m = self.own.0[0] / self.cells.max(1.0);
+        (mc - m * c) / (self.variance() * (cc - c * c)).max(1e-12).sqrt()
+    }
+
+    /// +1 where it bears the dent out, −1 where it speaks against it.
+    fn says(&self, usual: f64) -> i32 {
+        if self.cells < LEAST_CELLS || self.variance() < TELLING * usual {
+            return 0;
+        }
+        let (before, after) = (self.correlation(&self.cg_without), self.correlation(&self.cg_with));
+        let (left_before, left_after) = (1.0 - before, 1.0 - after);
+        i32::from(after >= BORNE_OUT && left_after <= CLEARLY * left_before)
+            - i32::from(left_before <= CLEARLY * left_after)
+    }
+}
+
+/// The pictures laid over each other.
+struct At<'a> {
+    pictures: &'a Pictures,
+    aligned: &'a Aligned,
+}
+
+/// The dent that explains most of what differs; `None` where nothing is explained by one.
+pub(super) fn find_bump(pictures: &Pictures, aligned: &Aligned) -> Option<Bump> {
+    let at = At { pictures, aligned };
+    let fits = parallel::map_each(&at.unlike_places(), |place| Some(at.climb(at.start(*place)?)));
+    let best = fits.into_iter().flatten().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    let parts = at.parts(&best)?;
+    let usual = f64::from(aligned.sd).powi(2).max(1e-8);
+    let said: Vec<i32> = parts.iter().map(|part| part.says(usual)).collect();
+    let [bear_out, against] = [1, -1].map(|what| said.iter().filter(|s| **s == what).count());
+    let (without, with) = parts.iter().fold((0.0, 0.0), |(a, b), p| (a + p.without, b + p.with));
+    let explained = 1.0 - with / without.max(f64::MIN_POSITIVE);
+    let inside = said.iter().take(4).filter(|s| **s == 1).count();
+    let clear =
+        bear_out >= LEAST_FOR && inside >= LEAST_INSIDE && against <= MOST_AGAINST && explained >= LEAST_EXPLAINED;
+    (clear && best.shift_cells.abs() >= LEAST_SHIFT_CELLS).then_some(Bump { explained, ..best })
+}
+
+impl At<'_> {
+    /// Where the pictures differ most, on the disc.
+    fn unlike_places(&self) -> Vec<[f64; 2]> {
+        let side = self.pictures.side;
+        let square = Grid { side, values: self.aligned.residual.iter().map(|r| r * r).collect() };
+        let reach = (0.05 * self.pictures.radius).round().max(1.0) as usize;
+        let mut blurred = square.blurred(reach);
+        let least = (LEAST_UNLIKE * self.aligned.sd).powi(2);
+        let apart = (2 * reach + 1) as f64;
+        let mut places = Vec::new();
+        while places.len() < PLACES {
+            let best = blurred.values.iter().enumerate().filter(|(_, v)| **v > least).max_by(|a, b| a.1.total_cmp(b.1));
+            let Some((i, _)) = best else { break };
+            let (column, row) = (i % side, i / side);
+            places.push(self.pictures.on_disc(column, row));
+            for (k, value) in blurred.values.iter_mut().enumerate() {
+                let (dx, dy) = ((k % side) as f64 - column as f64, (k / side) as f64 - row as f64);
+                if dx.hypot(dy) < apart {
+                    *value = f32::NAN;
+                }
+            }
+        }
+        places
+    }
+
+    /// How much a dent explains.
+    fn gain(&self, bump: &Bump) -> f64 {
+        self.parts(bump).map_or(f64::MIN, |parts| parts.iter().map(|p| p.without - p.with).sum())
+    }
+
+    /// The best of dents of several widths and depths about a place.
+    fn start(&self, place: [f64; 2]) -> Option<(Bump, f64)> {
+        let radius = self.pictures.radius;
+        let mut best: Option<(Bump, f64)> = None;
+        for width in WIDTHS.iter().copied().filter(|w| w * radius >= LEAST_WIDTH_CELLS) {
+            for beside in 0..9 {
+                let step = [beside % 3, beside / 3].map(|k| f64::from(k) - 1.0);
+                let middle = [place[0] + step[0] * width, place[1] + step[1] * width];
+                for shift in SHIFTS.iter().flat_map(|s| [*s, -*s]) {
+                    let bump = Bump { middle, width, shift_cells: shift * width * radius, explained: 0.0 };
+                    let gain = self.gain(&bump);
+                    if best.is_none_or(|(_, least)| gain > least) {
+                        best = Some((bump, gain));
+                    }
+                }
+            }
+        }
+        best
+    }
+
+    /// Along one parameter at a time, by ever smaller steps.
+    fn climb(&self, mut best: (Bump, f64)) -> (Bump, f64) {
+        let radius = self.pictures.radius;
+        let mut step = FIRST_STEP;
+        while step > LAST_STEP {
+            let before = best.1;
+            for (parameter, sign) in (0..4).flat_map(|p| [(p, 1.0), (p, -1.0)]) {
+                let mut next = best.0;
+                match parameter {
+                    axis @ (0 | 1) => next.middle[axis] += sign * step * next.width,
+                    2 => next.width = (next.width * (1.0 + 0.5 * sign * step)).max(LEAST_WIDTH_CELLS / radius),
+                    _ => next.shift_cells *= 1.0 + sign * step,
+                }
+                if next.shift_cells.abs() > MOST_SHIFT * next.width * radius {
+                    continue;
+                }
+                let gain = self.gain(&next);
+                if gain > best.1 {
+                    best = (next, gain);
+                }
+            }
+            if best.1 <= before {
+                step *= 0.5;
+            }
+        }
+        best
+    }
+
+    /// The twelve parts of a dent; `None` where too little of it is seen.
+    fn parts(&self, bump: &Bump) -> Option<[Part; 12]> {
+        let side = self.pictures.side;
+        let most = MOST_SCATTERS * self.aligned.sd + MOST_BEYOND;
+        let reach = REACH * bump.width;
+        let range = |axis: usize| {
+            let at = |sign: f64| self.pictures.middle[axis] + (bump.middle[axis] + sign * reach) * self.pictures.radius;
+            at(-1.0).clamp(0.0, side as f64) as usize..at(1.0).clamp(0.0, side as f64) as usize
+        };
+        let (mut all, mut seen) = (0_u32, 0_u32);
+        let mut parts = [Part::default(); 12];
+        for row in range(1) {
+            for column in range(0) {
+                let Some(u) = bump.offset(self.pictures.on_disc(column, row)) else { continue };
+                all += 1;
+                let i = row * side + column;
+                let size = bump.shift_cells * (0.5 - 0.5 * square(u)).exp();
+                let moved = |axis: usize| self.aligned.shift[i][axis] + (u[axis] * size) as f32;
+                let there = [column as f32 + moved(0), row as f32 + moved(1)];
+                let mirror = self.pictures.mirror.values[i];
+                let (without, with) = (self.aligned.residual[i], mirror - self.pictures.cg.between(there));
+                if without.is_nan() || with.is_nan() {
+                    continue;
+                }
+                seen += 1;
+                let ring = RINGS.iter().filter(|end| square(u) > *end * *end).count();
+                let part = ring * 4 + usize::from(u[0] > 0.0) * 2 + usize::from(u[1] > 0.0);
+                parts[part].add(mirror, [without, with], most);
+            }
+        }
+        (f64::from(seen) >= LEAST_SEEN * f64::from(all) && seen > 0).then_some(parts)
+    }
+}
+
+fn square(u: [f64; 3]) -> f64 {
+    u.iter().map(|c| c * c).sum()
+}
