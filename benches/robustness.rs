@@ -17,6 +17,7 @@ use std::path::{Path, PathBuf};
 use conditions::{CONDITIONS, Condition};
 use made_up::judge::judge;
 use made_up::recipe::Recipe;
+use made_up::{frames, sheet};
 use plateproof::report::picture::render_plot;
 use rows::Row;
 
@@ -30,10 +31,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     let after = |name: &str| arguments.iter().position(|a| a == name).and_then(|i| arguments.get(i + 1)).cloned();
     let shots = after("--shots").and_then(|n| n.parse().ok()).unwrap_or(SHOTS);
     let only = after("--only");
+    let keep = after("--keep").map(PathBuf::from);
     let mut text = format!("{}\nSeeds {SEED} to {}.\n", rows::INTRODUCTION, SEED + shots - 1);
     let folder = after("--write").map(PathBuf::from);
     for condition in CONDITIONS.iter().filter(|c| only.as_ref().is_none_or(|name| c.name == name)) {
-        let rows = measure(condition, shots)?;
+        let rows = measure(condition, shots, keep.as_deref())?;
         let part = rows::table(condition, &rows);
         println!("{part}");
         text.push_str(&part);
@@ -53,16 +55,31 @@ fn picture(folder: &Path, condition: &Condition) -> PathBuf {
 }
 
 /// The same shots at every value of the condition.
-fn measure(condition: &Condition, shots: u64) -> Result<Vec<Row>, Box<dyn Error>> {
+fn measure(condition: &Condition, shots: u64, keep: Option<&Path>) -> Result<Vec<Row>, Box<dyn Error>> {
     let mut rows = Vec::new();
     for value in condition.values {
         let mut row = Row::new(*value);
         for seed in SEED..SEED + shots {
             let mut recipe = Recipe::careful(seed);
             (condition.spoil)(&mut recipe, *value);
-            row.shots.push(judge(&recipe)?);
+            let judged = judge(&recipe)?;
+            if let Some(why) = &judged.refused {
+                println!("refused: {} {value}, seed {seed}: {why}", condition.name);
+            }
+            if let Some(folder) = keep {
+                leave(&recipe, &folder.join(format!("{}_{value}_{seed}", condition.name)))?;
+            }
+            row.shots.push(judged);
         }
         rows.push(row);
     }
     Ok(rows)
+}
+
+/// Leaves a shot's frames and sheet in a folder.
+fn leave(recipe: &Recipe, folder: &Path) -> Result<(), Box<dyn Error>> {
+    std::fs::create_dir_all(folder)?;
+    frames::write(recipe, folder)?;
+    std::fs::write(folder.join("shot.json"), format!("{:#}", sheet::sheet_json(recipe)))?;
+    Ok(())
 }

@@ -79,7 +79,10 @@ impl Check for HighlightDirection {
             return finding;
         }
         match worst_key(&pairing, &pair.mirror, cg) {
-            Some(keys) => key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share),
+            Some(keys) => {
+                let keys = Keys { hidden: key_may_be_hidden(&pairing, pair, cg), ..keys };
+                key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share);
+            }
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
@@ -92,6 +95,13 @@ fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Op
     let key = pair.mirror.lights.key().filter(|_| pairing.only_mirror.contains(&0))?;
     let there = pair.rotation.as_ref()?.back(&key.direction);
     is_cut(cg, key, &there).then_some((key, there))
+}
+
+/// The CG's key has no partner, and something may stand before the photographed sphere where it would be seen.
+fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &Side) -> bool {
+    let Some(key) = cg.lights.key().filter(|_| pairing.only_cg.contains(&0)) else { return false };
+    let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
+    may_be_hidden(&pair.hidden(), key, &place)
 }
 
 /// The angle by which the turn moves the key; nothing in the CG's picture can be held against it.
@@ -119,6 +129,8 @@ struct Keys<'a> {
     cg: &'a Light,
     /// The pairing takes them for one light; else they are each side's own key.
     paired: bool,
+    /// The photographed sphere may be hidden where the CG has its key.
+    hidden: bool,
 }
 
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
@@ -126,7 +138,12 @@ struct Keys<'a> {
 /// where the other side's key is its partner, they are held against each other.
 fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Keys<'a>> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
-    let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
+    let pair = |(m, c): (usize, usize)| Keys {
+        mirror: &mirror.lights.all[m],
+        cg: &cg.lights.all[c],
+        paired: true,
+        hidden: false,
+    };
     let may_be_key = |side: &Side, light: &Light| light.clipped || is_cut(side, light, &light.direction);
     let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
     if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
@@ -136,7 +153,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Ke
     if let Some(p) = with_mirror_key.filter(|p| may_be_key(cg, &cg.lights.all[p.1])) {
         return Some(pair(*p));
     }
-    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)) };
+    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)), hidden: false };
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
     if mirror_keys < 2 && cg_keys < 2 {
@@ -162,8 +179,13 @@ fn key_finding(
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
     let key_unknown = clipped > 1 && !keys.paired;
-    let unknown_deg = if key_unknown { error.angle_deg.value } else { 0.0 };
-    let (doubt, way_out) = if key_unknown {
+    let unknown_deg = if key_unknown || keys.hidden { error.angle_deg.value } else { 0.0 };
+    let (doubt, way_out) = if keys.hidden {
+        (
+            "the CG's key stands where something may hide the photographed sphere, whose own key is not known then",
+            "look at that place in the evidence picture; a frame of the sphere with nothing before it settles it",
+        )
+    } else if key_unknown {
         (
             "several lights of the photograph are clipped, and which of them is the key is not known",
             "shoot or find a shorter exposure of the sphere",

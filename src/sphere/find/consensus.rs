@@ -38,9 +38,11 @@ pub(super) struct Consensus {
     pub covariance: Matrix4<f64>,
     /// Robust sd of the supporting edges about the fit, frame px.
     pub edge_sd_px: f64,
-    /// Weighted fraction of the rays that support the fit.
+    /// Weighted fraction of the rays in the frame that support the fit.
     pub support: f64,
-    /// Longest run of rays without support, as a fraction of the outline.
+    /// The same of all rays, whether the frame shows them or not.
+    pub covered: f64,
+    /// Longest run of rays in the frame without support, as a fraction of them.
     pub longest_gap: f64,
     /// The stretch of the outline on which hardly a ray supports the fit.
     pub gap: Option<RimGap>,
@@ -55,6 +57,7 @@ pub(super) struct Consensus {
 /// One ray's row: its possible edges and how its offset depends on the four parameters.
 struct Row {
     phi_rad: f64,
+    is_in_frame: bool,
     edges: Vec<Edge>,
     slope: Vector4<f64>,
 }
@@ -115,6 +118,14 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
 const LEAST_GAINS: [f64; 2] = [1.0, 6.0];
 /// A fit to the strong edges alone must be clearly better to be preferred.
 const STRONG_ONLY_SHARE: f64 = 0.75;
+
+/// Rays that can speak for an outline or against it: those in the frame. Where it leaves most of the outline out, the others
+/// count in part, so that a short arc does not stand for a sphere.
+fn speaking(rows: &[Row]) -> f64 {
+    const LEAST_PART: f64 = 0.55;
+    let in_frame = rows.iter().filter(|r| r.is_in_frame).count() as f64;
+    in_frame.max(LEAST_PART * rows.len() as f64)
+}
 
 /// The best of fits from several radii, with its worth and evidence.
 fn best_settled(rows: &[Row], prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<(f64, f64, Settled)> {
@@ -203,12 +214,13 @@ fn evidence(rows: &[Row], settled: &Settled, reach_px: f64) -> f64 {
     }
     let edges: usize = rows.iter().map(|r| r.edges.len()).sum();
     let own = supported.iter().filter(|s| **s).count();
-    let density = (edges - own.min(edges)) as f64 / (rows.len() as f64 * 2.0 * reach_px);
+    let rays = speaking(rows);
+    let density = (edges - own.min(edges)) as f64 / (rays * 2.0 * reach_px);
     let chance = (1.0 - (-density * 4.0 * settled.scatter).exp()).clamp(0.02, 0.98);
-    let share = (own as f64 / rows.len() as f64).clamp(0.01, 0.99);
+    let share = (own as f64 / rays).clamp(0.01, 0.99);
     let per_ray = share * (share / chance).ln() + (1.0 - share) * ((1.0 - share) / (1.0 - chance)).ln();
     let signed = if share > chance { per_ray } else { -per_ray };
-    signed * rows.len() as f64 * INDEPENDENT_SHARE
+    signed * rays * INDEPENDENT_SHARE
 }
 
 /// Neighbouring rays see the same straight edge: about this share of them are independent.
@@ -230,7 +242,12 @@ fn rows(start: &Aim, probed: &[Probed]) -> Option<Vec<Row>> {
         let k_other = k * start.view.focal_px / other.focal_px;
         let bend = -(angle - refitted.half_angle_rad) / k_other / LN_FOCAL_STEP;
         let slope = Vector4::new(p.ray.phi_rad.cos() / k, p.ray.phi_rad.sin() / k, 1.0 / k, bend);
-        Row { phi_rad: p.ray.phi_rad, edges: p.hypotheses.iter().map(Edge::of).collect(), slope }
+        Row {
+            phi_rad: p.ray.phi_rad,
+            is_in_frame: p.is_in_frame,
+            edges: p.hypotheses.iter().map(Edge::of).collect(),
+            slope,
+        }
     };
     Some(probed.iter().map(row).collect())
 }
@@ -320,8 +337,9 @@ fn finish(
     let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
     let mut covariance = (normal / inflation + prior).try_inverse()?;
     let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
-    let support = supporting.iter().map(|c| c.weight).sum::<f64>() / rows.len() as f64;
-    let sparse = (FULL_SUPPORT / support.max(0.1)).powi(2).max(1.0);
+    let weights = supporting.iter().map(|c| c.weight).sum::<f64>();
+    let (support, covered) = (weights / speaking(rows), weights / rows.len() as f64);
+    let sparse = (FULL_SUPPORT / covered.max(0.1)).powi(2).max(1.0);
     let doubtful = 1.0 + scatter / DOUBTFUL_SCATTER_PX;
     for (i, share) in [CENTRE_SHARE, CENTRE_SHARE, RADIUS_SHARE].into_iter().enumerate() {
         covariance[(i, i)] += (rad_per_px * share * doubtful * sparse * scatter.max(floor_px)).powi(2);
@@ -337,7 +355,8 @@ fn finish(
         edge_sd_px: *scatter,
         evidence,
         support,
-        longest_gap: longest_gap(&seen),
+        covered,
+        longest_gap: longest_gap(rows, &seen),
         gap: mostly_unseen(rows, &seen),
         blur: 0.0,
         samples_px: 1.0,
@@ -390,14 +409,14 @@ fn seen(rows: &[Row], supporting: &[&Chosen]) -> Vec<bool> {
     seen
 }
 
-fn longest_gap(seen: &[bool]) -> f64 {
+fn longest_gap(rows: &[Row], seen: &[bool]) -> f64 {
     let count = seen.len();
     let (mut longest, mut run) = (0_usize, 0_usize);
-    for i in 0..2 * count {
+    for i in (0..2 * count).filter(|i| rows[i % count].is_in_frame) {
         run = if seen[i % count] { 0 } else { run + 1 };
         longest = longest.max(run.min(count));
     }
-    longest as f64 / count as f64
+    (longest as f64 / speaking(rows)).min(1.0)
 }
 
 /// The stretch of most unseen rays less [`SEEN_COSTS`] for each seen one: something else's edge that crosses it by chance

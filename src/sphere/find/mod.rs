@@ -195,7 +195,7 @@ fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {
 }
 
 fn fit_noted(view: &View, consensus: &Consensus, found_by: FoundBy, score: f64) -> Option<SphereFit> {
-    let (unseen_fraction, edge_sd_px) = (1.0 - consensus.support, consensus.edge_sd_px);
+    let (unseen_fraction, edge_sd_px) = (1.0 - consensus.covered, consensus.edge_sd_px);
     let notes = FitNotes { found_by, unseen_fraction, gap: consensus.gap, edge_sd_px, score };
     fitted::fit_of_consensus(view, consensus, notes)
 }
@@ -272,9 +272,10 @@ const LEAST_SUPPORT_NEAR: f64 = 0.25;
 /// A sphere is confirmed where it is expected by at least this evidence (natural log; the fit moves by no more than a
 /// few per cent of the radius, so that few outlines are tried), …
 const CONFIRMED_EVIDENCE: f64 = 16.0;
-/// … on at least this fraction of the lines, with no longer run of them unseen than this, …
+/// … on at least this fraction of the lines, with no longer run of them unseen than this (what hides a third of a disc hides 41 %
+/// of its rim), …
 const CONFIRMED_SUPPORT: f64 = 0.2;
-const CONFIRMED_GAP: f64 = 0.4;
+const CONFIRMED_GAP: f64 = 0.45;
 /// … and with centre and radius together no further off than this fraction of the radius.
 const CONFIRMED_APART: f64 = 0.05;
 

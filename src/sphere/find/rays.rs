@@ -40,6 +40,8 @@ pub(super) struct Probed {
     pub ray: Ray,
     /// Its possible edges; empty where nothing is seen.
     pub hypotheses: Vec<Hypothesis>,
+    /// All of it lies on known pixels of the frame.
+    pub is_in_frame: bool,
 }
 
 /// Direction at an angle about the axis and an angle from it.
@@ -177,7 +179,7 @@ impl Profile {
             merge(&mut hypotheses, next, 0.5 * scale);
         }
         hypotheses.retain(|h| h.gain > LEAST_GAIN);
-        Probed { ray: self.ray, hypotheses }
+        Probed { ray: self.ray, hypotheses, is_in_frame: self.samples.is_some() }
     }
 }
 
