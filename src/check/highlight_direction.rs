@@ -80,7 +80,7 @@ impl Check for HighlightDirection {
         }
         match worst_key(&pairing, &pair.mirror, cg) {
             Some(keys) => {
-                let keys = Keys { hidden: key_may_be_hidden(&pairing, pair, cg), ..keys };
+                let keys = Keys { hidden: !keys.paired && key_may_be_hidden(pair, cg), ..keys };
                 key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share);
             }
             None => no_key(&mut finding, &pair.mirror, cg),
@@ -97,9 +97,9 @@ fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Op
     is_cut(cg, key, &there).then_some((key, there))
 }
 
-/// The CG's key has no partner, and something may stand before the photographed sphere where it would be seen.
-fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &Side) -> bool {
-    let Some(key) = cg.lights.key().filter(|_| pairing.only_cg.contains(&0)) else { return false };
+/// Something may stand before the photographed sphere where the CG's key would be seen.
+fn key_may_be_hidden(pair: &Comparison, cg: &Side) -> bool {
+    let Some(key) = cg.lights.key() else { return false };
     let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
     may_be_hidden(&pair.hidden(), key, &place)
 }

@@ -7,7 +7,7 @@
 use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use plateproof::demo::scene::{Panel, Scene};
 use plateproof::demo::set::{deck_at_dusk, lamp};
-use plateproof::report::{Report, Verdict};
+use plateproof::report::{Report, SphereRole, Verdict};
 
 use crate::pair::{self, SIZE, finding, view, write};
 
@@ -28,6 +28,51 @@ fn lit(key: f64, cloth: f64) -> Scene {
     let cloth = Panel::new(60.0, -25.0, [30.0, 30.0], 3.0, [cloth; 3]);
     let scene = deck_at_dusk(7, 160.0).with_panel(cloth);
     if key > 0.0 { scene.with_light(lamp(-40.0, 32.0, 5.0, 4300.0, key)) } else { scene }
+}
+
+/// Largest difference between the searched outline and the CG's, which alpha tells to a hair: centre and semi-axes.
+fn outlines_apart_px(report: &Report) -> f64 {
+    let of = |role| report.spheres.iter().find(|s| s.role == role).unwrap().outline_px;
+    let (found, truth) = (of(SphereRole::Mirror), of(SphereRole::Cg));
+    (0..4).map(|i| (found[i] - truth[i]).abs()).fold(0.0, f64::max)
+}
+
+/// A dark board before the left of the photographed sphere, up to this column.
+fn behind_a_board(mut picture: Picture, to_column: usize) -> Picture {
+    for row in picture.rgb.chunks_exact_mut(SIZE.width) {
+        row[150..to_column].fill([0.02, 0.02, 0.025]);
+    }
+    picture
+}
+
+/// The board hides a third of the disc (41 % of its rim), and the key with it: nobody can tell where the key stood, and the
+/// CG's is not to be removed.
+#[test]
+fn a_key_behind_something_is_not_called_extra() {
+    let set = lit(KEY, CLOTH).with_light(lamp(50.0, 20.0, 4.0, 3200.0, 0.5 * KEY));
+    let photographed = behind_a_board(frame(&set, Background::Shown), 303);
+    let report = pair::report(&photographed, &with_sphere_only(&set), None);
+    assert!(outlines_apart_px(&report) < 0.5, "{:?}", report.spheres);
+    let direction = finding(&report, "highlight-direction");
+    assert_eq!(direction.verdict, Verdict::Unsure, "{direction:#?}");
+    assert!(direction.reason.contains("may hide the photographed sphere"), "{}", direction.reason);
+    assert!(!direction.remedy.contains("remove"), "{}", direction.remedy);
+}
+
+/// A third of the diameter lies beyond the frame's left edge: the key on what is left is held against the CG's.
+#[test]
+fn a_sphere_cut_by_a_third_is_compared() {
+    let set = lit(KEY, CLOTH);
+    let sphere = MirrorSphere::at(&view(), [34.0, 170.0], 100.0, [0.6; 3]);
+    let take = |scene: &Scene, background| {
+        render(scene, &view(), SIZE, Some(&sphere), &RenderOptions { background, ..RenderOptions::default() })
+    };
+    let turned = set.clone().turned(12.0);
+    let report = pair::report(&take(&set, Background::Shown), &take(&turned, Background::Transparent), None);
+    assert!(outlines_apart_px(&report) < 0.5, "{:?}", report.spheres);
+    let turn = finding(&report, "rotation");
+    assert_eq!(turn.verdict, Verdict::Mismatch, "{turn:#?}");
+    assert!((turn.value.unwrap() - 12.0).abs() < 1.0, "{turn:#?}");
 }
 
 fn with_sphere_only(scene: &Scene) -> Picture {
