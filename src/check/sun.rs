@@ -4,7 +4,7 @@ mod told;
 
 use nalgebra::Vector3;
 
-use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
+use super::{Addition, FileNote, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
 use crate::Result;
 use crate::lights::Light;
 use crate::report::{Finding, Verdict};
@@ -54,6 +54,15 @@ impl ShotCheck for Sun {
         let finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.sun.deg);
         Ok(Addition::of(check(shot, finding)))
     }
+}
+
+/// Where the sun should be seen, camera axes; `None` where that is not known, or it is below the horizon.
+pub(crate) fn expected_direction(sheet: &ShotSheet, files: &[FileNote]) -> Option<Vector3<f64>> {
+    let told = Told::gather(sheet, files).ok()?;
+    let pose = Pose::of(sheet.camera.as_ref(), told.heading_deg);
+    let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
+    let towards = sun_direction(&sun, pose.heading_deg.filter(|_| sun.elevation_deg > SUNSET_DEG)?);
+    Some(level(&towards, -pose.tilt_deg))
 }
 
 fn check(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {

@@ -92,7 +92,7 @@ fn plan(args: &CheckArgs, origins: Vec<PathBuf>) -> Vec<Task> {
     for origin in origins {
         let sheet = sheet_of(&origin, args);
         let stem = stem_of(&origin, &sheet, args.version_name.as_deref());
-        let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first));
+        let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first, sheet.as_ref().err()));
         if args.part.is_some() {
             let size = |sheet: &ShotSheet| if refused.is_some() { 0 } else { file_bytes(sheet, args.every) };
             sizes.push(sheet.as_ref().map_or(0, size));
@@ -106,9 +106,14 @@ fn plan(args: &CheckArgs, origins: Vec<PathBuf>) -> Vec<Task> {
     ours.map(|(task, _)| task).collect()
 }
 
-fn clash(origin: &Path, stem: &str, first: &Path) -> Error {
-    let cause = format!("its report {stem} would replace that of {}", printable(first));
-    let remedy = "give the two another `shot` or `version`, or check them into two folders";
+/// Two shots of one name; what is wrong with the sheet besides is said too.
+fn clash(origin: &Path, stem: &str, first: &Path, own: Option<&Error>) -> Error {
+    let mut cause = format!("its report {stem} would replace that of {}", printable(first));
+    let mut remedy = "give the two another `shot` or `version`, or check them into two folders".to_owned();
+    if let Some(own) = own {
+        cause = format!("{}; and {cause}", own.cause);
+        remedy = format!("{}; {remedy}", own.remedy);
+    }
     Error::new(ErrorKind::Parameter, origin, cause, remedy)
 }
 

@@ -3,19 +3,20 @@
 //! Lights that both spheres show are softer on the photographed one than on the CG's. Blur by the sphere's surface has
 //! one size in angle wherever on the sphere; defocus has one size in pixels, which are worth more degrees towards the
 //! rim; and a lamp that is larger than the CG's has a sharp edge still, and nothing to do with the other lamps. Only
-//! what two or more lights tell alike, and defocus does not explain, is called haze.
+//! what two or more lights tell alike, or the sun, whose size is known, and defocus does not explain, is called haze.
 
 mod kernel;
 mod rim;
 mod witness;
 
-use nalgebra::{Matrix2, Vector2};
+use nalgebra::{Matrix2, Vector2, Vector3};
 
 use crate::image::Frame;
 use crate::lights::Light;
 use crate::pairing::pair_sides;
 use crate::parallel;
 use crate::side::Side;
+use crate::sphere::angle_between_rad;
 use crate::units::Estimate;
 use kernel::Shape;
 use witness::{Pair, Seen, Witness, witness};
@@ -23,8 +24,14 @@ use witness::{Pair, Seen, Witness, witness};
 /// Strongest lights that are asked.
 const MAX_WITNESSES: usize = 8;
 
-/// Fewest lights that must tell of blur.
+/// Fewest lights that must tell of blur: from one alone it cannot be told from a larger lamp.
 const MIN_WITNESSES: usize = 2;
+
+/// The sun counts as so many, for its size is known: its disc is 0.27 deg in radius, far below what spheres resolve.
+const SUN_COUNTS: usize = 2;
+
+/// A light is the sun where that should stand within this angle of it, deg: compass and tilt allow no better.
+const SUN_NEAR_DEG: f64 = 8.0;
 
 /// Blur of a lens in use against a render, variance in px² and its sd: from 0.4 to 1.6 px (common practice, no source).
 const DEFOCUS_PX2: f64 = 1.0;
@@ -51,12 +58,15 @@ pub struct Haze {
     pub half_light_rad: Estimate,
     /// Lights that told.
     pub witnesses: usize,
+    /// The sun alone told: its own haze in the sky may be part of it.
+    pub by_sun_alone: bool,
     shape: Shape,
 }
 
 impl Haze {
-    /// Estimates it; `None` where the sphere is clear, or the lights do not tell.
-    pub fn estimate(mirror: &Side, cg: &Side, frames: [&Frame; 2]) -> Option<Self> {
+    /// Estimates it; `None` where the sphere is clear, or the lights do not tell. `sun` is the direction in which the sun
+    /// should stand, camera axes, where place, time and heading are known.
+    pub fn estimate(mirror: &Side, cg: &Side, frames: [&Frame; 2], sun: Option<Vector3<f64>>) -> Option<Self> {
         let pairs = pair_sides(mirror, cg).pairs;
         let pairs: Vec<(&Light, &Light)> = pairs
             .iter()
@@ -64,8 +74,12 @@ impl Haze {
             .filter(|(ours, theirs)| !ours.clipped && !theirs.clipped)
             .take(MAX_WITNESSES)
             .collect();
-        let seen: Vec<Pair> = parallel::filter_map(pairs.len(), |i| Pair::of((mirror, pairs[i].0), (cg, pairs[i].1)));
-        if parallel::map_each(&seen, Pair::may_speak).iter().filter(|may| **may).count() < MIN_WITNESSES {
+        let is_sun = |light: &Light| sun.is_some_and(|sun| angle_between_rad(&sun, &light.direction) < near_rad());
+        let seen: Vec<(Pair, bool)> = parallel::filter_map(pairs.len(), |i| {
+            Some((Pair::of((mirror, pairs[i].0), (cg, pairs[i].1))?, is_sun(pairs[i].0)))
+        });
+        let (seen, suns): (Vec<Pair>, Vec<bool>) = seen.into_iter().unzip();
+        if !are_enough(parallel::map_each(&seen, Pair::may_speak).into_iter().zip(&suns)) {
             return None;
         }
         let told: Vec<Witness> = parallel::map_each(&seen, witness);
@@ -78,7 +92,7 @@ impl Haze {
             (Shape::LongTailed, long_tailed, normal)
         };
         let witnesses = told.iter().filter(|w| w.speaks).count();
-        if witnesses < MIN_WITNESSES {
+        if !are_enough(told.iter().map(|w| w.speaks).zip(&suns)) {
             return None;
         }
         let defocus_px2 = defocus(mirror, cg, frames);
@@ -88,13 +102,24 @@ impl Haze {
         let apart = apart.map_or(0.0, |s| 0.5 * (s.0.max(0.0).sqrt() - agreed.value));
         let beyond = told.iter().map(|w| w.beyond).fold(0.0, f64::max);
         let common = agreed.value * SHAPE_SD.hypot(beyond);
-        Some(Self { half_light_rad: agreed.widened(apart).widened(common), witnesses, shape })
+        let half_light_rad = agreed.widened(apart).widened(common);
+        Some(Self { half_light_rad, witnesses, by_sun_alone: witnesses < MIN_WITNESSES, shape })
     }
 
     /// The part of a point's light that is mirrored within an angle.
     pub fn energy_within(&self, angle_rad: f64) -> f64 {
         self.shape.energy_within(angle_rad / self.half_light_rad.value.max(1e-9))
     }
+}
+
+fn near_rad() -> f64 {
+    SUN_NEAR_DEG.to_radians()
+}
+
+/// Lights that speak, each with whether it is the sun, are as many as it takes.
+fn are_enough<'a>(lights: impl Iterator<Item = (bool, &'a bool)>) -> bool {
+    let counts = lights.filter(|(speaks, _)| *speaks).map(|(_, sun)| if *sun { SUN_COUNTS } else { 1 });
+    counts.sum::<usize>() >= MIN_WITNESSES
 }
 
 /// Geometric mean of the squared residuals.

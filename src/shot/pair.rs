@@ -1,10 +1,10 @@
 //! One mirror against its CG sphere.
 
-use nalgebra::Matrix3;
+use nalgebra::{Matrix3, Vector3};
 
 use crate::Result;
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
-use crate::check::{CHECKS, Comparison, blank, reference_drift};
+use crate::check::{CHECKS, Comparison, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
 use crate::image::{DISPLAY_WHITE, Frame, plateau};
 use crate::parallel;
@@ -81,7 +81,8 @@ pub(super) fn check(
     let cg_ends_at_white = unstated_ceiling(&mut cg_frame, &cg_search.best, report) == Some([DISPLAY_WHITE; 3]);
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     photographed.take_out_drawn(&ignored);
-    let mut found = Found { photographed, search: mirror_search };
+    let sun = sun::expected_direction(sheet, &frames.notes);
+    let mut found = Found { photographed, search: mirror_search, sun };
     let radiometry = cg_radiometry(spec, cg, &found.photographed.frame.space);
     let display_picture = cg_ends_at_white || cg_frame.is_display_picture();
     let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry, display_picture };
@@ -200,6 +201,8 @@ fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) -> 
 struct Found {
     photographed: Photographed,
     search: SphereSearch,
+    /// Where the sun should stand, camera axes, where that is known.
+    sun: Option<Vector3<f64>>,
 }
 
 struct Rendered {
@@ -341,7 +344,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         ..mirror_request.clone()
     };
     let (mut mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
-    let haze = HazeDoubt::find(&mut mirror, &cg_side, [&photographed.frame, &rendered.frame]);
+    let haze = HazeDoubt::find(&mut mirror, &cg_side, [&photographed.frame, &rendered.frame], found.sun);
     let limited = recording_limit(photographed, &mirror)
         .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
     let cg_limited =

@@ -39,9 +39,9 @@ pub struct HazeDoubt {
 
 impl HazeDoubt {
     /// Estimates haze and widens the photographed lights for it. `None`, and nothing touched, on a clear sphere. `frames` are
-    /// the photographed one and the CG's.
-    pub(crate) fn find(mirror: &mut Side, cg: &Side, frames: [&Frame; 2]) -> Option<Self> {
-        let haze = Haze::estimate(mirror, cg, frames)?;
+    /// the photographed one and the CG's, `sun` where the sun should stand.
+    pub(crate) fn find(mirror: &mut Side, cg: &Side, frames: [&Frame; 2], sun: Option<Vector3<f64>>) -> Option<Self> {
+        let haze = Haze::estimate(mirror, cg, frames, sun)?;
         let geometry = mirror.geometry.clone();
         for light in &mut mirror.lights.all {
             let seen = light.point_px.and_then(|p| geometry.reflect(p));
@@ -54,11 +54,15 @@ impl HazeDoubt {
     pub(crate) fn words(&self, mirror: &str) -> String {
         let degrees = self.haze.half_light_rad.value.to_degrees();
         let sd = self.haze.half_light_rad.sd.to_degrees();
+        let (told_by, what) = if self.haze.by_sun_alone {
+            ("the sun".to_owned(), "a worn or brushed sphere, or thin cloud before the sun")
+        } else {
+            (format!("{} lights", self.haze.witnesses), "a worn or brushed sphere")
+        };
         format!(
             "mirror {mirror}: the mirror sphere blurs by {degrees:.1} +/- {sd:.1} deg (half of a point's light falls within \
-             that angle; told by {} lights): a worn or brushed sphere. Sizes of its lights are upper bounds where they \
-             are given, and what the blur may do is in every uncertainty",
-            self.haze.witnesses
+             that angle; told by {told_by}): {what}. Sizes of its lights are upper bounds where they \
+             are given, and what the blur may do is in every uncertainty"
         )
     }
 

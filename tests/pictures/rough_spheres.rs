@@ -5,9 +5,13 @@
 
 use std::path::Path;
 
+use plateproof::CaptureTime;
 use plateproof::report::{Report, SphereRole, Verdict};
-use plateproof::sheet::load_sheet;
+use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
+use plateproof::sphere::direction_of_deg;
+use plateproof::sun::sun_position;
+use serde_json::json;
 
 fn check(name: &str) -> Report {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/rough_spheres");
@@ -66,6 +70,52 @@ fn a_clear_sphere_and_a_broader_lamp_are_not_blur() {
         print(name, &report);
         assert_eq!(blur(&report), None, "{name}");
         assert!(report.warnings.iter().all(|w| !w.contains("blurs by")), "{:?}", report.warnings);
+    }
+}
+
+/// The key alone counts, and stands where the sun does by place, time and heading where these are noted.
+fn check_in_sun(name: &str, noted: bool) -> Report {
+    let golden = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/rough_spheres");
+    let text = std::fs::read_to_string(golden.join(format!("{name}.json"))).unwrap();
+    let mut sheet: serde_json::Value = serde_json::from_str(&text).unwrap();
+    let key = direction_of_deg(-48.0, 32.0);
+    sheet["mirrors"][0]["ignore"] = json!([
+        { "what": "kick", "azimuth_deg": 75, "elevation_deg": 12, "radius_deg": 30 },
+        { "what": "lantern", "azimuth_deg": 8, "elevation_deg": -30, "radius_deg": 25 },
+    ]);
+    if noted {
+        let (latitude_deg, longitude_deg) = (54.3, 10.1);
+        let at = |minute: i32| format!("2026-06-21T{:02}:{:02}:00Z", minute / 60, minute % 60);
+        let sun = |minute: i32| {
+            let julian_date = CaptureTime::parse(&at(minute)).unwrap().julian_date().unwrap();
+            sun_position(julian_date, latitude_deg, longitude_deg)
+        };
+        let off = |minute: &i32| (sun(*minute).elevation_deg - 32.0).abs();
+        let minute = (240..700).step_by(5).min_by(|a, b| off(a).total_cmp(&off(b))).unwrap();
+        let from_view_deg = key.x.atan2(-key.z).to_degrees();
+        sheet["place"] = json!({ "latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "time": at(minute) });
+        sheet["camera"]["heading_deg"] = json!((sun(minute).bearing_deg - from_view_deg).rem_euclid(360.0));
+    }
+    check_shot(&sheet_from_json(sheet, &golden.join("sun.json"), &golden).unwrap(), RunOptions::default()).report
+}
+
+/// Of one light nobody knows how large it was, but of the sun.
+#[test]
+fn the_sun_alone_tells_of_blur() {
+    for (name, alpha) in [("alpha_002", 0.02_f64), ("alpha_005", 0.05), ("alpha_010", 0.10)] {
+        let unknown = check_in_sun(name, false);
+        assert_eq!(blur(&unknown), None, "{name}: a lamp of unknown size");
+        let report = check_in_sun(name, true);
+        print(name, &report);
+        let truth = (2.0 * alpha).to_degrees();
+        let Some((blur, sd)) = blur(&report) else { panic!("{name}: no blur found, {truth:.2} deg are there") };
+        assert!((blur - truth).abs() < 2.0 * sd, "{name}: {blur:.2} +/- {sd:.2} for {truth:.2}");
+        assert!(sd < 0.3 * truth, "{name}: says too little: {blur:.2} +/- {sd:.2}");
+    }
+    for name in ["alpha_000", "broad_key"] {
+        let report = check_in_sun(name, true);
+        print(name, &report);
+        assert_eq!(blur(&report), None, "{name}");
     }
 }
 
