@@ -34,6 +34,15 @@ pub(crate) fn write(recipe: &Recipe, folder: &Path) -> Result<()> {
     write_half(&folder.join(CG), &cg(recipe))
 }
 
+/// Whether any pixel of the mirror frame that was written stands at the ceiling; a JPEG is taken to.
+pub(crate) fn reaches_ceiling(recipe: &Recipe, folder: &Path) -> bool {
+    let path = folder.join(mirror_name(recipe));
+    let Ok(picture) = exr::prelude::read_first_flat_layer_from_file(path) else { return true };
+    // Half floats round by up to 0.05 %.
+    let ceiling = 0.999 * recipe.clip_level as f32;
+    picture.layer_data.channel_data.list.iter().any(|c| c.sample_data.values_as_f32().any(|v| v >= ceiling))
+}
+
 /// The CG's surroundings as it was rendered, turn included.
 pub(crate) fn cg_scene(recipe: &Recipe) -> Scene {
     let e = &recipe.errors;

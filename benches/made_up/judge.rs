@@ -68,7 +68,7 @@ fn judge_frames(recipe: &Recipe, folder: &Path) -> Result<Judged> {
     if judged.refused.is_some() {
         return Ok(judged);
     }
-    let perfect = Perfect::of(recipe);
+    let perfect = Perfect::of(recipe, frames::reaches_ceiling(recipe, folder));
     judged.qualities = Quality::all_of(recipe, &perfect);
     for finding in &report.findings {
         comparison(&mut judged, recipe, &perfect, finding);

@@ -67,13 +67,14 @@ pub(crate) struct Perfect {
 }
 
 impl Perfect {
-    pub(crate) fn of(recipe: &Recipe) -> Self {
+    /// `reaches_ceiling`: some pixel of the photograph does.
+    pub(crate) fn of(recipe: &Recipe, reaches_ceiling: bool) -> Self {
         let set = recipe.rig.set(recipe.crew, recipe.tilt_deg);
         let (unturned, cg) = (recipe.rig.cg_unturned(&recipe.errors, recipe.tilt_deg), cg_scene(recipe));
         let sphere = MirrorSphere::at(&recipe.view(), recipe.centre_px, recipe.radius_px, [1.0; 3]);
         let to_camera = -sphere.cone.axis;
         let recorded = recorded(&set, recipe);
-        let ceiling = ceiling_in_use(&recorded, ceiling(recipe));
+        let ceiling = if reaches_ceiling { ceiling_in_use(&recorded, ceiling(recipe)) } else { [f64::INFINITY; 3] };
         let set_side = side(&set, &recorded, None, &to_camera, &ceiling);
         let cg_side = side(&cg, &cg, recipe.errors.missing, &to_camera, &ceiling);
         let seen = |d: &Vector3<f64>| angle_between_rad(d, &sphere.cone.axis) > sphere.cone.half_angle_rad;

@@ -25,6 +25,9 @@ const UNPAIRED_SHARE: f64 = 0.10;
 /// A light as wide as this hardly stands above its surroundings where a tone curve flattens them (seen on made-up shots).
 const BROAD_RAD: f64 = 0.26;
 
+/// Something clipped that is wider than this, rad, is no light with a place of its own.
+const WIDEST_CLIPPED_RAD: f64 = 0.7;
+
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
@@ -32,12 +35,9 @@ const HIDING_PART: f64 = 0.2;
 /// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
 const RIVAL_SDS: f64 = 2.0;
 
-/// Outline, centroid and surroundings of lights that are not clipped are each stated for what they may do at worst;
-/// together they do this part of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.68;
-
-/// The same where one of the lights is clipped.
-const PARTS_OF_CLIPPED: f64 = 0.85;
+/// Outline, centroid and surroundings of lights are each stated for what they may do at worst; together they do this part of
+/// it (measured on made-up shots).
+const PARTS_TOGETHER: f64 = 0.64;
 
 /// Above this elevation azimuth means little and remedies use frame axes instead.
 const STEEP_DEG: f64 = 60.0;
@@ -178,12 +178,18 @@ fn key_finding(
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
-    let key_unknown = clipped > 1 && !keys.paired;
+    let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RAD;
+    let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
     let unknown_deg = if key_unknown || keys.hidden { error.angle_deg.value } else { 0.0 };
     let (doubt, way_out) = if keys.hidden {
         (
             "the CG's key stands where something may hide the photographed sphere, whose own key is not known then",
             "look at that place in the evidence picture; a frame of the sphere with nothing before it settles it",
+        )
+    } else if key_unknown && fills_the_sphere {
+        (
+            "what is clipped in the photograph spreads over so much of the sphere that its key's place is not known",
+            "shoot or find a shorter exposure of the sphere",
         )
     } else if key_unknown {
         (
@@ -317,9 +323,8 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
-    let part = if mirror_light.clipped || cg_light.clipped { PARTS_OF_CLIPPED } else { PARTS_TOGETHER };
-    let mirror_cov = mirror_cov * part.powi(2);
-    let cg_cov = cg_cov * part.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
+    let mirror_cov = mirror_cov * PARTS_TOGETHER.powi(2);
+    let cg_cov = cg_cov * PARTS_TOGETHER.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();

@@ -19,5 +19,6 @@ mod rotation;
 mod rough_spheres;
 mod seam;
 mod sphere_scene;
+mod traced_sphere;
 mod weak_and_cut_lights;
 mod whole_shots;

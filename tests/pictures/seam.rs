@@ -1,7 +1,7 @@
 //! The seam of a mirror sphere, on pictures made here, where plane, width and contrast are known.
 //!
-//! The pictures come by a route of their own: rays meet the unit sphere, and the seam is drawn by the angle of the surface
-//! normal to its plane, some sixty rays a pixel.
+//! The pictures come by a route of their own (`traced_sphere`): the seam is drawn by the angle of the surface normal to its
+//! plane, some sixty rays a pixel.
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the measured figures with --nocapture, and why a test was skipped")]
@@ -10,23 +10,19 @@ use std::path::Path;
 
 use nalgebra::Vector3;
 use plateproof::camera::{FovSource, View};
-use plateproof::image::{Frame, Size};
 use plateproof::radiance::Radiometry;
 use plateproof::report::{Report, SphereRole};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::side::{ReflectanceDoubt, Side, SideRequest, Trust};
-use plateproof::sphere::find::{find_sphere, given_sphere};
-use plateproof::sphere::{MirrorGeometry, SphereCone, SphereFit, outline_of_cone};
+use plateproof::sphere::MirrorGeometry;
+use plateproof::sphere::find::find_sphere;
 use plateproof::sphere_faults::{Band, Seam, find_seam};
-use rayon::prelude::*;
 
 use crate::sphere_scene::environment::{Environment, Texture};
 use crate::sphere_scene::load::exr_file;
 use crate::sphere_scene::random::Random;
-use crate::sphere_scene::scene::cone_at;
-
-type World<'a> = &'a (dyn Fn(&Vector3<f64>) -> [f64; 3] + Sync);
+use crate::traced_sphere::{Picture, Taken, World};
 
 /// A thin line along a great circle of the surface.
 #[derive(Clone, Copy)]
@@ -37,79 +33,16 @@ struct Line {
     contrast: f64,
 }
 
-struct Picture<'a> {
-    radius_px: f64,
-    line: Option<Line>,
-    /// Noise sd at the median brightness, as a part of it.
-    noise: f64,
-    world: World<'a>,
-    seed: u64,
-}
-
-/// Rays a pixel side.
-const RAYS: usize = 8;
-
-struct Taken {
-    frame: Frame,
-    view: View,
-    cone: SphereCone,
-    fit: SphereFit,
-}
-
-impl Picture<'_> {
-    fn take(&self) -> Taken {
-        let side = (self.radius_px * 2.4).ceil() as usize + 16;
-        let size = Size { width: side + 40, height: side };
-        let view = View::from_horizontal_fov(size, 1.0, 14.0, FovSource::Sheet);
-        let cone = cone_at(&view, [side as f64 * 0.5 + 7.3, side as f64 * 0.5 + 1.6], self.radius_px);
-        let value = |i: usize| self.pixel(&view, &cone, [(i % size.width) as f64, (i / size.width) as f64]);
-        let clear: Vec<[f64; 3]> = (0..size.width * size.height).into_par_iter().map(value).collect();
-        let mut levels: Vec<f64> = clear.iter().map(|p| p[1]).collect();
-        levels.sort_by(f64::total_cmp);
-        let median = levels[levels.len() / 2];
-        let mut random = Random::new(self.seed);
-        let mut noisy = |v: f64| {
-            let sd = self.noise * ((median * v.max(0.0)).sqrt() + 0.1 * median);
-            (v + sd * random.normal()) as f32
-        };
-        let rgb = clear.iter().map(|p| p.map(&mut noisy)).collect();
-        let frame = Frame::computed("made", size, rgb);
-        let outline = outline_of_cone(&view, &cone).unwrap();
-        let fit = given_sphere(&frame, &view, &outline, 0.05).unwrap();
-        Taken { frame, view, cone, fit }
-    }
-
-    fn pixel(&self, view: &View, cone: &SphereCone, corner: [f64; 2]) -> [f64; 3] {
-        let mut sum = [0.0; 3];
-        for ray in 0..RAYS * RAYS {
-            let at = |i: usize| (i as f64 + 0.5) / RAYS as f64;
-            let seen = self.point(view, cone, [corner[0] + at(ray % RAYS), corner[1] + at(ray / RAYS)]);
-            (0..3).for_each(|k| sum[k] += seen[k] / (RAYS * RAYS) as f64);
-        }
-        sum
-    }
-
-    fn point(&self, view: &View, cone: &SphereCone, point: [f64; 2]) -> [f64; 3] {
-        let ray = view.ray(point);
-        if ray.dot(&cone.axis) < cone.half_angle_rad.cos() {
-            return [0.2; 3];
-        }
-        let distance = 1.0 / cone.half_angle_rad.sin();
-        let centre = cone.axis * distance;
-        let along = ray.dot(&centre);
-        let normal = ray * (along - (along * along - distance * distance + 1.0).max(0.0).sqrt()) - centre;
-        let out = ray - normal * (2.0 * ray.dot(&normal));
-        let light = (self.world)(&out.normalize());
-        let on = self.line.filter(|l| normal.dot(&l.plane).abs() <= 0.5 * l.width_px / self.radius_px);
-        light.map(|v| v * (1.0 + on.map_or(0.0, |l| l.contrast)))
-    }
+/// The picture of a sphere with or without a line.
+fn take(radius_px: f64, line: Option<Line>, noise: f64, world: World<'_>, seed: u64) -> Taken {
+    let surface = |normal: Vector3<f64>| {
+        let on = line.filter(|l| normal.dot(&l.plane).abs() <= 0.5 * l.width_px / radius_px);
+        (normal, 1.0 + on.map_or(0.0, |l| l.contrast))
+    };
+    Picture { radius_px, rays: 8, noise, seed, world, surface: &surface }.take()
 }
 
 impl Taken {
-    fn geometry(&self) -> MirrorGeometry {
-        MirrorGeometry::new(&self.view, &self.cone)
-    }
-
     fn seam(&self) -> Option<Seam> {
         find_seam(&self.frame, &self.geometry(), &self.fit)
     }
@@ -187,7 +120,7 @@ fn seams_of_plain_rooms_are_found_where_they_are() {
     for (radius_px, width_px, contrast) in cases {
         for seed in 0..4 {
             let line = Line { plane: plane(&mut Random::new(seed + 20), 0.25, 0.75), width_px, contrast };
-            let taken = Picture { radius_px, line: Some(line), noise: 0.005, world: &plain_room, seed }.take();
+            let taken = take(radius_px, Some(line), 0.005, &plain_room, seed);
             let (found, geometry) = (taken.seam(), taken.geometry());
             all += 1;
             let Some(seam) = found else {
@@ -224,8 +157,8 @@ const MISSED_TODAY: usize = 3;
 #[test]
 fn light_is_as_without_the_seam() {
     let line = Line { plane: Vector3::new(0.55, 0.62, 0.56).normalize(), width_px: 2.0, contrast: -0.4 };
-    let take = |line| Picture { radius_px: 60.0, line, noise: 0.0, world: &plain_room, seed: 0 }.take();
-    let (clean, spoiled) = (take(None), take(Some(line)));
+    let taken = |line| take(60.0, line, 0.0, &plain_room, 0);
+    let (clean, spoiled) = (taken(None), taken(Some(line)));
     let seam = spoiled.seam().unwrap();
     let key = |side: &Side| side.lights.all.iter().map(|l| l.illuminance.value).fold(0.0, f64::max).log2();
     let sum = |side: &Side| side.sources.iter().map(|s| s.luminance).sum::<f64>().log2();
@@ -262,7 +195,7 @@ fn edges_of_the_world_are_no_seams() {
         };
         for radius_px in [40.0, 90.0] {
             let noise = [0.0, 0.01][(seed % 2) as usize];
-            let found = Picture { radius_px, line: None, noise, world: &world, seed }.take().seam();
+            let found = take(radius_px, None, noise, &world, seed).seam();
             assert!(found.is_none(), "{seed} {radius_px}: {found:?}");
         }
     }
@@ -277,7 +210,7 @@ fn clean_spheres_in_cluttered_rooms_have_no_seam() {
         let room = Environment::room(&mut random, 4 + (seed % 4) as usize * 10, texture);
         let world = |d: &Vector3<f64>| room.radiance(d);
         let noise = [0.0, 0.02][(seed / 2 % 2) as usize];
-        let found = Picture { radius_px: 70.0, line: None, noise, world: &world, seed }.take().seam();
+        let found = take(70.0, None, noise, &world, seed).seam();
         assert!(found.is_none(), "{seed}: {found:?}");
     }
 }
