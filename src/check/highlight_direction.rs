@@ -25,8 +25,12 @@ const UNPAIRED_SHARE: f64 = 0.10;
 /// A light as wide as this hardly stands above its surroundings where a tone curve flattens them (seen on made-up shots).
 const BROAD_RAD: f64 = 0.26;
 
-/// Something clipped that is wider than this, rad, is no light with a place of its own.
-const WIDEST_CLIPPED_RAD: f64 = 0.7;
+/// A light that gives less than this part of the CG's key is not that key, seen whole (1.5 stops: as for pairs).
+const FAINT_PARTNER: f64 = 0.35;
+
+/// Something clipped that is wider than this in radius, rad, is no light with a place of its own: it takes in most of what
+/// the sphere shows of that side (common practice, no source).
+const WIDEST_CLIPPED_RADIUS_RAD: f64 = 0.7;
 
 /// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
 const HIDING_RAD: f64 = 0.3;
@@ -80,7 +84,7 @@ impl Check for HighlightDirection {
         }
         match worst_key(&pairing, &pair.mirror, cg) {
             Some(keys) => {
-                let keys = Keys { hidden: !keys.paired && key_may_be_hidden(pair, cg), ..keys };
+                let keys = Keys { hidden: !keys.paired && key_may_be_hidden(&pairing, pair, cg), ..keys };
                 key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share);
             }
             None => no_key(&mut finding, &pair.mirror, cg),
@@ -97,9 +101,13 @@ fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Op
     is_cut(cg, key, &there).then_some((key, there))
 }
 
-/// Something may stand before the photographed sphere where the CG's key would be seen.
-fn key_may_be_hidden(pair: &Comparison, cg: &Side) -> bool {
+/// Something may stand before the photographed sphere where the CG's key would be seen, and no light there passes for it.
+fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &Side) -> bool {
     let Some(key) = cg.lights.key() else { return false };
+    let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &pair.mirror.lights.all[p.0]);
+    if partner.is_some_and(|p| p.clipped || p.illuminance.value > FAINT_PARTNER * key.illuminance.value) {
+        return false;
+    }
     let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
     may_be_hidden(&pair.hidden(), key, &place)
 }
@@ -178,7 +186,7 @@ fn key_finding(
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
-    let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RAD;
+    let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
     let unknown_deg = if key_unknown || keys.hidden { error.angle_deg.value } else { 0.0 };
     let (doubt, way_out) = if keys.hidden {

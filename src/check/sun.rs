@@ -26,6 +26,9 @@ const UNKNOWN_TILT_SD_DEG: f64 = 3.0;
 /// Two minutes of time, in which the sun moves half a degree at the most.
 const TIME_SD_DEG: f64 = 0.5;
 
+/// Known no better than this (1 sd), the sun's place does not tell which light is the sun (common practice, no source).
+const LOOSEST_SUN_DEG: f64 = 4.5;
+
 /// Below this the sun lights nothing directly: its upper edge is under the horizon.
 const SUNSET_DEG: f64 = -0.3;
 
@@ -56,12 +59,15 @@ impl ShotCheck for Sun {
     }
 }
 
-/// Where the sun should be seen, camera axes; `None` where that is not known, or it is below the horizon.
+/// Where the sun should be seen, camera axes; `None` where that is not known to [`LOOSEST_SUN_DEG`], or it is below the
+/// horizon.
 pub(crate) fn expected_direction(sheet: &ShotSheet, files: &[FileNote]) -> Option<Vector3<f64>> {
     let told = Told::gather(sheet, files).ok()?;
     let pose = Pose::of(sheet.camera.as_ref(), told.heading_deg);
     let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
     let towards = sun_direction(&sun, pose.heading_deg.filter(|_| sun.elevation_deg > SUNSET_DEG)?);
+    let sd_deg = (pose.heading_sd_deg * towards.x.hypot(towards.z)).hypot(pose.tilt_sd_deg);
+    (sd_deg <= LOOSEST_SUN_DEG).then_some(())?;
     Some(level(&towards, -pose.tilt_deg))
 }
 

@@ -27,7 +27,7 @@ const MAX_WITNESSES: usize = 8;
 /// Fewest lights that must tell of blur: from one alone it cannot be told from a larger lamp.
 const MIN_WITNESSES: usize = 2;
 
-/// The sun counts as so many, for its size is known: its disc is 0.27 deg in radius, far below what spheres resolve.
+/// The sun counts as so many: its disc is 0.27 deg in radius, far below what spheres resolve, so it is no larger lamp.
 const SUN_COUNTS: usize = 2;
 
 /// A light is the sun where that should stand within this angle of it, deg: compass and tilt allow no better.
@@ -74,9 +74,9 @@ impl Haze {
             .filter(|(ours, theirs)| !ours.clipped && !theirs.clipped)
             .take(MAX_WITNESSES)
             .collect();
-        let is_sun = |light: &Light| sun.is_some_and(|sun| angle_between_rad(&sun, &light.direction) < near_rad());
+        let sun = sun.and_then(|sun| nearest(&pairs, &sun));
         let seen: Vec<(Pair, bool)> = parallel::filter_map(pairs.len(), |i| {
-            Some((Pair::of((mirror, pairs[i].0), (cg, pairs[i].1))?, is_sun(pairs[i].0)))
+            Some((Pair::of((mirror, pairs[i].0), (cg, pairs[i].1))?, sun == Some(i)))
         });
         let (seen, suns): (Vec<Pair>, Vec<bool>) = seen.into_iter().unzip();
         if !are_enough(parallel::map_each(&seen, Pair::may_speak).into_iter().zip(&suns)) {
@@ -112,8 +112,11 @@ impl Haze {
     }
 }
 
-fn near_rad() -> f64 {
-    SUN_NEAR_DEG.to_radians()
+/// The light that stands nearest to where the sun should, if near enough to be it.
+fn nearest(pairs: &[(&Light, &Light)], sun: &Vector3<f64>) -> Option<usize> {
+    let off_rad = pairs.iter().map(|(photographed, _)| angle_between_rad(sun, &photographed.direction));
+    let near = off_rad.enumerate().filter(|(_, off)| *off < SUN_NEAR_DEG.to_radians());
+    near.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i)
 }
 
 /// Lights that speak, each with whether it is the sun, are as many as it takes.

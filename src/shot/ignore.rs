@@ -56,10 +56,26 @@ impl<'a> Ignored<'a> {
     }
 
     fn covers(&self, direction: &Vector3<f64>) -> bool {
+        self.is_asked(direction) || self.faults.cover(&self.photographed, direction)
+    }
+
+    /// The sheet asks to ignore a direction.
+    fn is_asked(&self, direction: &Vector3<f64>) -> bool {
         let in_cone = self.cones.iter().any(|(axis, cosine)| axis.dot(direction) >= *cosine);
         let drawn = || self.photographed.locate(direction).is_some_and(|point| self.drawn(point));
-        let spoiled = || self.faults.cover(&self.photographed, direction);
-        in_cone || (!self.polygons.is_empty() && drawn()) || spoiled()
+        in_cone || (!self.polygons.is_empty() && drawn())
+    }
+
+    /// The part of the photographed sphere's picture that the sheet asks to ignore, whatever else is wrong there.
+    fn asked_share(&self, fit: &SphereFit) -> f64 {
+        const POINTS: usize = 200;
+        let [low, high] = fit.outline.bounds_px();
+        let at = |axis: usize, i: usize| low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / POINTS as f64;
+        let asked = parallel::filter_map(POINTS * POINTS, |i| {
+            let seen = self.photographed.reflect([at(0, i % POINTS), at(1, i / POINTS)])?;
+            Some(self.is_asked(&seen.direction))
+        });
+        asked.iter().filter(|asked| **asked).count() as f64 / asked.len().max(1) as f64
     }
 
     fn drawn(&self, point_px: [f64; 2]) -> bool {
@@ -82,10 +98,8 @@ impl<'a> Ignored<'a> {
         }
     }
 
-    /// The report's lines: what the sheet asks and what faults spoil, which together are `fraction` of the photographed
-    /// sphere.
-    pub(super) fn note(&self, spec: &MirrorSpec, fit: &SphereFit, fraction: f64, report: &mut Report) {
-        let spoiled = self.faults.share(&self.photographed, &fit.outline);
+    /// The report's lines: what the sheet asks and what faults spoil.
+    pub(super) fn note(&self, spec: &MirrorSpec, fit: &SphereFit, report: &mut Report) {
         let sphere = format!("mirror {}", spec.name);
         report.warnings.extend(self.faults.seam.as_ref().map(|seam| {
             let share = seam.band.share(&self.photographed, &fit.outline);
@@ -96,7 +110,7 @@ impl<'a> Ignored<'a> {
             format!("{sphere}: {}; {percent:.1} % of the sphere, about that place, does not count", dent.words())
         }));
         if !spec.ignore.is_empty() {
-            Self::note_asked(spec, (fraction - spoiled).max(0.0), report);
+            Self::note_asked(spec, self.asked_share(fit), report);
         }
     }
 

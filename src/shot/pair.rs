@@ -118,7 +118,7 @@ pub(super) fn check(
             ignored.take_out(&mut found.photographed.frame, &found.photographed.view, &found.search.best),
             ignored.take_out(&mut rendered.frame, &rendered.view, &rendered.search.best),
         ];
-        ignored.note(spec, &found.search.best, fractions[0], report);
+        ignored.note(spec, &found.search.best, report);
         fractions
     };
     let comparison = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));

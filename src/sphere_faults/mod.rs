@@ -21,7 +21,7 @@ mod width;
 
 use nalgebra::Vector3;
 
-use crate::sphere::{MirrorGeometry, Outline};
+use crate::sphere::MirrorGeometry;
 
 pub use band::Band;
 pub use dents::{Dent, Seen, find_dents};
@@ -46,11 +46,5 @@ impl Faults {
     pub fn cover(&self, geometry: &MirrorGeometry, direction: &Vector3<f64>) -> bool {
         self.seam.as_ref().is_some_and(|seam| seam.band.covers(geometry, direction))
             || self.dents.iter().any(|dent| dent.covers(geometry, direction))
-    }
-
-    /// Their part of the sphere's picture; what two of them share counts twice.
-    pub fn share(&self, geometry: &MirrorGeometry, outline: &Outline) -> f64 {
-        let seam = self.seam.as_ref().map_or(0.0, |seam| seam.band.share(geometry, outline));
-        seam + self.dents.iter().map(|dent| dent.share(geometry)).sum::<f64>()
     }
 }

@@ -94,17 +94,23 @@ fn dents_are_found_where_they_are() {
             "{what}: {}",
             dents.iter().map(|d| format!("{} r {:.2}", d.words(), d.radius_rad)).collect::<Vec<_>>().join(" | ")
         );
-        match near {
-            Some(_) => found += 1,
-            None => missed.push(what),
-        }
+        // Nothing is made up beside it, and what is told of it is about right.
+        assert!(dents.iter().all(|d| angle_between_rad(&d.normal, &hollow.normal) < 2.6 * hollow.width_rad), "{what}");
+        let Some(dent) = near else {
+            missed.push(what);
+            continue;
+        };
+        found += 1;
+        let (shift_px, reach_rad) = (hollow.slope_rad.abs() * radius_px, 2.6 * hollow.width_rad);
+        assert!((0.5..1.5).contains(&(dent.farthest_px / shift_px)), "{what}: {}", dent.words());
+        assert!((0.7..1.5).contains(&(dent.radius_rad / reach_rad)), "{what}: {:.2} rad", dent.radius_rad);
     }
     println!("found {found}, missed {missed:#?}");
     assert!(found >= FOUND_TODAY, "{missed:#?}");
 }
 
-/// Of the twenty-four; of the twelve that are wider than 0.13 rad and move reflections by more than 4 px, seven.
-const FOUND_TODAY: usize = 8;
+/// Of the twenty-four; of the twelve that are wider than 0.13 rad and move reflections by more than 4 px, eleven.
+const FOUND_TODAY: usize = 18;
 
 /// A path-traced shot whose photographed sphere is dented at `at_px`: within `width_px` pictures of the mirror's own place
 /// beside it are shown.
@@ -156,9 +162,9 @@ fn a_shot_with_a_dent_is_checked_without_it() {
 #[test]
 fn round_spheres_have_no_dents() {
     let mut wrong = Vec::new();
-    for seed in 0..64_u64 {
+    for seed in 0..80_u64 {
         let mut random = Random::new(seed + 940);
-        let strength = [0.0, 0.35][(seed % 2) as usize];
+        let strength = [0.0, 0.35][(seed / 5 % 2) as usize];
         let (set, built) = (room(seed, strength), room(seed, strength));
         let turn = Rotation3::from_axis_angle(&Vector3::y_axis(), [0.0, 0.02, 0.05][(seed % 3) as usize]);
         let lamp = somewhere(&mut random);
@@ -166,7 +172,7 @@ fn round_spheres_have_no_dents() {
         let moved = (lamp + Vector3::new(random.normal(), random.normal(), random.normal()) * 0.05).normalize();
         let level = random.log_between(1.2, 12.0);
         let crew = somewhere(&mut random);
-        let case = seed % 4;
+        let case = seed % 5;
         let world = |d: &Vector3<f64>| {
             let light = set.radiance(d);
             if d.dot(&lamp) > size_set.cos() && case != 2 {
@@ -180,6 +186,7 @@ fn round_spheres_have_no_dents() {
             let (at, size) = match case {
                 0 => (moved, size_set),
                 1 => (lamp, size_built),
+                4 => return light,
                 _ => (lamp, size_set),
             };
             if d.dot(&at) > size.cos() { light.map(|v| v * level) } else { light }

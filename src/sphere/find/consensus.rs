@@ -42,7 +42,8 @@ pub(super) struct Consensus {
     pub support: f64,
     /// The same of all rays, whether the frame shows them or not.
     pub covered: f64,
-    /// Longest run of rays in the frame without support, as a fraction of them.
+    /// Longest run of rays in the frame without support, as a fraction of those that can speak ([`speaking`]). It goes on where
+    /// the outline comes back into the frame: nobody knows what lies between.
     pub longest_gap: f64,
     /// The stretch of the outline on which hardly a ray supports the fit.
     pub gap: Option<RimGap>,
@@ -122,6 +123,7 @@ const STRONG_ONLY_SHARE: f64 = 0.75;
 /// Rays that can speak for an outline or against it: those in the frame. Where it leaves most of the outline out, the others
 /// count in part, so that a short arc does not stand for a sphere.
 fn speaking(rows: &[Row]) -> f64 {
+    /// A sphere of which a third of the diameter lies beyond the frame's edge shows 61 % of its outline (2 acos ⅓ is hidden).
     const LEAST_PART: f64 = 0.55;
     let in_frame = rows.iter().filter(|r| r.is_in_frame).count() as f64;
     in_frame.max(LEAST_PART * rows.len() as f64)
@@ -315,7 +317,8 @@ const RADIUS_SHARE: f64 = 0.5;
 const CENTRE_SHARE: f64 = 0.3;
 /// Edges that scatter this much, px, are half reflections that run along the rim: the shares double.
 const DOUBTFUL_SCATTER_PX: f64 = 1.0;
-/// Outlines supported by less than this fraction of the rays leave more doubt, by the square of the ratio.
+/// Outlines supported by less than this fraction of the rays leave more doubt, by the square of the ratio (of all rays), and
+/// are placed by all lines together (of those in the frame).
 pub(super) const FULL_SUPPORT: f64 = 0.75;
 
 fn finish(

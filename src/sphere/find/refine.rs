@@ -50,7 +50,7 @@ impl Sampler for Frame {
     }
 }
 
-/// A frame whose outline is known within two pixels and plain on most of its length.
+/// A frame whose outline is known within two pixels and plain on most of what the frame shows of it.
 struct Placed<'a>(&'a Frame);
 
 impl Sampler for Placed<'_> {

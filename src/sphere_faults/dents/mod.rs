@@ -9,6 +9,8 @@ mod align;
 mod pictures;
 mod warp;
 
+use std::f64::consts::FRAC_PI_2;
+
 use nalgebra::Vector3;
 
 use crate::image::Frame;
@@ -23,7 +25,8 @@ const MOST_DENTS: usize = 5;
 /// Nor are dents that spoil more of the sphere's picture than this.
 const MOST_SHARE: f64 = 0.35;
 
-/// What lies within so many widths of the middle is spoiled: the turn has fallen below a tenth of its largest there.
+/// What lies within so many widths of the middle is spoiled: the turn has fallen to a seventh of its largest there. A little
+/// farther than a dent is fitted over, for real ones have no edge.
 const SPOILED_WIDTHS: f64 = 2.6;
 
 /// A place where the sphere is not round.
@@ -54,7 +57,7 @@ impl Dent {
 
     /// Its part of the sphere's picture: a cap of the surface, foreshortened.
     pub fn share(&self, geometry: &MirrorGeometry) -> f64 {
-        self.radius_rad.sin().powi(2) * self.normal.dot(&geometry.towards_camera()).max(0.0)
+        self.radius_rad.min(FRAC_PI_2).sin().powi(2) * self.normal.dot(&geometry.towards_camera()).max(0.0)
     }
 
     /// What and where, for the report.

@@ -5,8 +5,9 @@ use crate::sphere_faults::cells::Cells;
 use crate::sphere_faults::grid::Grid;
 use crate::sphere_faults::support::median;
 
-/// Radius of the sphere in cells, at most.
-const MOST_RADIUS_CELLS: f64 = 64.0;
+/// Radius of the sphere in cells, about: whole pixels make a cell, so it may be this factor more, or half as much.
+const RADIUS_CELLS: f64 = 64.0;
+const FINER: f64 = 1.25;
 
 /// Smallest radius, px, of either sphere.
 const LEAST_RADIUS_PX: f64 = 36.0;
@@ -48,12 +49,12 @@ pub(super) struct Pictures {
 impl Pictures {
     /// `None` where one of the spheres is too small.
     pub(super) fn gather(photographed: Seen<'_>, cg: Seen<'_>) -> Option<Self> {
-        let smallest = photographed.fit.outline.semi_b.min(cg.fit.outline.semi_b);
+        let smallest = photographed.fit.outline.semi_a.min(cg.fit.outline.semi_a);
         if smallest < LEAST_RADIUS_PX {
             return None;
         }
-        let finest = smallest.min(MOST_RADIUS_CELLS);
-        let cells = Cells::gather(photographed.frame, &photographed.fit.outline, finest);
+        let finest = smallest.min(RADIUS_CELLS);
+        let cells = Cells::gather(photographed.frame, &photographed.fit.outline, finest * FINER);
         let rendered = Cells::gather(cg.frame, &cg.fit.outline, finest * CG_FINER);
         let side = cells.log.side;
         let mirror = cells.log.clone();

@@ -8,6 +8,8 @@ use crate::sphere_faults::grid::Grid;
 /// Widths tried, as parts of the radius; none is narrower than this many cells.
 const WIDTHS: [f64; 5] = [0.05, 0.075, 0.11, 0.16, 0.22];
 const LEAST_WIDTH_CELLS: f64 = 2.5;
+/// … and none wider than this part of the radius: what bends more of the sphere is its outline.
+const MOST_WIDTH: f64 = 0.3;
 
 /// Largest displacements tried, in widths: reflections may be drawn together or folded over.
 const SHIFTS: [f64; 4] = [0.15, 0.3, 0.6, 1.0];
@@ -90,6 +92,8 @@ const RINGS: [f64; 2] = [0.75, 1.4];
 /// First and last step of the climb, as parts of each parameter.
 const FIRST_STEP: f64 = 0.5;
 const LAST_STEP: f64 = 0.04;
+/// Rounds of it.
+const MOST_ROUNDS: usize = 60;
 
 /// Differences without and with the dent, over one part of it.
 #[derive(Debug, Clone, Copy, Default)]
@@ -160,20 +164,29 @@ struct At<'a> {
 pub(super) fn find_bump(pictures: &Pictures, aligned: &Aligned) -> Option<Bump> {
     let at = At { pictures, aligned };
     let fits = parallel::map_each(&at.unlike_places(), |place| Some(at.climb(at.start(*place)?)));
-    let best = fits.into_iter().flatten().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
-    let parts = at.parts(&best)?;
-    let usual = f64::from(aligned.sd).powi(2).max(1e-8);
-    let said: Vec<i32> = parts.iter().map(|part| part.says(usual)).collect();
-    let [bear_out, against] = [1, -1].map(|what| said.iter().filter(|s| **s == what).count());
-    let (without, with) = parts.iter().fold((0.0, 0.0), |(a, b), p| (a + p.without, b + p.with));
-    let explained = 1.0 - with / without.max(f64::MIN_POSITIVE);
-    let inside = said.iter().take(4).filter(|s| **s == 1).count();
-    let clear =
-        bear_out >= LEAST_FOR && inside >= LEAST_INSIDE && against <= MOST_AGAINST && explained >= LEAST_EXPLAINED;
-    (clear && best.shift_cells.abs() >= LEAST_SHIFT_CELLS).then_some(Bump { explained, ..best })
+    let mut fits: Vec<(Bump, f64)> = fits.into_iter().flatten().collect();
+    fits.sort_by(|a, b| b.1.total_cmp(&a.1));
+    fits.into_iter().find_map(|(bump, _)| at.borne_out(bump))
 }
 
 impl At<'_> {
+    /// The dent with what it explains, where its parts bear it out.
+    fn borne_out(&self, bump: Bump) -> Option<Bump> {
+        let parts = self.parts(&bump)?;
+        let usual = f64::from(self.aligned.sd).powi(2).max(1e-8);
+        let said: Vec<i32> = parts.iter().map(|part| part.says(usual)).collect();
+        let [bear_out, against] = [1, -1].map(|what| said.iter().filter(|s| **s == what).count());
+        let inside = said.iter().take(4).filter(|s| **s == 1).count();
+        let (without, with) = parts.iter().fold((0.0, 0.0), |(a, b), p| (a + p.without, b + p.with));
+        let explained = 1.0 - with / without.max(f64::MIN_POSITIVE);
+        let clear = bear_out >= LEAST_FOR
+            && inside >= LEAST_INSIDE
+            && against <= MOST_AGAINST
+            && explained >= LEAST_EXPLAINED
+            && bump.shift_cells.abs() >= LEAST_SHIFT_CELLS;
+        clear.then_some(Bump { explained, ..bump })
+    }
+
     /// Where the pictures differ most, on the disc.
     fn unlike_places(&self) -> Vec<[f64; 2]> {
         let side = self.pictures.side;
@@ -227,7 +240,10 @@ impl At<'_> {
     fn climb(&self, mut best: (Bump, f64)) -> (Bump, f64) {
         let radius = self.pictures.radius;
         let mut step = FIRST_STEP;
-        while step > LAST_STEP {
+        for _ in 0..MOST_ROUNDS {
+            if step <= LAST_STEP {
+                break;
+            }
             let before = best.1;
             for (parameter, sign) in (0..4).flat_map(|p| [(p, 1.0), (p, -1.0)]) {
                 let mut next = best.0;
@@ -236,7 +252,7 @@ impl At<'_> {
                     2 => next.width = (next.width * (1.0 + 0.5 * sign * step)).max(LEAST_WIDTH_CELLS / radius),
                     _ => next.shift_cells *= 1.0 + sign * step,
                 }
-                if next.shift_cells.abs() > MOST_SHIFT * next.width * radius {
+                if next.width > MOST_WIDTH || next.shift_cells.abs() > MOST_SHIFT * next.width * radius {
                     continue;
                 }
                 let gain = self.gain(&next);
@@ -258,7 +274,7 @@ impl At<'_> {
         let reach = REACH * bump.width;
         let range = |axis: usize| {
             let at = |sign: f64| self.pictures.middle[axis] + (bump.middle[axis] + sign * reach) * self.pictures.radius;
-            at(-1.0).clamp(0.0, side as f64) as usize..at(1.0).clamp(0.0, side as f64) as usize
+            at(-1.0).clamp(0.0, side as f64) as usize..at(1.0).ceil().clamp(0.0, side as f64) as usize
         };
         let (mut all, mut seen) = (0_u32, 0_u32);
         let mut parts = [Part::default(); 12];

@@ -73,6 +73,9 @@ fn a_line_per_shot() {
     }
     assert!(SHOTS.len() >= 12);
     assert!(SHOTS.iter().all(|s| s.report.error.is_none()), "a shot could not be done");
+    let faults =
+        SHOTS.iter().flat_map(|s| &s.report.warnings).filter(|w| w.contains("dent or bump") || w.contains("seam"));
+    assert_eq!(faults.count(), 0, "the spheres are round and seamless");
 }
 
 #[test]
