@@ -27,5 +27,6 @@ pub const DOC: CheckDoc = CheckDoc {
     cannot_see: "The cone straight behind the sphere, as wide as the sphere looks from the camera.\n\
                  Finer than the sphere allows: with r px of radius, one pixel is 115/r deg at its centre and twice \
                  that near the rim.\n\
+                 What stands before the photographed sphere: where it may hide the CG's key, the verdict is unsure.\n\
                  How far away a light is: near lamps seem to come from slightly different places on another object.",
 };
