@@ -76,6 +76,8 @@ fn a_line_per_shot() {
     let faults =
         SHOTS.iter().flat_map(|s| &s.report.warnings).filter(|w| w.contains("dent or bump") || w.contains("seam"));
     assert_eq!(faults.count(), 0, "the spheres are round and seamless");
+    let rough = SHOTS.iter().flat_map(|s| &s.report.spheres).filter(|sphere| sphere.surface_blur_deg.is_some());
+    assert_eq!(rough.count(), 0, "no sphere is rough, whatever else is wrong with the shot");
 }
 
 #[test]
