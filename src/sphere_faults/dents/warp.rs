@@ -20,6 +20,9 @@ const MOST_SHIFT: f64 = 1.3;
 /// Reaches of a dent, in its widths.
 const REACH: f64 = 2.4;
 
+/// The first look takes every second cell each way: structure is smoothed over three.
+const ROUGH_STRIDE: usize = 2;
+
 /// Places looked at, the most unlike first.
 const PLACES: usize = 6;
 
@@ -211,13 +214,18 @@ impl At<'_> {
         places
     }
 
-    /// How much a dent explains.
-    fn gain(&self, bump: &Bump) -> f64 {
-        self.parts(bump).map_or(f64::MIN, |parts| parts.iter().map(|p| p.without - p.with).sum())
+    /// How much a dent explains, by every `stride`-th cell each way.
+    fn gain(&self, bump: &Bump, stride: usize) -> f64 {
+        let most = self.most();
+        let mut gain = 0.0;
+        let seen = self.each_cell(bump, stride, |_, _, [without, with]| {
+            gain += f64::from(without.abs().min(most)).powi(2) - f64::from(with.abs().min(most)).powi(2);
+        });
+        if seen { gain } else { f64::MIN }
     }
 
     /// The best of dents of several widths and depths about a place.
-    fn start(&self, place: [f64; 2]) -> Option<(Bump, f64)> {
+    fn start(&self, place: [f64; 2]) -> Option<Bump> {
         let radius = self.pictures.radius;
         let mut best: Option<(Bump, f64)> = None;
         for width in WIDTHS.iter().copied().filter(|w| w * radius >= LEAST_WIDTH_CELLS) {
@@ -226,19 +234,20 @@ impl At<'_> {
                 let middle = [place[0] + step[0] * width, place[1] + step[1] * width];
                 for shift in SHIFTS.iter().flat_map(|s| [*s, -*s]) {
                     let bump = Bump { middle, width, shift_cells: shift * width * radius, explained: 0.0 };
-                    let gain = self.gain(&bump);
+                    let gain = self.gain(&bump, ROUGH_STRIDE);
                     if best.is_none_or(|(_, least)| gain > least) {
                         best = Some((bump, gain));
                     }
                 }
             }
         }
-        best
+        best.map(|(bump, _)| bump)
     }
 
     /// Along one parameter at a time, by ever smaller steps.
-    fn climb(&self, mut best: (Bump, f64)) -> (Bump, f64) {
+    fn climb(&self, start: Bump) -> (Bump, f64) {
         let radius = self.pictures.radius;
+        let mut best = (start, self.gain(&start, 1));
         let mut step = FIRST_STEP;
         for _ in 0..MOST_ROUNDS {
             if step <= LAST_STEP {
@@ -255,7 +264,7 @@ impl At<'_> {
                 if next.width > MOST_WIDTH || next.shift_cells.abs() > MOST_SHIFT * next.width * radius {
                     continue;
                 }
-                let gain = self.gain(&next);
+                let gain = self.gain(&next, 1);
                 if gain > best.1 {
                     best = (next, gain);
                 }
@@ -269,35 +278,52 @@ impl At<'_> {
 
     /// The twelve parts of a dent; `None` where too little of it is seen.
     fn parts(&self, bump: &Bump) -> Option<[Part; 12]> {
+        let most = self.most();
+        let mut parts = [Part::default(); 12];
+        let seen = self.each_cell(bump, 1, |u, mirror, differences| {
+            let ring = RINGS.iter().filter(|end| square(u) > *end * *end).count();
+            let part = ring * 4 + usize::from(u[0] > 0.0) * 2 + usize::from(u[1] > 0.0);
+            parts[part].add(mirror, differences, most);
+        });
+        seen.then_some(parts)
+    }
+
+    /// Differences count up to this.
+    fn most(&self) -> f32 {
+        MOST_SCATTERS * self.aligned.sd + MOST_BEYOND
+    }
+
+    /// Hands over each cell of a dent: its offset in widths, the photograph, and the difference from the CG without and with
+    /// the dent. False where too little of it is seen.
+    fn each_cell(&self, bump: &Bump, stride: usize, mut cell: impl FnMut([f64; 3], f32, [f32; 2])) -> bool {
         let side = self.pictures.side;
-        let most = MOST_SCATTERS * self.aligned.sd + MOST_BEYOND;
         let reach = REACH * bump.width;
         let range = |axis: usize| {
             let at = |sign: f64| self.pictures.middle[axis] + (bump.middle[axis] + sign * reach) * self.pictures.radius;
             at(-1.0).clamp(0.0, side as f64) as usize..at(1.0).ceil().clamp(0.0, side as f64) as usize
         };
         let (mut all, mut seen) = (0_u32, 0_u32);
-        let mut parts = [Part::default(); 12];
-        for row in range(1) {
-            for column in range(0) {
+        for row in range(1).step_by(stride) {
+            for column in range(0).step_by(stride) {
                 let Some(u) = bump.offset(self.pictures.on_disc(column, row)) else { continue };
                 all += 1;
                 let i = row * side + column;
+                let without = self.aligned.residual[i];
+                if without.is_nan() {
+                    continue;
+                }
                 let size = bump.shift_cells * (0.5 - 0.5 * square(u)).exp();
                 let moved = |axis: usize| self.aligned.shift[i][axis] + (u[axis] * size) as f32;
                 let there = [column as f32 + moved(0), row as f32 + moved(1)];
                 let mirror = self.pictures.mirror.values[i];
-                let (without, with) = (self.aligned.residual[i], mirror - self.pictures.cg.between(there));
-                if without.is_nan() || with.is_nan() {
-                    continue;
+                let with = mirror - self.pictures.cg.between(there);
+                if with.is_finite() {
+                    seen += 1;
+                    cell(u, mirror, [without, with]);
                 }
-                seen += 1;
-                let ring = RINGS.iter().filter(|end| square(u) > *end * *end).count();
-                let part = ring * 4 + usize::from(u[0] > 0.0) * 2 + usize::from(u[1] > 0.0);
-                parts[part].add(mirror, [without, with], most);
             }
         }
-        (f64::from(seen) >= LEAST_SEEN * f64::from(all) && seen > 0).then_some(parts)
+        f64::from(seen) >= LEAST_SEEN * f64::from(all) && seen > 0
     }
 }
 
