@@ -106,7 +106,7 @@ impl<'a> Ignored<'a> {
             seam_words(&sphere, seam, share)
         }));
         report.warnings.extend(self.faults.dents.iter().map(|dent| {
-            let percent = 100.0 * dent.share(&self.photographed);
+            let percent = 100.0 * dent.share;
             format!("{sphere}: {}; {percent:.1} % of the sphere, about that place, does not count", dent.words())
         }));
         if !spec.ignore.is_empty() {

@@ -146,6 +146,10 @@ fn a_shot_with_a_dent_is_checked_without_it() {
     let (round, spoiled) = (take(0.0), take(8.0));
     let said = |report: &Report| report.warnings.iter().filter(|w| w.contains("dent or bump")).count();
     assert_eq!([said(&round), said(&spoiled)], [0, 1], "{:#?}", spoiled.warnings);
+    let ignored = spoiled.spheres.iter().map(|s| s.ignored_fraction).fold(0.0, f64::max);
+    // 2.6 widths of 16 px about the middle of a disc of 120 px radius, or up to a fifth wider as fitted.
+    let cap = (2.6_f64 * 16.0 / 120.0).powi(2);
+    assert!((0.8 * cap..1.5 * cap).contains(&ignored), "{ignored:.3} of {cap:.3}");
     // Degrees or stops; a fifth of the bounds that the round shots are held to.
     for (check, bound) in
         [("highlight-direction", 0.05), ("key-fill-ratio", 0.016), ("exposure", 0.006), ("colour-balance", 0.004)]

@@ -42,6 +42,8 @@ pub struct Dent {
     pub farthest_px: f64,
     /// Part of the difference between the two pictures there that it explains.
     pub explained: f64,
+    /// Part of the sphere's picture that is spoiled.
+    pub share: f64,
 }
 
 impl Dent {
@@ -53,11 +55,6 @@ impl Dent {
     /// The surface at a frame point is spoiled; false off the sphere.
     pub fn covers_point(&self, geometry: &MirrorGeometry, point_px: [f64; 2]) -> bool {
         normal_at(geometry, point_px).is_some_and(|n| angle_between_rad(&n, &self.normal) <= self.radius_rad)
-    }
-
-    /// Its part of the sphere's picture: a cap of the surface, foreshortened.
-    pub fn share(&self, geometry: &MirrorGeometry) -> f64 {
-        self.radius_rad.min(FRAC_PI_2).sin().powi(2) * self.normal.dot(&geometry.towards_camera()).max(0.0)
     }
 
     /// What and where, for the report.
@@ -97,18 +94,26 @@ pub fn find_dents(photographed: Seen<'_>, cg: Seen<'_>) -> Vec<Dent> {
         }
         aligned.add(&pictures, &bump);
     }
-    let share: f64 = dents.iter().map(|dent| dent.share(photographed.geometry)).sum();
+    let share: f64 = dents.iter().map(|dent| dent.share).sum();
     if share > MOST_SHARE { Vec::new() } else { dents }
 }
 
 fn dent(pictures: &Pictures, geometry: &MirrorGeometry, bump: &Bump) -> Option<Dent> {
     let middle_px = pictures.frame_point(bump.middle);
+    // On the picture's disc a place lies at the sine of its angle of incidence, so there a dent is a cap of a half sphere.
+    let incidence_rad = 2.0 * (0.5 * SPOILED_WIDTHS * bump.width).min(1.0).asin();
+    let sin_i = bump.middle[0].hypot(bump.middle[1]).min(1.0);
+    let cos_i = (1.0 - sin_i * sin_i).sqrt();
+    // The normal turns by less than the angle of incidence: by ψ, with sin ψ = sin α sin i, the ray's own angle to the axis.
+    let sin_alpha = geometry.blind_half_angle_rad().sin();
+    let normal_part = 1.0 - sin_alpha * cos_i / (1.0 - (sin_alpha * sin_i).powi(2)).sqrt();
     Some(Dent {
         normal: normal_at(geometry, middle_px)?,
-        radius_rad: 2.0 * (0.5 * SPOILED_WIDTHS * bump.width).min(1.0).asin(),
+        radius_rad: incidence_rad * normal_part,
         middle_px,
         farthest_px: bump.shift_cells.abs() * pictures.cell_px,
         explained: bump.explained,
+        share: incidence_rad.min(FRAC_PI_2).sin().powi(2) * cos_i,
     })
 }
 
