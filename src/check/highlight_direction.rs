@@ -83,10 +83,7 @@ impl Check for HighlightDirection {
             return finding;
         }
         match worst_key(&pairing, &pair.mirror, cg) {
-            Some(keys) => {
-                let keys = Keys { hidden: !keys.paired && key_may_be_hidden(&pairing, pair, cg), ..keys };
-                key_finding(&mut finding, &pairing, (&pair.mirror, cg), &keys, pull_share);
-            }
+            Some(keys) => key_finding(&mut finding, &pairing, (pair, cg), &keys, pull_share),
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
@@ -137,8 +134,6 @@ struct Keys<'a> {
     cg: &'a Light,
     /// The pairing takes them for one light; else they are each side's own key.
     paired: bool,
-    /// The photographed sphere may be hidden where the CG has its key.
-    hidden: bool,
 }
 
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
@@ -146,12 +141,7 @@ struct Keys<'a> {
 /// where the other side's key is its partner, they are held against each other.
 fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Keys<'a>> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
-    let pair = |(m, c): (usize, usize)| Keys {
-        mirror: &mirror.lights.all[m],
-        cg: &cg.lights.all[c],
-        paired: true,
-        hidden: false,
-    };
+    let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
     let may_be_key = |side: &Side, light: &Light| light.clipped || is_cut(side, light, &light.direction);
     let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
     if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
@@ -161,7 +151,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Ke
     if let Some(p) = with_mirror_key.filter(|p| may_be_key(cg, &cg.lights.all[p.1])) {
         return Some(pair(*p));
     }
-    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)), hidden: false };
+    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)) };
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
     if mirror_keys < 2 && cg_keys < 2 {
@@ -177,10 +167,11 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Ke
 fn key_finding(
     finding: &mut Finding,
     pairing: &Pairing,
-    (mirror, cg): (&Side, &Side),
+    (pair, cg): (&Comparison, &Side),
     keys: &Keys<'_>,
     pull_share: f64,
 ) {
+    let mirror = &pair.mirror;
     let error = pair_error(mirror, keys.mirror, cg, keys.cg, pull_share);
     put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
     put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
@@ -188,8 +179,9 @@ fn key_finding(
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
     let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
-    let unknown_deg = if key_unknown || keys.hidden { error.angle_deg.value } else { 0.0 };
-    let (doubt, way_out) = if keys.hidden {
+    let hidden = !keys.paired && key_may_be_hidden(pairing, pair, cg);
+    let unknown_deg = if key_unknown || hidden { error.angle_deg.value } else { 0.0 };
+    let (doubt, way_out) = if hidden {
         (
             "the CG's key stands where something may hide the photographed sphere, whose own key is not known then",
             "look at that place in the evidence picture; a frame of the sphere with nothing before it settles it",

@@ -68,14 +68,8 @@ impl<'a> Ignored<'a> {
 
     /// The part of the photographed sphere's picture that the sheet asks to ignore, whatever else is wrong there.
     fn asked_share(&self, fit: &SphereFit) -> f64 {
-        const POINTS: usize = 200;
-        let [low, high] = fit.outline.bounds_px();
-        let at = |axis: usize, i: usize| low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / POINTS as f64;
-        let asked = parallel::filter_map(POINTS * POINTS, |i| {
-            let seen = self.photographed.reflect([at(0, i % POINTS), at(1, i / POINTS)])?;
-            Some(self.is_asked(&seen.direction))
-        });
-        asked.iter().filter(|asked| **asked).count() as f64 / asked.len().max(1) as f64
+        let asked = |point| self.photographed.reflect(point).is_some_and(|seen| self.is_asked(&seen.direction));
+        fit.outline.share(asked)
     }
 
     fn drawn(&self, point_px: [f64; 2]) -> bool {
@@ -106,7 +100,7 @@ impl<'a> Ignored<'a> {
             seam_words(&sphere, seam, share)
         }));
         report.warnings.extend(self.faults.dents.iter().map(|dent| {
-            let percent = 100.0 * dent.share;
+            let percent = 100.0 * dent.share(&self.photographed, &fit.outline);
             format!("{sphere}: {}; {percent:.1} % of the sphere, about that place, does not count", dent.words())
         }));
         if !spec.ignore.is_empty() {

@@ -63,6 +63,20 @@ impl Outline {
         ((dx * cos_r + dy * sin_r) / self.semi_a).hypot((dy * cos_r - dx * sin_r) / self.semi_b)
     }
 
+    /// The part of its inside that something covers, by 160 points each way.
+    pub fn share(&self, covers: impl Fn([f64; 2]) -> bool) -> f64 {
+        const POINTS: usize = 160;
+        let [low, high] = self.bounds_px();
+        let at = |axis: usize, i: usize| low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / POINTS as f64;
+        let points = (0..POINTS * POINTS).map(|i| [at(0, i % POINTS), at(1, i / POINTS)]);
+        let (mut inside, mut covered) = (0_u32, 0_u32);
+        for point in points.filter(|point| self.normalised_radius(*point) < 1.0) {
+            inside += 1;
+            covered += u32::from(covers(point));
+        }
+        f64::from(covered) / f64::from(inside.max(1))
+    }
+
     /// As the contract writes it: centre x, centre y, a, b, angle.
     pub fn to_array(self) -> [f64; 5] {
         [self.centre_x, self.centre_y, self.semi_a, self.semi_b, self.angle_deg]

@@ -7,9 +7,6 @@ use crate::sphere::{MirrorGeometry, Outline};
 /// Normals further than this from the circle's plane are far from any seam, rad.
 const FAR_RAD: f64 = 0.4;
 
-/// Points a side at which the band's share of the sphere is counted.
-const SHARE_POINTS: usize = 160;
-
 /// A band along a great circle of the sphere.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Band {
@@ -42,19 +39,7 @@ impl Band {
 
     /// Its part of the sphere's picture.
     pub fn share(&self, geometry: &MirrorGeometry, outline: &Outline) -> f64 {
-        let [low, high] = outline.bounds_px();
-        let at = |axis: usize, i: usize| low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / SHARE_POINTS as f64;
-        let (mut inside, mut covered) = (0_u32, 0_u32);
-        for row in 0..SHARE_POINTS {
-            for column in 0..SHARE_POINTS {
-                let point = [at(0, column), at(1, row)];
-                if outline.normalised_radius(point) < 1.0 {
-                    inside += 1;
-                    covered += u32::from(self.covers_point(geometry, point));
-                }
-            }
-        }
-        f64::from(covered) / f64::from(inside.max(1))
+        outline.share(|point| self.covers_point(geometry, point))
     }
 
     /// Angle of the surface normal at a point to the circle's plane; `None` off the sphere.

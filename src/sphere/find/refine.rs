@@ -50,27 +50,6 @@ impl Sampler for Frame {
     }
 }
 
-/// A frame whose outline is known within two pixels and plain on most of what the frame shows of it.
-struct Placed<'a>(&'a Frame);
-
-impl Sampler for Placed<'_> {
-    fn read(&self, point_px: [f64; 2]) -> Option<[f64; 3]> {
-        self.0.read(point_px)
-    }
-
-    fn channels(&self) -> usize {
-        self.0.channels()
-    }
-
-    fn scale(&self) -> f64 {
-        self.0.scale()
-    }
-
-    fn rim(&self) -> Rim {
-        Rim::Placed
-    }
-}
-
 /// One fit on one sampler around a start; `reach` in samples.
 pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<Consensus> {
     let scale = sampler.scale();
@@ -121,7 +100,7 @@ pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
     }
     let last = closer(frame, fit);
     if last.support >= FULL_SUPPORT {
-        return closer(&Placed(frame), last);
+        return closer(&Shown { source: frame, encoded: false, rim: Rim::Placed }, last);
     }
     if last.edge_sd_px <= MOST_FAINT_SCATTER_PX { weigh_faint(frame, last) } else { last }
 }
@@ -158,7 +137,7 @@ pub(super) fn quick_fit(frame: &Frame, planes: &[Plane], start: &Aim, samples: f
 }
 
 fn fit_on_plane(frame: &Frame, plane: &Plane, start: &Aim) -> Option<Consensus> {
-    fit_once(&Shown { source: plane, encoded: frame.eight_bit }, start, 3.0)
+    fit_once(&Shown { source: plane, encoded: frame.eight_bit, rim: plane.rim() }, start, 3.0)
 }
 
 /// The sRGB code, 0 to 1, of a linear value (IEC 61966-2-1).
@@ -167,10 +146,12 @@ fn srgb_code(linear: f64) -> f64 {
 }
 
 /// A sampler read as recorded: files of eight bits went through a camera's unknown tone curve, under which noise and
-/// code steps are even in code values, so on planes (where blur is wide) their edges are located in code values.
+/// code steps are even in code values, so on planes (where blur is wide) their edges are located in code values. And as its
+/// rim is expected, which may be known better than the sampler alone tells.
 pub(super) struct Shown<'a, S: Sampler> {
     pub source: &'a S,
     pub encoded: bool,
+    pub rim: Rim,
 }
 
 impl<S: Sampler> Sampler for Shown<'_, S> {
@@ -188,6 +169,6 @@ impl<S: Sampler> Sampler for Shown<'_, S> {
     }
 
     fn rim(&self) -> Rim {
-        self.source.rim()
+        self.rim
     }
 }

@@ -29,7 +29,7 @@ pub(super) enum Rim {
     Soft,
     /// A step in focus.
     Crisp,
-    /// The same where it is already known within two pixels and read from the frame's own pixels.
+    /// The same on a frame's own pixels, known within two pixels and plain on most of what the frame shows of it.
     Placed,
     /// A step in focus, hardly brighter or darker than the reflections beside it.
     Faint,

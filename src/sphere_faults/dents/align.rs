@@ -4,6 +4,7 @@ use nalgebra::{SMatrix, SVector};
 
 use super::pictures::Pictures;
 use super::warp::Bump;
+use crate::register::robust::TUKEY_SPREADS;
 use crate::sphere_faults::support::median;
 
 /// Terms of the displacement along one axis: a parabola over the disc.
@@ -12,8 +13,6 @@ const TERMS: usize = 6;
 const STEPS: usize = 8;
 /// No cell moves farther than this part of the radius.
 const FARTHEST: f64 = 0.08;
-/// Tukey's biweight constant for 95 % efficiency under normal errors (Beaton & Tukey 1974).
-const TUKEY: f32 = 4.685;
 /// The two pictures show the same from this correlation on.
 const LEAST_CORRELATION: f64 = 0.85;
 /// Least part of the disc that both show without lights.
@@ -98,7 +97,7 @@ fn step(
     on_disc: &[SVector<f64, TERMS>],
 ) -> Option<SVector<f64, { 2 * TERMS }>> {
     let side = pictures.side;
-    let cut = TUKEY * aligned.sd.max(1e-4);
+    let cut = TUKEY_SPREADS as f32 * aligned.sd.max(1e-4);
     let mut normal = SMatrix::<f64, { 2 * TERMS }, { 2 * TERMS }>::zeros();
     let mut right = SVector::<f64, { 2 * TERMS }>::zeros();
     for row in (0..side).step_by(2) {

@@ -9,12 +9,10 @@ mod align;
 mod pictures;
 mod warp;
 
-use std::f64::consts::FRAC_PI_2;
-
 use nalgebra::Vector3;
 
 use crate::image::Frame;
-use crate::sphere::{MirrorGeometry, SphereFit, angle_between_rad};
+use crate::sphere::{MirrorGeometry, Outline, SphereFit, angle_between_rad};
 use align::align;
 use pictures::Pictures;
 use warp::{Bump, find_bump};
@@ -42,8 +40,6 @@ pub struct Dent {
     pub farthest_px: f64,
     /// Part of the difference between the two pictures there that it explains.
     pub explained: f64,
-    /// Part of the sphere's picture that is spoiled.
-    pub share: f64,
 }
 
 impl Dent {
@@ -55,6 +51,11 @@ impl Dent {
     /// The surface at a frame point is spoiled; false off the sphere.
     pub fn covers_point(&self, geometry: &MirrorGeometry, point_px: [f64; 2]) -> bool {
         normal_at(geometry, point_px).is_some_and(|n| angle_between_rad(&n, &self.normal) <= self.radius_rad)
+    }
+
+    /// Its part of the sphere's picture.
+    pub fn share(&self, geometry: &MirrorGeometry, outline: &Outline) -> f64 {
+        outline.share(|point| self.covers_point(geometry, point))
     }
 
     /// What and where, for the report.
@@ -86,19 +87,19 @@ pub fn find_dents(photographed: Seen<'_>, cg: Seen<'_>) -> Vec<Dent> {
     let Some(pictures) = Pictures::gather(photographed, cg) else { return Vec::new() };
     let Some(mut aligned) = align(&pictures) else { return Vec::new() };
     let mut dents = Vec::new();
-    while let Some(bump) = find_bump(&pictures, &aligned) {
-        let Some(dent) = dent(&pictures, photographed.geometry, &bump) else { return Vec::new() };
+    while let Some((bump, explained)) = find_bump(&pictures, &aligned) {
+        let Some(dent) = dent(&pictures, photographed.geometry, (&bump, explained)) else { return Vec::new() };
         dents.push(dent);
         if dents.len() > MOST_DENTS {
             return Vec::new();
         }
         aligned.add(&pictures, &bump);
     }
-    let share: f64 = dents.iter().map(|dent| dent.share).sum();
+    let share: f64 = dents.iter().map(|dent| dent.share(photographed.geometry, &photographed.fit.outline)).sum();
     if share > MOST_SHARE { Vec::new() } else { dents }
 }
 
-fn dent(pictures: &Pictures, geometry: &MirrorGeometry, bump: &Bump) -> Option<Dent> {
+fn dent(pictures: &Pictures, geometry: &MirrorGeometry, (bump, explained): (&Bump, f64)) -> Option<Dent> {
     let middle_px = pictures.frame_point(bump.middle);
     // On the picture's disc a place lies at the sine of its angle of incidence, so there a dent is a cap of a half sphere.
     let incidence_rad = 2.0 * (0.5 * SPOILED_WIDTHS * bump.width).min(1.0).asin();
@@ -112,8 +113,7 @@ fn dent(pictures: &Pictures, geometry: &MirrorGeometry, bump: &Bump) -> Option<D
         radius_rad: incidence_rad * normal_part,
         middle_px,
         farthest_px: bump.shift_cells.abs() * pictures.cell_px,
-        explained: bump.explained,
-        share: incidence_rad.min(FRAC_PI_2).sin().powi(2) * cos_i,
+        explained,
     })
 }
 

@@ -58,29 +58,31 @@ pub(super) struct Bump {
     pub(super) width: f64,
     /// Displacement one width from the middle, cells: the largest. Positive outwards.
     pub(super) shift_cells: f64,
-    /// Part of the squared difference between the pictures that it explains.
-    pub(super) explained: f64,
 }
 
 impl Bump {
-    fn normal([x, y]: [f64; 2]) -> Option<[f64; 3]> {
-        let z2 = 1.0 - x * x - y * y;
-        (z2 > 0.0).then(|| [x, y, z2.sqrt()])
+    /// Displacement of a place on the disc, cells; `None` where there is none.
+    pub(super) fn shift_at(&self, on_disc: [f64; 2]) -> Option<[f64; 2]> {
+        Some(self.shift(self.offset(normal(on_disc)?, normal(self.middle)?)?))
     }
 
-    /// Offset from the middle in widths, along the surface; `None` beyond its reach.
-    fn offset(&self, on_disc: [f64; 2]) -> Option<[f64; 3]> {
-        let (n, m) = (Self::normal(on_disc)?, Self::normal(self.middle)?);
-        let u = [0, 1, 2].map(|k| (n[k] - m[k]) / self.width);
+    /// Offset of a place from the middle in widths, along the surface; `None` beyond its reach.
+    fn offset(&self, place: [f64; 3], middle: [f64; 3]) -> Option<[f64; 3]> {
+        let u = [0, 1, 2].map(|k| (place[k] - middle[k]) / self.width);
         (square(u) < REACH * REACH).then_some(u)
     }
 
-    /// Displacement of a place on the disc, cells; `None` where there is none.
-    pub(super) fn shift_at(&self, on_disc: [f64; 2]) -> Option<[f64; 2]> {
-        let u = self.offset(on_disc)?;
+    /// Displacement at an offset.
+    fn shift(&self, u: [f64; 3]) -> [f64; 2] {
         let size = self.shift_cells * (0.5 - 0.5 * square(u)).exp();
-        Some([u[0] * size, u[1] * size])
+        [u[0] * size, u[1] * size]
     }
+}
+
+/// The half sphere above the disc; `None` beside it.
+fn normal([x, y]: [f64; 2]) -> Option<[f64; 3]> {
+    let z2 = 1.0 - x * x - y * y;
+    (z2 > 0.0).then(|| [x, y, z2.sqrt()])
 }
 
 /// Differences count up to this many times the usual scatter and this much more: an edge of something that was changed in
@@ -125,8 +127,8 @@ impl Moments {
 impl Part {
     fn add(&mut self, mirror: f32, [without, with]: [f32; 2], most: f32) {
         self.cells += 1.0;
-        self.without += f64::from(without.abs().min(most)).powi(2);
-        self.with += f64::from(with.abs().min(most)).powi(2);
+        self.without += capped_square(without, most);
+        self.with += capped_square(with, most);
         let own = f64::from(mirror);
         self.own.add(own, own);
         self.cg_without.add(own - f64::from(without), own);
@@ -161,11 +163,16 @@ impl Part {
 struct At<'a> {
     pictures: &'a Pictures,
     aligned: &'a Aligned,
+    /// Normal of each cell's place on the disc.
+    normals: Vec<Option<[f64; 3]>>,
 }
 
-/// The dent that explains most of what differs; `None` where nothing is explained by one.
-pub(super) fn find_bump(pictures: &Pictures, aligned: &Aligned) -> Option<Bump> {
-    let at = At { pictures, aligned };
+/// The dent that explains most of what differs, and the part of the squared difference that it explains; `None` where
+/// nothing is explained by one.
+pub(super) fn find_bump(pictures: &Pictures, aligned: &Aligned) -> Option<(Bump, f64)> {
+    let side = pictures.side;
+    let normals = (0..side * side).map(|i| normal(pictures.on_disc(i % side, i / side))).collect();
+    let at = At { pictures, aligned, normals };
     let fits = parallel::map_each(&at.unlike_places(), |place| Some(at.climb(at.start(*place)?)));
     let mut fits: Vec<(Bump, f64)> = fits.into_iter().flatten().collect();
     fits.sort_by(|a, b| b.1.total_cmp(&a.1));
@@ -174,7 +181,7 @@ pub(super) fn find_bump(pictures: &Pictures, aligned: &Aligned) -> Option<Bump> 
 
 impl At<'_> {
     /// The dent with what it explains, where its parts bear it out.
-    fn borne_out(&self, bump: Bump) -> Option<Bump> {
+    fn borne_out(&self, bump: Bump) -> Option<(Bump, f64)> {
         let parts = self.parts(&bump)?;
         let usual = f64::from(self.aligned.sd).powi(2).max(1e-8);
         let said: Vec<i32> = parts.iter().map(|part| part.says(usual)).collect();
@@ -187,7 +194,7 @@ impl At<'_> {
             && against <= MOST_AGAINST
             && explained >= LEAST_EXPLAINED
             && bump.shift_cells.abs() >= LEAST_SHIFT_CELLS;
-        clear.then_some(Bump { explained, ..bump })
+        clear.then_some((bump, explained))
     }
 
     /// Where the pictures differ most, on the disc.
@@ -219,7 +226,7 @@ impl At<'_> {
         let most = self.most();
         let mut gain = 0.0;
         let seen = self.each_cell(bump, stride, |_, _, [without, with]| {
-            gain += f64::from(without.abs().min(most)).powi(2) - f64::from(with.abs().min(most)).powi(2);
+            gain += capped_square(without, most) - capped_square(with, most);
         });
         if seen { gain } else { f64::MIN }
     }
@@ -233,7 +240,7 @@ impl At<'_> {
                 let step = [beside % 3, beside / 3].map(|k| f64::from(k) - 1.0);
                 let middle = [place[0] + step[0] * width, place[1] + step[1] * width];
                 for shift in SHIFTS.iter().flat_map(|s| [*s, -*s]) {
-                    let bump = Bump { middle, width, shift_cells: shift * width * radius, explained: 0.0 };
+                    let bump = Bump { middle, width, shift_cells: shift * width * radius };
                     let gain = self.gain(&bump, ROUGH_STRIDE);
                     if best.is_none_or(|(_, least)| gain > least) {
                         best = Some((bump, gain));
@@ -302,19 +309,19 @@ impl At<'_> {
             let at = |sign: f64| self.pictures.middle[axis] + (bump.middle[axis] + sign * reach) * self.pictures.radius;
             at(-1.0).clamp(0.0, side as f64) as usize..at(1.0).ceil().clamp(0.0, side as f64) as usize
         };
+        let Some(middle) = normal(bump.middle) else { return false };
         let (mut all, mut seen) = (0_u32, 0_u32);
         for row in range(1).step_by(stride) {
             for column in range(0).step_by(stride) {
-                let Some(u) = bump.offset(self.pictures.on_disc(column, row)) else { continue };
-                all += 1;
                 let i = row * side + column;
+                let Some(u) = self.normals[i].and_then(|place| bump.offset(place, middle)) else { continue };
+                all += 1;
                 let without = self.aligned.residual[i];
                 if without.is_nan() {
                     continue;
                 }
-                let size = bump.shift_cells * (0.5 - 0.5 * square(u)).exp();
-                let moved = |axis: usize| self.aligned.shift[i][axis] + (u[axis] * size) as f32;
-                let there = [column as f32 + moved(0), row as f32 + moved(1)];
+                let (own, [x, y]) = (self.aligned.shift[i], bump.shift(u));
+                let there = [column as f32 + (own[0] + x as f32), row as f32 + (own[1] + y as f32)];
                 let mirror = self.pictures.mirror.values[i];
                 let with = mirror - self.pictures.cg.between(there);
                 if with.is_finite() {
@@ -325,6 +332,10 @@ impl At<'_> {
         }
         f64::from(seen) >= LEAST_SEEN * f64::from(all) && seen > 0
     }
+}
+
+fn capped_square(difference: f32, most: f32) -> f64 {
+    f64::from(difference.abs().min(most)).powi(2)
 }
 
 fn square(u: [f64; 3]) -> f64 {
