@@ -472,7 +472,8 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
             finding.verdict = Verdict::Mismatch;
             // What is said about the keys is not said again.
             if !(key_mended && index == 0) {
-                push(&mut finding.remedy, &format!("{verb} the light at {place}"));
+                let strength = if verb == "add" { strength_words(mirror, index) } else { String::new() };
+                push(&mut finding.remedy, &format!("{verb} the light at {place}{strength}"));
                 finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
             }
         } else if finding.verdict == Verdict::Match {
@@ -495,6 +496,17 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     if !pairing.pairs.is_empty() || finding.value.is_some() {
         finding.detail.insert("pairs_over_deg_count_as_unpaired".to_owned(), MAX_PAIR_DEG.into());
     }
+}
+
+/// How strong and of which colour a photographed light is: held against the photographed key, unless it is that.
+fn strength_words(mirror: &Side, index: usize) -> String {
+    let (light, key) = (&mirror.lights.all[index], &mirror.lights.all[0]);
+    let least = if light.clipped { "at least " } else { "" };
+    let ratio = (index > 0 && !key.clipped)
+        .then(|| format!("{least}{:.2} times the key's illuminance", light.illuminance.value / key.illuminance.value));
+    let colour = light.cct.filter(|_| !light.clipped).map(|colour| format!("{:.0} K", colour.cct.0));
+    let words: Vec<String> = ratio.into_iter().chain(colour).collect();
+    if words.is_empty() { String::new() } else { format!(" ({})", words.join(", ")) }
 }
 
 /// What an unknown tone curve does to a light's share of what a surface facing it receives.

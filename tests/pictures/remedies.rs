@@ -125,6 +125,19 @@ fn a_key_that_is_missing_is_added_and_nothing_is_turned() {
     assert!(contrast.remedy.starts_with("mend highlight-direction first"), "{}", contrast.remedy);
 }
 
+/// Radiance and disc make its illuminance: half the radiance in a disc of 4 degrees against one of 5.
+#[test]
+fn a_light_that_is_missing_is_told_with_its_strength_and_colour() {
+    let set = lit(KEY, CLOTH).with_light(lamp(50.0, 20.0, 4.0, 3200.0, 0.5 * KEY));
+    let report = report(&set, &with_sphere_only(&lit(KEY, CLOTH)));
+    let direction = finding(&report, "highlight-direction");
+    let told = direction.remedy.split(" (").nth(1).unwrap_or_else(|| panic!("{}", direction.remedy));
+    let numbers: Vec<f64> = told.split([' ', ')']).filter_map(|word| word.parse().ok()).collect();
+    let truth = 0.5 * (4.0_f64.to_radians().sin() / 5.0_f64.to_radians().sin()).powi(2);
+    assert!((numbers[0] / truth).log2().abs() < 0.1, "{} for {truth:.3}", direction.remedy);
+    assert!((numbers[1] - 3200.0).abs() < 60.0, "{}", direction.remedy);
+}
+
 #[test]
 fn a_picture_whose_left_and_right_are_exchanged_is_told_as_that() {
     let set = lit(KEY, CLOTH);

@@ -71,7 +71,7 @@ fn a_line_per_shot() {
     for shot in SHOTS.iter() {
         println!("{}", shot.line());
     }
-    assert!(SHOTS.len() >= 12);
+    assert!(SHOTS.len() >= 18);
     assert!(SHOTS.iter().all(|s| s.report.error.is_none()), "a shot could not be done");
     let faults =
         SHOTS.iter().flat_map(|s| &s.report.warnings).filter(|w| w.contains("dent or bump") || w.contains("seam"));
