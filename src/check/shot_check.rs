@@ -123,8 +123,8 @@ pub trait ShotCheck: Sync {
     fn doc(&self) -> &'static CheckDoc;
     /// The sheet supplies what it needs; otherwise its finding is `not-given`.
     fn is_asked(&self, sheet: &ShotSheet) -> bool;
-    /// It looks at the plate or a mirror frame beyond the rows around the spheres. Where no check does, only those rows
-    /// of large files are decoded.
+    /// It looks at the plate or a mirror frame beyond what is around the spheres. Where no check does, only that part
+    /// of large files is decoded.
     fn reads_whole_frames(&self) -> bool {
         true
     }

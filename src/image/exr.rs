@@ -8,7 +8,6 @@ mod offsets;
 mod samples;
 mod unpacked;
 
-use std::ops::Range;
 use std::path::Path;
 
 use ::exr::error::Error as ExrError;
@@ -16,13 +15,13 @@ use ::exr::meta::MetaData;
 use ::exr::meta::attribute::{Chromaticities, IntegerBounds};
 use ::exr::meta::header::Header;
 
-use self::blocks::{Blocks, Grid, Pixels};
+use self::blocks::{Blocks, Cut, Grid, Pixels};
 use self::layers::{Meaning, Picked};
 use super::encoding::Encoding;
 use super::guard::contain;
 use super::open::{Belief, OpenRequest, Parts, masked_words, named_space};
 use super::stream::InputFile;
-use super::{DataWindow, Frame, Opened, Rows, Size};
+use super::{DataWindow, Frame, Opened, Size, Wanted};
 use crate::colour::ColourSpace;
 use crate::parallel;
 use crate::{Error, ErrorKind, Result};
@@ -40,7 +39,7 @@ const BLOCK_COPIES: u64 = 3;
 pub(super) fn open(
     request: &OpenRequest<'_>,
     file: &InputFile,
-    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+    choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
     let path = request.path;
     let (meta, tables_start) = read_meta(path, file)?;
@@ -55,10 +54,10 @@ pub(super) fn open(
     let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
     let blocks = Blocks::new(path, file, &meta, &picked, &offsets.of_blocks, encoding.value);
     let mut frame = frame_without_pixels(request, &meta, &picked, encoding);
-    let (pixels, hash) = parallel::both(|| blocks.read(rows_of(&blocks, &frame, &choose(&frame))?), || file.hash());
+    let (pixels, hash) = parallel::both(|| blocks.read(cut_of(&blocks, &frame, choose(&frame))?), || file.hash());
     frame.record.blake3 = hash.map_err(|e| Error::io(path, &e))?;
     let pixels = pixels?;
-    let complete = pixels.rows.len() == blocks.grid.height;
+    let complete = pixels.cut == blocks.grid.whole();
     if offsets.unfinished {
         frame.warnings.push(unfinished_words(&offsets.of_blocks));
     }
@@ -67,18 +66,25 @@ pub(super) fn open(
     Ok(Opened { frame, complete })
 }
 
-/// The rows of the data window to decode.
-fn rows_of(blocks: &Blocks<'_>, header_only: &Frame, wanted: &Rows) -> Result<Range<usize>> {
-    let all = 0..blocks.grid.height;
+/// The part of the data window to decode.
+fn cut_of(blocks: &Blocks<'_>, header_only: &Frame, wanted: Wanted) -> Result<Cut> {
+    let whole = blocks.grid.whole();
     let chosen = match wanted {
-        Rows::All => None,
-        Rows::Covered => blocks.covered_rows()?,
-        Rows::Band(display) => {
-            let inside = |y: i64| y.saturating_sub(header_only.data.y).clamp(0, all.end as i64) as usize;
-            Some(inside(display.start)..inside(display.end))
+        Wanted::All => None,
+        Wanted::Covered => blocks.covered()?,
+        Wanted::Window(window) => {
+            let inside = |from: i64, count: usize, start: i64, length: usize| {
+                let at = |place: i64| place.saturating_sub(start).clamp(0, length as i64) as usize;
+                at(from)..at(from.saturating_add_unsigned(count as u64))
+            };
+            let data = header_only.data;
+            Some(Cut {
+                rows: inside(window.y, window.height, data.y, data.height),
+                columns: inside(window.x, window.width, data.x, data.width),
+            })
         }
     };
-    Ok(chosen.filter(|range| !range.is_empty()).unwrap_or(all))
+    Ok(chosen.filter(|cut| !cut.rows.is_empty() && !cut.columns.is_empty()).unwrap_or(whole))
 }
 
 fn unfinished_words(of_blocks: &[Option<u64>]) -> String {
@@ -89,10 +95,15 @@ fn unfinished_words(of_blocks: &[Option<u64>]) -> String {
     )
 }
 
-/// Puts the pixels into the frame, whose data window becomes that of the rows read.
+/// Puts the pixels into the frame, whose data window becomes that of what was read.
 fn fill(frame: &mut Frame, pixels: Pixels, blocks_in_file: usize, complete: bool) {
-    frame.data.y += pixels.rows.start as i64;
-    frame.data.height = pixels.rows.len();
+    let Cut { rows, columns } = pixels.cut;
+    frame.data = DataWindow {
+        x: frame.data.x + columns.start as i64,
+        y: frame.data.y + rows.start as i64,
+        width: columns.len(),
+        height: rows.len(),
+    };
     frame.rgb = pixels.rgb;
     frame.alpha = pixels.alpha;
     frame.record.masked_pixels = pixels.masked;

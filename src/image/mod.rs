@@ -12,9 +12,9 @@ pub mod noise;
 pub mod open;
 pub mod probe;
 mod raster;
-mod rows;
 mod sniff;
 mod stream;
+mod wanted;
 pub mod write;
 
 use std::path::PathBuf;
@@ -24,7 +24,7 @@ use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
-pub use rows::{Opened, Rows};
+pub use wanted::{Opened, Wanted};
 
 /// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and
 /// bilinear weight.

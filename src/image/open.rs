@@ -6,7 +6,7 @@ use super::encoding::Encoding;
 use super::limits::Limits;
 use super::sniff::Kind;
 use super::stream::InputFile;
-use super::{CaptureMeta, DataWindow, Frame, Opened, Rows, Size, exr, raster};
+use super::{CaptureMeta, DataWindow, Frame, Opened, Size, Wanted, exr, raster};
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 use crate::{Error, Result};
@@ -54,15 +54,15 @@ pub struct OpenRequest<'a> {
 /// one of a kind that is not read (deep or luminance-chroma OpenEXR among them), `Limit` for one that would cost more
 /// than allowed, `Parameter` where the layer is unknown or has to be named.
 pub fn open(request: &OpenRequest<'_>) -> Result<Frame> {
-    open_rows(request, &|_| Rows::All).map(|opened| opened.frame)
+    open_part(request, &|_| Wanted::All).map(|opened| opened.frame)
 }
 
-/// Opens an image file and decodes only the rows that are wanted, where its format allows. `choose` is asked once the
+/// Opens an image file and decodes only the part that is wanted, where its format allows. `choose` is asked once the
 /// header is known; it is given the frame without pixels.
 ///
 /// # Errors
 /// As [`open`].
-pub fn open_rows(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Rows + Sync)) -> Result<Opened> {
+pub fn open_part(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Wanted + Sync)) -> Result<Opened> {
     let file = InputFile::open(request.path, request.limits)?;
     let kind = {
         let head = file.head().map_err(|e| Error::io(request.path, &e))?;
@@ -139,7 +139,7 @@ impl Parts {
 /// What to say of masked pixels, where there are any.
 pub(super) fn masked_words(masked: u64, complete: bool) -> Option<String> {
     let (pixels, was) = if masked == 1 { ("pixel", "was") } else { ("pixels", "were") };
-    let among = if complete { "" } else { " of the rows that were read" };
+    let among = if complete { "" } else { " of the part that was read" };
     (masked > 0).then(|| format!("{masked} {pixels}{among} held NaN or Inf and {was} left out"))
 }
 

@@ -56,7 +56,8 @@ impl Backdrop {
         let (blocks, model) = parallel::both(|| Blocks::of(frame, field, cell_px), || NoiseModel::of(frame));
         let ceiling = blocks.ceiling(frame);
         let covered = |i: usize| {
-            let centre = [(i % field.width) as f64 + 0.5, (i / field.width) as f64 + 0.5].map(|c| c * cell_px);
+            let cell = [i % field.width + field.skipped[0], i / field.width + field.skipped[1]];
+            let centre = cell.map(|c| (c as f64 + 0.5) * cell_px);
             mask.is_some_and(|m| m.covers(centre))
         };
         let to_working = frame.space.to_working.map(|v| v as f32);
@@ -152,9 +153,10 @@ struct Blocks {
 
 impl Blocks {
     fn of(frame: &Frame, field: &Field, cell_px: f64) -> Self {
-        let spans = spans(frame, field.width, cell_px);
+        let spans = spans(frame, field, cell_px);
         let step = row_step(field);
-        let rows: Vec<BlockRow> = parallel::map(field.height, |row| block_row(frame, &spans, row, cell_px, step));
+        let rows: Vec<BlockRow> =
+            parallel::map(field.height, |row| block_row(frame, &spans, row + field.skipped[1], cell_px, step));
         let (mean, peak): (Vec<_>, Vec<_>) = rows.into_iter().unzip();
         Self { mean: mean.concat(), peak: peak.concat() }
     }
@@ -188,8 +190,9 @@ struct Span {
 type BlockRow = (Vec<[f32; 3]>, Vec<[f32; 3]>);
 
 /// Column spans of all cells, as columns of the data window; empty where a column is missing.
-fn spans(frame: &Frame, cells: usize, cell_px: f64) -> Vec<Span> {
-    (0..cells).map(|cell| span(cell, cell_px, frame.data.x, frame.data.width)).collect()
+fn spans(frame: &Frame, field: &Field, cell_px: f64) -> Vec<Span> {
+    let cells = field.skipped[0]..field.skipped[0] + field.width;
+    cells.map(|cell| span(cell, cell_px, frame.data.x, frame.data.width)).collect()
 }
 
 fn span(cell: usize, cell_px: f64, data_start: i64, data_length: usize) -> Span {

@@ -60,7 +60,7 @@ pub struct Drift {
     pub focus: Option<FocusDifference>,
     /// Neither frame has any detail above its noise: nothing shows that both look at the same thing.
     pub featureless: bool,
-    /// Share of the frame whose ratio agreed.
+    /// Share of the frame, as far as it was read, whose ratio agreed.
     pub used_fraction: f64,
     /// The difference that both files' exposure metadata state, stops.
     pub metadata_stops: Option<f64>,
@@ -142,7 +142,7 @@ impl Placement {
 
 impl<'a> Comparison<'a> {
     fn of(plate: &'a Frame, mirror: &'a Frame, sphere: Option<&Outline>, name: &'static str) -> Result<Self, String> {
-        let field = Field::shared(plate, mirror)?;
+        let field = Field::shared(plate, mirror)?.where_read(plate, mirror);
         let mask = sphere.map(SphereMask::of);
         let (plate_cells, mirror_cells) = parallel::both(
             || Backdrop::of(plate, &field, Side::Plate, None),
@@ -197,7 +197,7 @@ impl<'a> Comparison<'a> {
             blue_green_stops,
             shift: placement.shift,
             uneven_stops: pooled.uneven,
-            registration: placement.registration.map(|r| Box::new(r.scaled(self.field.cell_px[0]))),
+            registration: placement.registration.map(|r| Box::new(self.in_frame(&r.scaled(self.field.cell_px[0])))),
             focus,
             featureless: placement.unplaced == Some(NotRegistered::NoTexture),
             used_fraction: pooled.cells as f64 / looked_at,
@@ -248,17 +248,23 @@ impl<'a> Comparison<'a> {
             let coarse = Some(*on_cells).filter(|r| r.model != WarpModel::Translation)?.scaled(scale);
             Registration { method_sd_px: CELL_SHIFT_SD * scale, ..coarse }
         };
-        let size = self.size_px();
-        let [dx_px, dy_px] = in_pixels.displacement(size.map(|s| 0.5 * s));
+        let frame = [self.plate.size.width, self.plate.size.height].map(|side| side as f64);
+        let in_frame = self.in_frame(&in_pixels);
+        let [dx_px, dy_px] = in_frame.displacement(frame.map(|s| 0.5 * s));
         let shift = Shift { dx_px, dy_px, residual: in_pixels.residual, texture: 0.0, agreement: in_pixels.agreement };
-        let sd = in_pixels.largest_sd_px(size) / scale;
+        let sd = in_pixels.largest_sd_px(self.size_px()) / scale;
         Some(Placement {
             shift: Some(shift),
             registration: Some(in_pixels.scaled(scale.recip())),
             sd_cells: [sd, sd],
             unplaced: None,
-            warning: turned_warning(&in_pixels, size, self.name),
+            warning: turned_warning(&in_frame, frame, self.name),
         })
+    }
+
+    /// A registration of the field's pixels as one of the whole frame's.
+    fn in_frame(&self, of_field: &Registration) -> Registration {
+        of_field.moved(self.field.corner_px(false))
     }
 
     /// Which frame is softer, on the detail that both show.
@@ -270,8 +276,8 @@ impl<'a> Comparison<'a> {
 
     fn pixels(&self) -> [Pixels<'_>; 2] {
         [
-            Pixels::new(self.plate, self.plate_cells.lift, None),
-            Pixels::new(self.mirror, self.mirror_cells.lift, self.mask.as_ref()),
+            Pixels::new(self.plate, &self.field, self.plate_cells.lift, None),
+            Pixels::new(self.mirror, &self.field, self.mirror_cells.lift, self.mask.as_ref()),
         ]
     }
 
@@ -319,7 +325,7 @@ impl<'a> Comparison<'a> {
     }
 
     fn unplaced(&self, why: NotRegistered) -> Placement {
-        let sd = UNKNOWN_SHIFT_OF_WIDTH * self.field.width as f64;
+        let sd = UNKNOWN_SHIFT_OF_WIDTH * self.plate.size.width as f64 / self.field.cell_px[0];
         let warning = format!(
             "plate and {} could not be registered because {}: the camera is taken to stand still within 1 % of the \
              frame width",

@@ -14,7 +14,8 @@ const SPHERE_MARGIN: f64 = 1.15;
 /// Proportions may differ by this much (a row more or less after scaling).
 const PROPORTION_TOLERANCE: f64 = 0.01;
 
-/// A grid of square cells over the display windows of plate and mirror frame, which show the same field of view.
+/// A grid of square cells over the display windows of plate and mirror frame, which show the same field of view, or over
+/// the part of it that was read.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Field {
     /// Columns of cells.
@@ -23,6 +24,8 @@ pub(super) struct Field {
     pub(super) height: usize,
     /// Side of a cell in pixels of the plate and of the mirror frame.
     pub(super) cell_px: [f64; 2],
+    /// Columns and rows of cells that the display window has before the first of these.
+    pub(super) skipped: [usize; 2],
 }
 
 impl Field {
@@ -45,11 +48,34 @@ impl Field {
         let cell = cell_side(p.width.min(m.width), p.height.min(m.height)) as f64;
         let cell_px = if scale >= 1.0 { [cell, cell * scale] } else { [cell / scale, cell] };
         let cells = |a: usize, b: usize| (a as f64 / cell_px[0] + 1e-6).min(b as f64 / cell_px[1] + 1e-6) as usize;
-        let field = Self { width: cells(p.width, m.width), height: cells(p.height, m.height), cell_px };
+        let field =
+            Self { width: cells(p.width, m.width), height: cells(p.height, m.height), cell_px, skipped: [0, 0] };
         if field.width.min(field.height) < LEAST_CELLS {
             return Err(format!("the frames are too small: at least {LEAST_CELLS} pixels are needed each way"));
         }
         Ok(field)
+    }
+
+    /// The cells that both frames have whole; all of them where these are too few to compare.
+    pub(super) fn where_read(self, plate: &Frame, mirror: &Frame) -> Self {
+        let present = |side: usize, start: i64, length: usize| {
+            let end = start.saturating_add_unsigned(length as u64);
+            [(start as f64 / self.cell_px[side] - 1e-6).ceil(), (end as f64 / self.cell_px[side] + 1e-6).floor()]
+        };
+        let common = |a: [f64; 2], b: [f64; 2], cells: usize| {
+            let inside = |v: f64| v.clamp(0.0, cells as f64) as usize;
+            (inside(a[0].max(b[0])), inside(a[1].min(b[1])))
+        };
+        let (p, m) = (plate.data, mirror.data);
+        let (left, right) = common(present(0, p.x, p.width), present(1, m.x, m.width), self.width);
+        let (top, bottom) = common(present(0, p.y, p.height), present(1, m.y, m.height), self.height);
+        let (width, height) = (right.saturating_sub(left), bottom.saturating_sub(top));
+        if width.min(height) < LEAST_CELLS { self } else { Self { width, height, skipped: [left, top], ..self } }
+    }
+
+    /// Where the first cell begins, in pixels of the plate or of the mirror frame.
+    pub(super) fn corner_px(&self, mirror: bool) -> [f64; 2] {
+        self.skipped.map(|cells| cells as f64 * self.cell_px[usize::from(mirror)])
     }
 
     /// Number of cells.
@@ -101,6 +127,23 @@ mod tests {
         let mask = SphereMask::of(&Outline::circle(100.0, 50.0, 20.0));
         assert!(mask.covers([100.0, 28.0]) && !mask.covers([100.0, 26.0]));
         assert!(mask.covers([120.0, 900.0]) && !mask.covers([124.0, 900.0]) && !mask.covers([120.0, 30.0]));
+    }
+
+    #[test]
+    fn a_part_of_a_frame_has_the_cells_that_both_frames_show_whole() {
+        let frame = |x: i64, y: i64, width: usize, height: usize| {
+            let mut frame = crate::register::test_scene::frame([320, 240], |_, _| [0.5; 3]);
+            frame.data = crate::image::DataWindow { x, y, width, height };
+            frame
+        };
+        let (plate, mirror) = (frame(10, 20, 200, 150), frame(0, 30, 205, 300));
+        let field = Field::shared(&plate, &mirror).unwrap();
+        assert_eq!((field.width, field.height), (80, 60));
+        let part = field.where_read(&plate, &mirror);
+        assert_eq!((part.skipped, part.width, part.height), ([3, 8], 48, 34));
+        assert_eq!(part.corner_px(false), [12.0, 32.0]);
+        let apart = field.where_read(&plate, &frame(190, 0, 130, 240));
+        assert_eq!((apart.skipped, apart.width), ([0, 0], 80), "too little in common");
     }
 
     #[test]

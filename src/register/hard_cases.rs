@@ -4,7 +4,7 @@
 
 use super::test_scene::{Texture, frame, scaled, with_noise};
 use super::*;
-use crate::image::Frame;
+use crate::image::{DataWindow, Frame};
 use crate::sphere::Outline;
 
 const SIZE: [usize; 2] = [640, 360];
@@ -219,4 +219,29 @@ fn what_moved_is_found_where_it_is() {
     assert_eq!((mask[250 * 640 + 200], mask[250 * 640 + 500]), (255, 0));
     let nothing = compare_frames(&clean, &clean, None, "clean plate", None).unwrap();
     assert!(what_moved(&clean, &clean, &nothing).unwrap().covered.value < 0.002);
+}
+
+/// What is told of a part is told in the whole frame's pixels: a place far from the frame's corner.
+#[test]
+fn a_part_of_the_frames_tells_the_same_motion_as_the_whole() {
+    let outline = Outline::circle(380.0, 200.0, 30.0);
+    let part = DataWindow { x: 210, y: 90, width: 360, height: 230 };
+    for (roll, zoom) in [(0.0, 1.0), (0.5_f64, 1.004)] {
+        let warp = Warp::similarity(size(), [2.3, -1.6], roll.to_radians(), zoom);
+        let mirror = scaled(wall_through(7, &warp), [1.2; 3]);
+        let plate = wall(7, [0.0; 2]);
+        let cut = measure_drift(&plate.cropped(&part), &mirror.cropped(&part), &outline, None);
+        let DriftOutcome::Measured(found) = cut else { panic!("{cut:?}") };
+        assert!((found.stops.value - 1.2_f64.log2()).abs() < ANCHOR_STOPS, "{:?}", found.stops);
+        let registration = found.registration.unwrap();
+        assert_eq!(registration.model == WarpModel::Translation, roll == 0.0);
+        for place in [[250.0, 110.0], [540.0, 300.0], [320.0, 180.0]] {
+            let (moved, truth) = (registration.warp.displacement(place), warp.displacement(place));
+            let off = (moved[0] - truth[0]).hypot(moved[1] - truth[1]);
+            assert!(off < ANCHOR_PX, "{off} px at {place:?}, roll {roll}");
+        }
+        let shift = found.shift.unwrap();
+        let middle = warp.displacement([320.0, 180.0]);
+        assert!((shift.dx_px.value - middle[0]).hypot(shift.dy_px.value - middle[1]) < ANCHOR_PX, "{shift:?}");
+    }
 }

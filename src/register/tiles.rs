@@ -13,22 +13,25 @@ use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 use crate::parallel;
 
-/// Log luminance of single pixels of one frame.
+/// Log luminance of single pixels of one frame, counted from the corner of the field's first cell.
 pub(super) struct Pixels<'a> {
     frame: &'a Frame,
     luminance_row: [f32; 3],
     lift: f32,
     mask: Option<&'a SphereMask>,
+    corner: [i64; 2],
 }
 
 impl<'a> Pixels<'a> {
-    /// Pixels of a frame without those under the mask.
-    pub(super) fn new(frame: &'a Frame, lift: f32, mask: Option<&'a SphereMask>) -> Self {
+    /// Pixels of a frame without those under the mask. The field has whole pixels.
+    pub(super) fn new(frame: &'a Frame, field: &Field, lift: f32, mask: Option<&'a SphereMask>) -> Self {
+        let corner = field.corner_px(false).map(|c| c.round() as i64);
         let row = nalgebra::RowVector3::from(WORKING_LUMINANCE) * frame.space.to_working;
-        Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask }
+        Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask, corner }
     }
 
     pub(super) fn at(&self, x: i64, y: i64) -> f32 {
+        let (x, y) = (x + self.corner[0], y + self.corner[1]);
         let Some(rgb) = self.frame.pixel(x, y) else { return f32::NAN };
         if self.mask.is_some_and(|m| m.covers([x as f64 + 0.5, y as f64 + 0.5])) {
             return f32::NAN;
@@ -39,6 +42,7 @@ impl<'a> Pixels<'a> {
 
     /// Linear luminance; NaN where the pixel is missing, masked or clipped.
     pub(super) fn linear_at(&self, x: i64, y: i64) -> f32 {
+        let (x, y) = (x + self.corner[0], y + self.corner[1]);
         let Some(rgb) = self.frame.pixel(x, y) else { return f32::NAN };
         let clipped = self.frame.clip_level.is_some_and(|level| (0..3).any(|c| rgb[c] >= level[c]));
         if clipped || self.mask.is_some_and(|m| m.covers([x as f64 + 0.5, y as f64 + 0.5])) {
@@ -90,7 +94,7 @@ fn cut_tile(plate: &Pixels<'_>, mirror: &Pixels<'_>, corner: [i64; 2], offset: [
     Patch::cut(|x, y| f.at(x + inset, y + inset), |x, y| m.at(x + inset, y + inset))
 }
 
-/// Top-left pixels of the best-textured tile of each part of the frame whose counterpart lies inside the other frame.
+/// Top-left pixels of the best-textured tile of each part of the field whose counterpart lies inside it too.
 pub(super) fn best_tiles(plane: &Plane, field: &Field, shift_px: [f64; 2]) -> Vec<[i64; 2]> {
     let cell_px = field.cell_px[0];
     let size = [field.width, field.height].map(|cells| cells as f64 * cell_px);

@@ -201,6 +201,12 @@ impl Registration {
         Self { warp: self.warp.scaled(factor), method_sd_px: self.method_sd_px * factor, ..*self }
     }
 
+    /// The same registration of pixels that are counted from elsewhere: the point that was the corner lies at `corner`.
+    pub(super) fn moved(&self, corner: [f64; 2]) -> Self {
+        let centre = [0, 1].map(|axis| self.warp.centre[axis] + corner[axis]);
+        Self { warp: Warp { centre, ..self.warp }, ..*self }
+    }
+
     /// How far a point moves, right and down, px.
     pub fn displacement(&self, point: [f64; 2]) -> [Estimate; 2] {
         let moved = self.warp.displacement(point);

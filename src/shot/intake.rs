@@ -6,23 +6,23 @@ use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
 use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
-use crate::image::open::{Belief, OpenRequest, open_rows};
-use crate::image::{Frame, Opened, Rows};
+use crate::image::open::{Belief, OpenRequest, open_part};
+use crate::image::{Frame, Opened, Wanted};
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::{Error, ErrorKind, Result};
 
 /// Opens the whole frame of an image entry.
 pub(super) fn open_frame(spec: &ImageSpec, base_dir: &Path, role: &str, want_alpha: bool) -> Result<Frame> {
-    open_rows_of(spec, base_dir, role, want_alpha, &|_| Rows::All).map(|opened| opened.frame)
+    open_part_of(spec, base_dir, role, want_alpha, &|_| Wanted::All).map(|opened| opened.frame)
 }
 
-/// Opens the frame of an image entry; of large pictures only the rows that `choose` wants, where the format allows.
-pub(super) fn open_rows_of(
+/// Opens the frame of an image entry; of large pictures only the part that `choose` wants, where the format allows.
+pub(super) fn open_part_of(
     spec: &ImageSpec,
     base_dir: &Path,
     role: &str,
     want_alpha: bool,
-    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+    choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
     let path = spec.path(base_dir)?;
     let shown_as = spec.file_name()?;
@@ -38,7 +38,7 @@ pub(super) fn open_rows_of(
         want_alpha,
         limits: &spec.limits,
     };
-    let mut opened = open_rows(&request, choose)?;
+    let mut opened = open_part(&request, choose)?;
     if let Some((name, transform)) = transform {
         let frame = &mut opened.frame;
         transform.decode(frame);

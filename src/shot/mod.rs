@@ -27,7 +27,7 @@ use serde_json::json;
 use crate::Result;
 use crate::camera::View;
 use crate::check::FileNote;
-use crate::image::{Frame, Opened, Rows};
+use crate::image::{Frame, Opened, Wanted};
 use crate::parallel;
 use crate::radiance::DirectionGrid;
 use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
@@ -203,17 +203,17 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
         parallel::both(|| parallel::map_each(&cg_jobs, open_cg), DirectionGrid::shared);
     let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
     let places = Some(named.collect()).filter(|_| scope == Scope::Part).and_then(|cg| part::places(sheet, &cg));
-    let rows = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Rows::All, |p| rows_for(sheet, p, job, header));
-    let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| rows(job, header));
+    let part = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Wanted::All, |p| part_for(sheet, p, job, header));
+    let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| part(job, header));
     let set: Vec<Result<Opened>> = parallel::map_each(&set_jobs, open);
     gather(sheet, jobs.iter().zip(set.into_iter().chain(cg)), places, report)
 }
 
-/// The rows of plate and mirror frames: around the sphere of the mirror that a frame belongs to, or around all.
-fn rows_for(sheet: &ShotSheet, places: &part::Places, job: &Job<'_>, header: &Frame) -> Rows {
+/// The part of plate and mirror frames: around the sphere of the mirror that a frame belongs to, or around all.
+fn part_for(sheet: &ShotSheet, places: &part::Places, job: &Job<'_>, header: &Frame) -> Wanted {
     let given = sheet.mirrors.iter().find(|m| job.1 == "mirror" && m.name == job.0).and_then(MirrorSpec::outline);
     let wanted = places.iter().filter(|(name, _)| job.1 == "plate" || *name == job.0).map(|(_, place)| place);
-    part::rows_around(header, sheet, wanted, given)
+    part::around(header, sheet, wanted, given)
 }
 
 /// Sorts the opened frames by what they are and notes each in the report.
@@ -256,7 +256,7 @@ fn gather<'a>(
         }
     }
     // Coverage was there but outlines no sphere: that takes a search of the whole render. Frames of a bracket that
-    // tell of different lenses show different rows.
+    // tell of different lenses show different parts.
     let uneven = |bracket: &Vec<Exposure>| bracket.iter().any(|e| e.frame.data != bracket[0].frame.data);
     frames.in_doubt = (cg_in_part && places.is_none()) || (set_in_part && frames.mirrors.values().any(uneven));
     frames.places = places.filter(|_| set_in_part || cg_in_part);
@@ -286,7 +286,7 @@ fn assumptions(report: &mut Report, in_part: bool) {
     .to_vec();
     if in_part {
         report.assumptions.push(
-            "of large files only the rows around the spheres were decoded; the photographed sphere was looked for where the CG sphere stands".to_owned(),
+            "of large files only the part around the spheres was decoded; the photographed sphere was looked for where the CG sphere stands".to_owned(),
         );
     }
 }

@@ -1,7 +1,7 @@
 //! Which part of the frames is decoded.
 //!
-//! A large render with coverage tells where its sphere stands, and the photographed one stands there too. So only the
-//! rows around that place are decoded first, of plate and mirror frame alike, and the photographed sphere is looked for
+//! A large render with coverage tells where its sphere stands, and the photographed one stands there too. So only what
+//! is around that place is decoded first, of plate and mirror frame alike, and the photographed sphere is looked for
 //! there. It is only believed where the search is sure of it and both spheres stand at the same place; on any doubt
 //! everything is read whole and the whole frame is searched.
 
@@ -11,7 +11,7 @@ use std::ops::Range;
 use crate::Result;
 use crate::camera::View;
 use crate::check::SHOT_CHECKS;
-use crate::image::{DataWindow, Frame, Opened, Rows};
+use crate::image::{DataWindow, Frame, Opened, Wanted};
 use crate::parallel;
 use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::find::find_sphere_about;
@@ -23,22 +23,22 @@ use super::{find, intake};
 /// Frames with fewer pixels are read whole: there is nothing to gain.
 const LEAST_PIXELS: usize = 1 << 21;
 
-/// The band of rows reaches this many radii above and below the sphere's centre …
-const BAND_RADII: f64 = 1.4;
+/// The part reaches this many radii above and below the sphere's centre …
+const RADII_DOWN: f64 = 1.4;
 
-/// … and at least this fraction of the frame's height: the drift is measured on what the band shows.
-const LEAST_BAND: f64 = 0.18;
+/// … and this many to the left and the right, which is where the photographed sphere is looked for, …
+const RADII_ACROSS: f64 = 2.2;
 
-/// Where the band would hold more than this fraction of the rows, the frame is read whole.
-const LARGEST_BAND: f64 = 0.8;
+/// … and at least these fractions of the frame's width and height: the drift is measured on what the part shows.
+const LEAST_PART: [f64; 2] = [0.25, 0.18];
 
-/// The sphere is looked for within this many radii to the left and the right.
-const SEARCH_RADII: f64 = 2.2;
+/// Where the part would hold more than this fraction of the pixels, the frame is read whole.
+const LARGEST_PART: f64 = 0.8;
 
 /// What is decoded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Scope {
-    /// The rows around the spheres, where their places are known.
+    /// What is around the spheres, where their places are known.
     Part,
     /// Everything.
     Whole,
@@ -51,9 +51,9 @@ impl Scope {
         if whole { Self::Whole } else { Self::Part }
     }
 
-    /// The rows of a CG frame.
-    pub(super) fn of_cg(self, header: &Frame) -> Rows {
-        if self == Self::Part && is_large(header) { Rows::Covered } else { Rows::All }
+    /// What is read of a CG frame.
+    pub(super) fn of_cg(self, header: &Frame) -> Wanted {
+        if self == Self::Part && is_large(header) { Wanted::Covered } else { Wanted::All }
     }
 }
 
@@ -95,29 +95,58 @@ fn place(sheet: &ShotSheet, spec: &CgSphereSpec, frame: &Frame) -> Option<Place>
     (search.best.found_by != FoundBy::Search).then_some(Place { search })
 }
 
-/// The rows of a plate or mirror frame in which the spheres of these places stand, with background around them.
-pub(super) fn rows_around<'a>(
+/// The part of a plate or mirror frame in which the spheres of these places stand, with background around them.
+pub(super) fn around<'a>(
     header: &Frame,
     sheet: &ShotSheet,
     places: impl Iterator<Item = &'a Place>,
     given: Option<Outline>,
-) -> Rows {
+) -> Wanted {
     if !is_large(header) {
-        return Rows::All;
+        return Wanted::All;
     }
     let view = intake::view_of(header, sheet.camera.as_ref(), &mut Vec::new());
     let outlines = places.map(|place| outline_of_cone(&view, place.cone())).chain(given.map(Some));
-    let bands: Option<Vec<Range<i64>>> = outlines.map(|outline| Some(band(header, &outline?))).collect();
-    let Some(band) = bands.and_then(|b| b.into_iter().reduce(|a, b| a.start.min(b.start)..a.end.max(b.end))) else {
-        return Rows::All;
-    };
-    let rows = (band.end - band.start) as f64;
-    if rows > LARGEST_BAND * header.data.height as f64 { Rows::All } else { Rows::Band(band) }
+    let parts: Option<Vec<Spans>> = outlines.map(|outline| Some(spans(header, &outline?))).collect();
+    let hull = |a: Range<i64>, b: &Range<i64>| a.start.min(b.start)..a.end.max(b.end);
+    let part = parts.and_then(|p| p.into_iter().reduce(|a, b| Spans { x: hull(a.x, &b.x), y: hull(a.y, &b.y) }));
+    part.map(|part| part.within(&header.data))
+        .filter(|p| pixels(p) <= LARGEST_PART * pixels(&header.data))
+        .map_or(Wanted::All, Wanted::Window)
 }
 
-fn band(header: &Frame, outline: &Outline) -> Range<i64> {
-    let half = (BAND_RADII * outline.semi_a.max(outline.semi_b)).max(LEAST_BAND * header.size.height as f64);
-    (outline.centre_y - half).floor() as i64..(outline.centre_y + half).ceil() as i64
+fn pixels(window: &DataWindow) -> f64 {
+    window.width as f64 * window.height as f64
+}
+
+/// Columns and rows of the display window.
+struct Spans {
+    x: Range<i64>,
+    y: Range<i64>,
+}
+
+impl Spans {
+    /// What of it lies in a window.
+    fn within(&self, data: &DataWindow) -> DataWindow {
+        let inside = |span: &Range<i64>, start: i64, length: usize| {
+            let end = start.saturating_add_unsigned(length as u64);
+            (span.start.clamp(start, end), (span.end.clamp(start, end) - span.start.clamp(start, end)) as usize)
+        };
+        let ((x, width), (y, height)) = (inside(&self.x, data.x, data.width), inside(&self.y, data.y, data.height));
+        DataWindow { x, y, width, height }
+    }
+}
+
+fn spans(header: &Frame, outline: &Outline) -> Spans {
+    let radius = outline.semi_a.max(outline.semi_b);
+    let span = |centre: f64, radii: f64, least: f64| {
+        let half = (radii * radius).max(least);
+        (centre - half).floor() as i64..(centre + half).ceil() as i64
+    };
+    Spans {
+        x: span(outline.centre_x, RADII_ACROSS, LEAST_PART[0] * header.size.width as f64),
+        y: span(outline.centre_y, RADII_DOWN, LEAST_PART[1] * header.size.height as f64),
+    }
 }
 
 fn is_large(header: &Frame) -> bool {
@@ -127,7 +156,7 @@ fn is_large(header: &Frame) -> bool {
 /// The photographed sphere where the CG's stands; `None` where the search leaves any doubt.
 pub(super) fn find_at(frame: &Frame, view: &View, cone: &SphereCone) -> Option<SphereSearch> {
     let outline = outline_of_cone(view, cone)?;
-    let reach = SEARCH_RADII * outline.semi_a.max(outline.semi_b);
+    let reach = RADII_ACROSS * outline.semi_a.max(outline.semi_b);
     let left = (outline.centre_x - reach).floor() as i64;
     let around = DataWindow { x: left, width: (2.0 * reach).ceil() as usize, ..frame.data };
     let search = find_sphere_about(&frame.cropped(&around), view, cone).ok()?;
@@ -139,9 +168,9 @@ pub(super) fn open(
     sheet: &ShotSheet,
     spec: &crate::sheet::ImageSpec,
     role: &str,
-    choose: &(dyn Fn(&Frame) -> Rows + Sync),
+    choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
     let says_nothing = |s: &CgSphereSpec| std::ptr::eq(&raw const s.image, spec) && s.alpha == AlphaKind::None;
     let want_alpha = role == "cg" && !sheet.cg.spheres.iter().any(says_nothing);
-    intake::open_rows_of(spec, &sheet.base_dir, role, want_alpha, choose)
+    intake::open_part_of(spec, &sheet.base_dir, role, want_alpha, choose)
 }

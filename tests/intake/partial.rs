@@ -6,8 +6,8 @@ use std::path::{Path, PathBuf};
 use exr::prelude::*;
 use plateproof::ErrorKind;
 use plateproof::image::limits::Limits;
-use plateproof::image::open::{OpenRequest, open_rows};
-use plateproof::image::{DataWindow, Frame, Opened, Rows};
+use plateproof::image::open::{OpenRequest, open_part};
+use plateproof::image::{DataWindow, Frame, Opened, Wanted};
 
 use super::open_plain;
 
@@ -43,11 +43,16 @@ fn lines(compression: Compression) -> Encoding {
     Encoding { compression, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing }
 }
 
+fn window(rows: &Range<i64>, columns: &Range<i64>) -> DataWindow {
+    let [height, width] = [rows, columns].map(|span| (span.end - span.start) as usize);
+    DataWindow { x: columns.start, y: rows.start, width, height }
+}
+
 fn tiles() -> Encoding {
     Encoding { compression: Compression::ZIP16, blocks: Blocks::Tiles(Vec2(16, 16)), line_order: LineOrder::Increasing }
 }
 
-fn open_part(path: &Path, choose: &(dyn Fn(&Frame) -> Rows + Sync)) -> Opened {
+fn part_of(path: &Path, choose: &(dyn Fn(&Frame) -> Wanted + Sync)) -> Opened {
     let limits = Limits::default();
     let request = OpenRequest {
         path,
@@ -60,15 +65,15 @@ fn open_part(path: &Path, choose: &(dyn Fn(&Frame) -> Rows + Sync)) -> Opened {
         want_alpha: true,
         limits: &limits,
     };
-    open_rows(&request, choose).unwrap()
+    open_part(&request, choose).unwrap()
 }
 
 /// Every pixel that is there is the one of the whole file.
 fn assert_same_pixels(part: &Frame, whole: &Frame) {
-    assert_eq!((part.size, part.data.x, part.data.width), (whole.size, whole.data.x, whole.data.width));
+    assert_eq!(part.size, whole.size);
     assert_eq!(part.rgb.len(), part.data.width * part.data.height);
     for y in part.data.y..part.data.y + part.data.height as i64 {
-        for x in 0..WIDTH as i64 {
+        for x in part.data.x..part.data.x + part.data.width as i64 {
             assert_eq!(part.pixel(x, y), whole.pixel(x, y), "{x} {y}");
             assert_eq!(part.alpha_at(x, y), whole.alpha_at(x, y), "{x} {y}");
         }
@@ -76,17 +81,20 @@ fn assert_same_pixels(part: &Frame, whole: &Frame) {
 }
 
 #[test]
-fn chosen_rows_are_the_same_pixels_as_in_the_whole_file() {
+fn a_chosen_part_has_the_same_pixels_as_the_whole_file() {
     let folder = tempfile::tempdir().unwrap();
     for encoding in [lines(Compression::ZIP16), lines(Compression::PIZ), lines(Compression::Uncompressed), tiles()] {
         let path = write(folder.path(), encoding);
         let whole = open_plain(&path).unwrap();
-        for rows in [100..101, 95..260, -40..30, 380..900] {
+        let parts = [(100..101, 0..40), (95..260, 17..18), (-40..30, -9..16), (380..900, 15..400)];
+        for (rows, columns) in parts {
             let choose = |frame: &Frame| {
                 assert_eq!((frame.size, frame.rgb.len()), (whole.size, 0), "only the header is known");
-                Rows::Band(rows.clone())
+                Wanted::Window(window(&rows, &columns))
             };
-            let part = open_part(&path, &choose);
+            let part = part_of(&path, &choose);
+            let (left, right) = (columns.start.max(0), columns.end.min(WIDTH as i64));
+            assert_eq!((part.frame.data.x, part.frame.data.width as i64), (left, right - left));
             let (first, last) = (rows.start.max(i64::from(TOP)), rows.end.min(i64::from(TOP) + HEIGHT as i64));
             assert_eq!((part.frame.data.y, part.frame.data.height as i64), (first, last - first));
             assert!(!part.complete);
@@ -98,12 +106,14 @@ fn chosen_rows_are_the_same_pixels_as_in_the_whole_file() {
 }
 
 #[test]
-fn rows_outside_the_picture_or_no_choice_mean_the_whole() {
+fn a_part_outside_the_picture_or_no_choice_mean_the_whole() {
     let folder = tempfile::tempdir().unwrap();
     let path = write(folder.path(), lines(Compression::ZIP16));
-    for rows in [Rows::All, Rows::Band(1000..2000), Rows::Band(50..50)] {
-        let part = open_part(&path, &|_| rows.clone());
-        assert!(part.complete && part.frame.data.height == HEIGHT, "{rows:?}");
+    let nothing = [(1000..2000, 0..40), (50..50, 0..40), (50..90, 40..60)].map(|(y, x)| Wanted::Window(window(&y, &x)));
+    for wanted in nothing.into_iter().chain([Wanted::All]) {
+        let part = part_of(&path, &|_| wanted);
+        let data = part.frame.data;
+        assert!(part.complete && (data.width, data.height) == (WIDTH, HEIGHT), "{wanted:?}");
     }
 }
 
@@ -128,7 +138,7 @@ fn only_what_is_covered_is_decoded() {
     let folder = tempfile::tempdir().unwrap();
     for encoding in [lines(Compression::ZIP16), lines(Compression::ZIP1), lines(Compression::PIZ), tiles()] {
         let path = write(folder.path(), encoding);
-        let part = open_part(&path, &|_| Rows::Covered);
+        let part = part_of(&path, &|_| Wanted::Covered);
         let top = part.frame.data.y - i64::from(TOP);
         let bottom = top + part.frame.data.height as i64;
         assert!(top <= OBJECT.start as i64 && bottom >= OBJECT.end as i64, "{encoding:?}: {top}..{bottom}");

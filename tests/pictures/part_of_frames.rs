@@ -86,14 +86,14 @@ fn assert_mirror_at(report: &Report, centre: [f64; 2]) {
 }
 
 #[test]
-fn only_the_rows_around_the_spheres_are_decoded() {
+fn only_what_is_around_the_spheres_is_decoded() {
     let folder = tempfile::tempdir().unwrap();
     let report = check(folder.path(), CG_CENTRE);
     assert_mirror_at(&report, CG_CENTRE);
     for input in &report.inputs {
         assert!(input.decoded_fraction > 0.1 && input.decoded_fraction < 0.6, "{input:?}");
     }
-    assert!(report.assumptions.iter().any(|a| a.contains("only the rows around the spheres")));
+    assert!(report.assumptions.iter().any(|a| a.contains("only the part around the spheres")));
     let drift = report.findings.iter().find(|f| f.check == "reference-drift").unwrap();
     assert!(drift.value.unwrap().abs() < 0.02, "{drift:?}");
 }

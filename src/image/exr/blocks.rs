@@ -1,7 +1,7 @@
-//! Pixel blocks of one part, largest resolution level: decoded on all cores, only the wanted rows, and of them only
-//! the wanted channels kept.
+//! Pixel blocks of one part, largest resolution level: decoded on all cores, only those that hold wanted pixels,
+//! and of them only these and the wanted channels kept.
 //!
-//! A block is decompressed whole (the format leaves no choice) and dropped as soon as its wanted rows are copied, so a
+//! A block is decompressed whole (the format leaves no choice) and dropped as soon as its wanted pixels are copied, so a
 //! render with hundreds of channels costs one block of them per core.
 
 use std::borrow::Cow;
@@ -30,16 +30,23 @@ use crate::{Error, Result};
 /// The picture read from the blocks.
 #[derive(Debug)]
 pub(super) struct Pixels {
-    /// The rows of the data window that were read.
-    pub(super) rows: Range<usize>,
-    /// Scene-linear pixels of these rows.
+    /// The part of the data window that was read.
+    pub(super) cut: Cut,
+    /// Scene-linear pixels of this part.
     pub(super) rgb: Vec<[f32; 3]>,
     /// Coverage, if asked for and present.
     pub(super) alpha: Option<Vec<f32>>,
     /// Pixels that held NaN or Inf.
     pub(super) masked: u64,
-    /// Blocks that were decoded for these rows.
+    /// Blocks that were decoded for them.
     pub(super) blocks: usize,
+}
+
+/// A rectangle of the data window.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Cut {
+    pub(super) rows: Range<usize>,
+    pub(super) columns: Range<usize>,
 }
 
 /// How the largest level of a part is cut into blocks.
@@ -63,6 +70,11 @@ impl Grid {
             block_height: block.height().clamp(1, height.max(1)),
             tiled: matches!(header.blocks, BlockDescription::Tiles(_)),
         }
+    }
+
+    /// Everything.
+    pub(super) fn whole(self) -> Cut {
+        Cut { rows: 0..self.height, columns: 0..self.width }
     }
 
     pub(super) fn columns(self) -> usize {
@@ -151,29 +163,32 @@ impl<'a> Blocks<'a> {
         }
     }
 
-    /// Reads rows of the data window. What stands in blocks that were never written is NaN without coverage.
-    pub(super) fn read(&self, rows: Range<usize>) -> Result<Pixels> {
-        let pixels = self.grid.width * rows.len();
+    /// Reads a part of the data window. What stands in blocks that were never written is NaN without coverage.
+    pub(super) fn read(&self, cut: Cut) -> Result<Pixels> {
+        let pixels = cut.columns.len() * cut.rows.len();
         // Zeroed memory is not touched until a block is written, so a damaged file costs only what it really holds.
         let mut rgb = vec![[0.0; 3]; pixels];
         let mut alpha = self.alpha.map(|_| vec![0.0; pixels]);
-        let first = rows.start / self.grid.block_height;
-        let bands = self.bands(&rows, &mut rgb, alpha.as_deref_mut());
-        let columns = self.grid.columns();
+        let bands = self.bands(&cut, &mut rgb, alpha.as_deref_mut());
+        let first_row = cut.rows.start / self.grid.block_height;
+        let first_column = cut.columns.start / self.grid.block_width;
+        let columns = cut.columns.end.div_ceil(self.grid.block_width) - first_column;
         let outcomes: Vec<Result<Option<u64>>> = parallel::map(bands.len() * columns, |index| {
-            self.read_into(first * columns + index, &bands[index / columns])
+            let (row, column) = (index / columns, index % columns);
+            let block = (first_row + row) * self.grid.columns() + first_column + column;
+            self.read_into(block, &cut.columns, &bands[row])
         });
         drop(bands);
         // The first failure in the file's order counts, whichever core met one first.
         let masked: Vec<Option<u64>> = outcomes.into_iter().collect::<Result<_>>()?;
         let decoded = masked.iter().flatten();
-        Ok(Pixels { rows, rgb, alpha, blocks: decoded.clone().count(), masked: decoded.sum() })
+        Ok(Pixels { cut, rgb, alpha, blocks: decoded.clone().count(), masked: decoded.sum() })
     }
 
     /// Splits the picture's rows by rows of blocks, each behind its own lock: tiles arrive in any order.
     fn bands<'b>(
         &self,
-        rows: &Range<usize>,
+        Cut { rows, columns }: &Cut,
         mut rgb: &'b mut [[f32; 3]],
         mut alpha: Option<&'b mut [f32]>,
     ) -> Vec<Mutex<Band<'b>>> {
@@ -182,7 +197,7 @@ impl<'a> Blocks<'a> {
         while next < rows.end {
             let block = self.grid.rows_of(next / self.grid.block_height);
             let end = block.end.min(rows.end);
-            let pixels = (end - next) * self.grid.width;
+            let pixels = (end - next) * columns.len();
             let band_rgb = rgb.split_off_mut(..pixels).unwrap_or_default();
             let band_alpha = alpha.as_mut().and_then(|a| a.split_off_mut(..pixels));
             bands.push(Mutex::new(Band { skipped: next - block.start, rgb: band_rgb, alpha: band_alpha }));
@@ -192,15 +207,15 @@ impl<'a> Blocks<'a> {
     }
 
     /// One block into the picture; how many pixels were masked, `None` where the block was never written.
-    fn read_into(&self, index: usize, band: &Mutex<Band<'_>>) -> Result<Option<u64>> {
+    fn read_into(&self, index: usize, columns: &Range<usize>, band: &Mutex<Band<'_>>) -> Result<Option<u64>> {
         let left = self.left_of(index);
         let ahead = self.ahead.lock().unwrap_or_else(PoisonError::into_inner).blocks.remove(&index);
         let Some(data) = ahead.map_or_else(|| self.decode(index), |data| Ok(Some(data)))? else {
-            self.blank(left, &mut band.lock().unwrap_or_else(PoisonError::into_inner));
+            self.blank(left, columns, &mut band.lock().unwrap_or_else(PoisonError::into_inner));
             return Ok(None);
         };
         let mut band = band.lock().unwrap_or_else(PoisonError::into_inner);
-        Ok(Some(self.copy_rows(&data, left, &mut band)))
+        Ok(Some(self.copy_rows(&data, left, columns, &mut band)))
     }
 
     /// Keeps a decoded block for when it is asked for, where there is room.
@@ -292,27 +307,49 @@ impl<'a> Blocks<'a> {
         index % self.grid.columns() * self.grid.block_width
     }
 
-    /// A channel's samples in a row of a block that begins at column `left`; `None` below the block.
-    fn lane<'d>(&self, data: &'d Unpacked, left: usize, row: usize, lane: Lane) -> Option<LaneBytes<'d>> {
-        let width = self.width_at(left);
-        data.lane(width * (row * self.bytes_per_pixel + lane.bytes_before), width * lane.sample_bytes())
+    /// A channel's samples of some columns in a row of a block that begins at column `left`; `None` below the block.
+    fn lane<'d>(
+        &self,
+        data: &'d Unpacked,
+        left: usize,
+        (row, columns): (usize, &Range<usize>),
+        lane: Lane,
+    ) -> Option<LaneBytes<'d>> {
+        let start = self.width_at(left) * (row * self.bytes_per_pixel + lane.bytes_before);
+        let (skipped, bytes) = (columns.start - left, lane.sample_bytes());
+        data.lane(start + skipped * bytes, columns.len() * bytes)
     }
 
-    /// Some pixel of a block that begins at column `left` has coverage that is not zero.
-    pub(super) fn has_coverage(&self, data: &Unpacked, left: usize) -> bool {
-        let Some(alpha) = self.alpha else { return false };
-        (0..self.grid.block_height).map_while(|row| self.lane(data, left, row, alpha)).any(|samples| samples.any())
+    /// The columns between the first and the last in which a block that begins at column `left` has coverage that is not
+    /// zero; `None` where it has none.
+    pub(super) fn covered_columns(&self, data: &Unpacked, left: usize) -> Option<Range<usize>> {
+        let alpha = self.alpha?;
+        let columns = left..left + self.width_at(left);
+        let pairs = alpha.sample_bytes() / 2;
+        let mut seen = vec![0; columns.len() * pairs];
+        for samples in (0..self.grid.block_height).map_while(|row| self.lane(data, left, (row, &columns), alpha)) {
+            samples.mark(&mut seen);
+        }
+        let first = seen.iter().position(|byte| *byte != 0)? / pairs;
+        let last = seen.iter().rposition(|byte| *byte != 0)? / pairs;
+        Some(left + first..left + last + 1)
     }
 
-    /// Copies the wanted rows of a decompressed block into the picture's interleaved rows.
-    fn copy_rows(&self, data: &Unpacked, left: usize, band: &mut Band<'_>) -> u64 {
-        let width = self.width_at(left);
-        let mut buffer = RowBuffer::new(width);
+    /// The wanted columns that a block holds which begins at column `left`.
+    fn columns_at(&self, left: usize, wanted: &Range<usize>) -> Range<usize> {
+        wanted.start.max(left)..wanted.end.min(left + self.width_at(left))
+    }
+
+    /// Copies the wanted pixels of a decompressed block into the picture's interleaved rows.
+    fn copy_rows(&self, data: &Unpacked, left: usize, wanted: &Range<usize>, band: &mut Band<'_>) -> u64 {
+        let columns = self.columns_at(left, wanted);
+        let mut buffer = RowBuffer::new(columns.len());
         let mut masked = 0;
-        let stride = self.grid.width;
+        let stride = wanted.len();
         for y in 0..band.rgb.len() / stride {
-            let span = y * stride + left..y * stride + left + width;
-            let row = |lane: Lane| self.lane(data, left, band.skipped + y, lane);
+            let start = y * stride + columns.start - wanted.start;
+            let span = start..start + columns.len();
+            let row = |lane: Lane| self.lane(data, left, (band.skipped + y, &columns), lane);
             let Some(rgb) = band.rgb.get_mut(span.clone()) else { break };
             self.copy_colour(row, &mut buffer, rgb);
             masked += mask_invalid(rgb);
@@ -347,10 +384,10 @@ impl<'a> Blocks<'a> {
     }
 
     /// Marks a block's pixels as missing.
-    fn blank(&self, left: usize, band: &mut Band<'_>) {
-        let width = self.width_at(left);
-        for row in band.rgb.chunks_exact_mut(self.grid.width) {
-            row[left..left + width].fill([f32::NAN; 3]);
+    fn blank(&self, left: usize, wanted: &Range<usize>, band: &mut Band<'_>) {
+        let columns = self.columns_at(left, wanted);
+        for row in band.rgb.chunks_exact_mut(wanted.len()) {
+            row[columns.start - wanted.start..columns.end - wanted.start].fill([f32::NAN; 3]);
         }
     }
 }

@@ -87,12 +87,19 @@ fn add_bytes(a: u64, b: u64) -> u64 {
 }
 
 impl LaneBytes<'_> {
-    /// Some byte is not zero.
-    pub(super) fn any(&self) -> bool {
-        let any = |bytes: &[u8]| bytes.iter().fold(0, |all, byte| all | byte) != 0;
+    /// Sets bits where a pair of bytes is not zero, one byte of `seen` for each pair.
+    pub(super) fn mark(&self, seen: &mut [u8]) {
         match self {
-            Self::Whole(bytes) => any(bytes),
-            Self::Halves(first, second) => any(first) || any(second),
+            Self::Whole(bytes) => {
+                for (seen, [a, b]) in seen.iter_mut().zip(bytes.as_chunks::<2>().0) {
+                    *seen |= a | b;
+                }
+            }
+            Self::Halves(first, second) => {
+                for (seen, (a, b)) in seen.iter_mut().zip(first.iter().zip(*second)) {
+                    *seen |= a | b;
+                }
+            }
         }
     }
 }

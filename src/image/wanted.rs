@@ -1,29 +1,28 @@
-//! Which rows of a picture are decoded.
-
-use std::ops::Range;
+//! Which part of a picture is decoded.
 
 use super::{DataWindow, Frame};
 
-/// Which rows of a picture are wanted. Only OpenEXR files can be read in part; of others every row is read.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub enum Rows {
-    /// Every row.
+/// Which part of a picture is wanted. Only OpenEXR files can be read in part; others are read whole.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Wanted {
+    /// Everything.
     #[default]
     All,
-    /// The rows in which something is covered, as far as the file's alpha tells: of what stands alone and is lower
-    /// than 32 rows, some or all may be left out. Every row where nothing covered is met, or without alpha.
+    /// The rows and columns in which something is covered, as far as the file's alpha tells: of what is lower than 32
+    /// rows and stands alone, or sticks out sideways by more than 32 px, some or all may be left out. Everything where
+    /// nothing covered is met, or without alpha.
     Covered,
-    /// These rows of the display window; every row where none of them has pixels.
-    Band(Range<i64>),
+    /// These pixels of the display window; everything where none of them is there.
+    Window(DataWindow),
 }
 
 /// A frame that may have been read in part.
 #[derive(Debug, Clone)]
 pub struct Opened {
-    /// The frame. Its data window spans the rows that were read, and `record.decoded_fraction` and
+    /// The frame. Its data window spans the pixels that were read, and `record.decoded_fraction` and
     /// `record.masked_pixels` count what was read.
     pub frame: Frame,
-    /// Every row was read.
+    /// Everything was read.
     pub complete: bool,
 }
 
