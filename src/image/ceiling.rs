@@ -3,7 +3,8 @@
 //! Light varies from pixel to pixel; what was cut off does not. A render of an evenly bright emitter has a plateau as
 //! well, but there all channels reach their highest value together, while clipping takes them one after the other.
 
-use super::Frame;
+use super::{DataWindow, Frame};
+use crate::parallel;
 
 /// Squares of 2 × 2 pixels at the highest value that make a plateau.
 const LEAST_SQUARES: usize = 4;
@@ -25,19 +26,28 @@ pub(crate) const DISPLAY_WHITE: f32 = 1.0;
 /// where it is a ceiling; with the number of pixels that stand at it.
 pub(crate) fn plateau(frame: &Frame, window: [i64; 4]) -> Option<([f32; 3], usize)> {
     let [left, top, right, bottom] = window;
-    let pixels = || (top..bottom).flat_map(move |y| (left..right).filter_map(move |x| frame.pixel(x, y)));
-    let highest = pixels().fold([f32::MIN; 3], |high, rgb| [0, 1, 2].map(|c| high[c].max(rgb[c])));
+    let side = |from: i64, to: i64| usize::try_from(to.saturating_sub(from)).unwrap_or(0);
+    let asked = DataWindow { x: left, y: top, width: side(left, right), height: side(top, bottom) };
+    let in_frame = asked.within(&frame.data);
+    let highest = parallel::map(in_frame.height, |row| {
+        present(frame, &in_frame, row).fold([f32::MIN; 3], |high, rgb| [0, 1, 2].map(|c| high[c].max(rgb[c])))
+    });
+    let highest = highest.into_iter().fold([f32::MIN; 3], |high, row| [0, 1, 2].map(|c| high[c].max(row[c])));
     if highest.iter().any(|v| !v.is_finite() || *v <= 0.0) {
         return None;
     }
     let at = |rgb: &[f32; 3]| [0, 1, 2].map(|c| rgb[c] >= highest[c]);
-    let (mut all, mut mixed) = (0, 0);
-    for rgb in pixels() {
-        let there = at(&rgb);
-        all += usize::from(there == [true; 3]);
-        let below = (0..3).any(|c| rgb[c] < BELOW * highest[c]);
-        mixed += usize::from(there.contains(&true) && below);
-    }
+    let counted = parallel::map(in_frame.height, |row| {
+        let (mut all, mut mixed) = (0, 0);
+        for rgb in present(frame, &in_frame, row) {
+            let there = at(rgb);
+            all += usize::from(there == [true; 3]);
+            let below = (0..3).any(|c| rgb[c] < BELOW * highest[c]);
+            mixed += usize::from(there.contains(&true) && below);
+        }
+        (all, mixed)
+    });
+    let (all, mixed) = counted.into_iter().fold((0, 0), |sum, row| (sum.0 + row.0, sum.1 + row.1));
     if all + mixed < 4 * LEAST_SQUARES {
         return None;
     }
@@ -52,6 +62,13 @@ pub(crate) fn plateau(frame: &Frame, window: [i64; 4]) -> Option<([f32; 3], usiz
     let suspect = highest.map(|level| SUSPECT.contains(&level));
     let cut_at_white = || squares(&|there| (0..3).any(|c| there[c] && suspect[c])) >= LEAST_SQUARES;
     (cut_one_by_one() || cut_at_white()).then_some((highest, all + mixed))
+}
+
+/// The pixels of a row of a part of the frame that are not masked.
+fn present<'a>(frame: &'a Frame, part: &DataWindow, row: usize) -> impl Iterator<Item = &'a [f32; 3]> {
+    let first = (part.y - frame.data.y) as usize * frame.data.width + (part.x - frame.data.x) as usize;
+    let start = first + row * frame.data.width;
+    frame.rgb[start..start + part.width].iter().filter(|rgb| rgb[0].is_finite())
 }
 
 #[cfg(test)]

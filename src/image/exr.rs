@@ -73,15 +73,10 @@ fn cut_of(blocks: &Blocks<'_>, header_only: &Frame, wanted: Wanted) -> Result<Cu
         Wanted::All => None,
         Wanted::Covered => blocks.covered()?,
         Wanted::Window(window) => {
-            let inside = |from: i64, count: usize, start: i64, length: usize| {
-                let at = |place: i64| place.saturating_sub(start).clamp(0, length as i64) as usize;
-                at(from)..at(from.saturating_add_unsigned(count as u64))
-            };
             let data = header_only.data;
-            Some(Cut {
-                rows: inside(window.y, window.height, data.y, data.height),
-                columns: inside(window.x, window.width, data.x, data.width),
-            })
+            let DataWindow { x, y, width, height } = window.within(&data);
+            let (left, top) = ((x - data.x) as usize, (y - data.y) as usize);
+            Some(Cut { rows: top..top + height, columns: left..left + width })
         }
     };
     Ok(chosen.filter(|cut| !cut.rows.is_empty() && !cut.columns.is_empty()).unwrap_or(whole))

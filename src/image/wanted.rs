@@ -26,24 +26,42 @@ pub struct Opened {
     pub complete: bool,
 }
 
+impl DataWindow {
+    /// What of it lies in another window; without pixels, at that one's nearest edge, where none does.
+    #[must_use]
+    pub fn within(&self, other: &Self) -> Self {
+        let inside = |from: i64, count: usize, start: i64, length: usize| {
+            let end = start.saturating_add_unsigned(length as u64);
+            let (low, high) = (from.clamp(start, end), from.saturating_add_unsigned(count as u64).clamp(start, end));
+            (low, (high - low) as usize)
+        };
+        let (x, width) = inside(self.x, self.width, other.x, other.width);
+        let (y, height) = inside(self.y, self.height, other.y, other.height);
+        Self { x, y, width, height }
+    }
+
+    /// The smallest window that holds both.
+    #[must_use]
+    pub fn hull(&self, other: &Self) -> Self {
+        let span = |a: i64, a_length: usize, b: i64, b_length: usize| {
+            let end = a.saturating_add_unsigned(a_length as u64).max(b.saturating_add_unsigned(b_length as u64));
+            (a.min(b), end.saturating_sub(a.min(b)) as usize)
+        };
+        let (x, width) = span(self.x, self.width, other.x, other.width);
+        let (y, height) = span(self.y, self.height, other.y, other.height);
+        Self { x, y, width, height }
+    }
+}
+
 impl Frame {
     /// The frame cut down to the pixels that lie in a window of its display window; everything else stays as it is.
     #[must_use]
     pub fn cropped(&self, window: &DataWindow) -> Self {
-        let span = |low: i64, length: usize, from: i64, count: usize| {
-            let inside = |at: i64| (at - low).clamp(0, length as i64) as usize;
-            inside(from)..inside(from.saturating_add(count as i64))
-        };
-        let columns = span(self.data.x, self.data.width, window.x, window.width);
-        let rows = span(self.data.y, self.data.height, window.y, window.height);
-        let data = DataWindow {
-            x: self.data.x + columns.start as i64,
-            y: self.data.y + rows.start as i64,
-            width: columns.len(),
-            height: rows.len(),
-        };
-        let stride = self.data.width;
-        let row = |y: usize| y * stride + columns.start..y * stride + columns.end;
+        let data = window.within(&self.data);
+        let first = |y: usize| y * self.data.width + (data.x - self.data.x) as usize;
+        let row = |y: usize| first(y)..first(y) + data.width;
+        let top = (data.y - self.data.y) as usize;
+        let rows = top..top + data.height;
         Self {
             path: self.path.clone(),
             size: self.size,

@@ -7,6 +7,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::luminance;
+use crate::parallel;
 use crate::radiance::{PatchLight, Source, SphereImage, patch_light};
 use crate::uncertainty::light::Footprint;
 use crate::units::Estimate;
@@ -150,19 +151,17 @@ fn stands_out(m: &Measured) -> bool {
 
 /// Luminance with single-cell noise taken down by a 3×3 mean of the cells present; NaN off the sphere.
 fn denoised(image: &SphereImage) -> Vec<f32> {
-    (0..image.samples.len())
-        .map(|cell| {
-            let Some(own) = &image.samples[cell] else { return f32::NAN };
-            let (mut sum, mut weight) = (4.0 * own.luminance, 4.0);
-            for other in basins::neighbours(cell, image.width, image.samples.len()) {
-                if let Some(sample) = &image.samples[other] {
-                    sum += sample.luminance;
-                    weight += 1.0;
-                }
+    parallel::map(image.samples.len(), |cell| {
+        let Some(own) = &image.samples[cell] else { return f32::NAN };
+        let (mut sum, mut weight) = (4.0 * own.luminance, 4.0);
+        for other in basins::neighbours(cell, image.width, image.samples.len()) {
+            if let Some(sample) = &image.samples[other] {
+                sum += sample.luminance;
+                weight += 1.0;
             }
-            sum / weight
-        })
-        .collect()
+        }
+        sum / weight
+    })
 }
 
 /// Lower quartile of the luminance over the sphere's picture: the level no light sinks to.

@@ -3,6 +3,7 @@
 use nalgebra::Vector3;
 
 use super::map::Source;
+use crate::parallel;
 use crate::sphere::tangents;
 
 /// Patch normals are searched within this angle of the line from the sphere's centre to the camera.
@@ -115,8 +116,8 @@ pub fn extremes(sources: &[Source], towards_camera: &Vector3<f64>) -> Option<Ext
     if sources.is_empty() {
         return None;
     }
-    let scan: Vec<_> =
-        cap_normals(towards_camera, 25).into_iter().map(|(n, _)| (n, patch_light(sources, &n).luminance)).collect();
+    let normals = cap_normals(towards_camera, 25);
+    let scan = parallel::map_each(&normals, |(n, _)| (*n, patch_light(sources, n).luminance));
     let brightest = scan.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
     let darkest = scan.iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
     let bright_normal = polish(sources, towards_camera, brightest, 1.0);

@@ -10,7 +10,7 @@ use super::radiometry::{Limiter, Radiometry};
 use crate::colour::luminance;
 use crate::image::Frame;
 use crate::parallel;
-use crate::sphere::{MirrorGeometry, Outline};
+use crate::sphere::{MirrorGeometry, Outline, Reflection};
 
 /// Radius of the sphere in analysis cells, at most.
 pub(super) const TARGET_RADIUS_CELLS: f64 = 260.0;
@@ -307,14 +307,16 @@ impl Gatherer<'_> {
         let centre = [corner[0] as f64 + side * 0.5, corner[1] as f64 + side * 0.5];
         let rgb = self.radiance(centre, block.stored);
         let y = luminance(rgb);
-        let extent_rad2 = self.extent_rad2(centre);
+        let middle = self.geometry.reflect(centre);
+        let extent_rad2 = middle.map_or(0.0, |middle| self.extent_rad2(centre, &middle));
         let points = points_per_side(extent_rad2);
         let step = side / points as f64;
         let (mut sum, mut steradian) = (Vector3::zeros(), 0.0);
         for j in 0..points {
             for i in 0..points {
                 let point = [corner[0] as f64 + (i as f64 + 0.5) * step, corner[1] as f64 + (j as f64 + 0.5) * step];
-                let Some(seen) = self.geometry.reflect(point) else { continue };
+                let seen = if points == 1 { middle } else { self.geometry.reflect(point) };
+                let Some(seen) = seen else { continue };
                 let solid = seen.steradian_per_px2 * step * step;
                 sum += seen.direction * solid;
                 steradian += solid;
@@ -338,9 +340,8 @@ impl Gatherer<'_> {
     }
 
     /// Squared angular extent of a block: along the radius dθ, across it sin θ/ρ · ds.
-    fn extent_rad2(&self, centre: [f64; 2]) -> f64 {
+    fn extent_rad2(&self, centre: [f64; 2], middle: &Reflection) -> f64 {
         let h = self.block_px as f64 * 0.5;
-        let Some(middle) = self.geometry.reflect(centre) else { return 0.0 };
         let along = |dx: f64, dy: f64| {
             let other = self
                 .geometry

@@ -73,7 +73,7 @@ pub(super) fn refine(target: &LogField, source: &LogField, start: UnitQuaternion
 /// The rows of every `stride`-th direction.
 fn rows(target: &LogField, source: &LogField, rotation: &UnitQuaternion<f64>, stride: usize) -> Vec<Row> {
     let grid = DirectionGrid::shared();
-    let back = rotation.inverse();
+    let (rotation, back) = (rotation.to_rotation_matrix(), rotation.inverse().to_rotation_matrix());
     let mut rows = Vec::with_capacity(CELLS / stride * CHANNELS);
     for (cell, direction) in grid.directions.iter().enumerate().step_by(stride) {
         let from = back * direction;
@@ -95,17 +95,18 @@ fn normal(rows: &[Row]) -> Option<Normal> {
     let weight = |row: &Row| row.weight / (1.0 + (off(row) / (ROBUST_REACH * deviation)).powi(2));
     let (mut matrix, mut right) = (Matrix3::zeros(), Vector3::zeros());
     let mut total = 0.0;
+    let weights: Vec<f64> = rows.iter().map(weight).collect();
     for channel in 0..CHANNELS {
-        let of_channel = || rows.iter().filter(move |r| r.channel == channel);
-        let sum: f64 = of_channel().map(weight).sum();
+        let of_channel = || rows.iter().zip(&weights).filter(move |(r, _)| r.channel == channel);
+        let sum: f64 = of_channel().map(|(_, w)| w).sum();
         if sum <= 0.0 {
             return None;
         }
-        let mean_change = of_channel().map(|r| r.change * weight(r)).sum::<Vector3<f64>>() / sum;
-        let mean_off = of_channel().map(|r| off(r) * weight(r)).sum::<f64>() / sum;
-        for row in of_channel() {
-            let (change, w) = (row.change - mean_change, weight(row));
-            matrix += change * change.transpose() * w;
+        let mean_change = of_channel().map(|(r, w)| r.change * *w).sum::<Vector3<f64>>() / sum;
+        let mean_off = of_channel().map(|(r, w)| off(r) * w).sum::<f64>() / sum;
+        for (row, w) in of_channel() {
+            let change = row.change - mean_change;
+            matrix += change * change.transpose() * *w;
             right -= change * ((off(row) - mean_off) * w);
         }
         total += sum;

@@ -198,11 +198,11 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
     let jobs = jobs(sheet);
     let (cg_jobs, set_jobs): (Vec<&Job<'_>>, Vec<&Job<'_>>) = jobs.iter().partition(|job| job.1 == "cg");
     let open_cg = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| scope.of_cg(header));
-    // What every comparison needs is made meanwhile.
-    let (cg, _): (Vec<Result<Opened>>, _) =
-        parallel::both(|| parallel::map_each(&cg_jobs, open_cg), DirectionGrid::shared);
+    let cg: Vec<Result<Opened>> = parallel::map_each(&cg_jobs, open_cg);
     let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
-    let places = Some(named.collect()).filter(|_| scope == Scope::Part).and_then(|cg| part::places(sheet, &cg));
+    let named = Some(named.collect()).filter(|_| scope == Scope::Part);
+    // What every comparison needs is made meanwhile.
+    let (places, _) = parallel::both(|| named.and_then(|cg| part::places(sheet, &cg)), DirectionGrid::shared);
     let part = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Wanted::All, |p| part_for(sheet, p, job, header));
     let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| part(job, header));
     let set: Vec<Result<Opened>> = parallel::map_each(&set_jobs, open);

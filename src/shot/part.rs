@@ -6,7 +6,6 @@
 //! everything is read whole and the whole frame is searched.
 
 use std::collections::BTreeMap;
-use std::ops::Range;
 
 use crate::Result;
 use crate::camera::View;
@@ -34,6 +33,9 @@ const LEAST_PART: [f64; 2] = [0.25, 0.18];
 
 /// Where the part would hold more than this fraction of the pixels, the frame is read whole.
 const LARGEST_PART: f64 = 0.8;
+
+/// Copying the part that is searched pays where the frame is this many times as wide.
+const WORTH_A_CROP: usize = 3;
 
 /// What is decoded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -107,46 +109,22 @@ pub(super) fn around<'a>(
     }
     let view = intake::view_of(header, sheet.camera.as_ref(), &mut Vec::new());
     let outlines = places.map(|place| outline_of_cone(&view, place.cone())).chain(given.map(Some));
-    let parts: Option<Vec<Spans>> = outlines.map(|outline| Some(spans(header, &outline?))).collect();
-    let hull = |a: Range<i64>, b: &Range<i64>| a.start.min(b.start)..a.end.max(b.end);
-    let part = parts.and_then(|p| p.into_iter().reduce(|a, b| Spans { x: hull(a.x, &b.x), y: hull(a.y, &b.y) }));
-    part.map(|part| part.within(&header.data))
-        .filter(|p| pixels(p) <= LARGEST_PART * pixels(&header.data))
-        .map_or(Wanted::All, Wanted::Window)
+    let parts: Option<Vec<DataWindow>> = outlines.map(|outline| Some(part_about(header, &outline?))).collect();
+    let part = parts.and_then(|parts| parts.into_iter().reduce(|a, b| a.hull(&b)));
+    let pixels = |window: &DataWindow| window.width as f64 * window.height as f64;
+    let small = |part: &DataWindow| pixels(&part.within(&header.data)) <= LARGEST_PART * pixels(&header.data);
+    part.filter(small).map_or(Wanted::All, Wanted::Window)
 }
 
-fn pixels(window: &DataWindow) -> f64 {
-    window.width as f64 * window.height as f64
-}
-
-/// Columns and rows of the display window.
-struct Spans {
-    x: Range<i64>,
-    y: Range<i64>,
-}
-
-impl Spans {
-    /// What of it lies in a window.
-    fn within(&self, data: &DataWindow) -> DataWindow {
-        let inside = |span: &Range<i64>, start: i64, length: usize| {
-            let end = start.saturating_add_unsigned(length as u64);
-            (span.start.clamp(start, end), (span.end.clamp(start, end) - span.start.clamp(start, end)) as usize)
-        };
-        let ((x, width), (y, height)) = (inside(&self.x, data.x, data.width), inside(&self.y, data.y, data.height));
-        DataWindow { x, y, width, height }
-    }
-}
-
-fn spans(header: &Frame, outline: &Outline) -> Spans {
+fn part_about(header: &Frame, outline: &Outline) -> DataWindow {
     let radius = outline.semi_a.max(outline.semi_b);
     let span = |centre: f64, radii: f64, least: f64| {
         let half = (radii * radius).max(least);
-        (centre - half).floor() as i64..(centre + half).ceil() as i64
+        ((centre - half).floor() as i64, (2.0 * half).ceil() as usize + 1)
     };
-    Spans {
-        x: span(outline.centre_x, RADII_ACROSS, LEAST_PART[0] * header.size.width as f64),
-        y: span(outline.centre_y, RADII_DOWN, LEAST_PART[1] * header.size.height as f64),
-    }
+    let (x, width) = span(outline.centre_x, RADII_ACROSS, LEAST_PART[0] * header.size.width as f64);
+    let (y, height) = span(outline.centre_y, RADII_DOWN, LEAST_PART[1] * header.size.height as f64);
+    DataWindow { x, y, width, height }
 }
 
 fn is_large(header: &Frame) -> bool {
@@ -159,7 +137,8 @@ pub(super) fn find_at(frame: &Frame, view: &View, cone: &SphereCone) -> Option<S
     let reach = RADII_ACROSS * outline.semi_a.max(outline.semi_b);
     let left = (outline.centre_x - reach).floor() as i64;
     let around = DataWindow { x: left, width: (2.0 * reach).ceil() as usize, ..frame.data };
-    let search = find_sphere_about(&frame.cropped(&around), view, cone).ok()?;
+    let cropped = (frame.data.width > WORTH_A_CROP * around.width).then(|| frame.cropped(&around));
+    let search = find_sphere_about(cropped.as_ref().unwrap_or(frame), view, cone).ok()?;
     (search.rivals.is_empty() && same(&search.best.cone, cone)).then_some(search)
 }
 

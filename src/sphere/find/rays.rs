@@ -203,9 +203,9 @@ pub(super) fn best_model(profiles: &[Profile], channels: usize, rim: Rim) -> Opt
     const JUDGED: usize = 48;
     let stride = (profiles.len() / JUDGED).max(1);
     let judged: Vec<&Profile> = profiles.iter().step_by(stride).filter(|p| p.samples.is_some()).collect();
-    let scored = RimModel::all(rim).iter().map(|model| {
+    let scored = parallel::map_each(RimModel::all(rim), |model| {
         let total: f64 = judged.iter().map(|p| p.best_gain(model, channels).ln()).sum();
         (total, model)
     });
-    scored.max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, model)| model)
+    scored.into_iter().max_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, model)| model)
 }

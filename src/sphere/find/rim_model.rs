@@ -111,9 +111,9 @@ impl RimModel {
     /// The model for one blur.
     fn new(blur: f64, rim: Rim) -> Option<Self> {
         let weights = window_weights(blur, rim);
-        let spread = rim.spread(blur);
+        let shapes = Shapes::new(&rim.spread(blur));
         let places = (-SHIFTS..=SHIFTS)
-            .map(|shift| Place::new(edge_basis(f64::from(shift) * SHIFT, &spread), RIDGE, &weights))
+            .map(|shift| Place::new(edge_basis(shift, &shapes), RIDGE, &weights))
             .collect::<Option<Vec<_>>>()?;
         let plain = Place::new(plain_basis(), [1e-9; 4], &weights)?;
         Some(Self { blur, places, plain, weights })
@@ -193,17 +193,40 @@ fn window_weights(blur: f64, rim: Rim) -> Window {
     })
 }
 
-/// Columns: level, outside slope, inside step, inside √depth; the edge stands at `place`.
-fn edge_basis(place: f64, spread: &Spread) -> Design {
+/// Columns: level, outside slope, inside step, inside √depth; the edge stands `shift` shifts outwards.
+fn edge_basis(shift: i32, shapes: &Shapes) -> Design {
     Design::from_fn(|row, column| {
-        let outward = (row as f64 - HALF_WINDOW as f64) * STEP - place;
-        match column {
-            0 => 1.0,
-            1 => spread.blurred(outward, |t| t.max(0.0)),
-            2 => spread.blurred(outward, |t| if t < 0.0 { 1.0 } else { 0.0 }),
-            _ => spread.blurred(outward, |t| (-t).max(0.0).sqrt()),
-        }
+        let outward = (row as i32 - HALF_WINDOW as i32) * SHIFTS_PER_STEP - shift;
+        if column == 0 { 1.0 } else { shapes.at(outward)[column - 1] }
     })
+}
+
+/// Shifts from one sample to the next.
+const SHIFTS_PER_STEP: i32 = (STEP / SHIFT) as i32;
+
+/// Outside slope, inside step and inside √depth, blurred, at every distance from the edge at which a sample may lie: the same
+/// few for all samples and shifts.
+struct Shapes(Vec<[f64; 3]>);
+
+impl Shapes {
+    /// The furthest that a sample lies from an edge, shifts.
+    const FURTHEST: i32 = HALF_WINDOW as i32 * SHIFTS_PER_STEP + SHIFTS;
+
+    fn new(spread: &Spread) -> Self {
+        let at = |shifts: i32| {
+            let outward = f64::from(shifts) * SHIFT;
+            [
+                spread.blurred(outward, |t| t.max(0.0)),
+                spread.blurred(outward, |t| if t < 0.0 { 1.0 } else { 0.0 }),
+                spread.blurred(outward, |t| (-t).max(0.0).sqrt()),
+            ]
+        };
+        Self((-Self::FURTHEST..=Self::FURTHEST).map(at).collect())
+    }
+
+    fn at(&self, shifts: i32) -> [f64; 3] {
+        self.0[(shifts + Self::FURTHEST) as usize]
+    }
 }
 
 /// Cubic polynomials: what smooth shading looks like without an edge.
