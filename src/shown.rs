@@ -32,7 +32,7 @@ pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bo
     let reach = (light.reach_rad + AROUND_RAD).min(PI).cos();
     let near = (0..grid.directions.len()).filter(|i| grid.directions[*i].dot(direction) >= reach);
     let (all, seen) = near.fold((0.0, 0.0), |(all, seen), i| {
-        (all + grid.steradian[i], seen + side.image.map.cells[i].steradian.min(grid.steradian[i]))
+        (all + grid.steradian[i], seen + side.image.map.cells()[i].steradian.min(grid.steradian[i]))
     });
     side.is_on_rim(direction) || all - seen > UNSEEN_PART * all
 }

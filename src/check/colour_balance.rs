@@ -167,7 +167,7 @@ fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Over
     for (cell, direction) in grid.directions.iter().enumerate() {
         let there = rotation.map_or(*direction, |r| r.cg_to_mirror * direction);
         let lands = rotation.map_or(cell, |_| grid.cell(&there));
-        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[cell]);
+        let (a, b) = (&mirror.image.map.cells()[cell], &cg.image.map.cells()[cell]);
         if shared[cell] {
             seen[0] += a.steradian;
             add(&mut sum.mirror, &a.light);
@@ -203,7 +203,7 @@ fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bo
     let usable = |(cell, direction): (usize, &Vector3<f64>)| {
         let source = rotation.map_or(*direction, |r| r.back(direction));
         let from = if rotation.is_some() { grid.cell(&source) } else { cell };
-        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[from]);
+        let (a, b) = (&mirror.image.map.cells()[cell], &cg.image.map.cells()[from]);
         let seen = a.steradian.min(b.steradian) > 0.5 * grid.steradian[cell];
         let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
         let clipped = a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0;

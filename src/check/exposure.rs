@@ -134,8 +134,8 @@ pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
 /// is looked up where that rotation brings it from.
 pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<SharedDirection> {
     let grid = DirectionGrid::shared();
-    let ours = mirror.image.map.smoothed(COMPARISON_FWHM_DEG);
-    let theirs = cg.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let ours = mirror.image.map.compared();
+    let theirs = cg.image.map.compared();
     let extra = if rotation.is_some() { ROTATED_MARGIN_DEG } else { 0.0 };
     let margin = (LIGHT_MARGIN_DEG + extra).to_radians();
     let hidden = Hidden::find(mirror, cg, rotation);
@@ -201,7 +201,7 @@ fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
 /// Median luminance over the directions that a sphere shows.
 fn usual_luminance(side: &Side) -> f64 {
     let grid = DirectionGrid::shared();
-    let cells = side.image.map.cells.iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
+    let cells = side.image.map.cells().iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
     let level = |c: &MapCell| crate::colour::luminance(c.light.map(|l| l / c.steradian));
     weighted_median(cells.map(|(c, s)| (level(c), *s)).collect()).unwrap_or(0.0)
 }

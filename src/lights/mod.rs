@@ -140,6 +140,9 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
     all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
     let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
     all.retain(|l| l.illuminance.value >= MIN_FRACTION_OF_KEY_PLANE * plane);
+    for light in &mut all {
+        light.cct = cct_duv_from_working_rgb(light.illuminance_rgb);
+    }
     Lights { all }
 }
 
@@ -223,7 +226,7 @@ fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: 
         illuminance_rgb: m.illuminance_rgb,
         share: share(&illuminance, &around, &footprint),
         clipped: m.clipped,
-        cct: cct_duv_from_working_rgb(m.illuminance_rgb),
+        cct: None,
         channel_sd: footprint.channel_sd(),
         behind_rgb: footprint.behind_rgb(),
         point_px: None,

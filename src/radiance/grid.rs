@@ -52,7 +52,7 @@ impl DirectionGrid {
     /// On one core: a thread that waits for others here might be given work that needs the grid itself.
     fn build() -> Self {
         let directions: Vec<_> = (0..CELLS).map(spiral).collect();
-        let neighbours: Vec<_> = directions.iter().map(|d| within_reach(&directions, d)).collect();
+        let neighbours = within_reach(&directions);
         let table = nearest_table(&directions, &neighbours);
         let mut steradian = vec![0.0; CELLS];
         for (entry, cell) in table.iter().enumerate() {
@@ -71,10 +71,11 @@ impl DirectionGrid {
 /// is folded out into its corners.
 fn table_entry(direction: &Vector3<f64>) -> usize {
     let scale = 1.0 / (direction.x.abs() + direction.y.abs() + direction.z.abs());
-    let (mut u, mut v) = (direction.x * scale, direction.z * scale);
-    if direction.y < 0.0 {
-        (u, v) = ((1.0 - v.abs()).copysign(u), (1.0 - u.abs()).copysign(v));
-    }
+    let (u, v) = (direction.x * scale, direction.z * scale);
+    // Both are made and one is taken: half of all directions lie below, and no branch would foretell which.
+    let (folded_u, folded_v) = ((1.0 - v.abs()).copysign(u), (1.0 - u.abs()).copysign(v));
+    let below = direction.y < 0.0;
+    let (u, v) = (if below { folded_u } else { u }, if below { folded_v } else { v });
     let index = |t: f64| (((t + 1.0) * 0.5 * TABLE_SIDE as f64) as usize).min(TABLE_SIDE - 1);
     index(v) * TABLE_SIDE + index(u)
 }
@@ -100,22 +101,31 @@ fn spiral(index: usize) -> Vector3<f64> {
     Vector3::new(across * sin_a, y, across * cos_a)
 }
 
-/// Indices whose height may lie within `reach` (chord) of height `y`: the spiral is sorted by height.
-fn band(y: f64, reach: f64) -> std::ops::Range<usize> {
+/// One past the last index whose height may lie within `reach` (chord) below height `y`: the spiral is sorted by height.
+fn end_of_band(y: f64, reach: f64) -> usize {
     let at = |height: f64| ((1.0 - height) * 0.5 * CELLS as f64).clamp(0.0, CELLS as f64) as usize;
-    at(y + reach)..(at(y - reach) + 1).min(CELLS)
+    (at(y - reach) + 1).min(CELLS)
 }
 
-fn within_reach(directions: &[Vector3<f64>], centre: &Vector3<f64>) -> Vec<(u16, f32)> {
+/// Each direction's neighbours in their order, itself among them: every pair is looked at once.
+fn within_reach(directions: &[Vector3<f64>]) -> Vec<Vec<(u16, f32)>> {
     let reach = REACH_DEG.to_radians();
     let longest_squared = (2.0 * (0.5 * reach).sin()).powi(2);
     // Chord to angle: the first terms of 2 asin(chord / 2), 1e-8 rad at this reach.
     let angle = |squared: f64| squared.sqrt() * (1.0 + squared * (1.0 / 24.0 + squared * (3.0 / 640.0)));
-    band(centre.y, reach)
-        .map(|i| (i, (directions[i] - centre).norm_squared()))
-        .filter(|(_, squared)| *squared <= longest_squared)
-        .map(|(i, squared)| (i as u16, angle(squared) as f32))
-        .collect()
+    let mut lists = vec![Vec::with_capacity(64); directions.len()];
+    for (i, centre) in directions.iter().enumerate() {
+        lists[i].push((i as u16, 0.0));
+        for (j, other) in directions.iter().enumerate().take(end_of_band(centre.y, reach)).skip(i + 1) {
+            let squared = (other - centre).norm_squared();
+            if squared <= longest_squared {
+                let apart = angle(squared) as f32;
+                lists[i].push((j as u16, apart));
+                lists[j].push((i as u16, apart));
+            }
+        }
+    }
+    lists
 }
 
 /// Nearest cell for each entry of the table.

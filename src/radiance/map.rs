@@ -1,6 +1,7 @@
 //! Radiance by direction, gathered on the fixed direction grid.
 
 use std::f64::consts::PI;
+use std::sync::OnceLock;
 
 use nalgebra::Vector3;
 
@@ -42,13 +43,14 @@ pub struct MapCell {
 /// Radiance by direction.
 #[derive(Debug, Clone)]
 pub struct DirectionMap {
-    /// One entry per direction of the grid.
-    pub cells: Vec<MapCell>,
+    cells: Vec<MapCell>,
+    /// Blurred for comparison, once that was asked for.
+    compared: OnceLock<Vec<Option<Smoothed>>>,
 }
 
 impl Default for DirectionMap {
     fn default() -> Self {
-        Self { cells: vec![MapCell::default(); CELLS] }
+        Self::of(vec![MapCell::default(); CELLS])
     }
 }
 
@@ -81,9 +83,24 @@ pub struct Source {
 }
 
 impl DirectionMap {
+    fn of(cells: Vec<MapCell>) -> Self {
+        Self { cells, compared: OnceLock::new() }
+    }
+
+    /// One entry per direction of the grid.
+    pub fn cells(&self) -> &[MapCell] {
+        &self.cells
+    }
+
+    /// The same, to be changed.
+    pub fn cells_mut(&mut self) -> &mut [MapCell] {
+        self.compared = OnceLock::new();
+        &mut self.cells
+    }
+
     /// Adds one point of a sphere.
     pub fn deposit(&mut self, point: &Deposit) {
-        let cell = &mut self.cells[DirectionGrid::shared().cell(&point.direction)];
+        let cell = &mut self.cells_mut()[DirectionGrid::shared().cell(&point.direction)];
         for (sum, value) in cell.light.iter_mut().zip(point.rgb) {
             *sum += value * point.steradian;
         }
@@ -94,7 +111,7 @@ impl DirectionMap {
 
     /// Adds another map.
     pub fn add(&mut self, other: &Self) {
-        for (mine, theirs) in self.cells.iter_mut().zip(&other.cells) {
+        for (mine, theirs) in self.cells_mut().iter_mut().zip(&other.cells) {
             for (sum, value) in mine.light.iter_mut().zip(theirs.light) {
                 *sum += value;
             }
@@ -111,7 +128,7 @@ impl DirectionMap {
             let light = radiance.map(|l| l * cell.steradian);
             MapCell { light, moment: direction * luminance(light).max(0.0), ..*cell }
         });
-        Self { cells: cells.collect() }
+        Self::of(cells.collect())
     }
 
     /// Fraction of all directions that were seen.
@@ -145,12 +162,22 @@ impl DirectionMap {
         })
     }
 
+    /// Every direction blurred as two spheres are compared: over [`COMPARISON_FWHM_DEG`].
+    pub fn compared(&self) -> &[Option<Smoothed>] {
+        if let Some(made) = self.compared.get() {
+            return made;
+        }
+        // Made before the lock is taken: while it is made, this thread may be given work that asks for it too.
+        let made = self.smoothed(COMPARISON_FWHM_DEG);
+        self.compared.get_or_init(|| made)
+    }
+
     /// The whole sphere of directions as sources: measured cells as they are, unseen ones filled from their
     /// surroundings. Empty when nothing was seen at all.
     pub fn completed(&self) -> Vec<Source> {
         let grid = DirectionGrid::shared();
-        let smoothed = self.smoothed(COMPARISON_FWHM_DEG);
-        let fill = fill_gaps(&smoothed, grid);
+        let smoothed = self.compared();
+        let fill = fill_gaps(smoothed, grid);
         let inside = |i: usize| smoothed[i].is_some_and(|s| s.coverage >= SEEN_ALL_ROUND);
         let one = |(i, cell): (usize, &MapCell)| {
             if inside(i) { whole_source(cell, grid, i) } else { source(cell, grid, i, fill[i]?) }

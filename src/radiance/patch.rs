@@ -117,7 +117,8 @@ pub fn extremes(sources: &[Source], towards_camera: &Vector3<f64>) -> Option<Ext
         return None;
     }
     let normals = cap_normals(towards_camera, 25);
-    let scan = parallel::map_each(&normals, |(n, _)| (*n, patch_light(sources, n).luminance));
+    let lanes = Lanes::of(sources);
+    let scan = parallel::map_each(&normals, |(n, _)| (*n, lanes.luminance_on(n)));
     let brightest = scan.iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
     let darkest = scan.iter().min_by(|a, b| a.1.total_cmp(&b.1))?.0;
     let bright_normal = polish(sources, towards_camera, brightest, 1.0);
@@ -128,6 +129,42 @@ pub fn extremes(sources: &[Source], towards_camera: &Vector3<f64>) -> Option<Ext
         dark_normal,
         dark: patch_light(sources, &dark_normal),
     })
+}
+
+/// Sources side by side, so that a patch is summed up in several lanes at once.
+struct Lanes {
+    /// Direction x, y, z and luminance.
+    blocks: Vec<[[f64; LANES]; 4]>,
+}
+
+const LANES: usize = 8;
+
+impl Lanes {
+    fn of(sources: &[Source]) -> Self {
+        let block = |some: &[Source]| {
+            let mut block = [[0.0; LANES]; 4];
+            for (lane, source) in some.iter().enumerate() {
+                let Source { direction, luminance, .. } = source;
+                for (row, value) in block.iter_mut().zip([direction.x, direction.y, direction.z, *luminance]) {
+                    row[lane] = value;
+                }
+            }
+            block
+        };
+        Self { blocks: sources.chunks(LANES).map(block).collect() }
+    }
+
+    /// Luminance × sr on a patch with that normal.
+    fn luminance_on(&self, normal: &Vector3<f64>) -> f64 {
+        let mut sums = [0.0; LANES];
+        for [x, y, z, luminance] in &self.blocks {
+            for lane in 0..LANES {
+                let cosine = x[lane] * normal.x + y[lane] * normal.y + z[lane] * normal.z;
+                sums[lane] += luminance[lane] * cosine.max(0.0);
+            }
+        }
+        sums.iter().sum()
+    }
 }
 
 /// Compass search from 1.5° down to 0.02°, held inside the cap.

@@ -3,7 +3,7 @@
 use nalgebra::{SMatrix, SVector, Vector3};
 
 use crate::parallel;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
+use crate::radiance::{DirectionGrid, Smoothed};
 use crate::side::Side;
 use crate::sphere::tangents;
 
@@ -56,8 +56,8 @@ impl Local {
 
 impl LogField {
     pub(super) fn of(side: &Side) -> Self {
-        let smoothed = side.image.map.smoothed(COMPARISON_FWHM_DEG);
-        let floor = floor(&smoothed);
+        let smoothed = side.image.map.compared();
+        let floor = floor(smoothed);
         let luminance: Vec<f64> =
             smoothed.iter().map(|s| s.map_or(f64::NAN, |s| (s.luminance.max(0.0) + floor).log2())).collect();
         let channels: Vec<Option<SVector<f64, CHANNELS>>> = smoothed

@@ -9,7 +9,7 @@ use crate::Result;
 use crate::image::Frame;
 use crate::lights::Light;
 use crate::parallel;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed, patch_rgb};
+use crate::radiance::{DirectionGrid, Smoothed, patch_rgb};
 use crate::report::picture::{
     Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
     render_sphere_picture,
@@ -190,8 +190,8 @@ fn unwrapped(side: &Side) -> LinearPicture {
 /// CG minus mirror in stops, both blurred as for the comparison.
 fn difference(mirror: &Side, cg: &Side) -> LinearPictureGrey {
     let (width, height) = (DIFFERENCE_COLUMNS, DIFFERENCE_COLUMNS / 2);
-    let (ours, theirs) = (mirror.image.map.smoothed(COMPARISON_FWHM_DEG), cg.image.map.smoothed(COMPARISON_FWHM_DEG));
-    let stops: Vec<Option<f64>> = ours.iter().zip(&theirs).map(|(a, b)| ratio(a.as_ref()?, b.as_ref()?)).collect();
+    let (ours, theirs) = (mirror.image.map.compared(), cg.image.map.compared());
+    let stops: Vec<Option<f64>> = ours.iter().zip(theirs).map(|(a, b)| ratio(a.as_ref()?, b.as_ref()?)).collect();
     let values = parallel::map(width * height, |i| interpolate(&stops, &latlong_direction(i, width)));
     LinearPictureGrey { width, height, values }
 }

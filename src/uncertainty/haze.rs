@@ -136,7 +136,7 @@ fn blurred_map(map: &DirectionMap, haze: &Haze) -> DirectionMap {
     });
     let radiance = parallel::map(CELLS, |to| {
         let (mut light, mut seen) = ([0.0; 3], 0.0);
-        for (from, cell) in map.cells.iter().enumerate().filter(|(_, cell)| cell.steradian > 0.0) {
+        for (from, cell) in map.cells().iter().enumerate().filter(|(_, cell)| cell.steradian > 0.0) {
             let part = density(&grid.directions[from], &grid.directions[to]) / totals[from];
             seen += part * cell.steradian;
             for (sum, value) in light.iter_mut().zip(cell.light) {

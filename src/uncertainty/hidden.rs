@@ -113,7 +113,7 @@ impl Hidden {
     /// The photographed sphere's light were the hidden directions as the CG shows them.
     pub fn undone(&self, mirror: &Side) -> DirectionMap {
         let mut map = mirror.image.map.clone();
-        for (cell, light) in map.cells.iter_mut().zip(&self.cells) {
+        for (cell, light) in map.cells_mut().iter_mut().zip(&self.cells) {
             if let Some(light) = light {
                 cell.light = light.map(|l| l * cell.steradian);
             }
@@ -140,7 +140,7 @@ fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
     for (cell, direction) in grid.directions.iter().enumerate() {
         let source = rotation.map_or(*direction, |r| r.back(direction));
         let other = if rotation.is_some() { grid.cell(&source) } else { cell };
-        let (a, b) = (&mirror.image.map.cells[cell], &cg.image.map.cells[other]);
+        let (a, b) = (&mirror.image.map.cells()[cell], &cg.image.map.cells()[other]);
         if a.steradian <= 0.0 || b.steradian <= 0.0 {
             continue;
         }

@@ -275,8 +275,8 @@ fn stranger(finding: &mut Finding, comparison: &Comparison) -> Option<String> {
 fn differences(comparison: &Comparison) -> Vec<f64> {
     let grid = DirectionGrid::shared();
     let (mirror, environment) = (&comparison.mirror, comparison.cg_on_equal_terms());
-    let ours = mirror.image.map.smoothed(COMPARISON_FWHM_DEG);
-    let theirs = environment.image.map.smoothed(COMPARISON_FWHM_DEG);
+    let ours = mirror.image.map.compared();
+    let theirs = environment.image.map.compared();
     let margin = (1.5 * COMPARISON_FWHM_DEG).to_radians();
     let ratio = |cell: usize| {
         let direction = &grid.directions[cell];

@@ -137,8 +137,9 @@ fn coarse(view: &View, points: &[[f64; 2]]) -> Option<SphereCone> {
             continue;
         }
         let limit = 1.5 * pixel_rad;
-        let count =
-            rays.iter().filter(|r| (angle_between_rad(r, &cone.axis) - cone.half_angle_rad).abs() < limit).count();
+        // The angle from the axis lies that close to the half-angle: told by its cosine.
+        let (nearest, furthest) = ((cone.half_angle_rad - limit).max(0.0).cos(), (cone.half_angle_rad + limit).cos());
+        let count = rays.iter().map(|r| r.dot(&cone.axis)).filter(|c| *c < nearest && *c > furthest).count();
         if best.as_ref().is_none_or(|b| count as f64 > b.0) {
             best = Some((count as f64, cone));
         }
