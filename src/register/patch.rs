@@ -1,6 +1,6 @@
 //! Small squares cut from both pictures, compared at a common sub-pixel place.
 
-use nalgebra::{Matrix2, Matrix4, Matrix6, SMatrix, Vector6};
+use nalgebra::{Matrix4, Matrix6, SMatrix, Vector6};
 
 use super::robust::{Weighted, median_of};
 
@@ -49,18 +49,6 @@ impl Scatter {
         );
         reduce * self.about_mean * reduce.transpose()
     }
-}
-
-/// Of the gradients' own products, so much stays in what a step is solved with.
-const OWN_SHARE: f64 = 0.1;
-
-/// Reduced products in which those of the gradients are, but for [`OWN_SHARE`], the `shared` ones of the two pictures:
-/// noise, which they do not share, makes every step too short, by ten times where a tenth of the gradients is detail.
-pub(super) fn as_shared(products: &Matrix4<f64>, shared: &Matrix2<f64>) -> Matrix4<f64> {
-    let mut out = *products;
-    let own = products.fixed_view::<2, 2>(0, 0).into_owned();
-    out.fixed_view_mut::<2, 2>(0, 0).copy_from(&(own * OWN_SHARE + shared * (1.0 - OWN_SHARE)));
-    out
 }
 
 impl Patch {

@@ -6,7 +6,7 @@
 use crate::parallel;
 use nalgebra::{Matrix2, Matrix3, Matrix4, Vector2, Vector3};
 
-use super::patch::{Patch, Scatter, as_shared};
+use super::patch::{Patch, Scatter};
 use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 
 /// Steps of the iteration; it mostly settles in three to five.
@@ -96,13 +96,10 @@ impl Comparison {
     fn step(&self) -> Option<Vector3<f64>> {
         let sum: Matrix4<f64> = self.scatters.iter().map(|s| s.reduced(self.gain)).sum();
         let signs = Matrix3::from_diagonal(&Vector3::new(-1.0, -1.0, 1.0));
+        let normal = signs * sum.fixed_view::<3, 3>(0, 0) * signs;
         let right = signs * sum.fixed_view::<3, 1>(0, 3);
-        let solved = |products: Matrix4<f64>| {
-            let normal = signs * products.fixed_view::<3, 3>(0, 0) * signs;
-            let ridge = 1e-9 * normal.trace();
-            Some((normal + Matrix3::identity() * ridge).cholesky()?.solve(&right))
-        };
-        let step = solved(as_shared(&sum, &self.shared_gradients())).or_else(|| solved(sum))?;
+        let ridge = 1e-9 * normal.trace();
+        let step = (normal + Matrix3::identity() * ridge).cholesky()?.solve(&right);
         step.iter().all(|v| v.is_finite()).then_some(step)
     }
 

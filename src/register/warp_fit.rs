@@ -3,7 +3,7 @@
 use crate::parallel;
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, Vector2};
 
-use super::patch::{Patch, SIDE, Scatter, as_shared};
+use super::patch::{Patch, SIDE, Scatter};
 use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 use super::warp::{Covariance, Parameters, Registration, Warp, WarpModel, places};
 use super::{LARGEST_SD_PX, LEAST_AGREEMENT, NotRegistered};
@@ -258,20 +258,15 @@ impl Compared {
     /// Change of the parameters and of the gain that least squares asks for.
     fn step(&self) -> Option<(Parameters, f64)> {
         let count = self.basis.len() + 1;
-        let [mut own, mut common] = [(); 2].map(|()| DMatrix::<f64>::zeros(count, count));
+        let mut normal = DMatrix::<f64>::zeros(count, count);
         let mut right = DVector::<f64>::zeros(count);
-        for ((slope, reduced), shared) in self.slopes.iter().zip(&self.reduced).zip(&self.shared) {
+        for (slope, reduced) in self.slopes.iter().zip(&self.reduced) {
             let lever = lever(slope);
-            let products = |of: &Matrix4<f64>| &lever * of.fixed_view::<3, 3>(0, 0) * lever.transpose();
-            own += products(reduced);
-            common += products(&as_shared(reduced, shared));
+            normal += &lever * reduced.fixed_view::<3, 3>(0, 0) * lever.transpose();
             right += &lever * reduced.fixed_view::<3, 1>(0, 3);
         }
-        let solved = |normal: DMatrix<f64>| {
-            let ridge = 1e-9 * normal.trace();
-            Some((normal + DMatrix::identity(count, count) * ridge).cholesky()?.solve(&right))
-        };
-        let step = solved(common).or_else(|| solved(own))?;
+        let ridge = 1e-9 * normal.trace();
+        let step = (normal + DMatrix::identity(count, count) * ridge).cholesky()?.solve(&right);
         let free = self.spread_over_parameters(&step);
         (step.iter().all(|v| v.is_finite())).then_some((free, step[count - 1]))
     }
