@@ -199,7 +199,7 @@ fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
 }
 
 /// Median luminance over the directions that a sphere shows.
-fn usual_luminance(side: &Side) -> f64 {
+pub(super) fn usual_luminance(side: &Side) -> f64 {
     let grid = DirectionGrid::shared();
     let cells = side.image.map.cells().iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
     let level = |c: &MapCell| crate::colour::luminance(c.light.map(|l| l / c.steradian));

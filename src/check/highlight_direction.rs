@@ -1,5 +1,7 @@
 //! `highlight-direction`: does the key come from the same side?
 
+mod below_ceiling;
+
 use std::f64::consts::LN_2;
 
 use nalgebra::{Matrix3, Vector3};
@@ -87,7 +89,30 @@ impl Check for HighlightDirection {
             None => no_key(&mut finding, &pair.mirror, cg),
         }
         unpaired(&mut finding, &pairing, pair, cg);
+        too_weak(&mut finding, &pairing, pair, cg);
         finding
+    }
+}
+
+/// A clipped light whose place the CG shows below the ceiling may be none of the CG's: a lamp before a panel that alone is in
+/// the CG.
+fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+    if finding.verdict != Verdict::Match {
+        return;
+    }
+    for (m, c) in &pairing.pairs {
+        let (light, other) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
+        let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg) else { continue };
+        finding.verdict = Verdict::Unsure;
+        let place = place_of(light);
+        let cut = format!(
+            "the photograph is cut off at the light at {place}, and the CG shows at most {part:.2} of that ceiling there: a light before it may be missing"
+        );
+        push(&mut finding.reason, &cut);
+        let cure = format!(
+            "look whether a lamp stands at {place} that the CG lacks, or strengthen what the CG has there; a shorter exposure of the sphere tells by how much"
+        );
+        push(&mut finding.remedy, &cure);
     }
 }
 

@@ -3,6 +3,8 @@
 //! A large sphere is averaged in square blocks of whole pixels down to at most [`TARGET_RADIUS_CELLS`]: averaging
 //! linear light keeps radiance, and positions well below one block survive in the averages.
 
+use std::f64::consts::PI;
+
 use nalgebra::{Matrix3, Vector3};
 
 use super::map::{Deposit, DirectionMap};
@@ -20,6 +22,9 @@ const RIM_MARGIN_PX: f64 = 1.0;
 
 /// Distance of the points at which a cell's light is handed to the direction map, at most: half of the map's cells.
 const SPACING_DEG: f64 = 1.6;
+
+/// Squared extent of blocks, rad², up to which one point stands for a block beyond doubt.
+const EVEN_RAD2: f64 = (0.9 * SPACING_DEG * PI / 180.0) * (0.9 * SPACING_DEG * PI / 180.0);
 
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
 const SLICES: usize = 16;
@@ -342,6 +347,11 @@ impl Gatherer<'_> {
     /// Squared angular extent of a block: along the radius dθ, across it sin θ/ρ · ds.
     fn extent_rad2(&self, centre: [f64; 2], middle: &Reflection) -> f64 {
         let h = self.block_px as f64 * 0.5;
+        // Where a block is a small part of the sphere, the slope in its middle tells it to a hundredth.
+        let even = 4.0 * h * h * middle.turn_rad2_per_px2;
+        if even < EVEN_RAD2 {
+            return even;
+        }
         let along = |dx: f64, dy: f64| {
             let other = self
                 .geometry

@@ -4,7 +4,7 @@ use super::backdrop::{Backdrop, Side};
 use super::field::{Field, SphereMask};
 use super::focus::{self, FocusDifference};
 use super::ratio::{self, Cell, Pooled};
-use super::tiles::{Pixels, fit_warp_on_tiles, refine_on_tiles};
+use super::tiles::{Pixels, Squares, fit_warp_on_tiles, refine_on_tiles};
 use super::warp::{Registration, WarpModel};
 use super::warp_fit::{ROUGHLY_PX, SETTLED_PX};
 use super::warp_start::register_warp_within;
@@ -120,6 +120,8 @@ struct Comparison<'a> {
     field: Field,
     plate_cells: Backdrop,
     mirror_cells: Backdrop,
+    /// Squares of plate and mirror frame at full resolution.
+    squares: [Squares; 2],
 }
 
 /// Where the mirror frame's picture lies.
@@ -157,7 +159,7 @@ impl<'a> Comparison<'a> {
                 ));
             }
         }
-        Ok(Self { plate, mirror, name, mask, field, plate_cells, mirror_cells })
+        Ok(Self { plate, mirror, name, mask, field, plate_cells, mirror_cells, squares: Default::default() })
     }
 
     fn measure(&self, hint: Option<Stops>) -> Result<Drift, String> {
@@ -276,8 +278,8 @@ impl<'a> Comparison<'a> {
 
     fn pixels(&self) -> [Pixels<'_>; 2] {
         [
-            Pixels::new(self.plate, &self.field, self.plate_cells.lift, None),
-            Pixels::new(self.mirror, &self.field, self.mirror_cells.lift, self.mask.as_ref()),
+            Pixels::new(self.plate, &self.field, self.plate_cells.lift, None, &self.squares[0]),
+            Pixels::new(self.mirror, &self.field, self.mirror_cells.lift, self.mask.as_ref(), &self.squares[1]),
         ]
     }
 

@@ -1,6 +1,9 @@
 //! The last step of registration at full resolution, on a few well-textured tiles: cheap, and free of what the cells
 //! average away.
 
+use std::collections::HashMap;
+use std::sync::{Arc, Mutex, PoisonError};
+
 use super::NotRegistered;
 use super::backdrop::log_luminance;
 use super::field::{Field, SphereMask};
@@ -13,6 +16,23 @@ use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 use crate::parallel;
 
+/// Squares that were cut out of one frame: the same ones are asked for under every model of the camera's motion.
+#[derive(Debug, Default)]
+pub(super) struct Squares(Mutex<HashMap<[i64; 2], Arc<Plane>>>);
+
+impl Squares {
+    fn get_or(&self, corner: [i64; 2], make: impl FnOnce() -> Plane) -> Arc<Plane> {
+        let held = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(square) = held().get(&corner) {
+            return Arc::clone(square);
+        }
+        // Not under the lock: two may make the same one.
+        let square = Arc::new(make());
+        held().insert(corner, Arc::clone(&square));
+        square
+    }
+}
+
 /// Log luminance of single pixels of one frame, counted from the corner of the field's first cell.
 pub(super) struct Pixels<'a> {
     frame: &'a Frame,
@@ -20,14 +40,21 @@ pub(super) struct Pixels<'a> {
     lift: f32,
     mask: Option<&'a SphereMask>,
     corner: [i64; 2],
+    squares: &'a Squares,
 }
 
 impl<'a> Pixels<'a> {
     /// Pixels of a frame without those under the mask. The field has whole pixels.
-    pub(super) fn new(frame: &'a Frame, field: &Field, lift: f32, mask: Option<&'a SphereMask>) -> Self {
+    pub(super) fn new(
+        frame: &'a Frame,
+        field: &Field,
+        lift: f32,
+        mask: Option<&'a SphereMask>,
+        squares: &'a Squares,
+    ) -> Self {
         let corner = field.corner_px(false).map(|c| c.round() as i64);
         let row = nalgebra::RowVector3::from(WORKING_LUMINANCE) * frame.space.to_working;
-        Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask, corner }
+        Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask, corner, squares }
     }
 
     pub(super) fn at(&self, x: i64, y: i64) -> f32 {
@@ -52,10 +79,11 @@ impl<'a> Pixels<'a> {
     }
 
     /// The square of a patch with its rim, smoothed; `corner` is the patch's own first pixel.
-    fn square(&self, corner: [i64; 2]) -> Plane {
+    fn square(&self, corner: [i64; 2]) -> Arc<Plane> {
         // One pixel more on each side for the smoothing.
         let start = corner.map(|c| c - RIM as i64 - 1);
-        Plane::from_fn(FULL + 2, FULL + 2, |x, y| self.at(start[0] + x as i64, start[1] + y as i64)).smoothed()
+        let at = |x: usize, y: usize| self.at(start[0] + x as i64, start[1] + y as i64);
+        self.squares.get_or(corner, || Plane::from_fn(FULL + 2, FULL + 2, at).smoothed())
     }
 }
 

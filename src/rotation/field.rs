@@ -35,22 +35,24 @@ pub(super) struct Local {
 }
 
 impl Local {
-    /// Values at a direction near this cell's.
-    pub(super) fn value(&self, direction: &Vector3<f64>) -> SVector<f64, CHANNELS> {
-        let [u, v] = self.coordinates(direction);
-        self.terms.transpose() * SVector::from([1.0, u, v, u * u, u * v, v * v])
+    /// Values at this cell's own direction.
+    pub(super) fn own_value(&self) -> SVector<f64, CHANNELS> {
+        self.terms.row(0).transpose()
     }
 
-    /// Slope of one channel at a direction near this cell's.
-    pub(super) fn slope(&self, direction: &Vector3<f64>, channel: usize) -> Vector3<f64> {
-        let [u, v] = self.coordinates(direction);
-        let t = self.terms.column(channel);
-        self.frame[0] * (t[1] + 2.0 * t[3] * u + t[4] * v) + self.frame[1] * (t[2] + t[4] * u + 2.0 * t[5] * v)
-    }
-
-    fn coordinates(&self, direction: &Vector3<f64>) -> [f64; 2] {
+    /// Values at a direction near this cell's, and the slope of each channel there.
+    pub(super) fn value_and_slopes(
+        &self,
+        direction: &Vector3<f64>,
+    ) -> (SVector<f64, CHANNELS>, [Vector3<f64>; CHANNELS]) {
         let offset = direction - self.at;
-        [offset.dot(&self.frame[0]), offset.dot(&self.frame[1])]
+        let (u, v) = (offset.dot(&self.frame[0]), offset.dot(&self.frame[1]));
+        let slope = |channel: usize| {
+            let t = self.terms.column(channel);
+            self.frame[0] * (t[1] + 2.0 * t[3] * u + t[4] * v) + self.frame[1] * (t[2] + t[4] * u + 2.0 * t[5] * v)
+        };
+        let value = self.terms.transpose() * SVector::from([1.0, u, v, u * u, u * v, v * v]);
+        (value, [0, 1, 2].map(slope))
     }
 }
 

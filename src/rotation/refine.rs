@@ -78,9 +78,10 @@ fn rows(target: &LogField, source: &LogField, rotation: &UnitQuaternion<f64>, st
     for (cell, direction) in grid.directions.iter().enumerate().step_by(stride) {
         let from = back * direction;
         let (Some(ours), Some(theirs)) = (&target.local[cell], &source.local[grid.cell(&from)]) else { continue };
-        let difference = ours.value(direction) - theirs.value(&from);
+        let (value, slopes) = theirs.value_and_slopes(&from);
+        let difference = ours.own_value() - value;
         for channel in 0..CHANNELS {
-            let change = direction.cross(&(rotation * theirs.slope(&from, channel)));
+            let change = direction.cross(&(rotation * slopes[channel]));
             rows.push(Row { channel, difference: difference[channel], change, weight: grid.steradian[cell] });
         }
     }

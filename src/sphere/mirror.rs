@@ -28,6 +28,8 @@ pub struct Reflection {
     pub steradian_per_px2: f64,
     /// sin of the angle of incidence: 0 at the middle of the sphere, 1 at its rim.
     pub sin_incidence: f64,
+    /// How fast the direction turns, rad² per px²: the squares of its slopes along two axes of the frame, added up.
+    pub turn_rad2_per_px2: f64,
 }
 
 impl MirrorGeometry {
@@ -68,11 +70,13 @@ impl MirrorGeometry {
         let ring = 2.0 * cos_i * cos_psi / self.sin_alpha - cos_2i;
         let cos_theta = cos_2i * cos_psi + 2.0 * sin_i * cos_i * sin_i * self.sin_alpha;
         let stretch = 2.0 * cos_psi / (self.sin_alpha * cos_i) - 1.0;
+        let ray_steradian_per_px2 = self.ray_steradian_per_px2(&ray);
         Some(Reflection {
             direction: (across * ring - self.axis * cos_theta).normalize(),
             // sin θ / sin ψ · dθ/dψ.
-            steradian_per_px2: ring * stretch * self.ray_steradian_per_px2(&ray),
+            steradian_per_px2: ring * stretch * ray_steradian_per_px2,
             sin_incidence: sin_i,
+            turn_rad2_per_px2: (ring * ring + stretch * stretch) * ray_steradian_per_px2,
         })
     }
 
@@ -185,6 +189,23 @@ mod tests {
                 let back = g.locate(&got.direction).unwrap();
                 assert!((back[0] - point[0]).hypot(back[1] - point[1]) < 1e-6, "{az} {s} {back:?} {point:?}");
             }
+        }
+    }
+
+    #[test]
+    fn the_turn_is_the_slope_of_the_direction() {
+        let g = geometry(8.0, -5.0, 3.0);
+        let centre = g.view.project(&g.axis).unwrap();
+        for [dx, dy] in [[0.0, 0.0], [30.0, -20.0], [-50.0, 45.0]] {
+            let point = [centre[0] + dx, centre[1] + dy];
+            let at = |x: f64, y: f64| g.reflect([point[0] + x, point[1] + y]).unwrap().direction;
+            let step = 1e-4;
+            let along =
+                (at(step, 0.0) - at(-step, 0.0)).norm_squared() + (at(0.0, step) - at(0.0, -step)).norm_squared();
+            let slopes = along / (4.0 * step * step);
+            let told = g.reflect(point).unwrap().turn_rad2_per_px2;
+            // Off the optical axis a pixel is not quite a square of angles.
+            assert!((told / slopes - 1.0).abs() < 0.03, "{told} {slopes}");
         }
     }
 

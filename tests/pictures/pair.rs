@@ -11,7 +11,7 @@ use plateproof::image::{DataWindow, Size};
 use plateproof::report::{Finding, Report};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
-use serde_json::json;
+use serde_json::{Value, json};
 
 pub(crate) const SIZE: Size = Size { width: 640, height: 360 };
 const FOV_DEG: f64 = 45.0;
@@ -28,13 +28,22 @@ pub(crate) fn write(path: &Path, picture: &Picture) {
 
 /// The report on the two, with the photographed outline searched for or given.
 pub(crate) fn report(mirror: &Picture, cg: &Picture, outline_px: Option<[f64; 3]>) -> Report {
+    report_with(mirror, cg, outline_px.map(|outline| ("outline_px", json!(outline))))
+}
+
+/// The report on the two, where the photograph is cut off at a value.
+pub(crate) fn report_below(mirror: &Picture, cg: &Picture, clip_level: f64) -> Report {
+    report_with(mirror, cg, Some(("clip_level", json!(clip_level))))
+}
+
+fn report_with(mirror: &Picture, cg: &Picture, told: Option<(&str, Value)>) -> Report {
     let folder = tempfile::tempdir().unwrap();
     write(&folder.path().join("mirror.exr"), mirror);
     write(&folder.path().join("cg.exr"), cg);
     let focal_mm = 12.0 / (FOV_DEG.to_radians() / 2.0).tan();
     let mut mirror = json!({ "name": "m1", "frame": "mirror.exr", "reflectance": [0.6, 0.6, 0.6] });
-    if let Some(outline) = outline_px {
-        mirror["outline_px"] = json!(outline);
+    if let Some((key, value)) = told {
+        mirror[key] = value;
     }
     let sheet = json!({
         "format": "plateproof-shot/1", "shot": "SF_0710",

@@ -60,3 +60,29 @@ fn a_lamp_on_the_rim_of_a_small_sphere_does_not_turn_the_key_round() {
     assert!(value < 3.0 * sd, "{direction:#?}");
     assert_eq!(direction.detail["lights"].as_array().unwrap().len(), 2, "{direction:#?}");
 }
+
+/// A lamp before a bright panel, at which the photograph is cut off: the CG has the panel alone, most of a stop below that
+/// ceiling. The panel's direction agrees, but that is no proof that the lamp is there.
+#[test]
+fn a_lamp_left_out_before_a_panel_is_not_passed_over_where_the_photograph_is_cut_off() {
+    const CEILING: f32 = 1.2;
+    let panel = Panel::new(-40.0, 20.0, [8.0, 7.0], 1.0, [1.1; 3]);
+    let set = |lamp_luminance: f64| {
+        let scene = deck_at_dusk(7, 160.0).with_panel(panel.clone());
+        if lamp_luminance > 0.0 { scene.with_light(lamp(-40.0, 20.0, 6.0, 5000.0, lamp_luminance)) } else { scene }
+    };
+    let cut = |mut picture: Picture| {
+        picture.rgb.iter_mut().flatten().for_each(|v| *v = v.min(CEILING));
+        picture
+    };
+    let photographed = cut(frame(&set(150.0), 60.0, Background::Shown, 0.6));
+    let direction = |cg: &Scene| {
+        let rendered = frame(cg, 60.0, Background::Transparent, 0.0);
+        let report = pair::report_below(&photographed, &rendered, f64::from(CEILING));
+        finding(&report, "highlight-direction").clone()
+    };
+    let (with, without) = (direction(&set(150.0)), direction(&set(0.0)));
+    assert_eq!(with.verdict, Verdict::Match, "{with:#?}");
+    assert_eq!(without.verdict, Verdict::Unsure, "{without:#?}");
+    assert!(without.reason.contains("cut off") && without.remedy.contains("lamp"), "{without:#?}");
+}

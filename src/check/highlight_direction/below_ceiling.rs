@@ -1,0 +1,54 @@
+//! Lights at which the photograph is cut off while the CG shows less there than the photograph could have recorded.
+//!
+//! A clipped light pairs with whatever the CG has near its place: a lamp before a bright panel with the panel alone. How
+//! bright it is nobody knows, but it is at least at the ceiling.
+
+use super::super::Comparison;
+use super::super::exposure::{median_stops, shared_directions, usual_luminance};
+use crate::lights::Light;
+use crate::radiance::Sample;
+use crate::side::Side;
+use crate::sphere::angle_between_rad;
+use crate::uncertainty::{outline, tone_curve};
+
+/// The CG's brightest point there lies this far below the ceiling, stops, before anything is said: reflectance, blur and
+/// noise move single points by some of it (common practice, no source).
+const CLEARLY_BELOW_STOPS: f64 = 0.5;
+
+/// Of what the directions of the two lights are unsure by, so many standard deviations are looked at around.
+const AROUND_SDS: f64 = 3.0;
+
+/// Clipped cells of a light, at least, so that a hot pixel counts for nothing.
+const LEAST_CELLS: usize = 4;
+
+/// What the CG's brightest point at a clipped light is of the photograph's ceiling there; `None` where the CG reaches it, or
+/// where that cannot be told.
+pub(super) fn part_of_ceiling(pair: &Comparison, (light, other): (&Light, &Light), cg: &Side) -> Option<f64> {
+    let mirror = &pair.mirror;
+    if !light.clipped || cg.trust.view_transform {
+        return None;
+    }
+    let (exposure, sd) = median_stops(&shared_directions(mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref()))?;
+    let reach = light.seen_radius_rad();
+    let clipped: Vec<&Sample> = within(mirror, &light.direction, reach).filter(|s| s.clipped).collect();
+    if clipped.len() < LEAST_CELLS {
+        return None;
+    }
+    let ceiling = clipped.iter().map(|s| f64::from(s.luminance)).sum::<f64>() / clipped.len() as f64;
+    let centre = clipped.iter().map(|s| s.direction).sum::<nalgebra::Vector3<f64>>().try_normalize(1e-9)?;
+    let furthest = clipped.iter().map(|s| angle_between_rad(&s.direction, &centre)).fold(0.0, f64::max);
+    let unsure = |side: &Side, light: &Light| (outline::direction_cov(side, light).trace() / 2.0).max(0.0).sqrt();
+    let around = furthest + AROUND_SDS * unsure(mirror, light).hypot(unsure(cg, other));
+    let there = pair.rotation.as_ref().map_or(centre, |r| r.back(&centre));
+    let brightest = within(cg, &there, around).map(|s| f64::from(s.luminance)).fold(0.0, f64::max);
+    let part = brightest * (-exposure).exp2() / ceiling.max(1e-30);
+    // Exposure is measured on what both show of the surroundings; a camera's curve lies between these and the ceiling.
+    let above_usual = (ceiling / usual_luminance(mirror).max(1e-30)).log2();
+    let doubt = sd.hypot(tone_curve::contrast_sd_stops(mirror.trust, above_usual));
+    (part > 0.0 && part.log2() < -CLEARLY_BELOW_STOPS - 2.0 * doubt).then_some(part)
+}
+
+fn within<'a>(side: &'a Side, centre: &nalgebra::Vector3<f64>, reach_rad: f64) -> impl Iterator<Item = &'a Sample> {
+    let (centre, least) = (*centre, reach_rad.min(std::f64::consts::PI).cos());
+    side.image.samples.iter().flatten().filter(move |s| s.direction.dot(&centre) >= least)
+}
