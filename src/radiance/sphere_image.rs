@@ -243,12 +243,26 @@ impl Gatherer<'_> {
         let half = self.block_px as f64 * 0.5;
         let centre = [corner[0] as f64 + half, corner[1] as f64 + half];
         let reach = half * std::f64::consts::SQRT_2 / self.outline.semi_b;
-        let middle = self.outline.normalised_radius(centre);
-        if middle > self.rim_limit + reach {
+        let test_rim = self.is_near_rim(centre, reach)?;
+        let block = self.gather_block(corner, test_rim, tally)?;
+        self.finish(corner, &block, map)
+    }
+
+    /// Whether the rim may run through a block that reaches that many radii from its centre; `None` where it lies outside.
+    fn is_near_rim(&self, centre: [f64; 2], reach: f64) -> Option<bool> {
+        let Outline { centre_x, centre_y, semi_a, semi_b, .. } = *self.outline;
+        // The circles in and around the ellipse settle most blocks.
+        let squared_px2 = (centre[0] - centre_x).powi(2) + (centre[1] - centre_y).powi(2);
+        let (shorter, longer) = (semi_a.min(semi_b), semi_a.max(semi_b));
+        let (inner_px, outer_px) = ((self.rim_limit - reach) * shorter, (self.rim_limit + reach) * longer);
+        if inner_px > 0.0 && squared_px2 < inner_px * inner_px {
+            return Some(false);
+        }
+        if squared_px2 > outer_px * outer_px {
             return None;
         }
-        let block = self.gather_block(corner, middle + reach > self.rim_limit, tally)?;
-        self.finish(corner, &block, map)
+        let middle = self.outline.normalised_radius(centre);
+        (middle <= self.rim_limit + reach).then_some(middle + reach > self.rim_limit)
     }
 
     /// Radiance in the working space of a block's mean pixel, the reflectance's change away from the middle taken out.

@@ -174,8 +174,19 @@ fn attempt(
     conclude(sheet, report, IsoDate::today_utc());
     together::in_order(&mut report.findings);
     together::by_the_capture(&mut report.findings);
-    let shown = pairs.first().filter(|_| options.picture);
+    let names: Vec<&str> = pairs.iter().map(|pair| pair.comparison.mirror.name.as_str()).collect();
+    let shown = options.picture.then(|| pairs.get(worst_mirror(report, &names))).flatten();
     shown.map(|pair| evidence::picture(pair, report, options.of_frame)).transpose().map(Attempt::Done)
+}
+
+/// Which of several mirrors the picture shows: the one with the worst finding on the CG, the first where none is worse.
+fn worst_mirror(report: &Report, names: &[&str]) -> usize {
+    let of_cg = report.findings.iter().filter(|finding| finding.concerns == "cg" && finding.waived.is_none());
+    let place = |name: &Option<String>| names.iter().position(|n| Some(*n) == name.as_deref());
+    // The findings stand worst first.
+    let mut placed = of_cg.filter_map(|finding| Some((finding, place(&finding.mirror)?)));
+    let Some((worst, mirror)) = placed.next() else { return 0 };
+    placed.take_while(|(other, _)| other.verdict == worst.verdict).map(|(_, place)| place).fold(mirror, usize::min)
 }
 
 /// One image of the sheet: the mirror that it belongs to, its role and its entry.
@@ -331,5 +342,31 @@ fn find(frame: &Frame, view: &View, given: Option<Outline>) -> Result<SphereSear
             Ok(SphereSearch { best, rivals: Vec::new() })
         }
         None => find_sphere(frame, view),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::sample;
+
+    #[test]
+    fn of_several_mirrors_the_worst_is_shown_and_of_equals_the_first() {
+        let mut report = sample::mismatch();
+        let one = report.findings.iter().find(|f| f.mirror.is_some()).unwrap().clone();
+        let finding = |mirror: &str, verdict: Verdict| {
+            let mut finding = one.clone();
+            (finding.mirror, finding.verdict, finding.waived) = (Some(mirror.to_owned()), verdict, None);
+            finding
+        };
+        let names = ["m1", "m2"];
+        report.findings = vec![finding("m2", Verdict::Mismatch), finding("m1", Verdict::Unsure)];
+        assert_eq!(worst_mirror(&report, &names), 1);
+        report.findings[0].waived = Some(json!({}));
+        assert_eq!(worst_mirror(&report, &names), 0);
+        report.findings = vec![finding("m2", Verdict::Match), finding("m1", Verdict::Match)];
+        assert_eq!(worst_mirror(&report, &names), 0);
+        report.findings.clear();
+        assert_eq!(worst_mirror(&report, &names), 0);
     }
 }

@@ -201,15 +201,9 @@ fn settle(rows: &[Row], begin: Vector4<f64>, prior: Matrix4<f64>, reach_px: f64,
     for _ in 0..12 {
         chosen = choose(rows, &step, scatter);
         let (normal, right_side) = normal_equations(rows, &chosen, &step);
-        let next = (normal + prior).try_inverse()? * right_side;
-        let measured = robust_scatter(&choose(rows, &next, scatter), scatter);
-        let narrower = measured.clamp(0.6 * scatter, scatter).max(floor_px);
-        // Neither moves any more, and nothing else changes from one turn to the next.
-        let settled = next == step && narrower == scatter;
-        (step, scatter) = (next, narrower);
-        if settled {
-            break;
-        }
+        step = (normal + prior).try_inverse()? * right_side;
+        let measured = robust_scatter(&choose(rows, &step, scatter), scatter);
+        scatter = measured.clamp(0.6 * scatter, scatter).max(floor_px);
     }
     Some(Settled { step, chosen, scatter })
 }
