@@ -4,7 +4,7 @@
 //! the block and the second ones in the other. Putting the pairs together for a whole block takes longer than inflating
 //! it, so here it is done for the wanted channels alone, while they are turned into floats.
 
-use zune_inflate::{DeflateDecoder, DeflateOptions};
+use libdeflater::Decompressor;
 
 /// One block's samples: per row, per channel, per pixel.
 #[derive(Debug)]
@@ -27,10 +27,10 @@ pub(super) enum LaneBytes<'a> {
 impl Unpacked {
     /// Inflates a ZIP block of `length` bytes; `None` where it is damaged.
     pub(super) fn from_zip(packed: &[u8], length: usize) -> Option<Self> {
-        let options = DeflateOptions::default().set_limit(length).set_size_hint(length);
-        let mut bytes = DeflateDecoder::new_with_options(packed, options).decode_zlib().ok()?;
+        let mut bytes = vec![0; length];
+        let inflated = Decompressor::new().zlib_decompress(packed, &mut bytes).ok()?;
         // Pairs: samples have two or four bytes.
-        if bytes.len() != length || !length.is_multiple_of(2) {
+        if inflated != length || !length.is_multiple_of(2) {
             return None;
         }
         add_up(&mut bytes);
