@@ -40,6 +40,18 @@ impl DataWindow {
         Self { x, y, width, height }
     }
 
+    /// Moved, where it reaches out of another window, as far as it has to be to lie in that one.
+    #[must_use]
+    pub fn moved_into(&self, other: &Self) -> Self {
+        let inside = |from: i64, count: usize, start: i64, length: usize| {
+            let last = start.saturating_add_unsigned(length as u64).saturating_sub_unsigned(count as u64);
+            from.min(last).max(start)
+        };
+        let (x, y) =
+            (inside(self.x, self.width, other.x, other.width), inside(self.y, self.height, other.y, other.height));
+        Self { x, y, ..*self }
+    }
+
     /// The smallest window that holds both.
     #[must_use]
     pub fn hull(&self, other: &Self) -> Self {

@@ -26,6 +26,9 @@ const SPACING_DEG: f64 = 1.6;
 /// Squared extent of blocks, rad², up to which one point stands for a block beyond doubt.
 const EVEN_RAD2: f64 = (0.9 * SPACING_DEG * PI / 180.0) * (0.9 * SPACING_DEG * PI / 180.0);
 
+/// Pixels whose aspect is this close to 1 are square.
+const SQUARE: f64 = 0.01;
+
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
 const SLICES: usize = 16;
 
@@ -361,9 +364,9 @@ impl Gatherer<'_> {
     /// Squared angular extent of a block: along the radius dθ, across it sin θ/ρ · ds.
     fn extent_rad2(&self, centre: [f64; 2], middle: &Reflection) -> f64 {
         let h = self.block_px as f64 * 0.5;
-        // Where a block is a small part of the sphere, the slope in its middle tells it to a hundredth.
+        // Where a block is a small part of the sphere, the slope in its middle tells it to a hundredth, if pixels are square.
         let even = 4.0 * h * h * middle.turn_rad2_per_px2;
-        if even < EVEN_RAD2 {
+        if even < EVEN_RAD2 && (self.geometry.view().pixel_aspect - 1.0).abs() < SQUARE {
             return even;
         }
         let along = |dx: f64, dy: f64| {

@@ -149,6 +149,8 @@ fn lift(rgb: &[[f32; 3]]) -> f32 {
 struct Blocks {
     mean: Vec<[f32; 3]>,
     peak: Vec<[f32; 3]>,
+    /// Cells that the whole frame has.
+    of_frame: usize,
 }
 
 impl Blocks {
@@ -158,7 +160,7 @@ impl Blocks {
         let rows: Vec<BlockRow> =
             parallel::map(field.height, |row| block_row(frame, &spans, row + field.skipped[1], cell_px, step));
         let (mean, peak): (Vec<_>, Vec<_>) = rows.into_iter().unzip();
-        Self { mean: mean.concat(), peak: peak.concat() }
+        Self { mean: mean.concat(), peak: peak.concat(), of_frame: field.of_frame }
     }
 
     /// Value per channel from which a cell counts as clipped: the known level, or else a plateau at the very top.
@@ -175,7 +177,7 @@ impl Blocks {
             peak[channel] >= 0.999 * top && mean[channel] >= 0.999 * peak[channel]
         };
         let count = self.mean.iter().zip(&self.peak).filter(at_top).count();
-        let is_plateau = top > 0.0 && count >= (self.mean.len() / 2000).max(4) && 2 * count < self.mean.len();
+        let is_plateau = top > 0.0 && count >= (self.of_frame / 2000).max(4) && 2 * count < self.of_frame;
         if is_plateau { CLIP_MARGIN * top } else { f32::INFINITY }
     }
 }

@@ -32,6 +32,8 @@ const NOTABLE_LEVEL_STOPS: f64 = 0.03;
 pub(crate) const METADATA_TOLERANCE_STOPS: f64 = 0.15;
 /// Two values closer than this are one, stops.
 const NOTABLE_RIVAL_STOPS: f64 = 0.01;
+/// Where less of the background than this agrees, much of it has changed.
+const MUCH_AGREES: f64 = 0.6;
 /// Motion of the frame's corner beyond a shift from which it is said, px.
 const NOTABLE_TURN_PX: f64 = 0.2;
 /// Camera JPEGs read as sRGB over- or under-state stops by up to 30 % (measured on camera files of known exposure).
@@ -58,6 +60,8 @@ pub struct Drift {
     pub registration: Option<Box<Registration>>,
     /// Which of the two is the softer, and by how much; `None` where their detail does not tell.
     pub focus: Option<FocusDifference>,
+    /// A second value is borne out by nearly as much of the background, or much of it changed.
+    pub disputed: bool,
     /// Neither frame has any detail above its noise: nothing shows that both look at the same thing.
     pub featureless: bool,
     /// Share of the frame, as far as it was read, whose ratio agreed.
@@ -201,6 +205,7 @@ impl<'a> Comparison<'a> {
             uneven_stops: pooled.uneven,
             registration: placement.registration.map(|r| Box::new(self.in_frame(&r.scaled(self.field.cell_px[0])))),
             focus,
+            disputed: pooled.agreeing < MUCH_AGREES || pooled.rival.is_some_and(|d| d > NOTABLE_RIVAL_STOPS),
             featureless: placement.unplaced == Some(NotRegistered::NoTexture),
             used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
@@ -361,7 +366,7 @@ fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warni
             "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
         ));
         stops = stops.widened(0.5 * distance);
-    } else if pooled.agreeing < 0.6 {
+    } else if pooled.agreeing < MUCH_AGREES {
         warnings.push(format!("{:.0} % of the background has changed or moved", 100.0 * (1.0 - pooled.agreeing)));
     }
     stops

@@ -26,6 +26,8 @@ pub(super) struct Field {
     pub(super) cell_px: [f64; 2],
     /// Columns and rows of cells that the display window has before the first of these.
     pub(super) skipped: [usize; 2],
+    /// Number of cells of the display window.
+    pub(super) of_frame: usize,
 }
 
 impl Field {
@@ -48,8 +50,8 @@ impl Field {
         let cell = cell_side(p.width.min(m.width), p.height.min(m.height)) as f64;
         let cell_px = if scale >= 1.0 { [cell, cell * scale] } else { [cell / scale, cell] };
         let cells = |a: usize, b: usize| (a as f64 / cell_px[0] + 1e-6).min(b as f64 / cell_px[1] + 1e-6) as usize;
-        let field =
-            Self { width: cells(p.width, m.width), height: cells(p.height, m.height), cell_px, skipped: [0, 0] };
+        let (width, height) = (cells(p.width, m.width), cells(p.height, m.height));
+        let field = Self { width, height, cell_px, skipped: [0, 0], of_frame: width * height };
         if field.width.min(field.height) < LEAST_CELLS {
             return Err(format!("the frames are too small: at least {LEAST_CELLS} pixels are needed each way"));
         }

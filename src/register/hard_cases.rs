@@ -245,3 +245,60 @@ fn a_part_of_the_frames_tells_the_same_motion_as_the_whole() {
         assert!((shift.dx_px.value - middle[0]).hypot(shift.dy_px.value - middle[1]) < ANCHOR_PX, "{shift:?}");
     }
 }
+
+fn shift_of(plate: &Frame, mirror: &Frame, outline: &Outline) -> [f64; 2] {
+    let told = measure_drift(plate, mirror, outline, None);
+    let DriftOutcome::Measured(drift) = told else { panic!("{told:?}") };
+    assert!((drift.stops.value - 1.2_f64.log2()).abs() < ANCHOR_STOPS, "{:?}", drift.stops);
+    let shift = drift.shift.unwrap();
+    [shift.dx_px.value, shift.dy_px.value]
+}
+
+fn cut(frame: &Frame, [x, y]: [i64; 2], [width, height]: [usize; 2]) -> Frame {
+    frame.cropped(&DataWindow { x, y, width, height })
+}
+
+#[test]
+fn sides_that_were_read_in_unlike_windows_tell_the_same() {
+    let (plate, mirror) = (wall(7, [0.0; 2]), scaled(wall(7, [2.3, -1.6]), [1.2; 3]));
+    let (plate, mirror) = (cut(&plate, [210, 61], [360, 280]), cut(&mirror, [150, 90], [400, 250]));
+    let [x, y] = shift_of(&plate, &mirror, &Outline::circle(380.0, 200.0, 30.0));
+    assert!((x - 2.3).hypot(y + 1.6) < ANCHOR_PX, "{x} {y}");
+}
+
+/// A mirror frame of half the plate's resolution is compared by cells: parts of the two tell what the whole frames tell.
+#[test]
+fn parts_of_sides_of_unlike_resolution_tell_what_the_whole_tells() {
+    let light = Texture::new(7, 24.0, 120.0, 0.5);
+    let seen = |scale: f64, shift: [f64; 2], gain: f64| {
+        frame([1280.0, 720.0].map(|side| (side / scale) as usize), |x, y| {
+            // Four points stand for a pixel's area.
+            let at = |u: f64, v: f64| light.at(scale * (x + u) - shift[0], scale * (y + v) - shift[1]).exp2();
+            let sum = at(-0.25, -0.25) + at(0.25, -0.25) + at(-0.25, 0.25) + at(0.25, 0.25);
+            [0.05 * gain * sum; 3]
+        })
+    };
+    let (plate, mirror) = (seen(1.0, [0.0; 2], 1.0), seen(2.0, [2.3, -1.6], 1.2));
+    let outline = Outline::circle(350.0, 150.0, 20.0);
+    let [x, y] = shift_of(&plate, &mirror, &outline);
+    for (window, size, of_mirror, mirror_size) in [
+        ([330, 101], [640, 400], [160, 48], [320, 200]),
+        ([320, 96], [640, 400], [130, 61], [370, 190]),
+        ([200, 40], [900, 600], [130, 21], [470, 330]),
+    ] {
+        let [u, v] = shift_of(&cut(&plate, window, size), &cut(&mirror, of_mirror, mirror_size), &outline);
+        assert!((u - x).hypot(v - y) < ANCHOR_PX, "{u} {v}, whole {x} {y}");
+    }
+}
+
+/// A sky that both frames cut off says nothing, though it fills most of what was read: it is no plain background of the frame.
+#[test]
+fn a_sky_that_is_cut_off_in_most_of_the_part_does_not_pull() {
+    let sky = |picture: Frame| paint(picture, |_, y, rgb| if y < 160.0 { [13.5; 3] } else { rgb });
+    let plate = sky(with_noise(wall(7, [0.0; 2]), 1, 0.002));
+    let mirror = sky(with_noise(scaled(wall(7, [0.0; 2]), [0.5; 3]), 2, 0.002));
+    let part = DataWindow { x: 160, y: 40, width: 320, height: 160 };
+    let told = measure_drift(&plate.cropped(&part), &mirror.cropped(&part), &Outline::circle(320.0, 120.0, 30.0), None);
+    let DriftOutcome::Measured(drift) = &told else { return };
+    assert!((drift.stops.value + 1.0).abs() < ANCHOR_STOPS, "{told:?}");
+}

@@ -108,12 +108,12 @@ impl Photographed {
 }
 
 impl Photographed {
-    /// The plate and this frame could be laid over each other, or there is no plate.
-    pub(super) fn is_registered(&self) -> bool {
+    /// The plate and this frame could not be laid over each other, or much of what they have in common differs.
+    pub(super) fn is_doubtful(&self) -> bool {
         match &self.reference.drift {
-            None => true,
-            Some(DriftOutcome::Measured(drift)) => drift.shift.is_some(),
-            Some(DriftOutcome::NotMeasurable(_)) => false,
+            None => false,
+            Some(DriftOutcome::Measured(drift)) => drift.shift.is_none() || drift.disputed,
+            Some(DriftOutcome::NotMeasurable(_)) => true,
         }
     }
 }

@@ -67,6 +67,8 @@ struct Frames {
     notes: Vec<FileNote>,
     /// Where the spheres stand, where plate or mirror frames were read in part only.
     places: Option<part::Places>,
+    /// Plate or mirror frames were read in part.
+    set_in_part: bool,
     /// What was read in part leaves doubt: everything has to be read.
     in_doubt: bool,
 }
@@ -241,9 +243,10 @@ fn gather<'a>(
         cg: BTreeMap::new(),
         notes: Vec::new(),
         places: None,
+        set_in_part: false,
         in_doubt: false,
     };
-    let (mut set_in_part, mut cg_in_part) = (false, false);
+    let mut cg_in_part = false;
     for ((name, role, spec), opened) in opened {
         let Opened { mut frame, complete } = opened?;
         if *role == "mirror" && frame.clip_level.is_none() {
@@ -254,7 +257,7 @@ fn gather<'a>(
         report.inputs.push(frame.record.clone());
         frames.notes.push(file_note(role, name, &frame));
         report.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
-        let in_part = if *role == "cg" { &mut cg_in_part } else { &mut set_in_part };
+        let in_part = if *role == "cg" { &mut cg_in_part } else { &mut frames.set_in_part };
         *in_part |= !complete;
         match *role {
             "plate" => frames.plate = Some(frame),
@@ -269,8 +272,8 @@ fn gather<'a>(
     // Coverage was there but outlines no sphere: that takes a search of the whole render. Frames of a bracket that
     // tell of different lenses show different parts.
     let uneven = |bracket: &Vec<Exposure>| bracket.iter().any(|e| e.frame.data != bracket[0].frame.data);
-    frames.in_doubt = (cg_in_part && places.is_none()) || (set_in_part && frames.mirrors.values().any(uneven));
-    frames.places = places.filter(|_| set_in_part || cg_in_part);
+    frames.in_doubt = (cg_in_part && places.is_none()) || (frames.set_in_part && frames.mirrors.values().any(uneven));
+    frames.places = places.filter(|_| frames.set_in_part || cg_in_part);
     Ok(frames)
 }
 

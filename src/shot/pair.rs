@@ -104,7 +104,7 @@ pub(super) fn check(
     found.photographed.refer(drift);
     let drifted = reference_drift::run(&spec.name, &found.photographed.reference, &sheet.tolerances);
     // The rest of the background may tell what the part around the spheres does not.
-    if frames.places.is_some() && (!found.photographed.is_registered() || drifted.verdict == Verdict::Unsure) {
+    if frames.set_in_part && (found.photographed.is_doubtful() || drifted.verdict == Verdict::Unsure) {
         frames.in_doubt = true;
         return Ok(None);
     }

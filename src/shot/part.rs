@@ -28,7 +28,7 @@ const RADII_DOWN: f64 = 1.4;
 /// … and this many to the left and the right, which is where the photographed sphere is looked for, …
 const RADII_ACROSS: f64 = 2.2;
 
-/// … and at least these fractions of the frame's width and height: the drift is measured on what the part shows.
+/// … and at least these fractions of the frame's width and height each way: the drift is measured on what the part shows.
 const LEAST_PART: [f64; 2] = [0.25, 0.18];
 
 /// Where the part would hold more than this fraction of the pixels, the frame is read whole.
@@ -94,7 +94,15 @@ fn place(sheet: &ShotSheet, spec: &CgSphereSpec, frame: &Frame) -> Option<Place>
     }
     let view = intake::view_of(frame, sheet.cg_camera().as_ref(), &mut Vec::new());
     let search = find(frame, &view, spec.outline()).ok()?;
-    (search.best.found_by != FoundBy::Search).then_some(Place { search })
+    // Where the sheet gives an outline, coverage may have told the part of another thing.
+    let [low, high] = search.best.outline.bounds_px();
+    let (data, size) = (frame.data, [frame.size.width, frame.size.height]);
+    let shown = |axis: usize, start: i64, length: usize| {
+        let (low, high) = (low[axis].max(0.0), high[axis].min(size[axis] as f64));
+        low >= start as f64 - 1.0 && high <= start as f64 + length as f64 + 1.0
+    };
+    let is_there = shown(0, data.x, data.width) && shown(1, data.y, data.height);
+    (is_there && search.best.found_by != FoundBy::Search).then_some(Place { search })
 }
 
 /// The part of a plate or mirror frame in which the spheres of these places stand, with background around them.
@@ -120,11 +128,11 @@ fn part_about(header: &Frame, outline: &Outline) -> DataWindow {
     let radius = outline.semi_a.max(outline.semi_b);
     let span = |centre: f64, radii: f64, least: f64| {
         let half = (radii * radius).max(least);
-        ((centre - half).floor() as i64, (2.0 * half).ceil() as usize + 1)
+        ((centre - half).floor() as i64, ((2.0 * half).ceil() as usize).saturating_add(1))
     };
     let (x, width) = span(outline.centre_x, RADII_ACROSS, LEAST_PART[0] * header.size.width as f64);
     let (y, height) = span(outline.centre_y, RADII_DOWN, LEAST_PART[1] * header.size.height as f64);
-    DataWindow { x, y, width, height }
+    DataWindow { x, y, width, height }.moved_into(&header.data)
 }
 
 fn is_large(header: &Frame) -> bool {
@@ -152,4 +160,25 @@ pub(super) fn open(
     let says_nothing = |s: &CgSphereSpec| std::ptr::eq(&raw const s.image, spec) && s.alpha == AlphaKind::None;
     let want_alpha = role == "cg" && !sheet.cg.spheres.iter().any(says_nothing);
     intake::open_part_of(spec, &sheet.base_dir, role, want_alpha, choose)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::image::Size;
+
+    #[test]
+    fn a_part_reaches_as_far_at_the_frames_edge_and_is_narrower_than_the_frame() {
+        let size = Size { width: 400, height: 200 };
+        let header = Frame::computed("plate.exr", size, vec![[0.0; 3]; size.width * size.height]);
+        let part =
+            |x: f64, y: f64, radius: f64| part_about(&header, &Outline::circle(x, y, radius)).within(&header.data);
+        let middle = part(200.0, 100.0, 20.0);
+        assert_eq!((middle.x, middle.width, middle.y, middle.height), (100, 201, 64, 73));
+        for (x, y) in [(0.0, 0.0), (400.0, 200.0), (20.0, 190.0)] {
+            let corner = part(x, y, 20.0);
+            assert_eq!((corner.width, corner.height), (middle.width, middle.height), "{x} {y}");
+        }
+        assert_eq!(part(200.0, 100.0, 1e19), header.data);
+    }
 }

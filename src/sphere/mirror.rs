@@ -28,7 +28,8 @@ pub struct Reflection {
     pub steradian_per_px2: f64,
     /// sin of the angle of incidence: 0 at the middle of the sphere, 1 at its rim.
     pub sin_incidence: f64,
-    /// How fast the direction turns, rad² per px²: the squares of its slopes along two axes of the frame, added up.
+    /// How fast the direction turns, rad² per px²: the squares of its slopes along two axes of the frame, added up. Only
+    /// right where pixels are square.
     pub turn_rad2_per_px2: f64,
 }
 

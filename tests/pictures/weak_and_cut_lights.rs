@@ -76,6 +76,8 @@ fn a_lamp_left_out_before_a_panel_is_not_passed_over_where_the_photograph_is_cut
         picture
     };
     let photographed = cut(frame(&set(150.0), 60.0, Background::Shown, 0.6));
+    // The same set whose lamp stands 4 deg further round: turned, not missing.
+    let turned = deck_at_dusk(7, 160.0).with_panel(panel.clone()).with_light(lamp(-36.0, 20.0, 6.0, 5000.0, 150.0));
     let direction = |cg: &Scene| {
         let rendered = frame(cg, 60.0, Background::Transparent, 0.0);
         let report = pair::report_below(&photographed, &rendered, f64::from(CEILING));
@@ -84,5 +86,7 @@ fn a_lamp_left_out_before_a_panel_is_not_passed_over_where_the_photograph_is_cut
     let (with, without) = (direction(&set(150.0)), direction(&set(0.0)));
     assert_eq!(with.verdict, Verdict::Match, "{with:#?}");
     assert_eq!(without.verdict, Verdict::Unsure, "{without:#?}");
+    let turned = direction(&turned);
+    assert!(!turned.reason.contains("cut off"), "{turned:#?}");
     assert!(without.reason.contains("cut off") && without.remedy.contains("lamp"), "{without:#?}");
 }

@@ -85,7 +85,8 @@ fn against_plate(
 
 /// The plate's whole picture, where what is open is another frame of it or only a part.
 fn open_again(shot: &ShotEvidence<'_>, spec: &ImageSpec) -> Result<Option<Frame>> {
-    let is_whole = shot.plate.is_some_and(|p| p.record.decoded_fraction >= 1.0);
+    let spans = |p: &Frame| p.data.width >= p.size.width && p.data.height >= p.size.height;
+    let is_whole = shot.plate.is_some_and(|p| p.record.decoded_fraction >= 1.0 && spans(p));
     let is_same = shot.sheet.plate.as_ref() == Some(spec);
     if is_whole && is_same { Ok(None) } else { (shot.open)(spec, "plate").map(Some) }
 }

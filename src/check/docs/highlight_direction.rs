@@ -28,5 +28,7 @@ pub const DOC: CheckDoc = CheckDoc {
                  Finer than the sphere allows: with r px of radius, one pixel is 115/r deg at its centre and twice \
                  that near the rim.\n\
                  What stands before the photographed sphere: where it may hide the CG's key, the verdict is unsure.\n\
+                 A lamp before something bright, both cut off in the photograph: where the CG shows clearly less than \
+                 that ceiling there, the verdict is unsure; where it reaches it, nothing tells.\n\
                  How far away a light is: near lamps seem to come from slightly different places on another object.",
 };

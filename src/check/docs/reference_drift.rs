@@ -18,6 +18,8 @@ pub const DOC: CheckDoc = CheckDoc {
     how: "The two frames are registered by the simplest of shift, similarity (shift, roll, zoom) and homography that \
           they support; the sphere, its stand and whatever moved are masked out; a robust fit of one \
           gain per channel is made on the rest.\n\
+          Of large OpenEXR files only the part around the spheres is looked at, at least half of the width and a third \
+          of the height, and the whole where that leaves doubt.\n\
           A plain background without any detail leaves it unsure: nothing shows that both frames look at it. Camera \
           JPEGs with a tone curve of their own widen the uncertainty by 30 % of the stops. A change of focus is \
           measured and said.\n\

@@ -1,12 +1,14 @@
 //! Lights at which the photograph is cut off while the CG shows less there than the photograph could have recorded.
 //!
 //! A clipped light pairs with whatever the CG has near its place: a lamp before a bright panel with the panel alone. How
-//! bright it is nobody knows, but it is at least at the ceiling.
+//! bright it is nobody knows, but it is at least at the ceiling. The CG's own light may stand elsewhere than the photograph's;
+//! that is another matter.
 
 use super::super::Comparison;
 use super::super::exposure::{median_stops, shared_directions, usual_luminance};
 use crate::lights::Light;
 use crate::radiance::Sample;
+use crate::shown::is_cut;
 use crate::side::Side;
 use crate::sphere::angle_between_rad;
 use crate::uncertainty::{outline, tone_curve};
@@ -25,7 +27,7 @@ const LEAST_CELLS: usize = 4;
 /// where that cannot be told.
 pub(super) fn part_of_ceiling(pair: &Comparison, (light, other): (&Light, &Light), cg: &Side) -> Option<f64> {
     let mirror = &pair.mirror;
-    if !light.clipped || cg.trust.view_transform {
+    if !light.clipped || other.clipped || cg.trust.view_transform {
         return None;
     }
     let (exposure, sd) = median_stops(&shared_directions(mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref()))?;
@@ -40,8 +42,16 @@ pub(super) fn part_of_ceiling(pair: &Comparison, (light, other): (&Light, &Light
     let unsure = |side: &Side, light: &Light| (outline::direction_cov(side, light).trace() / 2.0).max(0.0).sqrt();
     let around = furthest + AROUND_SDS * unsure(mirror, light).hypot(unsure(cg, other));
     let there = pair.rotation.as_ref().map_or(centre, |r| r.back(&centre));
-    let brightest = within(cg, &there, around).map(|s| f64::from(s.luminance)).fold(0.0, f64::max);
-    let part = brightest * (-exposure).exp2() / ceiling.max(1e-30);
+    if is_cut(cg, other, &there) {
+        return None;
+    }
+    let near = within(cg, &there, around).chain(within(cg, &other.direction, other.seen_radius_rad()));
+    let brightest = near.max_by(|a, b| a.luminance.total_cmp(&b.luminance))?;
+    // A cut-off value of the CG's is a lower bound too, and one of its cells may hold more than the whole light.
+    if brightest.clipped || brightest.extent_rad2.sqrt() > 2.0 * furthest {
+        return None;
+    }
+    let part = f64::from(brightest.luminance) * (-exposure).exp2() / ceiling.max(1e-30);
     // Exposure is measured on what both show of the surroundings; a camera's curve lies between these and the ceiling.
     let above_usual = (ceiling / usual_luminance(mirror).max(1e-30)).log2();
     let doubt = sd.hypot(tone_curve::contrast_sd_stops(mirror.trust, above_usual));

@@ -141,6 +141,7 @@ fn light_that_changed_is_told_by_the_background() {
         shift: None,
         uneven_stops,
         registration: None,
+        disputed: false,
         focus: None,
         featureless: false,
         used_fraction: 0.8,
