@@ -214,11 +214,19 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
     let cg: Vec<Result<Opened>> = parallel::map_each(&cg_jobs, open_cg);
     let named = cg_jobs.iter().zip(&cg).filter_map(|(job, opened)| Some((job.0, opened.as_ref().ok()?)));
     let named = Some(named.collect()).filter(|_| scope == Scope::Part);
-    // What every comparison needs is made meanwhile.
-    let (places, _) = parallel::both(|| named.and_then(|cg| part::places(sheet, &cg)), DirectionGrid::shared);
-    let part = |job: &Job<'_>, header: &Frame| places.as_ref().map_or(Wanted::All, |p| part_for(sheet, p, job, header));
-    let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| part(job, header));
-    let set: Vec<Result<Opened>> = parallel::map_each(&set_jobs, open);
+    // What every comparison needs is made meanwhile: one core looks for the places, which takes no more.
+    let ((places, set), _) = parallel::both(
+        || {
+            let places = named.and_then(|cg| part::places(sheet, &cg));
+            let part = |job: &Job<'_>, header: &Frame| {
+                places.as_ref().map_or(Wanted::All, |p| part_for(sheet, p, job, header))
+            };
+            let open = |job: &&Job<'_>| part::open(sheet, job.2, job.1, &|header| part(job, header));
+            let set: Vec<Result<Opened>> = parallel::map_each(&set_jobs, open);
+            (places, set)
+        },
+        DirectionGrid::shared,
+    );
     gather(sheet, jobs.iter().zip(set.into_iter().chain(cg)), places, report)
 }
 
