@@ -1,6 +1,7 @@
 """Spheres lit by two real environments of the OpenEXR project, turned by known rotations, by mitsuba 3.9.1.
 
-python make.py FOLDER   where FOLDER holds StageEnvLatLong.exr and KernerEnvLatLong.exr
+python make.py FOLDER          where FOLDER holds StageEnvLatLong.exr and KernerEnvLatLong.exr
+python make.py FOLDER --matte  the matte spheres alone
 
 See README.md for provenance and licence.
 """
@@ -49,7 +50,12 @@ def environment(path):
     return np.ascontiguousarray(rgb)
 
 
-def render(pixels, turn, seed):
+MIRROR = {"type": "conductor", "material": "none"}
+MATTE_REFLECTANCE = 0.4
+MATTE = {"type": "diffuse", "reflectance": {"type": "rgb", "value": [MATTE_REFLECTANCE] * 3}}
+
+
+def render(pixels, turn, seed, surface=MIRROR):
     m = np.eye(4)
     m[:3, :3] = turn
     scene = mi.load_dict(
@@ -78,7 +84,7 @@ def render(pixels, turn, seed):
                 "type": "sphere",
                 "center": [float(v) for v in SPHERE.centre_mm],
                 "radius": float(SPHERE.radius_mm),
-                "bsdf": {"type": "conductor", "material": "none"},
+                "bsdf": surface,
             },
         }
     )
@@ -98,9 +104,12 @@ def sheet(name):
     }
 
 
-def main(folder):
+def main(folder, only=None):
     for place, file in SOURCES.items():
         pixels = environment(Path(folder) / file)
+        exr_out.write(HERE / f"{place}.matte.exr", render(pixels, np.eye(3), 31, MATTE))
+        if only:
+            continue
         exr_out.write(HERE / f"{place}.mirror.exr", render(pixels, np.eye(3), 11))
         for seed, (turn, degrees) in enumerate(TURNS.items()):
             name = f"{place}-{turn}"

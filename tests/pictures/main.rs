@@ -13,6 +13,7 @@ mod pair;
 mod part_of_frames;
 mod path_traced;
 mod psbox;
+mod real_mattes;
 mod remedies;
 mod rendered_spheres;
 mod rotation;
