@@ -9,9 +9,6 @@
 
 use std::path::{Path, PathBuf};
 
-use plateproof::image::Frame;
-use plateproof::image::limits::Limits;
-use plateproof::image::open::{OpenRequest, open};
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::report::{Report, Verdict};
 use plateproof::sheet::sheet_from_json;
@@ -19,6 +16,7 @@ use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};
 
 use crate::pair::finding;
+use crate::sphere_scene::load::exr_file;
 
 /// Reflectance that the matte spheres were rendered with.
 const MATTE_REFLECTANCE: f64 = 0.4;
@@ -75,26 +73,9 @@ fn a_matte_sphere_is_what_its_mirror_predicts_under_real_environments() {
     }
 }
 
-fn mirror_frame(place: &str) -> Frame {
-    let path = golden().join(format!("{place}.mirror.exr"));
-    let limits = Limits::default();
-    let request = OpenRequest {
-        path: &path,
-        shown_as: "mirror.exr",
-        role: "mirror",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: true,
-        limits: &limits,
-    };
-    open(&request).unwrap()
-}
-
 /// The mirror frame cut off at an eighth of its brightest value, as a camera would; with that level.
 fn clipped(place: &str, folder: &Path) -> (PathBuf, f32) {
-    let frame = mirror_frame(place);
+    let frame = exr_file(&golden().join(format!("{place}.mirror.exr")));
     let level = frame.rgb.iter().flatten().fold(0.0, |high: f32, v| high.max(*v)) / 8.0;
     let rgb: Vec<[f32; 3]> = frame.rgb.iter().map(|rgb| rgb.map(|v| v.min(level))).collect();
     let path = folder.join("clipped.exr");
