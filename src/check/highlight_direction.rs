@@ -7,6 +7,7 @@ use std::f64::consts::LN_2;
 use nalgebra::{Matrix3, Vector3};
 use serde_json::{Map, Value, json};
 
+use super::exposure::{median_stops, shared_directions};
 use super::{Check, CheckDoc, Comparison, blank, put, settle};
 use crate::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
@@ -97,12 +98,15 @@ impl Check for HighlightDirection {
 /// A clipped light whose place the CG shows below the ceiling may be none of the CG's: a lamp before a panel that alone is in
 /// the CG.
 fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
-    if finding.verdict != Verdict::Match {
+    let lights = pairing.pairs.iter().map(|(m, c)| (&pair.mirror.lights.all[*m], &cg.lights.all[*c]));
+    let cut_off: Vec<(&Light, &Light)> = lights.filter(|(light, other)| light.clipped && !other.clipped).collect();
+    if finding.verdict != Verdict::Match || cut_off.is_empty() || cg.trust.view_transform {
         return;
     }
-    for (m, c) in &pairing.pairs {
-        let (light, other) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
-        let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg) else { continue };
+    let shared = shared_directions(&pair.mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref());
+    let Some(exposure) = median_stops(&shared) else { return };
+    for (light, other) in cut_off {
+        let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg, exposure) else { continue };
         finding.verdict = Verdict::Unsure;
         let place = place_of(light);
         let cut = format!(

@@ -140,6 +140,7 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
     all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
     let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
     all.retain(|l| l.illuminance.value >= MIN_FRACTION_OF_KEY_PLANE * plane);
+    // Only of those that are kept: it takes a search through a table.
     for light in &mut all {
         light.cct = cct_duv_from_working_rgb(light.illuminance_rgb);
     }

@@ -205,7 +205,7 @@ impl<'a> Comparison<'a> {
             uneven_stops: pooled.uneven,
             registration: placement.registration.map(|r| Box::new(self.in_frame(&r.scaled(self.field.cell_px[0])))),
             focus,
-            disputed: pooled.agreeing < MUCH_AGREES || pooled.rival.is_some_and(|d| d > NOTABLE_RIVAL_STOPS),
+            disputed: pooled.agreeing < MUCH_AGREES || notable_rival(&pooled).is_some(),
             featureless: placement.unplaced == Some(NotRegistered::NoTexture),
             used_fraction: pooled.cells as f64 / looked_at,
             metadata_stops,
@@ -271,7 +271,7 @@ impl<'a> Comparison<'a> {
 
     /// A registration of the field's pixels as one of the whole frame's.
     fn in_frame(&self, of_field: &Registration) -> Registration {
-        of_field.moved(self.field.corner_px(false))
+        of_field.moved(self.field.corner_px())
     }
 
     /// Which frame is softer, on the detail that both show.
@@ -343,6 +343,11 @@ impl<'a> Comparison<'a> {
     }
 }
 
+/// How far a second value lies that nearly as much of the background bears out, where that is worth a word.
+fn notable_rival(pooled: &Pooled) -> Option<f64> {
+    pooled.rival.filter(|distance| *distance > NOTABLE_RIVAL_STOPS)
+}
+
 /// The common value with everything that makes it less certain at the sphere's place.
 fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warnings: &mut Vec<String>) -> Estimate {
     let slope = ratio::mean_slope(cells, pooled);
@@ -361,7 +366,7 @@ fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warni
         ));
         stops = stops.widened(change);
     }
-    if let Some(distance) = pooled.rival.filter(|d| *d > NOTABLE_RIVAL_STOPS) {
+    if let Some(distance) = notable_rival(pooled) {
         warnings.push(format!(
             "two parts of the background disagree by {distance:.2} stop and neither is clearly the larger"
         ));

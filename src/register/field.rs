@@ -75,9 +75,9 @@ impl Field {
         if width.min(height) < LEAST_CELLS { self } else { Self { width, height, skipped: [left, top], ..self } }
     }
 
-    /// Where the first cell begins, in pixels of the plate or of the mirror frame.
-    pub(super) fn corner_px(&self, mirror: bool) -> [f64; 2] {
-        self.skipped.map(|cells| cells as f64 * self.cell_px[usize::from(mirror)])
+    /// Where the first cell begins, in pixels of the plate.
+    pub(super) fn corner_px(&self) -> [f64; 2] {
+        self.skipped.map(|cells| cells as f64 * self.cell_px[0])
     }
 
     /// Number of cells.
@@ -143,7 +143,7 @@ mod tests {
         assert_eq!((field.width, field.height), (80, 60));
         let part = field.where_read(&plate, &mirror);
         assert_eq!((part.skipped, part.width, part.height), ([3, 8], 48, 34));
-        assert!((part.corner_px(false)[1] - 32.0).abs() < 1e-9);
+        assert!((part.corner_px()[1] - 32.0).abs() < 1e-9);
         let apart = field.where_read(&plate, &frame(190, 0, 130, 240));
         assert_eq!((apart.skipped, apart.width), ([0, 0], 80), "too little in common");
     }

@@ -52,7 +52,7 @@ impl<'a> Pixels<'a> {
         mask: Option<&'a SphereMask>,
         squares: &'a Squares,
     ) -> Self {
-        let corner = field.corner_px(false).map(|c| c.round() as i64);
+        let corner = field.corner_px().map(|c| c.round() as i64);
         let row = nalgebra::RowVector3::from(WORKING_LUMINANCE) * frame.space.to_working;
         Self { frame, luminance_row: [row[0] as f32, row[1] as f32, row[2] as f32], lift, mask, corner, squares }
     }

@@ -5,7 +5,7 @@
 //! that is another matter.
 
 use super::super::Comparison;
-use super::super::exposure::{median_stops, shared_directions, usual_luminance};
+use super::super::exposure::usual_luminance;
 use crate::lights::Light;
 use crate::radiance::Sample;
 use crate::shown::is_cut;
@@ -24,13 +24,14 @@ const AROUND_SDS: f64 = 3.0;
 const LEAST_CELLS: usize = 4;
 
 /// What the CG's brightest point at a clipped light is of the photograph's ceiling there; `None` where the CG reaches it, or
-/// where that cannot be told.
-pub(super) fn part_of_ceiling(pair: &Comparison, (light, other): (&Light, &Light), cg: &Side) -> Option<f64> {
+/// where that cannot be told. `exposure` is the CG's against the photograph's, stops, with its sd.
+pub(super) fn part_of_ceiling(
+    pair: &Comparison,
+    (light, other): (&Light, &Light),
+    cg: &Side,
+    (exposure, sd): (f64, f64),
+) -> Option<f64> {
     let mirror = &pair.mirror;
-    if !light.clipped || other.clipped || cg.trust.view_transform {
-        return None;
-    }
-    let (exposure, sd) = median_stops(&shared_directions(mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref()))?;
     let reach = light.seen_radius_rad();
     let clipped: Vec<&Sample> = within(mirror, &light.direction, reach).filter(|s| s.clipped).collect();
     if clipped.len() < LEAST_CELLS {
