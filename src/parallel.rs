@@ -14,6 +14,11 @@ use rayon::iter::{IntoParallelIterator, ParallelIterator};
 /// Blocks per core: enough that a core that is done early finds more to do.
 const BLOCKS_PER_CORE: usize = 8;
 
+/// Cores that work is spread over.
+pub(crate) fn cores() -> usize {
+    rayon::current_num_threads()
+}
+
 /// Runs both on two cores where two are free, and gives both results.
 pub(crate) fn both<A: Send, B: Send>(first: impl FnOnce() -> A + Send, second: impl FnOnce() -> B + Send) -> (A, B) {
     let (mut first, mut second) = (Some(first), Some(second));
@@ -55,7 +60,7 @@ pub(crate) fn flat_map<T: Send, I: IntoIterator<Item = T>>(count: usize, some: i
 pub(crate) fn each_row<T: Send>(values: &mut [T], width: usize, on_row: impl Fn(usize, &mut [T]) + Sync) {
     let width = width.max(1);
     let rows = values.len().div_ceil(width);
-    let rows_at_once = rows.div_ceil(rayon::current_num_threads() * BLOCKS_PER_CORE).max(1);
+    let rows_at_once = rows.div_ceil(cores() * BLOCKS_PER_CORE).max(1);
     let blocks: Vec<Mutex<&mut [T]>> = values.chunks_mut(rows_at_once * width).map(Mutex::new).collect();
     run_blocks(blocks.len(), &|range| {
         for block in range {
@@ -99,7 +104,7 @@ fn run_both(first: &mut (dyn FnMut() + Send), second: &mut (dyn FnMut() + Send))
 
 /// The one place where a loop is split. A block is as many indices as one core takes at once.
 fn run_blocks(count: usize, block: &(dyn Fn(Range<usize>) + Sync)) {
-    let blocks = count.min(rayon::current_num_threads() * BLOCKS_PER_CORE);
+    let blocks = count.min(cores() * BLOCKS_PER_CORE);
     let bound = |i: usize| i * count / blocks.max(1);
     (0..blocks).into_par_iter().for_each(|i| block(bound(i)..bound(i + 1)));
 }

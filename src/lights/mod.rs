@@ -129,21 +129,15 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
             owner[*cell] = index as u32;
         }
     }
-    let mut all: Vec<Light> = cores
-        .iter()
-        .enumerate()
-        .filter_map(|(index, core)| ground.measure(core, &owner, index as u32))
-        .filter(stands_out)
-        .map(|m| describe(&m, sources, image, px_per_cell))
-        .filter(|l| l.share.value >= MIN_SHARE)
-        .collect();
+    let mut all: Vec<Light> = parallel::filter_map(cores.len(), |index| {
+        let measured = ground.measure(&cores[index], &owner, index as u32).filter(stands_out)?;
+        Some(describe(&measured, sources, image, px_per_cell)).filter(|l| l.share.value >= MIN_SHARE)
+    });
     all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
     let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
     all.retain(|l| l.illuminance.value >= MIN_FRACTION_OF_KEY_PLANE * plane);
     // Only of those that are kept: it takes a search through a table.
-    for light in &mut all {
-        light.cct = cct_duv_from_working_rgb(light.illuminance_rgb);
-    }
+    parallel::each(&mut all, |_, light| light.cct = cct_duv_from_working_rgb(light.illuminance_rgb));
     Lights { all }
 }
 
@@ -193,7 +187,7 @@ fn cores(ground: &Ground<'_>, hills: &Hills, image: &SphereImage) -> Vec<Vec<usi
     let mut order: Vec<usize> = (0..flux.len()).collect();
     order.sort_by(|a, b| flux[*b].total_cmp(&flux[*a]).then(a.cmp(b)));
     order.truncate(MAX_CANDIDATES);
-    order.into_iter().map(|h| core(ground, &hills.hills[h])).collect()
+    parallel::map_each(&order, |h| core(ground, &hills.hills[*h]))
 }
 
 fn core(ground: &Ground<'_>, hill: &Hill) -> Vec<usize> {

@@ -30,7 +30,7 @@ const EVEN_RAD2: f64 = (0.9 * SPACING_DEG * PI / 180.0) * (0.9 * SPACING_DEG * P
 const SQUARE: f64 = 0.01;
 
 /// Frame rows are worked on in this many slices, whatever the number of threads, so that sums never depend on it.
-const SLICES: usize = 16;
+const SLICES: usize = 4;
 
 /// One analysis cell.
 #[derive(Debug, Clone, Copy)]

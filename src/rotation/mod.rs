@@ -3,6 +3,7 @@
 //! Both sides are blurred and taken as logarithms, so that a bright light does not decide alone. The correlation over
 //! all directions is searched over the whole rotation group; the best places are then refined on the radiance itself.
 
+mod coarse;
 mod field;
 mod refine;
 mod turns;
@@ -13,6 +14,7 @@ use crate::parallel;
 use crate::radiance::DirectionGrid;
 use crate::side::Side;
 use crate::units::Estimate;
+use coarse::coarse_starts;
 use field::LogField;
 use refine::{Refined, refine};
 
@@ -29,13 +31,6 @@ const MIN_ANGLE_DEG: f64 = 1.0;
 
 /// A rotation must raise the correlation over no rotation by this fraction of what is missing to 1.
 const MIN_GAIN: f64 = 0.5;
-
-/// Angle between neighbours of the first, coarse look over all rotations.
-const COARSE_STEP_DEG: f64 = 15.0;
-
-/// So many places of the coarse look are walked uphill, and so many of those are refined.
-const STARTS: usize = 16;
-const REFINED: usize = 6;
 
 /// Steps of the turn tried with left and right exchanged.
 const FLOP_STEP_DEG: f64 = 3.0;
@@ -236,67 +231,4 @@ fn correlation(target: &[f64], source: &[f64], rotation: &UnitQuaternion<f64>, s
     }
     let (vx, vy) = (sxx - sx * sx / n, syy - sy * sy / n);
     (n > 50.0 && vx > 1e-9 && vy > 1e-9).then(|| (sxy - sx * sy / n) / (vx * vy).sqrt())
-}
-
-/// The best places of a grid over the rotation group on the broadly averaged light, apart from each other, each walked
-/// uphill on the light itself until slopes can take over.
-fn coarse_starts(target: &LogField, source: &LogField) -> Vec<UnitQuaternion<f64>> {
-    let grid = rotation_grid();
-    let mut scored: Vec<(f64, usize)> =
-        parallel::filter_map(grid.len(), |i| correlation(&target.coarse, &source.coarse, &grid[i], 13).map(|c| (c, i)));
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let mut starts: Vec<UnitQuaternion<f64>> = Vec::new();
-    for (_, index) in scored {
-        if starts.len() >= STARTS {
-            break;
-        }
-        if starts.iter().all(|s| s.angle_to(&grid[index]).to_degrees() > COARSE_STEP_DEG * 1.2) {
-            starts.push(grid[index]);
-        }
-    }
-    let mut climbed: Vec<(UnitQuaternion<f64>, f64)> =
-        parallel::filter_map(starts.len(), |i| climb(target, source, starts[i]));
-    climbed.sort_by(|a, b| b.1.total_cmp(&a.1));
-    climbed.into_iter().take(REFINED).map(|c| c.0).collect()
-}
-
-/// Compass search in the three small rotations, 8° down to 1°.
-fn climb(target: &LogField, source: &LogField, start: UnitQuaternion<f64>) -> Option<(UnitQuaternion<f64>, f64)> {
-    let score = |rotation: &UnitQuaternion<f64>| correlation(&target.luminance, &source.luminance, rotation, 2);
-    let mut best = (start, score(&start)?);
-    let mut step_rad = 8.0_f64.to_radians();
-    while step_rad > 1.0_f64.to_radians() {
-        let axes = [Vector3::x(), -Vector3::x(), Vector3::y(), -Vector3::y(), Vector3::z(), -Vector3::z()];
-        let better = axes.into_iter().find_map(|axis| {
-            let candidate = UnitQuaternion::from_scaled_axis(axis * step_rad) * best.0;
-            score(&candidate).filter(|s| *s > best.1 + 1e-9).map(|s| (candidate, s))
-        });
-        match better {
-            Some(found) => best = found,
-            None => step_rad *= 0.5,
-        }
-    }
-    Some(best)
-}
-
-/// Rotations spread over the whole group: turns about the vertical × tilts of that vertical.
-fn rotation_grid() -> Vec<UnitQuaternion<f64>> {
-    let mut all = vec![UnitQuaternion::identity()];
-    let turns = (360.0 / COARSE_STEP_DEG) as i32;
-    for tilt in 0..=turns / 2 {
-        let tilt_deg = f64::from(tilt) * COARSE_STEP_DEG;
-        let count = (f64::from(turns) * tilt_deg.to_radians().sin()).round().max(1.0) as usize;
-        for i in 0..count {
-            let way = 2.0 * std::f64::consts::PI * i as f64 / count as f64;
-            let axis = nalgebra::Unit::new_normalize(Vector3::new(way.cos(), 0.0, way.sin()));
-            let lean = UnitQuaternion::from_axis_angle(&axis, tilt_deg.to_radians());
-            all.extend((0..turns).map(|turn| {
-                lean * UnitQuaternion::from_axis_angle(
-                    &Vector3::y_axis(),
-                    (f64::from(turn) * COARSE_STEP_DEG).to_radians(),
-                )
-            }));
-        }
-    }
-    all
 }

@@ -37,6 +37,13 @@ fn published_circle(folder: &Path) -> Outline {
     Outline::circle(n[0] - 0.5, HEIGHT_PX + 1.0 - n[1] - 0.5, n[2])
 }
 
+/// The circle through the rim as numpy and OpenCV find it in all photographs (`golden/lamp_rims`): 0.61 % of the radius
+/// from the published one.
+fn measured_circle(folder: &Path) -> Outline {
+    let published = published_circle(folder);
+    Outline::circle(published.centre_x + 0.45, published.centre_y + 2.52, published.semi_a + 2.04)
+}
+
 /// Three rows of twelve: x, y and z of each lamp.
 fn published_directions(folder: &Path) -> Vec<Vector3<f64>> {
     let n = numbers(&folder.join("light_directions.txt"));
@@ -60,12 +67,14 @@ fn outline_error(sphere: &SphereReport, circle: &Outline) -> f64 {
 }
 
 /// Nothing told but the file. Aim: 0.5 % of the radius in all twelve, key within 0.5 degrees at the median and 1.0 at
-/// most. Today ten are found and two, whose rim is dark nearly all round, are refused; eight of the ten lie within
-/// 0.5 %, the others within 0.8 %. These bounds keep it there. Nothing wrong may be reported.
+/// most. Today ten are found and two, whose rim is dark nearly all round, are refused. All ten lie within 0.5 % of the rim
+/// as measured by other means; of the published circle, which does not, eight do and the others within 0.8 %. These bounds
+/// keep it there. Nothing wrong may be reported.
 #[test]
 fn outline_and_key_of_twelve_photographs() {
     let Some(folder) = photographs() else { return };
     let (circle, lamps) = (published_circle(&folder), published_directions(&folder));
+    let measured = measured_circle(&folder);
     assert_eq!(lamps.len(), 12);
     let mut angles = Vec::new();
     let (mut close, mut broken) = (0, Vec::new());
@@ -82,12 +91,13 @@ fn outline_and_key_of_twelve_photographs() {
         };
         let angle = angle_between_rad(&direction(key), lamp).to_degrees();
         println!(
-            "{number:02}: outline {:.2} % of the radius, key {angle:.2} deg of {} lights",
+            "{number:02}: outline {:.2} % of the radius from the published circle, {:.2} % from the measured one, key {angle:.2} deg of {} lights",
             100.0 * outline,
+            100.0 * outline_error(sphere, &measured),
             sphere.lights.len()
         );
         close += usize::from(outline <= 0.005);
-        if outline > 0.008 {
+        if outline > 0.008 || outline_error(sphere, &measured) > 0.005 {
             broken.push(format!("{number:02}: outline {:.2} %", 100.0 * outline));
         }
         angles.push(angle);

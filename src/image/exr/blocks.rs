@@ -117,6 +117,8 @@ pub(super) struct Blocks<'a> {
     encoding: Encoding,
     /// Blocks decoded ahead, until they are asked for.
     ahead: Mutex<Ahead>,
+    /// Memory of blocks that are done with: the system takes longer to give new pages than a block takes to inflate.
+    spare: Mutex<Vec<Vec<u8>>>,
 }
 
 /// Blocks that were decoded to see what they hold, and their bytes.
@@ -160,6 +162,7 @@ impl<'a> Blocks<'a> {
             alpha: picked.alpha.map(|index| Lane::of(header, index)),
             encoding,
             ahead: Mutex::default(),
+            spare: Mutex::default(),
         }
     }
 
@@ -214,8 +217,21 @@ impl<'a> Blocks<'a> {
             self.blank(left, columns, &mut band.lock().unwrap_or_else(PoisonError::into_inner));
             return Ok(None);
         };
-        let mut band = band.lock().unwrap_or_else(PoisonError::into_inner);
-        Ok(Some(self.copy_rows(&data, left, columns, &mut band)))
+        let masked = {
+            let mut band = band.lock().unwrap_or_else(PoisonError::into_inner);
+            self.copy_rows(&data, left, columns, &mut band)
+        };
+        self.give_back(data);
+        Ok(Some(masked))
+    }
+
+    /// Leaves a block's memory to another one, where a core may want it.
+    pub(super) fn give_back(&self, data: Unpacked) {
+        let Unpacked::Halves(memory) = data else { return };
+        let mut spare = self.spare.lock().unwrap_or_else(PoisonError::into_inner);
+        if spare.len() < parallel::cores() {
+            spare.push(memory);
+        }
     }
 
     /// Keeps a decoded block for when it is asked for, where there is room.
@@ -237,7 +253,8 @@ impl<'a> Blocks<'a> {
         let zip = matches!(self.meta.headers[self.part].compression, Compression::ZIP1 | Compression::ZIP16);
         // A block that would not shrink is stored as it is.
         if zip && packed.len() != length {
-            let unpacked = contain(|| Unpacked::from_zip(&packed, length)).ok().flatten();
+            let memory = self.spare.lock().unwrap_or_else(PoisonError::into_inner).pop().unwrap_or_default();
+            let unpacked = contain(|| Unpacked::from_zip(&packed, length, memory)).ok().flatten();
             return unpacked.map(Some).ok_or_else(|| broken(self.path, format!("pixel block {index} is damaged")));
         }
         let chunk = self.chunk(index, packed.into_owned());

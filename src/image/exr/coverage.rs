@@ -42,6 +42,8 @@ impl Blocks<'_> {
             if let Some(columns) = self.covered_columns(&data, self.left_of(index)) {
                 covered = Some(covered.map_or(columns.clone(), |before| hull(before, columns)));
                 self.keep(index, data);
+            } else {
+                self.give_back(data);
             }
         }
         Ok(covered)

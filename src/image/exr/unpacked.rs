@@ -25,9 +25,10 @@ pub(super) enum LaneBytes<'a> {
 }
 
 impl Unpacked {
-    /// Inflates a ZIP block of `length` bytes; `None` where it is damaged.
-    pub(super) fn from_zip(packed: &[u8], length: usize) -> Option<Self> {
-        let mut bytes = vec![0; length];
+    /// Inflates a ZIP block of `length` bytes into the memory of a block that was; `None` where it is damaged.
+    pub(super) fn from_zip(packed: &[u8], length: usize, mut bytes: Vec<u8>) -> Option<Self> {
+        // What the memory held before is written over, or the block is refused.
+        bytes.resize(length, 0);
         let inflated = Decompressor::new().zlib_decompress(packed, &mut bytes).ok()?;
         // Pairs: samples have two or four bytes.
         if inflated != length || !length.is_multiple_of(2) {
@@ -115,12 +116,12 @@ mod tests {
         let mut packed = vec![0x78, 0x01, 0x01, 4, 0, !4, !0];
         packed.extend(stored);
         packed.extend(adler32(&stored).to_be_bytes());
-        let block = Unpacked::from_zip(&packed, 4).unwrap();
+        let block = Unpacked::from_zip(&packed, 4, vec![9; 7]).unwrap();
         assert!(matches!(block.lane(0, 4), Some(LaneBytes::Halves([1, 3], [2, 4]))));
         assert!(matches!(block.lane(2, 2), Some(LaneBytes::Halves([3], [4]))));
         assert!(block.lane(2, 4).is_none());
-        assert!(Unpacked::from_zip(&packed, 6).is_none(), "shorter than its place");
-        assert!(Unpacked::from_zip(&packed[..9], 4).is_none());
+        assert!(Unpacked::from_zip(&packed, 6, Vec::new()).is_none(), "shorter than its place");
+        assert!(Unpacked::from_zip(&packed[..9], 4, Vec::new()).is_none());
     }
 
     /// Against the plain sum, for lengths that eight divides and others.
