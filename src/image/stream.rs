@@ -2,9 +2,8 @@
 
 use std::borrow::Cow;
 use std::fs::File;
-use std::io::{self, Read, Seek, SeekFrom};
+use std::io::{self, Read, Seek};
 use std::path::Path;
-use std::sync::{Mutex, PoisonError};
 
 use super::limits::Limits;
 use crate::{Error, ErrorKind, Result};
@@ -35,7 +34,7 @@ pub(super) struct InputFile {
 
 enum Bytes {
     Held(Vec<u8>),
-    OnDisk(Mutex<File>),
+    OnDisk(Disk),
 }
 
 impl InputFile {
@@ -61,7 +60,7 @@ impl InputFile {
         let in_blocks = file.read_exact(&mut magic).is_ok() && magic == EXR_MAGIC;
         file.rewind().map_err(|e| Error::io(path, &e))?;
         if length > if in_blocks { HELD_BYTES_OF_BLOCKS } else { HELD_BYTES } {
-            return Ok(Self { bytes: Bytes::OnDisk(Mutex::new(file)), length });
+            return Ok(Self { bytes: Bytes::OnDisk(Disk::from(file)), length });
         }
         let bytes = read_up_to(&mut file, length).map_err(|e| Error::io(path, &e))?;
         // A file that shrank meanwhile is as long as what was read.
@@ -113,7 +112,7 @@ impl InputFile {
         while position < self.length {
             let count = (self.length - position).min(PIECE_BYTES as u64);
             self.read_into(position, &mut piece[..count as usize])?;
-            hasher.update(&piece[..count as usize]);
+            hasher.update_rayon(&piece[..count as usize]);
             position += count;
         }
         Ok(hasher.finalize().to_hex().to_string())
@@ -122,10 +121,28 @@ impl InputFile {
     /// Fills a buffer with what the file on disk holds from a position on.
     fn read_into(&self, position: u64, buffer: &mut [u8]) -> io::Result<()> {
         let Bytes::OnDisk(file) = &self.bytes else { return Err(io::ErrorKind::InvalidInput.into()) };
-        let mut file = file.lock().unwrap_or_else(PoisonError::into_inner);
-        file.seek(SeekFrom::Start(position))?;
-        file.read_exact(buffer)
+        read_exact_at(file, position, buffer)
     }
+}
+
+/// A file that many cores read at once, each at its place.
+#[cfg(unix)]
+type Disk = File;
+
+#[cfg(unix)]
+fn read_exact_at(file: &Disk, position: u64, buffer: &mut [u8]) -> io::Result<()> {
+    std::os::unix::fs::FileExt::read_exact_at(file, buffer, position)
+}
+
+/// A file that one core after the other reads: elsewhere reading moves the one place that a file has.
+#[cfg(not(unix))]
+type Disk = std::sync::Mutex<File>;
+
+#[cfg(not(unix))]
+fn read_exact_at(file: &Disk, position: u64, buffer: &mut [u8]) -> io::Result<()> {
+    let mut file = file.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+    file.seek(io::SeekFrom::Start(position))?;
+    file.read_exact(buffer)
 }
 
 fn read_up_to(file: &mut File, length: u64) -> io::Result<Vec<u8>> {

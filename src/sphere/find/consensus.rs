@@ -6,7 +6,9 @@ use nalgebra::{Matrix4, Vector4};
 
 use super::rays::{Hypothesis, Probed};
 use crate::camera::View;
+use crate::parallel;
 use crate::sphere::{RimGap, SphereCone, cone_of_outline, outline_of_cone, tangents};
+use crate::uncertainty::scatter::weighted_median;
 
 /// Prior sd of ln(focal length) where the field of view is assumed: the contract's 18 to 75° about 40°.
 const ASSUMED_LN_FOCAL_SD: f64 = 0.45;
@@ -105,15 +107,26 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
     let prior_sd = if start.view.is_assumed() { ASSUMED_LN_FOCAL_SD } else { KNOWN_LN_FOCAL_SD };
     let prior = Matrix4::from_diagonal(&Vector4::new(0.0, 0.0, 0.0, prior_sd.powi(-2)));
     let all = rows(start, probed)?;
-    let fits = LEAST_GAINS.iter().filter_map(|least| {
-        let rows: Vec<Row> = all.iter().map(|r| r.stronger_than(*least)).collect();
-        let (worth, evidence, settled) = best_settled(&rows, prior, reach_px, floor_px)?;
-        let fair = if *least > 1.0 { STRONG_ONLY_SHARE * worth } else { worth };
-        Some((fair, evidence, rows, settled))
+    let sets: Vec<Vec<Row>> =
+        LEAST_GAINS.iter().map(|least| all.iter().map(|r| r.stronger_than(*least)).collect()).collect();
+    let costs: Vec<OutsideCost> = sets.iter().map(|rows| OutsideCost::new(rows, reach_px)).collect();
+    let rad_per_px = median(all.iter().map(|r| r.slope[2].recip()).collect())?;
+    let fits = parallel::filter_map(sets.len() * FIRST_OFFSETS.len(), |index| {
+        let (set, offset) = (index / FIRST_OFFSETS.len(), FIRST_OFFSETS[index % FIRST_OFFSETS.len()]);
+        let rows = &sets[set];
+        let begin = Vector4::new(0.0, 0.0, offset * reach_px * rad_per_px, 0.0);
+        let settled = settle(rows, begin, prior, reach_px, floor_px)?;
+        let evidence = evidence(rows, &settled, reach_px);
+        let worth = evidence - costs[set].of(rows, &settled, reach_px, floor_px);
+        let fair = if LEAST_GAINS[set] > 1.0 { STRONG_ONLY_SHARE * worth } else { worth };
+        Some((fair, evidence, set, settled))
     });
-    let (_, evidence, rows, settled) = fits.max_by(|a, b| a.0.total_cmp(&b.0))?;
-    finish(start, &rows, &settled, prior, evidence, floor_px)
+    let (_, evidence, set, settled) = fits.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+    finish(start, &sets[set], &settled, prior, evidence, floor_px)
 }
+
+/// Radii from which a fit begins, as fractions of the reach beyond the start's.
+const FIRST_OFFSETS: [f64; 6] = [-0.4, 0.0, 0.2, 0.4, 0.6, 0.8];
 
 /// Edges weaker than these are left out, in turns: in noise only the strong ones tell the rim.
 const LEAST_GAINS: [f64; 2] = [1.0, 6.0];
@@ -127,19 +140,6 @@ fn speaking(rows: &[Row]) -> f64 {
     const LEAST_PART: f64 = 0.55;
     let in_frame = rows.iter().filter(|r| r.is_in_frame).count() as f64;
     in_frame.max(LEAST_PART * rows.len() as f64)
-}
-
-/// The best of fits from several radii, with its worth and evidence.
-fn best_settled(rows: &[Row], prior: Matrix4<f64>, reach_px: f64, floor_px: f64) -> Option<(f64, f64, Settled)> {
-    let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
-    let cost = OutsideCost::new(rows, reach_px);
-    let fits = [-0.4, 0.0, 0.2, 0.4, 0.6, 0.8].iter().filter_map(|offset| {
-        let begin = Vector4::new(0.0, 0.0, offset * reach_px * rad_per_px, 0.0);
-        let settled = settle(rows, begin, prior, reach_px, floor_px)?;
-        let evidence = evidence(rows, &settled, reach_px);
-        Some((evidence - cost.of(rows, &settled, reach_px, floor_px), evidence, settled))
-    });
-    fits.max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 /// What it costs an outline to leave edges outside it.
@@ -297,16 +297,8 @@ fn robust_scatter(chosen: &[Chosen], scatter: f64) -> f64 {
     /// Normal errors cut at 2.2 sd have their median modulus at 0.654 sd.
     const CORE: f64 = 2.2;
     const CORE_MEDIAN: f64 = 0.654;
-    let mut core: Vec<(f64, f64)> =
-        chosen.iter().filter(|c| c.residual.abs() < CORE * scatter).map(|c| (c.residual.abs(), c.trust)).collect();
-    core.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let half: f64 = 0.5 * core.iter().map(|c| c.1).sum::<f64>();
-    let mut sum = 0.0;
-    let median = core.iter().find(|c| {
-        sum += c.1;
-        sum >= half
-    });
-    median.map_or(0.0, |m| m.0 / CORE_MEDIAN)
+    let core = chosen.iter().filter(|c| c.residual.abs() < CORE * scatter).map(|c| (c.residual.abs(), c.trust));
+    weighted_median(core.collect()).map_or(0.0, |median| median / CORE_MEDIAN)
 }
 
 /// What the scatter of edges about a mirror's rim leaves in doubt however many there are, as a share of it: squeezed
