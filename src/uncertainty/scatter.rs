@@ -18,9 +18,12 @@ pub fn patch_of(direction: &Vector3<f64>) -> usize {
     band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
 }
 
-/// Value at which half of the weight lies on either side.
+/// Value at which half of the weight lies on either side; `None` of nothing, or where a weight is not a number.
 pub fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
     let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
+    if !half.is_finite() {
+        return None;
+    }
     let (mut rest, mut below) = (values.as_mut_slice(), 0.0);
     // Halves of a list that stay unsorted in themselves, until it is short.
     while rest.len() > SHORT {
@@ -83,6 +86,7 @@ mod tests {
     #[test]
     fn half_of_the_weight_lies_on_either_side() {
         assert_eq!(weighted_median(Vec::new()), None);
+        assert_eq!(weighted_median(vec![(1.0, 2.0), (3.0, f64::NAN)]), None);
         for count in [1, 2, 31, 32, 33, 64, 100, 4096_u32] {
             let hashed = |i: u32, by: u32| f64::from(i.wrapping_mul(by).wrapping_add(12345) >> 20);
             let values: Vec<(f64, f64)> = (0..count).map(|i| (hashed(i, 2_654_435_761), hashed(i, 40_503))).collect();
