@@ -214,7 +214,7 @@ pub struct SphereReport {
     /// Fraction of the sphere's pixels that held NaN or Inf.
     #[serde(default)]
     pub invalid_fraction: f64,
-    /// Fraction of the sphere that does not count: what the sheet asks to ignore, and what seam and dents spoil.
+    /// Fraction of the sphere that does not count: what the sheet asks to ignore, and what the seam spoils.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub ignored_fraction: f64,
     /// Angle within which a worn or brushed sphere mirrors half of a point's light; absent where it is clear.

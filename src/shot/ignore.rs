@@ -13,14 +13,14 @@ use crate::parallel;
 use crate::report::Report;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
-use crate::sphere_faults::{Band, Faults, Seam};
+use crate::sphere_faults::{Band, Seam};
 
-/// The regions of one mirror entry: as the sheet asks, and what faults of the sphere spoil.
+/// The regions of one mirror entry: as the sheet asks, and what its seam spoils.
 pub(super) struct Ignored<'a> {
     /// Axis and cosine of the half-angle.
     cones: Vec<(Vector3<f64>, f64)>,
     polygons: Vec<&'a [[f64; 2]]>,
-    faults: Faults,
+    seam: Option<Seam>,
     /// Geometry of the photographed sphere, in whose frame the polygons are drawn.
     photographed: MirrorGeometry,
 }
@@ -31,7 +31,7 @@ impl<'a> Ignored<'a> {
         let mut ignored = Self {
             cones: Vec::new(),
             polygons: Vec::new(),
-            faults: Faults::default(),
+            seam: None,
             photographed: MirrorGeometry::new(view, &fit.cone),
         };
         for region in spec.ignore.iter().filter_map(IgnoreSpec::region) {
@@ -45,18 +45,19 @@ impl<'a> Ignored<'a> {
         ignored
     }
 
-    /// The same with what faults spoil.
-    pub(super) fn with_faults(self, faults: Faults) -> Self {
-        Self { faults, ..self }
+    /// The same with what a seam spoils.
+    pub(super) fn with_seam(self, seam: Option<Seam>) -> Self {
+        Self { seam, ..self }
     }
 
     /// Nothing is taken out.
     pub(super) fn is_empty(&self) -> bool {
-        self.cones.is_empty() && self.polygons.is_empty() && self.faults.is_empty()
+        self.cones.is_empty() && self.polygons.is_empty() && self.seam.is_none()
     }
 
     fn covers(&self, direction: &Vector3<f64>) -> bool {
-        self.is_asked(direction) || self.faults.cover(&self.photographed, direction)
+        let spoiled = |seam: &Seam| seam.band.covers(&self.photographed, direction);
+        self.is_asked(direction) || self.seam.as_ref().is_some_and(spoiled)
     }
 
     /// The sheet asks to ignore a direction.
@@ -92,16 +93,12 @@ impl<'a> Ignored<'a> {
         }
     }
 
-    /// The report's lines: what the sheet asks and what faults spoil.
+    /// The report's lines: what the sheet asks and what the seam spoils.
     pub(super) fn note(&self, spec: &MirrorSpec, fit: &SphereFit, report: &mut Report) {
         let sphere = format!("mirror {}", spec.name);
-        report.warnings.extend(self.faults.seam.as_ref().map(|seam| {
+        report.warnings.extend(self.seam.as_ref().map(|seam| {
             let share = seam.band.share(&self.photographed, &fit.outline);
             seam_words(&sphere, seam, share)
-        }));
-        report.warnings.extend(self.faults.dents.iter().map(|dent| {
-            let percent = 100.0 * dent.share(&self.photographed, &fit.outline);
-            format!("{sphere}: {}; {percent:.1} % of the sphere, about that place, does not count", dent.words())
         }));
         if !spec.ignore.is_empty() {
             Self::note_asked(spec, self.asked_share(fit), report);

@@ -14,7 +14,7 @@ use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, cone_of_outline};
-use crate::sphere_faults::{Faults, Seam, Seen, find_dents, find_seam};
+use crate::sphere_faults::{Seam, find_seam};
 use crate::uncertainty::haze::HazeDoubt;
 use crate::uncertainty::{clipping, reflectance};
 
@@ -87,7 +87,7 @@ pub(super) fn check(
     let display_picture = cg_ends_at_white || cg_frame.is_display_picture();
     let mut rendered = Rendered { frame: cg_frame, view: cg_view, search: cg_search, radiometry, display_picture };
     let decided = found.search.rivals.is_empty() && rendered.search.rivals.is_empty();
-    let (drift, (early, faults)) = parallel::both(
+    let (drift, (early, seam)) = parallel::both(
         || found.photographed.drift(frames.plate.as_ref(), &found.search.best.outline),
         || {
             parallel::both(
@@ -96,11 +96,11 @@ pub(super) fn check(
                     let early = decided && ignored.is_empty() && !spec.correct_drift;
                     early.then(|| compare(sheet, spec, cg, &found, &rendered))
                 },
-                || if decided { faults_of(&found, &rendered) } else { Faults::default() },
+                || if decided { seam_of(&found, &rendered) } else { None },
             )
         },
     );
-    let (early, ignored) = (early.filter(|_| faults.is_empty()), ignored.with_faults(faults));
+    let (early, ignored) = (early.filter(|_| seam.is_none()), ignored.with_seam(seam));
     found.photographed.refer(drift);
     let drifted = reference_drift::run(&spec.name, &found.photographed.reference, &sheet.tolerances);
     // The rest of the background may tell what the part around the spheres does not.
@@ -213,23 +213,6 @@ struct Rendered {
     radiometry: Radiometry,
     /// The picture most likely went through a view transform.
     display_picture: bool,
-}
-
-/// What is wrong with the photographed sphere.
-fn faults_of(found: &Found, rendered: &Rendered) -> Faults {
-    let photographed = &found.photographed;
-    let [mirror, cg] = [(&photographed.view, &found.search.best), (&rendered.view, &rendered.search.best)]
-        .map(|(view, fit)| (MirrorGeometry::new(view, &fit.cone), fit));
-    let (seam, dents) = parallel::both(
-        || seam_of(found, rendered),
-        || {
-            find_dents(
-                Seen { frame: &photographed.frame, fit: mirror.1, geometry: &mirror.0 },
-                Seen { frame: &rendered.frame, fit: cg.1, geometry: &cg.0 },
-            )
-        },
-    );
-    Faults { seam, dents }
 }
 
 /// The photographed sphere's seam. What the CG shows in the same place is an edge of the world: a render has no seam.

@@ -1,7 +1,7 @@
 //! The seam of a mirror sphere, on pictures made here, where plane, width and contrast are known.
 //!
 //! The pictures come by a route of their own (`traced_sphere`): the seam is drawn by the angle of the surface normal to its
-//! plane, some forty rays a pixel.
+//! plane, sixteen rays a pixel.
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the measured figures with --nocapture, and why a test was skipped")]
@@ -39,7 +39,7 @@ fn take(radius_px: f64, line: Option<Line>, noise: f64, world: World<'_>, seed: 
         let on = line.filter(|l| normal.dot(&l.plane).abs() <= 0.5 * l.width_px / radius_px);
         (normal, 1.0 + on.map_or(0.0, |l| l.contrast))
     };
-    Picture { radius_px, rays: 6, noise, seed, world, surface: &surface }.take()
+    Picture { radius_px, rays: 4, noise, seed, world, surface: &surface }.take()
 }
 
 impl Taken {
