@@ -28,8 +28,6 @@ pub enum FovSource {
     Option,
     /// Nothing told it: 40° is assumed and the doubt carried.
     Assumed,
-    /// Nothing told it and only one frame is looked at: parallel rays, the doubt carried.
-    Parallel,
 }
 
 impl FovSource {
@@ -40,7 +38,6 @@ impl FovSource {
             Self::File => "file",
             Self::Option => "option",
             Self::Assumed => "assumed",
-            Self::Parallel => "parallel-rays",
         }
     }
 }
@@ -83,7 +80,7 @@ impl View {
 
     /// Nothing told the field of view.
     pub fn is_assumed(&self) -> bool {
-        matches!(self.source, FovSource::Assumed | FovSource::Parallel)
+        self.source == FovSource::Assumed
     }
 
     /// The unit vector from the camera through a point of the frame (pixels from the display window's corner).

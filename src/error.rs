@@ -32,6 +32,8 @@ pub struct Error {
     pub cause: String,
     /// What to do about it, without a full stop.
     pub remedy: String,
+    /// Options of which one may settle it, the likeliest first; mostly none.
+    pub candidates: Vec<String>,
 }
 
 /// The library's result type.
@@ -40,7 +42,13 @@ pub type Result<T, E = Error> = std::result::Result<T, E>;
 impl Error {
     /// An error about `file`.
     pub fn new(kind: ErrorKind, file: impl AsRef<Path>, cause: impl Into<String>, remedy: impl Into<String>) -> Self {
-        Self { kind, file: file.as_ref().to_path_buf(), cause: cause.into(), remedy: remedy.into() }
+        Self {
+            kind,
+            file: file.as_ref().to_path_buf(),
+            cause: cause.into(),
+            remedy: remedy.into(),
+            candidates: Vec::new(),
+        }
     }
 
     /// An input or output error about `file`.

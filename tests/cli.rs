@@ -7,6 +7,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Output, Stdio};
 
 use assert_cmd::cargo::cargo_bin_cmd;
+use plateproof::image::write::{ExrAttributes, write_exr};
+use plateproof::image::{DataWindow, Size};
 use serde_json::{Value, json};
 
 /// Runs the program in `folder` and gives exit status, standard output and standard error.
@@ -113,6 +115,10 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         (&["check", "a/shot.json", "--outline", "560,300,96"], "for example mirror=812.5,604,143.2"),
         (&["check", "a/shot.json", "--outline", "mirror=560,300"], "takes centre x, centre y, radius"),
         (&["check", "a/shot.json", "--outline", "mirror=560,300"], "Usage: plateproof check"),
+        (&["check", "a/shot.json", "--near", "560,300"], "takes centre x, centre y and a radius"),
+        (&["check", "a/shot.json", "--near", "560,300,1"], "takes centre x, centre y and a radius"),
+        (&["check", "a/shot.json", "--near", "miror=560,300,96"], "did you mean 'mirror'"),
+        (&["check", "a", "b", "--near", "560,300,96"], "--near is about one shot"),
         (&["check", "a/shot.json", "--tolerance", "exposure"], "for example exposure=0.2"),
         (&["check", ".", "--tolerance", "exposre=3"], "did you mean `exposure`?"),
         (&["check", ".", "--tolerance", "direction=200"], "at most 180 deg"),
@@ -123,6 +129,8 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         (&["check", "a", "--out", "a/shot.json"], "is a file, not a folder"),
         (&["sphere"], "FRAME"),
         (&["sphere", "s.exr", "--outline", "1,2"], "--outline takes"),
+        (&["sphere", "s.exr", "--near", "1,2"], "--near takes"),
+        (&["sphere", "s.exr", "--near", "1,2,3", "--outline", "1,2,3"], "cannot be used with"),
         (&["sphere", "s.exr", "--reflectance", "0.5,0.5"], "--reflectance takes"),
         (&["explain", "exposur"], "did you mean 'exposure'"),
         (&["explain", "exposur"], "Usage: plateproof explain"),
@@ -138,6 +146,82 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         assert!(out.is_empty(), "{words:?}: {out}");
     }
     assert!(!here.path().join("plateproof-reports").exists(), "wrong use writes nothing");
+}
+
+/// Matt balls before a wall: round, and no mirrors.
+fn balls(folder: &Path, name: &str, balls: &[[f64; 3]]) {
+    let size = Size { width: 480, height: 270 };
+    let pixel = |i: usize| {
+        let at = [(i % size.width) as f64 + 0.5, (i / size.width) as f64 + 0.5];
+        let cover = |[x, y, r]: &[f64; 3]| (r - (at[0] - x).hypot(at[1] - y) + 0.5).clamp(0.0, 1.0);
+        [(0.08 + 0.5 * balls.iter().map(cover).fold(0.0, f64::max)) as f32; 3]
+    };
+    let rgb: Vec<[f32; 3]> = (0..size.width * size.height).map(pixel).collect();
+    let data = DataWindow { x: 0, y: 0, width: size.width, height: size.height };
+    write_exr(&folder.join(name), size, data, &rgb, None, &ExrAttributes::default()).unwrap();
+}
+
+const TWO_BALLS: [[f64; 3]; 2] = [[130.0, 135.0, 52.0], [350.0, 140.0, 44.0]];
+
+#[test]
+fn where_no_sphere_is_found_the_round_things_are_listed_to_paste_and_drawn() {
+    let here = temp();
+    balls(here.path(), "balls.exr", &TWO_BALLS);
+    let (status, out, err) = run(here.path(), &["sphere", "balls.exr", "--out", "o"]);
+    assert_eq!(status, 2, "{out}{err}");
+    let pasted: Vec<&str> = err.lines().map(str::trim).filter(|line| line.starts_with("--near ")).collect();
+    assert!(pasted.contains(&"--near 130,135,52") && pasted.contains(&"--near 350,140,44"), "{err}");
+    assert!(out.contains("balls.candidates.png"), "{out}");
+    assert!(fs::read(here.path().join("o/balls.candidates.png")).unwrap().starts_with(b"\x89PNG"));
+
+    let option: Vec<&str> = pasted[0].split(' ').collect();
+    let (status, out, err) = run(here.path(), &["sphere", "balls.exr", option[0], option[1], "--out", "o"]);
+    assert_eq!(status, 0, "{out}{err}");
+    assert!(out.contains("by near"), "{out}");
+    assert!(!here.path().join("o/balls.candidates.png").exists(), "the question is answered");
+
+    balls(here.path(), "wall.exr", &[]);
+    let (status, _, err) = run(here.path(), &["sphere", "wall.exr", "--out", "o"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("nothing round to choose from"), "{err}");
+    assert!(!here.path().join("o/wall.candidates.png").exists());
+}
+
+#[test]
+fn a_check_without_a_sphere_lists_the_round_things_in_its_report() {
+    let here = temp();
+    balls(here.path(), "set.exr", &TWO_BALLS);
+    balls(here.path(), "cg.exr", &[]);
+    let words = ["check", "--shot", "SF_0030", "--mirror", "set.exr", "--cg", "cg.exr"];
+    let (status, out, err) = run(here.path(), &words);
+    assert_eq!(status, 2, "{out}{err}");
+    let report = report(here.path(), "SF_0030.report.json");
+    let candidates = report["error"]["candidates"].as_array().unwrap();
+    assert!(candidates.contains(&json!("--near 130,135,52")), "{report}");
+    assert!(out.lines().any(|line| line.trim() == "--near 130,135,52"), "{out}");
+    let picture = here.path().join("plateproof-reports/SF_0030.candidates.png");
+    assert!(picture.exists());
+
+    fs::write(&picture, "my own").unwrap();
+    let (status, _, err) = run(here.path(), &words);
+    assert_eq!(status, 2);
+    assert!(err.contains("is not written over"), "{err}");
+    assert_eq!(fs::read(&picture).unwrap(), b"my own");
+}
+
+#[test]
+fn a_circle_alone_is_the_photographed_spheres_and_of_a_bracket_it_is_said_where_it_is_measured() {
+    let here = temp();
+    balls(here.path(), "set_1.exr", &TWO_BALLS);
+    balls(here.path(), "set_2.exr", &TWO_BALLS);
+    balls(here.path(), "cg.exr", &[]);
+    let words =
+        ["check", "--shot", "SF_0040", "--mirror", "m=set_1.exr", "--mirror", "m=set_2.exr", "--cg", "m=cg.exr"];
+    run(here.path(), &[&words[..], &["--near", "128,130,55"]].concat());
+    let report = report(here.path(), "SF_0040.report.json");
+    assert!(report["error"]["file"].as_str().unwrap().ends_with("cg.exr"), "{report}");
+    let assumptions = report["assumptions"].to_string();
+    assert!(assumptions.contains("mirror m: near_px is measured in set_1.exr"), "{assumptions}");
 }
 
 #[test]

@@ -53,7 +53,7 @@ fn cone(off_axis_rad: f64, half_angle_rad: f64) -> SphereCone {
 /// A sphere of `radius_px` seen by parallel rays in the middle of a view of this many px.
 fn parallel_sphere(side_px: usize, radius_px: f64) -> MirrorGeometry {
     let size = Size { width: side_px, height: side_px };
-    let view = View::from_horizontal_fov(size, 1.0, PARALLEL_FOV_DEG, FovSource::Parallel);
+    let view = View::from_horizontal_fov(size, 1.0, PARALLEL_FOV_DEG, FovSource::Option);
     let half_angle_rad = (radius_px / view.focal_px).atan();
     MirrorGeometry::new(&view, &cone(0.0, half_angle_rad))
 }

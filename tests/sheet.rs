@@ -196,6 +196,19 @@ fn rules_across_keys_are_held() {
         (with("plate", json!("p.####.exr")), "add `frame_number` or `frame_range`"),
         (with("plate", json!({ "frame": "p.####.exr", "frame_range": [9, 1] })), "ends before it starts"),
         (with("mirrors", json!([{ "frame": "s.exr", "outline_px": [1, 2, 3, 4] }])), "no circle and no ellipse"),
+        (
+            with("mirrors", json!([{ "frame": "s.exr", "outline_px": [1, 2, 3], "near_px": [1, 2, 3] }])),
+            "`mirrors[0]` has both `outline_px` and `near_px`",
+        ),
+        (with("mirrors", json!([{ "frame": "s.exr", "near_px": [1, 2, 1] }])), "`mirrors[0].near_px` is no circle"),
+        (
+            with("mattes", json!([{ "name": "g1", "frame": "g.exr", "near_px": [1, 2, -3] }])),
+            "`mattes[0].near_px` is no circle",
+        ),
+        (
+            with("cg", json!({ "spheres": [{ "frame": "c.exr", "near_px": [1, 2, 0] }] })),
+            "`cg.spheres[0].near_px` is no circle",
+        ),
         (with("shot", json!("a\n")), "`shot` is \"a\\n\""),
         (
             with("waivers", json!([{ "check": "colour", "by": "x", "why": "y", "until": "2027-01-31" }])),

@@ -12,13 +12,18 @@ use plateproof::shot::{SphereQuery, measure_sphere};
 use serde_json::Value;
 
 /// An outline further off than this, centre and radius together as a share of the radius, is not that of the sphere.
-const ELSEWHERE: f64 = 0.03;
+pub(crate) const ELSEWHERE: f64 = 0.03;
+
+/// Stated standard deviations that explain a difference.
+const EXPLAINED_SD: f64 = 2.5;
 
 /// What came of a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(crate) enum Outcome {
     /// The sphere.
     Found,
+    /// The sphere, placed no better than it says.
+    Rough,
     /// Several outlines that nothing decides between.
     Open,
     /// Nothing.
@@ -93,8 +98,14 @@ pub(crate) fn look(
         let sd = sphere.outline_px_sd;
         looked.off_px = off(&sphere.outline_px);
         looked.sd_px = [sd[0].hypot(sd[1]), sd[2].max(sd[3])];
-        let near = looked.off_px[0] + looked.off_px[1].abs() <= (ELSEWHERE * radius(&truth)).max(2.0 * slack_px);
-        looked.outcome = if near { Outcome::Found } else { Outcome::Wrong };
+        let off = looked.off_px.map(f64::abs);
+        let near = off[0] + off[1] <= (ELSEWHERE * radius(&truth)).max(2.0 * slack_px);
+        let told = (0..2).all(|i| off[i] <= EXPLAINED_SD * looked.sd_px[i] + slack_px);
+        looked.outcome = match (near, told) {
+            (true, _) => Outcome::Found,
+            (false, true) => Outcome::Rough,
+            (false, false) => Outcome::Wrong,
+        };
         looked.words = format!("{:.1?}", sphere.outline_px);
     } else if !found.candidates.is_empty() {
         looked.outcome = Outcome::Open;
@@ -105,34 +116,60 @@ pub(crate) fn look(
     looked
 }
 
+/// One frame of one shot with what is true of it.
+pub(crate) struct ShotFrame {
+    /// Shot and file.
+    pub(crate) name: String,
+    /// The frame.
+    pub(crate) image: ImageSpec,
+    /// Its camera, where the sheet tells it.
+    pub(crate) camera: Option<CameraSpec>,
+    /// The sphere's outline in it.
+    pub(crate) outline: [f64; 5],
+    /// Everything that is true.
+    pub(crate) truth: Value,
+}
+
 /// Every frame of the sphere in every shot of a folder.
-pub(crate) fn shots(folder: &Path, half: Option<&str>, only: Option<&str>) -> Result<Vec<Looked>, Box<dyn Error>> {
+pub(crate) fn frames(folder: &Path, half: &str, only: &str) -> Result<Vec<ShotFrame>, Box<dyn Error>> {
     let mut names: Vec<String> = fs::read_dir(folder)?
         .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .filter(|name| name.starts_with(half.unwrap_or("")) && only.is_none_or(|o| name.contains(o)))
+        .filter(|name| name.starts_with(half) && name.contains(only))
         .filter(|name| folder.join(name).join("truth.json").exists())
         .collect();
     names.sort();
-    let mut looked = Vec::new();
+    let mut frames = Vec::new();
     for name in names {
         let at = folder.join(&name);
         let truth: Value = serde_json::from_slice(&fs::read(at.join("truth.json"))?)?;
         let sheet = load_sheet(&at.join("shot.json"))?;
         let outline = numbers(&truth["sphere"]["outline_px"]);
-        let shifts = &truth["bracket"]["shift_px"];
         for (index, exposure) in sheet.mirrors[0].bracket.iter().enumerate() {
-            let shift = [0, 1].map(|axis| shifts[index][axis].as_f64().unwrap_or(0.0));
-            let moved = [outline[0] + shift[0], outline[1] + shift[1], outline[2], outline[3], outline[4]];
+            let shift = [0, 1].map(|axis| truth["bracket"]["shift_px"][index][axis].as_f64().unwrap_or(0.0));
             let mut image = exposure.clone();
             image.frame = at.join(&image.frame).to_string_lossy().into_owned();
-            let file = format!("{name}/{}", exposure.frame);
-            looked.push(look(file, image, sheet.camera.clone(), (moved, 0.3), classes(&truth)));
+            frames.push(ShotFrame {
+                name: format!("{name}/{}", exposure.frame),
+                image,
+                camera: sheet.camera.clone(),
+                outline: [outline[0] + shift[0], outline[1] + shift[1], outline[2], outline[3], outline[4]],
+                truth: truth.clone(),
+            });
         }
     }
-    Ok(looked)
+    Ok(frames)
 }
 
-fn numbers(value: &Value) -> [f64; 5] {
+/// Looks at every frame of the sphere in every shot of a folder.
+pub(crate) fn shots(folder: &Path, half: &str, only: &str) -> Result<Vec<Looked>, Box<dyn Error>> {
+    let look = |f: ShotFrame| {
+        let classes = classes(&f.truth);
+        look(f.name, f.image, f.camera, (f.outline, 0.3), classes)
+    };
+    Ok(frames(folder, half, only)?.into_iter().map(look).collect())
+}
+
+pub(crate) fn numbers(value: &Value) -> [f64; 5] {
     [0, 1, 2, 3, 4].map(|i| value[i].as_f64().unwrap_or(0.0))
 }
 
@@ -152,24 +189,26 @@ fn classes(truth: &Value) -> BTreeMap<String, String> {
 
 /// Counts by class.
 pub(crate) fn table(looked: &[Looked]) -> String {
-    let mut text = String::from("| class | frames | found | open | refused | wrong | found, % | median off, px | beyond 3 sd |\n|---|---|---|---|---|---|---|---|---|\n");
-    row(&mut text, "all", looked.iter());
+    let mut text = String::from(
+        "| class | frames | found | rough | open | refused | wrong | found or rough, % | median off, px | beyond 3 sd |\n|---|---|---|---|---|---|---|---|---|---|\n",
+    );
+    row(&mut text, "all", &looked.iter().collect::<Vec<_>>());
     let mut keys: Vec<(&String, &String)> = looked.iter().flat_map(|l| &l.classes).collect();
     keys.sort();
     keys.dedup();
     for (key, value) in keys {
-        let of_class = looked.iter().filter(|l| l.classes.get(key) == Some(value));
-        row(&mut text, &format!("{key}: {value}"), of_class);
+        let of_class: Vec<&Looked> = looked.iter().filter(|l| l.classes.get(key) == Some(value)).collect();
+        row(&mut text, &format!("{key}: {value}"), &of_class);
     }
     text
 }
 
-fn row<'a>(text: &mut String, name: &str, looked: impl Iterator<Item = &'a Looked> + Clone) {
-    let count = |outcome| looked.clone().filter(|l| l.outcome == outcome).count();
-    let all = looked.clone().count();
+fn row(text: &mut String, name: &str, looked: &[&Looked]) {
+    let count = |outcome| looked.iter().filter(|l| l.outcome == outcome).count();
+    let all = looked.len();
     let mut off: Vec<f64> = Vec::new();
     let mut beyond = 0;
-    for l in looked.clone().filter(|l| l.outcome == Outcome::Found) {
+    for l in looked.iter().filter(|l| l.outcome == Outcome::Found) {
         off.push(l.off_px[0] + l.off_px[1].abs());
         beyond += usize::from(l.off_px[0] > 3.0 * l.sd_px[0] || l.off_px[1].abs() > 3.0 * l.sd_px[1]);
     }
@@ -177,11 +216,12 @@ fn row<'a>(text: &mut String, name: &str, looked: impl Iterator<Item = &'a Looke
     let found = count(Outcome::Found);
     let _ = writeln!(
         text,
-        "| {name} | {all} | {found} | {} | {} | {} | {:.0} | {:.2} | {beyond} |",
+        "| {name} | {all} | {found} | {} | {} | {} | {} | {:.0} | {:.2} | {beyond} |",
+        count(Outcome::Rough),
         count(Outcome::Open),
         count(Outcome::Refused),
         count(Outcome::Wrong),
-        100.0 * found as f64 / all.max(1) as f64,
+        100.0 * (found + count(Outcome::Rough)) as f64 / all.max(1) as f64,
         off.get(off.len() / 2).copied().unwrap_or(0.0),
     );
 }

@@ -3,11 +3,16 @@
 //! `cargo bench --bench outside -- --shots DIR [--half work|report] [--photographs DIR] [--list]`. `DIR` is where
 //! `golden/outside/make_shots.py` wrote its frames; the photographs are those of the reference data. Each frame is looked at
 //! alone, with the lens where its sheet tells it. A sphere is *found* where centre and radius together are within 3 % of
-//! the radius or what is stated explains the difference, *wrong* where it is taken without doubt and lies elsewhere.
+//! the radius, *rough* where they are not and the stated standard deviations say so, *open* where several outlines are offered,
+//! *wrong* where another outline is taken without doubt.
+//!
+//! `--shots DIR --half work --traits FILE` writes what the search knows of every round outline, a line each, with whether it is that
+//! of a mirror sphere: `golden/outside/weigh_traits.py` fits the weights on it.
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
 
 mod finder;
 mod photographs;
+mod traits;
 
 use std::error::Error;
 use std::path::PathBuf;
@@ -18,16 +23,21 @@ fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let after = |name: &str| arguments.iter().position(|a| a == name).and_then(|i| arguments.get(i + 1)).cloned();
     let list = arguments.iter().any(|a| a == "--list");
+    if let (Some(folder), Some(file)) = (after("--shots"), after("--traits")) {
+        return traits::write(folder.as_ref(), &after("--half").unwrap_or_default(), file.as_ref());
+    }
     let mut looked: Vec<Looked> = Vec::new();
     if let Some(folder) = after("--shots").map(PathBuf::from) {
-        let half = after("--half");
-        looked.extend(finder::shots(&folder, half.as_deref(), after("--only").as_deref())?);
+        let [half, only] = ["--half", "--only"].map(|name| after(name).unwrap_or_default());
+        looked.extend(finder::shots(&folder, &half, &only)?);
     }
     if let Some(folder) = after("--photographs").map(PathBuf::from) {
         looked.extend(photographs::looked(&folder, after("--only").as_deref()));
     }
     if list {
-        looked.iter().for_each(|l| println!("{}", l.line()));
+        for one in &looked {
+            println!("{}", one.line());
+        }
     }
     println!("{}", table(&looked));
     Ok(())

@@ -17,16 +17,13 @@ use crate::report::{Finding, Verdict};
 use crate::sheet::{MatteSpec, ShotSheet};
 use crate::side::Side;
 use crate::sphere::azimuth_elevation_deg;
-use crate::sphere::find::given_sphere;
+use crate::sphere::find::told_sphere;
 use crate::units::{Estimate, Stops};
 
 pub use super::docs::matte_sphere::DOC;
 use outline::matte_outline;
 pub use recover::{RecoveredLight, recover};
 pub use shading::{Agreement, ShadedPoint, agreement, shaded_points};
-
-/// Uncertainty of an outline given by hand, px (common practice, no source).
-const GIVEN_OUTLINE_SD_PX: f64 = 0.25;
 
 /// No paint is a perfect matt one: contrast and colour differ by this much (common practice, no source).
 const PAINT_SD_STOPS: f64 = 0.05;
@@ -70,10 +67,12 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
     };
     let frame = open(shot, matte, addition)?;
     let view = (shot.view)(&frame);
-    let fit = match matte.outline() {
-        Some(outline) => given_sphere(&frame, &view, &outline, GIVEN_OUTLINE_SD_PX)?,
+    let who = format!("matte {}", matte.name);
+    let fit = match told_sphere(&frame, &view, matte.told(), &who, &mut addition.warnings)? {
+        Some(fit) => fit,
         None => matte_outline(&frame, &view, &pair.comparison.mirror)?,
     };
+    note_measured_frame(matte, &frame, addition);
     finding.mirror = Some(pair.comparison.mirror.name.clone());
     let reflectance = matte.reflectance.unwrap_or([USUAL_GREY; 3]);
     if matte.reflectance.is_none() {
@@ -86,6 +85,15 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
     judge(&mut finding, pair, &points, matte.reflectance.is_some());
     addition.findings.push(finding);
     Ok(())
+}
+
+/// Which exposure of a bracket a told place is held against.
+fn note_measured_frame(matte: &MatteSpec, merged: &Frame, addition: &mut Addition) {
+    let Some(key) = matte.told().key().filter(|_| matte.bracket.len() > 1) else { return };
+    addition.assumptions.push(format!(
+        "matte {}: {key} is measured in {}, the frame of the bracket that was exposed most like the plate; the others are used where they stand",
+        matte.name, merged.record.file
+    ));
 }
 
 /// Opens the matte sphere's exposures and merges them.

@@ -136,6 +136,10 @@ pub(super) struct CheckArgs {
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
     #[arg(long = "outline", value_parser = assignment::outline, value_name = "ROLE=X,Y,R")]
     pub(super) outlines: Vec<Assignment<Numbers>>,
+    /// Circle drawn by hand around a sphere, good to 15 % of its radius and refined on the picture: centre x, centre y,
+    /// radius, px; without ROLE= that of the photographed sphere
+    #[arg(long = "near", value_parser = assignment::near, value_name = "[ROLE=]X,Y,R")]
+    pub(super) near: Vec<Assignment<Numbers>>,
     /// How far off counts: direction=DEG (also of near-lights), key-fill=STOPS, exposure=STOPS, colour=STOPS,
     /// colour-mired=MIRED, reference-drift=STOPS, camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG,
     /// light-gains=STOPS, clean-plate=PX, straight-lines=PX; the check's own name may stand in place of direction,
@@ -191,6 +195,10 @@ pub(super) struct PictureArgs {
     /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
     #[arg(long, value_name = "X,Y,R")]
     pub(super) outline: Option<Numbers>,
+    /// Circle drawn by hand around the sphere, good to 15 % of its radius and refined on the picture: centre x, centre y,
+    /// radius, px
+    #[arg(long, value_name = "X,Y,R", conflicts_with = "outline")]
+    pub(super) near: Option<Numbers>,
 }
 
 /// What one picture may cost, so that a damaged or hostile file costs its shot and nothing else.

@@ -49,6 +49,14 @@ pub(super) fn outline(text: &str) -> Result<Assignment<Numbers>, String> {
     Assignment::read(text, "mirror=812.5,604,143.2")
 }
 
+/// `mirror=812,604,150`, or the numbers alone, which are the photographed sphere's.
+pub(super) fn near(text: &str) -> Result<Assignment<Numbers>, String> {
+    if text.contains('=') {
+        return Assignment::read(text, "mirror=812,604,150");
+    }
+    Ok(Assignment { who: "mirror".to_owned(), what: text.parse()? })
+}
+
 /// `exposure=0.2`.
 pub(super) fn tolerance(text: &str) -> Result<Assignment<Positive>, String> {
     Assignment::read(text, "exposure=0.2")
@@ -135,6 +143,13 @@ mod tests {
         }
         assert!(outline("560,300,96").unwrap_err().contains("mirror=812.5,604,143.2"));
         assert!(tolerance("exposure").unwrap_err().contains("exposure=0.2"));
+    }
+
+    #[test]
+    fn a_circle_alone_is_the_photographed_spheres() {
+        assert_eq!(near("812,604,150"), outline("mirror=812,604,150"));
+        assert_eq!(near("cg=812,604,150"), outline("cg=812,604,150"));
+        assert!(near("812;604").is_err() && near("=1,2,3").is_err());
     }
 
     #[test]

@@ -147,6 +147,7 @@ fn option_of_one_shot(args: &CheckArgs) -> Option<&'static str> {
         ("--cg", !args.cg.is_empty()),
         ("--shot", args.shot.is_some()),
         ("--outline", !args.outlines.is_empty()),
+        ("--near", !args.near.is_empty()),
     ];
     given.into_iter().find(|(_, given)| *given).map(|(option, _)| option)
 }

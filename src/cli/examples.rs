@@ -33,6 +33,8 @@ Examples:
       a bracket of two exposures
   plateproof check shot.json --outline mirror=812.5,604,143.2 --tolerance exposure=0.2
       a given outline; a tighter tolerance
+  plateproof check shot.json --near 810,600,150
+      a circle drawn by hand around the photographed sphere; the picture refines it
   plateproof check shot.json --max-pixels 1000000000 --max-decoded 16GiB
       a picture larger than the limits allow
   plateproof check shot.json --predict
@@ -63,6 +65,7 @@ Examples:
   plateproof sphere sphere.jpg
   plateproof sphere sphere.exr --focal-length-mm 32 --sensor-mm 24.89x13.12
   plateproof sphere sphere.png --encoding srgb --outline 812.5,604,143.2
+  plateproof sphere sphere.jpg --near 810,600,150
   plateproof sphere cg_sphere.exr --layer beauty --format json
   plateproof sphere sphere.jpg --out spheres
 

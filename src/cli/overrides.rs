@@ -170,9 +170,7 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
         sheet.cg.version.clone_from(&args.version_name);
     }
     describe_images(&mut sheet, args)?;
-    for outline in &args.outlines {
-        *outline_of(&mut sheet, &outline.who)? = Some(outline.what.0.clone());
-    }
+    place_spheres(&mut sheet, args)?;
     for tolerance in &args.tolerances {
         set_tolerance(&mut sheet.tolerances, &tolerance.who, tolerance.what, origin)?;
     }
@@ -224,22 +222,54 @@ fn images_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<Vec<&'a mut Imag
     }
 }
 
-fn outline_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<&'a mut Option<Vec<f64>>> {
+/// What options say of where spheres stand counts in place of what the sheet says; where they say two things of one
+/// sphere, the sheet's rules refuse it.
+fn place_spheres(sheet: &mut ShotSheet, args: &CheckArgs) -> Result<()> {
+    for told in args.outlines.iter().chain(&args.near) {
+        let place = place_of(sheet, &told.who)?;
+        (*place.outline_px, *place.near_px) = (None, None);
+    }
+    for outline in &args.outlines {
+        *place_of(sheet, &outline.who)?.outline_px = Some(outline.what.0.clone());
+    }
+    for near in &args.near {
+        *place_of(sheet, &near.who)?.near_px = Some(near.what.0.clone());
+    }
+    Ok(())
+}
+
+/// The keys of a sphere's entry that say where it stands.
+struct PlaceKeys<'a> {
+    outline_px: &'a mut Option<Vec<f64>>,
+    near_px: &'a mut Option<Vec<f64>>,
+}
+
+impl<'a> PlaceKeys<'a> {
+    fn of_mirror(mirror: &'a mut MirrorSpec) -> Self {
+        Self { outline_px: &mut mirror.outline_px, near_px: &mut mirror.near_px }
+    }
+
+    fn of_cg(sphere: &'a mut CgSphereSpec) -> Self {
+        Self { outline_px: &mut sphere.outline_px, near_px: &mut sphere.near_px }
+    }
+}
+
+fn place_of<'a>(sheet: &'a mut ShotSheet, who: &str) -> Result<PlaceKeys<'a>> {
     let several = |key: &str, sheet: &ShotSheet| {
-        let cause = format!("--outline {key}=… does not say which of several spheres");
+        let cause = format!("--outline or --near {key}=… does not say which of several spheres");
         Error::new(
             ErrorKind::Parameter,
             Path::new(&sheet.shot),
             cause,
-            "give the outline in the sheet, or name a mirror",
+            "give outline_px or near_px in the sheet, or name a mirror",
         )
     };
     match who {
-        "mirror" if sheet.mirrors.len() == 1 => Ok(&mut sheet.mirrors[0].outline_px),
-        "cg" if sheet.cg.spheres.len() == 1 => Ok(&mut sheet.cg.spheres[0].outline_px),
+        "mirror" if sheet.mirrors.len() == 1 => Ok(PlaceKeys::of_mirror(&mut sheet.mirrors[0])),
+        "cg" if sheet.cg.spheres.len() == 1 => Ok(PlaceKeys::of_cg(&mut sheet.cg.spheres[0])),
         "mirror" | "cg" => Err(several(who, sheet)),
         name => match sheet.mirrors.iter().position(|mirror| mirror.name == name) {
-            Some(place) => Ok(&mut sheet.mirrors[place].outline_px),
+            Some(place) => Ok(PlaceKeys::of_mirror(&mut sheet.mirrors[place])),
             None => Err(no_mirror(sheet, name)),
         },
     }
@@ -399,6 +429,16 @@ mod tests {
                 "did you mean `left`?",
             ),
             (CheckArgs { outlines: vec![assignment::outline("mirror=1,2,3").unwrap()], ..args() }, "which of several"),
+            (CheckArgs { near: vec![assignment::near("1,2,3").unwrap()], ..args() }, "which of several"),
+            (CheckArgs { near: vec![assignment::near("left=1,2,1").unwrap()], ..args() }, "`mirrors[0].near_px`"),
+            (
+                CheckArgs {
+                    outlines: vec![assignment::outline("left=1,2,3").unwrap()],
+                    near: vec![assignment::near("left=1,2,3").unwrap()],
+                    ..args()
+                },
+                "both `outline_px` and `near_px`",
+            ),
             (
                 CheckArgs { outlines: vec![assignment::outline("left=1,2").unwrap()], ..args() },
                 "`mirrors[0].outline_px`",
@@ -411,6 +451,18 @@ mod tests {
             let text = apply(sheet(&typed), &typed, Path::new("o")).unwrap_err().to_string();
             assert!(text.contains(expected), "{text}");
         }
+    }
+
+    #[test]
+    fn a_circle_drawn_by_hand_replaces_the_sheets_outline() {
+        let mut before = sheet(&args());
+        before.mirrors[0].outline_px = Some(vec![10.0, 20.0, 5.0]);
+        let typed = CheckArgs { near: vec![assignment::near("left=12,21,6").unwrap()], ..args() };
+        let after = apply(before, &typed, Path::new("o")).unwrap();
+        assert_eq!((&after.mirrors[0].outline_px, &after.mirrors[0].near_px), (&None, &Some(vec![12.0, 21.0, 6.0])));
+        let typed = CheckArgs { outlines: vec![assignment::outline("left=1,2,3").unwrap()], ..args() };
+        let after = apply(after, &typed, Path::new("o")).unwrap();
+        assert_eq!((&after.mirrors[0].outline_px, &after.mirrors[0].near_px), (&Some(vec![1.0, 2.0, 3.0]), &None));
     }
 
     #[test]

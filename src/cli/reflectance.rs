@@ -36,8 +36,7 @@ pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Resu
         Err(_) => ExitStatus::Unusable,
     };
     if let Err(error) = &outcome {
-        let note = note(error);
-        Console::remark(&format!("plateproof: {}: {}; {}", note.file, note.cause, note.remedy));
+        Console::remark(&format!("plateproof: {}", note(error).lines()));
     }
     match args.format {
         Format::Json => {
@@ -59,7 +58,7 @@ fn query(args: &ReflectanceArgs) -> anyhow::Result<ReflectanceQuery> {
     Ok(ReflectanceQuery {
         image: args.picture.image_spec(frame, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
-        outline: args.picture.outline.as_ref().map(|numbers| sphere::outline("reflectance", numbers)).transpose()?,
+        told: sphere::told("reflectance", &args.picture)?,
         seen_directly: corners("--seen-directly", &args.seen_directly)?,
         seen_in_sphere: corners("--seen-in-sphere", &args.seen_in_sphere)?,
     })

@@ -7,10 +7,13 @@ use super::assignment::Positive;
 use super::{overrides, wrong_use};
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
-use crate::sheet::{ShotSheet, Tolerances, load_sheet, near, outline_from};
+use crate::sheet::{ShotSheet, Tolerances, load_sheet, near, near_from, outline_from};
 
 /// No angle is larger.
 const LARGEST_ANGLE_DEG: f64 = 180.0;
+
+/// What `--near` is.
+pub(super) const NEAR_TAKES: &str = "takes centre x, centre y and a radius of 2 px or more";
 
 /// Refuses what is wrong whatever the sheets say.
 pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
@@ -37,6 +40,9 @@ pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
             let words = "takes centre x, centre y, radius; or centre x, centre y, a, b, angle";
             return Err(refuse(format!("--outline {}=… {words}", outline.who)));
         }
+    }
+    if let Some(near) = args.near.iter().find(|near| near_from(&near.what.0).is_none()) {
+        return Err(refuse(format!("--near {}=… {NEAR_TAKES}", near.who)));
     }
     Ok(())
 }
@@ -67,6 +73,7 @@ pub(super) fn unknown_roles(args: &CheckArgs, origins: &[PathBuf]) -> anyhow::Re
     roles.extend(args.layers.iter().map(|a| ("--layer", a.who.as_str())));
     roles.extend(args.clip_levels.iter().map(|a| ("--clip-level", a.who.as_str())));
     roles.extend(args.outlines.iter().map(|a| ("--outline", a.who.as_str())));
+    roles.extend(args.near.iter().map(|a| ("--near", a.who.as_str())));
     roles.retain(|(_, who)| !["plate", "mirror", "cg"].contains(who));
     if roles.is_empty() {
         return Ok(());

@@ -3,19 +3,20 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use super::args::{Format, SphereArgs};
+use super::args::{Format, PictureArgs, SphereArgs};
 use super::assignment::Numbers;
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
+use super::refuse::NEAR_TAKES;
 use super::sphere_document::{SPHERE_FORMAT, SphereDocument};
 use super::{overrides, sphere_text, wrong_use};
 use crate::report::json::to_json_of;
 use crate::report::report_stem;
-use crate::report::write::write_whole;
-use crate::sheet::outline_from;
+use crate::report::write::{CANDIDATES_ENDING, remove_picture, replace_picture, write_whole};
+use crate::sheet::{near_from, outline_from};
 use crate::shot::{SphereQuery, measure_sphere};
-use crate::sphere::Outline;
+use crate::sphere::{Outline, Told};
 use crate::{Error, ErrorKind, Result, printable};
 
 /// A measured sphere larger than this is not one of ours.
@@ -28,13 +29,13 @@ pub(super) fn run(args: &SphereArgs, console: &mut Console) -> anyhow::Result<Ex
         progress.say(&format!("measuring {}", printable(&args.frame)));
         measure_sphere(&query)
     };
-    let picture = outcome.picture_png.take();
+    let pictures = Pictures { sphere: outcome.picture_png.take(), candidates: outcome.candidates_png.take() };
     let document = SphereDocument::from(outcome);
     if let Some(note) = &document.error {
-        Console::remark(&format!("plateproof: {}: {}; {}", note.file, note.cause, note.remedy));
+        Console::remark(&format!("plateproof: {}", note.lines()));
     }
     let json = to_json_of(&document);
-    let written = args.out.as_deref().map(|dir| write(dir, &args.frame, &json, picture.as_deref())).transpose()?;
+    let written = args.out.as_deref().map(|dir| write(dir, &args.frame, &json, &pictures)).transpose()?;
     match args.format {
         Format::Json => console.answer(&json)?,
         Format::Text => console.answer(&(sphere_text::render(&document) + &written_words(written.as_deref())))?,
@@ -48,13 +49,21 @@ fn query(args: &SphereArgs) -> anyhow::Result<SphereQuery> {
         image: args.read_as.image_spec(frame, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         horizontal_fov_deg: args.lens.fov_deg,
-        outline: args.read_as.outline.as_ref().map(|numbers| outline("sphere", numbers)).transpose()?,
+        told: told("sphere", &args.read_as)?,
         reflectance: args.reflectance.as_ref().map(|numbers| reflectance(&numbers.0)).transpose()?,
         picture: args.out.is_some() && !args.no_picture,
     })
 }
 
-pub(super) fn outline(command: &str, numbers: &Numbers) -> anyhow::Result<Outline> {
+/// What `--outline` or `--near` tell of the sphere's place.
+pub(super) fn told(command: &str, args: &PictureArgs) -> anyhow::Result<Told> {
+    let outline = args.outline.as_ref().map(|numbers| outline(command, numbers)).transpose()?;
+    let wrong_near = || wrong_use(command, format!("--near {NEAR_TAKES}"));
+    let near = args.near.as_ref().map(|numbers| near_from(&numbers.0).ok_or_else(wrong_near)).transpose()?;
+    Ok(Told::of(outline, near))
+}
+
+fn outline(command: &str, numbers: &Numbers) -> anyhow::Result<Outline> {
     outline_from(&numbers.0).ok_or_else(|| {
         wrong_use(command, "--outline takes centre x, centre y, radius; or centre x, centre y, a, b, angle")
     })
@@ -74,10 +83,20 @@ fn status(document: &SphereDocument) -> ExitStatus {
     }
 }
 
-/// Writes `<frame>.sphere.json` and, where there is a picture, `<frame>.sphere.png`; gives the paths.
-fn write(dir: &Path, frame: &Path, json: &str, picture: Option<&[u8]>) -> Result<Vec<PathBuf>> {
+/// PNG bytes of what is drawn.
+#[derive(Default)]
+struct Pictures {
+    sphere: Option<Vec<u8>>,
+    /// The round things of a frame in which no sphere was found.
+    candidates: Option<Vec<u8>>,
+}
+
+/// Writes `<frame>.sphere.json` and, where there are such pictures, `<frame>.sphere.png` and `<frame>.candidates.png`; gives
+/// the paths.
+fn write(dir: &Path, frame: &Path, json: &str, pictures: &Pictures) -> Result<Vec<PathBuf>> {
     let stem = report_stem(&frame.file_stem().unwrap_or_default().to_string_lossy(), None);
     let (json_path, png_path) = (dir.join(format!("{stem}.sphere.json")), dir.join(format!("{stem}.sphere.png")));
+    let candidates_path = dir.join(format!("{stem}.{CANDIDATES_ENDING}"));
     fs::create_dir_all(dir).map_err(|error| Error::io(dir, &error))?;
     // The picture has no mark that a person could not copy, so it counts as ours where its JSON file does.
     let is_ours = is_our_document(&json_path);
@@ -87,11 +106,18 @@ fn write(dir: &Path, frame: &Path, json: &str, picture: Option<&[u8]>) -> Result
             return Err(Error::new(ErrorKind::Parameter, path, "this file was not written by plateproof", remedy));
         }
     }
-    if let Some(png) = picture {
+    match &pictures.candidates {
+        Some(png) => replace_picture(&candidates_path, png)?,
+        // Those of an earlier run are answered. A picture of somebody else's stays.
+        None => drop(remove_picture(&candidates_path)),
+    }
+    if let Some(png) = &pictures.sphere {
         write_whole(&png_path, png)?;
     }
     write_whole(&json_path, json.as_bytes())?;
-    Ok(std::iter::once(json_path).chain(picture.map(|_| png_path)).collect())
+    let written = [(pictures.sphere.is_some(), png_path), (pictures.candidates.is_some(), candidates_path)];
+    let pictures = written.into_iter().filter_map(|(is_written, path)| is_written.then_some(path));
+    Ok(std::iter::once(json_path).chain(pictures).collect())
 }
 
 fn is_our_document(path: &Path) -> bool {
@@ -113,12 +139,32 @@ mod tests {
     fn a_foreign_file_is_never_replaced() {
         let folder = tempfile::tempdir().unwrap();
         let json = format!("{{\"format\":\"{SPHERE_FORMAT}\"}}");
-        let write_here = || write(folder.path(), Path::new("a/s.1001.exr"), &json, Some(b"png"));
+        let pictures = Pictures { sphere: Some(b"png".to_vec()), candidates: None };
+        let write_here = || write(folder.path(), Path::new("a/s.1001.exr"), &json, &pictures);
         assert_eq!(write_here().unwrap().len(), 2);
         assert!(write_here().is_ok(), "our own earlier answer may be replaced");
         fs::write(folder.path().join("s.1001.sphere.json"), "{\"format\":\"other\"}").unwrap();
         assert!(write_here().unwrap_err().to_string().contains("not written by plateproof"));
         fs::remove_file(folder.path().join("s.1001.sphere.json")).unwrap();
         assert!(write_here().is_err(), "the picture alone may be anybody's");
+    }
+    #[test]
+    fn candidates_are_written_over_none_but_our_own_and_go_when_they_are_answered() {
+        let folder = tempfile::tempdir().unwrap();
+        let png = crate::report::picture::encode_png(1, 1, &[0, 0, 0], "plateproof-report/1").unwrap();
+        let json = format!("{{\"format\":\"{SPHERE_FORMAT}\"}}");
+        let write_here = |candidates: Option<&[u8]>| {
+            let pictures = Pictures { sphere: None, candidates: candidates.map(<[u8]>::to_vec) };
+            write(folder.path(), Path::new("s.exr"), &json, &pictures)
+        };
+        let path = folder.path().join("s.candidates.png");
+        assert_eq!(write_here(Some(&png)).unwrap().last(), Some(&path));
+        assert!(write_here(Some(&png)).is_ok());
+        write_here(None).unwrap();
+        assert!(!path.exists(), "the sphere was found");
+        fs::write(&path, "my own").unwrap();
+        assert!(write_here(Some(&png)).is_err());
+        write_here(None).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"my own");
     }
 }

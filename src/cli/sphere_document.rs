@@ -64,7 +64,8 @@ mod tests {
     #[test]
     fn documents_validate_with_and_without_an_error() {
         let validator = jsonschema::draft202012::new(&sphere_schema()).unwrap();
-        let note = ErrorNote { file: "s.exr".to_owned(), cause: "broken".to_owned(), remedy: "mend it".to_owned() };
+        let mut note = ErrorNote::from(&crate::Error::new(crate::ErrorKind::NoSphere, "s.exr", "none", "say where"));
+        note.candidates.push("--near 10,20,5".to_owned());
         for error in [None, Some(note)] {
             let document = SphereDocument {
                 format: SPHERE_FORMAT.to_owned(),

@@ -1,7 +1,6 @@
 //! What one frame's sphere says, for people.
 
 use super::sphere_document::SphereDocument;
-use crate::camera::FovSource;
 use crate::printable_text;
 use crate::report::{InputRecord, LightReport, SphereReport};
 
@@ -10,7 +9,7 @@ pub(super) fn render(document: &SphereDocument) -> String {
     let mut lines: Vec<String> = document.inputs.iter().map(input_line).collect();
     lines.extend(document.sphere.iter().flat_map(sphere_lines));
     if document.candidates.len() > 1 {
-        lines.push("\nSeveral spheres fit equally well; give --outline with one of these:".to_owned());
+        lines.push("\nSeveral spheres fit equally well; give --outline (or --near) with one of these:".to_owned());
         lines.extend(document.candidates.iter().map(|outline| format!("  {}", outline_words(outline))));
     }
     lines.extend(document.warnings.iter().map(|warning| format!("\nWarning: {}", printable_text(warning))));
@@ -50,12 +49,6 @@ fn outline_sd_words(sphere: &SphereReport) -> String {
 const LARGEST_ANGLE_SD_DEG: f64 = 45.0;
 
 fn view_lines(sphere: &SphereReport) -> [String; 2] {
-    if sphere.horizontal_fov_from == FovSource::Parallel.word() {
-        return [
-            "Field of view unknown: parallel rays taken".to_owned(),
-            "Unseen: a cone straight behind the sphere, how wide depends on the field of view".to_owned(),
-        ];
-    }
     [
         format!("Horizontal field of view {:.2} deg ({})", sphere.horizontal_fov_deg, sphere.horizontal_fov_from),
         format!("Unseen: within {:.1} deg of straight behind the sphere", sphere.blind_half_angle_deg),
@@ -180,11 +173,8 @@ mod tests {
         let mut circle = sphere();
         circle.outline_px = [520.2, 318.3, 92.4, 92.4, 50.2];
         circle.outline_px_sd[4] = 51.96;
-        circle.horizontal_fov_from = "parallel-rays".to_owned();
-        circle.horizontal_fov_deg = 0.12;
         let text = sphere_lines(&circle).join("\n");
         assert!(text.contains("520.20,318.30,92.40 (") && !text.contains("51.96"), "{text}");
-        assert!(!text.contains("0.12") && text.contains("parallel rays taken"), "{text}");
     }
 
     #[test]

@@ -53,7 +53,7 @@ impl<'a> Pile<'a> {
             if should_show && look.sphere.is_none() && !self.render_shows_where(look) {
                 let name = crate::printable_text(&guess.file);
                 list.push(format!(
-                    "where the sphere is in {name}: the search did not find it; give outline_px, or a better frame"
+                    "where the sphere is in {name}: the search did not find it; draw a circle around it by hand as near_px, give outline_px, or a better frame"
                 ));
             }
             if guess.role == Role::Unknown {

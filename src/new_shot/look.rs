@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use crate::Result;
-use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, PARALLEL_FOV_DEG, View};
+use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::image::limits::Limits;
 use crate::image::open::{OpenRequest, open};
 use crate::image::{CaptureMeta, Frame, Size};
@@ -73,12 +73,11 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
     })
 }
 
-/// The sphere, through a usual lens as a check looks for it with nothing known, or by parallel rays.
+/// The sphere, as a check looks for it with nothing known.
 fn find(frame: &Frame) -> Option<SphereFit> {
-    [ASSUMED_HORIZONTAL_FOV_DEG, PARALLEL_FOV_DEG].into_iter().find_map(|fov| {
-        let view = View::from_horizontal_fov(frame.size, frame.pixel_aspect, fov, FovSource::Assumed);
-        find_sphere(frame, &view).ok().map(|search| search.best)
-    })
+    let fov = ASSUMED_HORIZONTAL_FOV_DEG;
+    let view = View::from_horizontal_fov(frame.size, frame.pixel_aspect, fov, FovSource::Assumed);
+    find_sphere(frame, &view).ok().map(|search| search.best)
 }
 
 fn is_two_to_one(size: Size) -> bool {

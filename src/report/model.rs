@@ -74,11 +74,7 @@ impl Report {
             notes: None,
             sequence: None,
             provenance: None,
-            error: Some(ErrorNote {
-                file: crate::printable(&error.file),
-                cause: error.cause.clone(),
-                remedy: error.remedy.clone(),
-            }),
+            error: Some(error.into()),
         }
     }
 }
@@ -448,6 +444,32 @@ pub struct ErrorNote {
     pub cause: String,
     /// What to do.
     pub remedy: String,
+    /// Options of the command line of which one may settle it, the likeliest first: `--near X,Y,R` for each round thing that
+    /// a frame without a sphere shows, in px.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub candidates: Vec<String>,
+}
+
+impl From<&crate::Error> for ErrorNote {
+    fn from(error: &crate::Error) -> Self {
+        Self {
+            file: crate::printable(&error.file),
+            cause: error.cause.clone(),
+            remedy: error.remedy.clone(),
+            candidates: error.candidates.clone(),
+        }
+    }
+}
+
+impl ErrorNote {
+    /// For people: file, cause and remedy in one line, then each candidate on its own.
+    pub fn lines(&self) -> String {
+        let first = format!("{}: {}; {}", self.file, self.cause, self.remedy);
+        std::iter::once(first)
+            .chain(self.candidates.iter().map(|option| format!("  {option}")))
+            .collect::<Vec<_>>()
+            .join("\n")
+    }
 }
 
 /// A file written beside the report.

@@ -55,6 +55,7 @@ pub(crate) fn error() -> Report {
         file: "SF_0420/cg_sphere.v012.1001.exr".to_owned(),
         cause: "the file ends after 312 of 2160 scan lines".to_owned(),
         remedy: "render or copy the frame again".to_owned(),
+        candidates: Vec::new(),
     });
     report
 }

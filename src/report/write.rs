@@ -24,6 +24,9 @@ const JSON_LIMIT_BYTES: u64 = 64 << 20;
 /// Our mark in a picture stands within this many bytes of its start.
 const PICTURE_HEAD_BYTES: u64 = 4096;
 
+/// What follows the name in the file of a refused frame's round things.
+pub(crate) const CANDIDATES_ENDING: &str = "candidates.png";
+
 /// First bytes of an OpenEXR file (OpenEXR file layout, "Magic Number").
 const EXR_MAGIC: [u8; 4] = [0x76, 0x2f, 0x31, 0x01];
 
@@ -105,7 +108,10 @@ pub fn write_report(
         written_beside.push(target);
     }
     let beside_report = |ending: &String| dir.join(format!("{stem}.{}", safe_ending(ending)));
-    let stale = earlier_beside.iter().map(beside_report).chain([path("curve.png")]);
+    let stale = earlier_beside
+        .iter()
+        .map(beside_report)
+        .chain([path("curve.png"), dir.join(format!("{stem}.{CANDIDATES_ENDING}"))]);
     stale.filter(|path| !written_beside.contains(path)).try_for_each(|path| remove_if_marked(&path))?;
     rename(staged_text, &plain)?;
     rename(staged_json, &json)?;

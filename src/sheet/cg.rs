@@ -4,9 +4,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::mirror::outline_from;
+use super::mirror::{near_from, outline_from};
 use super::{CameraSpec, ImageSpec, schema};
-use crate::sphere::Outline;
+use crate::sphere::{Outline, Told};
 
 /// The rendered side of a shot.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -47,12 +47,22 @@ pub struct CgSphereSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
+    /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
+    /// It is refined on the picture.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::near_px")]
+    pub near_px: Option<Vec<f64>>,
 }
 
 impl CgSphereSpec {
     /// The outline given in place of the search.
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
+    }
+
+    /// What is told of its place.
+    pub fn told(&self) -> Told {
+        Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
     }
 }
 

@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{IgnoreSpec, ImageSpec, schema};
 use crate::material::Material;
-use crate::sphere::Outline;
+use crate::sphere::{Outline, Told};
 
 /// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -44,6 +44,11 @@ pub struct MirrorSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
+    /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
+    /// It is refined on the picture.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::near_px")]
+    pub near_px: Option<Vec<f64>>,
     /// Regions of the sphere that do not count, on either side: crew, tripod, the photographer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub ignore: Vec<IgnoreSpec>,
@@ -84,6 +89,11 @@ impl MirrorSpec {
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
     }
+
+    /// What is told of its place.
+    pub fn told(&self) -> Told {
+        Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
+    }
 }
 
 /// A matte sphere or card photographed on set. In a sheet, a plain string stands for an object with that `frame`.
@@ -107,12 +117,21 @@ pub struct MatteSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema::outline_px")]
     pub outline_px: Option<Vec<f64>>,
+    /// A circle drawn around it by hand, as on a mirror.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(schema_with = "schema::near_px")]
+    pub near_px: Option<Vec<f64>>,
 }
 
 impl MatteSpec {
     /// The outline given in place of the search.
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
+    }
+
+    /// What is told of its place.
+    pub fn told(&self) -> Told {
+        Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
     }
 }
 
@@ -125,6 +144,16 @@ pub(crate) fn outline_from(numbers: &[f64]) -> Option<Outline> {
         _ => return None,
     };
     (outline.semi_a > 0.0 && outline.semi_b > 0.0).then(|| ordered(outline))
+}
+
+/// Smallest radius of a circle drawn by hand, px.
+const SMALLEST_NEAR_PX: f64 = 2.0;
+
+/// A circle drawn by hand from the three numbers of a sheet or an option; `None` for any other count, and where it has
+/// no size.
+pub(crate) fn near_from(numbers: &[f64]) -> Option<[f64; 3]> {
+    let circle: [f64; 3] = numbers.try_into().ok()?;
+    (circle.iter().all(|number| number.is_finite()) && circle[2] >= SMALLEST_NEAR_PX).then_some(circle)
 }
 
 /// The same ellipse with the larger semi-axis first, as [`Outline`] promises, and its angle in (−90, 90].
@@ -151,5 +180,13 @@ mod tests {
         assert_eq!(given, Outline { centre_x: 10.0, centre_y: 20.0, semi_a: 5.0, semi_b: 4.0, angle_deg: -80.0 });
         assert_eq!(outline_from(&[10.0, 20.0, 0.0]), None);
         assert_eq!(outline_from(&[10.0, 20.0, 5.0, 4.0]), None);
+    }
+
+    #[test]
+    fn a_circle_drawn_by_hand_has_three_numbers_and_a_size() {
+        assert_eq!(near_from(&[10.0, 20.0, 2.0]), Some([10.0, 20.0, 2.0]));
+        for wrong in [&[10.0, 20.0][..], &[10.0, 20.0, 1.9], &[10.0, 20.0, 5.0, 5.0], &[f64::NAN, 20.0, 5.0]] {
+            assert_eq!(near_from(wrong), None, "{wrong:?}");
+        }
     }
 }

@@ -8,7 +8,7 @@ use super::{
     length_mm,
 };
 use crate::CaptureTime;
-use crate::sheet::mirror::outline_from;
+use crate::sheet::mirror::{near_from, outline_from};
 
 type Rule = Result<(), Misfit>;
 
@@ -71,8 +71,8 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
     for (path, image) in sheet.images() {
         image_rules(&path, image)?;
     }
-    for (path, outline) in outlines(sheet) {
-        outline_rule(&path, outline)?;
+    for (path, place) in places(sheet) {
+        place_rule(&path, place)?;
     }
     for (path, camera) in [("camera", &sheet.camera), ("cg.camera", &sheet.cg.camera)] {
         camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
@@ -134,19 +134,34 @@ fn image_rules(path: &str, image: &ImageSpec) -> Rule {
     image.file_name().map(drop).map_err(|error| misfit(format!("`{path}.frame`: {}", error.cause), error.remedy))
 }
 
-fn outlines(sheet: &ShotSheet) -> impl Iterator<Item = (String, &[f64])> {
-    let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), m.outline_px.as_deref()));
-    let mattes = sheet.mattes.iter().enumerate().map(|(i, m)| (format!("mattes[{i}]"), m.outline_px.as_deref()));
-    let cg = sheet.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), s.outline_px.as_deref()));
-    mirrors.chain(mattes).chain(cg).filter_map(|(path, outline)| Some((path, outline?)))
+/// What is told of where a sphere stands: `outline_px` and `near_px`.
+type Place<'a> = [Option<&'a [f64]>; 2];
+
+fn places(sheet: &ShotSheet) -> impl Iterator<Item = (String, Place<'_>)> {
+    let mirrors = sheet.mirrors.iter().enumerate();
+    let mirrors = mirrors.map(|(i, m)| (format!("mirrors[{i}]"), [m.outline_px.as_deref(), m.near_px.as_deref()]));
+    let mattes = sheet.mattes.iter().enumerate();
+    let mattes = mattes.map(|(i, m)| (format!("mattes[{i}]"), [m.outline_px.as_deref(), m.near_px.as_deref()]));
+    let cg = sheet.cg.spheres.iter().enumerate();
+    let cg = cg.map(|(i, s)| (format!("cg.spheres[{i}]"), [s.outline_px.as_deref(), s.near_px.as_deref()]));
+    mirrors.chain(mattes).chain(cg)
 }
 
-fn outline_rule(path: &str, outline: &[f64]) -> Rule {
-    if outline_from(outline).is_some() {
-        return Ok(());
+fn place_rule(path: &str, [outline, near]: Place<'_>) -> Rule {
+    if outline.is_some() && near.is_some() {
+        let cause = format!("`{path}` has both `outline_px` and `near_px`");
+        return Err(misfit(cause, "keep `outline_px` where it is exact, `near_px` where the picture should refine it"));
     }
-    let cause = format!("`{path}.outline_px` is no circle and no ellipse");
-    Err(misfit(cause, "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0"))
+    if outline.is_some_and(|numbers| outline_from(numbers).is_none()) {
+        let cause = format!("`{path}.outline_px` is no circle and no ellipse");
+        let remedy = "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0";
+        return Err(misfit(cause, remedy));
+    }
+    if near.is_some_and(|numbers| near_from(numbers).is_none()) {
+        let cause = format!("`{path}.near_px` is no circle");
+        return Err(misfit(cause, "give centre x, centre y and a radius of 2 px or more"));
+    }
+    Ok(())
 }
 
 fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {

@@ -137,6 +137,11 @@ pub(super) fn outline_px(_: &mut SchemaGenerator) -> Schema {
     json_schema!({ "type": ["array", "null"], "items": { "type": "number" }, "minItems": 3, "maxItems": 5 })
 }
 
+/// Three numbers of a circle drawn by hand.
+pub(super) fn near_px(_: &mut SchemaGenerator) -> Schema {
+    json_schema!({ "type": ["array", "null"], "items": { "type": "number" }, "minItems": 3, "maxItems": 3 })
+}
+
 /// A width and a height.
 pub(super) fn positive_pair(_: &mut SchemaGenerator) -> Schema {
     json_schema!({

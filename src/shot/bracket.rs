@@ -7,7 +7,8 @@ use crate::report::{Report, ResponseReport};
 use crate::sheet::{MirrorSpec, ShotSheet};
 use crate::sphere::Outline;
 
-use super::{find, intake};
+use super::intake;
+use super::sought::{Sought, find};
 
 /// A curve that a bracket told, and the nominal one that it replaces.
 pub(super) struct Recovered {
@@ -152,11 +153,11 @@ pub(super) fn register(
 /// Movements of less are not worth a line, px.
 const MOVE_TOLD_PX: f64 = 0.1;
 
-/// The sphere in the reference exposure: as given, else as found there.
+/// The sphere in the reference exposure: as given, else as found there, near a circle drawn by hand where there is one.
 fn outline(sheet: &ShotSheet, spec: &MirrorSpec, frames: &[BracketFrame], reference: usize) -> Option<Outline> {
     spec.outline().or_else(|| {
         let frame = &frames.get(reference)?.frame;
         let view = intake::view_of(frame, sheet.camera.as_ref(), &mut Vec::new());
-        find(frame, &view, None).ok().map(|search| search.best.outline)
+        find(frame, &view, &Sought::of_mirror(spec), &mut Vec::new()).ok().map(|search| search.best.outline)
     })
 }

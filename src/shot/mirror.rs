@@ -65,6 +65,9 @@ pub(super) fn prepare(
     if several && alike(&frames) {
         bracket::register(sheet, spec, &mut frames, closest, report);
     }
+    if several {
+        note_measured_frame(spec, frames.get(closest), report);
+    }
     let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
     let is_plate = plate.is_some_and(|p| {
         frames.get(closest).is_some_and(|f| !p.record.blake3.is_empty() && f.frame.record.blake3 == p.record.blake3)
@@ -128,6 +131,15 @@ fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame
     let merged = merge(frames)?;
     report.warnings.extend(merged.warnings.iter().filter(|w| w.contains("stops")).cloned());
     Ok(merged)
+}
+
+/// Exposures of a bracket need not show the sphere in the same place: which one a told place belongs to has to be said.
+fn note_measured_frame(spec: &MirrorSpec, reference: Option<&BracketFrame>, report: &mut Report) {
+    let (Some(key), Some(reference)) = (spec.told().key(), reference) else { return };
+    report.assumptions.push(format!(
+        "mirror {}: {key} is measured in {}, the frame of the bracket that was exposed most like the plate; the others are brought to its place",
+        spec.name, reference.frame.record.file
+    ));
 }
 
 fn note_reflectance(spec: &MirrorSpec, report: &mut Report) {

@@ -1,6 +1,7 @@
 //! One shot from its sheet to its report.
 
 mod bracket;
+mod candidates;
 mod describe;
 mod evidence;
 mod ignore;
@@ -13,11 +14,13 @@ mod query;
 mod reconcile;
 mod reflectance;
 mod rest;
+mod sought;
 mod stops;
 mod together;
 
+use candidates::Help;
 use part::Scope;
-pub use query::{SphereOutcome, SphereQuery, measure_sphere};
+pub use query::{SphereOutcome, SphereQuery, measure_sphere, outlines_to_weigh};
 pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
 
 use std::collections::BTreeMap;
@@ -25,15 +28,13 @@ use std::collections::BTreeMap;
 use serde_json::json;
 
 use crate::Result;
-use crate::camera::View;
 use crate::check::FileNote;
 use crate::image::{Frame, Opened, Wanted};
 use crate::parallel;
 use crate::radiance::DirectionGrid;
+use crate::report::write::CANDIDATES_ENDING;
 use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
-use crate::sheet::{ImageSpec, IsoDate, MirrorSpec, ShotSheet};
-use crate::sphere::find::{find_sphere, given_sphere};
-use crate::sphere::{Outline, SphereSearch};
+use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
 use crate::uncertainty::clipping;
 
 /// How a shot is run.
@@ -88,14 +89,16 @@ pub fn check_shot(sheet: &ShotSheet, options: RunOptions) -> ShotOutcome {
         Err(error) => {
             report.verdict = ShotVerdict::Error;
             report.error = Some(note(&error));
-            ShotOutcome { report, picture_png: None, attachments: Vec::new() }
+            // The other files belong to numbers that the report does not hold.
+            attachments.retain(|file| file.ending == CANDIDATES_ENDING);
+            ShotOutcome { report, picture_png: None, attachments }
         }
     }
 }
 
 /// An error as the report holds it.
 pub fn note(error: &crate::Error) -> ErrorNote {
-    ErrorNote { file: crate::printable(&error.file), cause: error.cause.clone(), remedy: error.remedy.clone() }
+    error.into()
 }
 
 fn empty_report(sheet: &ShotSheet) -> Report {
@@ -167,7 +170,8 @@ fn attempt(
             pair::without_cg(sheet, mirror, report);
             continue;
         };
-        pairs.extend(pair::check(sheet, mirror, cg, &mut frames, report)?);
+        let help = Help { picture: options.picture, attachments };
+        pairs.extend(pair::check((sheet, mirror, cg), &mut frames, report, help)?);
         if frames.in_doubt {
             return Ok(Attempt::InDoubt);
         }
@@ -232,7 +236,7 @@ fn open_frames(sheet: &ShotSheet, scope: Scope, report: &mut Report) -> Result<F
 
 /// The part of plate and mirror frames: around the sphere of the mirror that a frame belongs to, or around all.
 fn part_for(sheet: &ShotSheet, places: &part::Places, job: &Job<'_>, header: &Frame) -> Wanted {
-    let given = sheet.mirrors.iter().find(|m| job.1 == "mirror" && m.name == job.0).and_then(MirrorSpec::outline);
+    let given = sheet.mirrors.iter().find(|m| job.1 == "mirror" && m.name == job.0).and_then(|m| m.told().about());
     let wanted = places.iter().filter(|(name, _)| job.1 == "plate" || *name == job.0).map(|(_, place)| place);
     part::around(header, sheet, wanted, given)
 }
@@ -340,20 +344,6 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
     });
     let counted = counted.max().unwrap_or(ShotVerdict::Unsure);
     report.verdict = if report.error.is_some() { ShotVerdict::Error } else { counted };
-}
-
-/// Uncertainty of an outline given by hand, px (common practice, no source).
-const GIVEN_OUTLINE_SD_PX: f64 = 0.25;
-
-/// The sphere of a frame: as given, else found.
-fn find(frame: &Frame, view: &View, given: Option<Outline>) -> Result<SphereSearch> {
-    match given {
-        Some(outline) => {
-            let best = given_sphere(frame, view, &outline, GIVEN_OUTLINE_SD_PX)?;
-            Ok(SphereSearch { best, rivals: Vec::new() })
-        }
-        None => find_sphere(frame, view),
-    }
 }
 
 #[cfg(test)]

@@ -2,30 +2,32 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::Result;
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::check::{CHECKS, Comparison, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
 use crate::image::{DISPLAY_WHITE, Frame, plateau};
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Finding, Report, SphereReport, SphereRole, Verdict};
+use crate::report::{ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::rotation::{RotationSearch, search_rotation};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
 use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
-use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, cone_of_outline};
+use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, Told, cone_of_outline};
 use crate::sphere_faults::{Seam, find_seam};
 use crate::uncertainty::haze::HazeDoubt;
 use crate::uncertainty::{clipping, reflectance};
+use crate::{Error, Result};
 
 use super::bracket::Recovered;
+use super::candidates::{Help, Refused};
 use super::ignore::Ignored;
 use super::implausible::{suspect_encoding, suspect_flop, untold_space};
 use super::mirror::{Photographed, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
+use super::sought::{Sought, find};
 use super::together::one_gain;
-use super::{Frames, describe, find, intake};
+use super::{Frames, describe, intake};
 
 /// What is needed to draw the evidence of a pair.
 pub(super) struct Pair {
@@ -43,11 +45,10 @@ pub(super) struct Pair {
 
 /// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
 pub(super) fn check(
-    sheet: &ShotSheet,
-    spec: &MirrorSpec,
-    cg: &CgSphereSpec,
+    (sheet, spec, cg): (&ShotSheet, &MirrorSpec, &CgSphereSpec),
     frames: &mut Frames,
     report: &mut Report,
+    help: Help<'_>,
 ) -> Result<Option<Pair>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
     let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
@@ -55,28 +56,31 @@ pub(super) fn check(
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
+    let mut remarks = [Vec::new(), Vec::new()];
+    let [of_mirror, of_cg] = &mut remarks;
     let (mirror_search, cg_search) = if let Some(place) = place {
-        let Some(search) = found_at(&place, spec, &photographed) else {
+        let Some(search) = found_at(&place, spec, &photographed, of_mirror) else {
             frames.in_doubt = true;
             return Ok(None);
         };
+        of_cg.extend(place.remarks);
         (search, Ok(place.search))
     } else {
         parallel::both(
-            || find(&photographed.frame, &photographed.view, spec.outline()),
-            || find(&cg_frame, &cg_view, cg.outline()),
+            || find(&photographed.frame, &photographed.view, &Sought::of_mirror(spec), of_mirror),
+            || find(&cg_frame, &cg_view, &Sought::of_cg(cg), of_cg),
         )
     };
-    let (mirror_search, cg_search) = reconcile(
-        Looked {
-            frame: &photographed.frame,
-            view: &photographed.view,
-            search: mirror_search,
-            given: spec.outline().is_some(),
-        },
-        Looked { frame: &cg_frame, view: &cg_view, search: cg_search, given: cg.outline().is_some() },
+    let given = [spec.told(), cg.told()].map(Told::is_something);
+    let settled = reconcile(
+        Looked { frame: &photographed.frame, view: &photographed.view, search: mirror_search, given: given[0] },
+        Looked { frame: &cg_frame, view: &cg_view, search: cg_search, given: given[1] },
         report,
-    )?;
+    );
+    let (mirror_search, cg_search) = settled.map_err(|error| {
+        refusal(error, (sheet, spec), [(&photographed.frame, &photographed.view), (&cg_frame, &cg_view)], help)
+    })?;
+    report.warnings.extend(remarks.into_iter().flatten());
     unstated_ceiling(&mut photographed.frame, &mirror_search.best, report);
     let cg_ends_at_white = unstated_ceiling(&mut cg_frame, &cg_search.best, report) == Some([DISPLAY_WHITE; 3]);
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
@@ -128,8 +132,8 @@ pub(super) fn check(
     let photographed = found.photographed;
     notes(sheet, &comparison, report);
     report.spheres.extend(sphere_reports(&comparison, photographed.recovered.as_ref()));
-    let findings = findings(&comparison, [&photographed.frame, &rendered.frame]);
-    report.findings.extend(findings);
+    report.findings.extend(findings(&comparison, [&photographed.frame, &rendered.frame]));
+    report.error = one_and_the_same(&photographed.frame, &rendered.frame).or(report.error.take());
     Ok(Some(Pair {
         mirror_from_stored: photographed.radiometry.working_from_stored(&photographed.frame.space),
         cg_from_stored: rendered.radiometry.working_from_stored(&rendered.frame.space),
@@ -160,18 +164,37 @@ fn findings(comparison: &Comparison, [mirror, cg]: [&Frame; 2]) -> Vec<Finding> 
     untold_space(&mut findings, cg);
     suspect_encoding(&mut findings, [mirror, cg]);
     suspect_flop(&mut findings, comparison.rotation_search.as_ref());
-    if !mirror.record.blake3.is_empty() && mirror.record.blake3 == cg.record.blake3 {
-        findings.iter_mut().for_each(proves_nothing);
-    }
     findings
 }
 
-/// The photographed sphere as given, or where the CG's stands; `None` where it cannot be told for sure there.
-fn found_at(place: &Place, spec: &MirrorSpec, photographed: &Photographed) -> Option<Result<SphereSearch>> {
-    if spec.outline().is_some() {
-        return Some(find(&photographed.frame, &photographed.view, spec.outline()));
+/// An error with the round things of the frame that shows no sphere, as options for it.
+fn refusal(
+    error: Error,
+    (sheet, spec): (&ShotSheet, &MirrorSpec),
+    [photographed, rendered]: [(&Frame, &View); 2],
+    mut help: Help<'_>,
+) -> Error {
+    let named = format!("{}=", spec.name);
+    // Numbers alone are those of the only mirror.
+    let role = if sheet.mirrors.len() == 1 { "" } else { named.as_str() };
+    let side = |(frame, view), role| Refused { frame, view, role, picture: false };
+    help.with_candidates(error, [side(photographed, role), side(rendered, "cg=")])
+}
+
+/// The photographed sphere as told, or where the CG's stands; `None` where it cannot be told for sure there.
+fn found_at(
+    place: &Place,
+    spec: &MirrorSpec,
+    photographed: &Photographed,
+    remarks: &mut Vec<String>,
+) -> Option<Result<SphereSearch>> {
+    let (frame, view) = (&photographed.frame, &photographed.view);
+    match spec.told() {
+        Told::Nothing => part::find_at(frame, view, place.cone()).map(Ok),
+        Told::Outline(_) => Some(find(frame, view, &Sought::of_mirror(spec), remarks)),
+        // A refusal lists what else the frame shows, and has to see all of it.
+        Told::Near(_) => find(frame, view, &Sought::of_mirror(spec), remarks).ok().map(Ok),
     }
-    part::find_at(&photographed.frame, &photographed.view, place.cone()).map(Ok)
 }
 
 /// A plateau this far below a stated ceiling is another one.
@@ -246,17 +269,26 @@ fn undecided(
     if said.is_empty() {
         return false;
     }
-    nothing_compared(&said.join("; "), "give the right one as outline_px in the sheet", (sheet, spec), report);
+    nothing_compared(
+        &said.join("; "),
+        "give the right one in the sheet as outline_px, or roughly as near_px",
+        (sheet, spec),
+        report,
+    );
     report.warnings.extend(said);
     true
 }
 
-/// A picture always agrees with itself.
-fn proves_nothing(finding: &mut Finding) {
-    finding.verdict = Verdict::Unsure;
-    "the mirror frame and the CG frame are one and the same picture, which always agrees with itself"
-        .clone_into(&mut finding.reason);
-    "give the rendered sphere as the CG, and the photographed one as the mirror".clone_into(&mut finding.remedy);
+/// A picture always agrees with itself: to give it on both sides is a mistake.
+fn one_and_the_same(mirror: &Frame, cg: &Frame) -> Option<ErrorNote> {
+    let same = !mirror.record.blake3.is_empty() && mirror.record.blake3 == cg.record.blake3;
+    same.then(|| ErrorNote {
+        file: cg.record.file.clone(),
+        cause: "the mirror frame and the CG frame are one and the same picture, which always agrees with itself"
+            .to_owned(),
+        remedy: "give the rendered sphere as the CG, and the photographed one as the mirror".to_owned(),
+        candidates: Vec::new(),
+    })
 }
 
 /// A place that the CG was not rendered for: nothing there is proven.

@@ -16,8 +16,9 @@ use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::find::find_sphere_about;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};
 
+use super::intake;
 use super::reconcile::same;
-use super::{find, intake};
+use super::sought::{Sought, find};
 
 /// Frames with fewer pixels are read whole: there is nothing to gain.
 const LEAST_PIXELS: usize = 1 << 21;
@@ -64,6 +65,8 @@ impl Scope {
 pub(super) struct Place {
     /// The search that found the CG's sphere.
     pub(super) search: SphereSearch,
+    /// What there is to say of its outline where that is given.
+    pub(super) remarks: Vec<String>,
 }
 
 impl Place {
@@ -93,7 +96,8 @@ fn place(sheet: &ShotSheet, spec: &CgSphereSpec, frame: &Frame) -> Option<Place>
         return None;
     }
     let view = intake::view_of(frame, sheet.cg_camera().as_ref(), &mut Vec::new());
-    let search = find(frame, &view, spec.outline()).ok()?;
+    let mut remarks = Vec::new();
+    let search = find(frame, &view, &Sought::of_cg(spec), &mut remarks).ok()?;
     // Where the sheet gives an outline, coverage may have told the part of another thing.
     let [low, high] = search.best.outline.bounds_px();
     let (data, size) = (frame.data, [frame.size.width, frame.size.height]);
@@ -102,7 +106,7 @@ fn place(sheet: &ShotSheet, spec: &CgSphereSpec, frame: &Frame) -> Option<Place>
         low >= start as f64 - 1.0 && high <= start as f64 + length as f64 + 1.0
     };
     let is_there = shown(0, data.x, data.width) && shown(1, data.y, data.height);
-    (is_there && search.best.found_by != FoundBy::Search).then_some(Place { search })
+    (is_there && search.best.found_by != FoundBy::Search).then_some(Place { search, remarks })
 }
 
 /// The part of a plate or mirror frame in which the spheres of these places stand, with background around them.

@@ -2,17 +2,20 @@
 
 use std::path::Path;
 
-use crate::camera::{FovSource, PARALLEL_FOV_DEG, View};
+use crate::camera::{FovSource, View};
 use crate::image::Frame;
 use crate::radiance::Radiometry;
 use crate::report::{ErrorNote, InputRecord, SphereReport, SphereRole};
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::side::{ReflectanceDoubt, Side, SideRequest};
-use crate::sphere::{MirrorGeometry, Outline, SphereFit};
+use crate::sphere::find::weighed_outlines;
+use crate::sphere::{MirrorGeometry, Outline, SphereFit, Told};
 use crate::sphere_faults::find_seam;
 use crate::{Error, Result};
 
-use super::{describe, evidence, find, ignore, intake, mirror, note};
+use super::candidates::Refused;
+use super::sought::{Sought, find};
+use super::{describe, evidence, ignore, intake, mirror, note};
 
 /// One frame to look at.
 #[derive(Debug, Clone, Default)]
@@ -23,8 +26,8 @@ pub struct SphereQuery {
     pub camera: Option<CameraSpec>,
     /// Horizontal field of view over the full display width, where given by option.
     pub horizontal_fov_deg: Option<f64>,
-    /// The outline, where given.
-    pub outline: Option<Outline>,
+    /// What is told of the sphere's place.
+    pub told: Told,
     /// Reflectance per channel, where known; else 1, and illuminances are those of the reflection.
     pub reflectance: Option<[f64; 3]>,
     /// Make the picture too.
@@ -46,6 +49,8 @@ pub struct SphereOutcome {
     pub error: Option<ErrorNote>,
     /// The picture as PNG bytes.
     pub picture_png: Option<Vec<u8>>,
+    /// Where no sphere was found, the frame with the round things in it numbered, as PNG bytes.
+    pub candidates_png: Option<Vec<u8>>,
 }
 
 /// Looks at one frame. Never fails: errors are in the outcome.
@@ -57,12 +62,24 @@ pub fn measure_sphere(query: &SphereQuery) -> SphereOutcome {
     outcome
 }
 
+/// The round outlines of one frame with their traits, as [`weighed_outlines`](crate::sphere::find::weighed_outlines) gives
+/// them.
+///
+/// # Errors
+/// As opening the frame.
+pub fn outlines_to_weigh(query: &SphereQuery) -> Result<Vec<(Outline, Vec<f64>)>> {
+    let frame = intake::open_frame(&query.image, Path::new(""), "sphere", false)?;
+    let view = view(query, &frame, &mut SphereOutcome::default());
+    Ok(weighed_outlines(&frame, &view))
+}
+
 fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
     let mut frame = intake::open_frame(&query.image, Path::new(""), "sphere", true)?;
     outcome.inputs.push(frame.record.clone());
     outcome.warnings.extend(frame.warnings.iter().cloned());
     let view = view(query, &frame, outcome);
-    let search = find(&frame, &view, query.outline)?;
+    let searched = find(&frame, &view, &Sought::alone(query.told), &mut outcome.warnings);
+    let search = searched.map_err(|error| refusal(error, &frame, &view, query.picture, outcome))?;
     if !search.rivals.is_empty() {
         outcome.candidates =
             std::iter::once(&search.best).chain(&search.rivals).map(|f| f.outline.to_array()).collect();
@@ -70,7 +87,7 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
     }
     if search.best.hardly_mirrors() {
         outcome.warnings.push(
-            "little inside the outline shows that it mirrors: it was taken because nothing else in the frame is as plainly round"
+            "the automatic search is not certain that this is the mirror sphere: look at the picture, or give its outline"
                 .to_owned(),
         );
     }
@@ -87,6 +104,13 @@ fn look(query: &SphereQuery, outcome: &mut SphereOutcome) -> Result<(), Error> {
     }
     outcome.sphere = Some(describe::sphere_report(&side));
     Ok(())
+}
+
+/// The error with the round things that the frame shows.
+fn refusal(error: Error, frame: &Frame, view: &View, picture: bool, outcome: &mut SphereOutcome) -> Error {
+    let (error, drawn) = Refused { frame, view, role: "", picture }.with_candidates(error);
+    outcome.candidates_png = drawn.map(|file| file.bytes);
+    error
 }
 
 /// Takes what a seam spoils out of the frame and says so; gives its fraction of the sphere.
@@ -110,19 +134,11 @@ fn side(frame: &Frame, view: &View, fit: &SphereFit, radiometry: &Radiometry) ->
     })
 }
 
-/// As for a shot, but with nothing known parallel rays are taken: with one frame there is no second one that the same
-/// wrong field of view would shift alike, and the spheres of unknown pictures are mostly seen through long lenses.
+/// As for a shot: with nothing known 40 degrees are assumed.
 fn view(query: &SphereQuery, frame: &Frame, outcome: &mut SphereOutcome) -> View {
     let aspect = intake::pixel_aspect(frame, query.camera.as_ref());
     if let Some(fov) = query.horizontal_fov_deg {
         return View::from_horizontal_fov(frame.size, aspect, fov, FovSource::Option);
     }
-    let view = intake::view_of(frame, query.camera.as_ref(), &mut outcome.warnings);
-    if view.source != FovSource::Assumed {
-        return view;
-    }
-    outcome
-        .warnings
-        .push("field of view unknown: parallel rays taken, and directions are less certain for it".to_owned());
-    View::from_horizontal_fov(frame.size, aspect, PARALLEL_FOV_DEG, FovSource::Parallel)
+    intake::view_of(frame, query.camera.as_ref(), &mut outcome.warnings)
 }

@@ -13,10 +13,12 @@ use crate::camera::View;
 use crate::image::Frame;
 use crate::report::InputRecord;
 use crate::sheet::{CameraSpec, ImageSpec};
-use crate::sphere::{MirrorGeometry, Outline, SphereFit, inside_polygon, polygon_bounds};
+use crate::sphere::{MirrorGeometry, SphereFit, Told, inside_polygon, polygon_bounds};
 use crate::{Error, ErrorKind, Result};
 
-use super::{find, intake, mirror};
+use super::candidates::Refused;
+use super::sought::{Sought, find};
+use super::{intake, mirror};
 
 /// What to measure.
 #[derive(Debug, Clone, Default)]
@@ -25,8 +27,8 @@ pub struct ReflectanceQuery {
     pub image: ImageSpec,
     /// Its camera, where known.
     pub camera: Option<CameraSpec>,
-    /// The sphere's outline, where given.
-    pub outline: Option<Outline>,
+    /// What is told of the sphere's place.
+    pub told: Told,
     /// Corners, px, around a part of the surface as seen directly.
     pub seen_directly: Vec<[f64; 2]>,
     /// Corners, px, around the same part as seen in the sphere.
@@ -86,10 +88,12 @@ pub fn measure_reflectance(query: &ReflectanceQuery) -> Result<MeasuredReflectan
     let frame = intake::open_frame(&query.image, Path::new(""), "sphere", true)?;
     let mut warnings = frame.warnings.clone();
     let view = intake::view_of(&frame, query.camera.as_ref(), &mut warnings);
-    let search = find(&frame, &view, query.outline)?;
+    let searched = find(&frame, &view, &Sought::alone(query.told), &mut warnings);
+    let refused = Refused { frame: &frame, view: &view, role: "", picture: false };
+    let search = searched.map_err(|error| refused.with_candidates(error).0)?;
     if !search.rivals.is_empty() {
         let cause = format!("{} spheres fit equally well", search.rivals.len() + 1);
-        return Err(fault(&frame, cause, "say which with --outline X,Y,R"));
+        return Err(fault(&frame, cause, "say which with --near X,Y,R"));
     }
     let direct = Patch::of(&frame, &query.seen_directly, "seen directly")?;
     let mirrored = Patch::of(&frame, &query.seen_in_sphere, "seen in the sphere")?;
@@ -244,6 +248,7 @@ mod tests {
     use crate::image::Size;
     use crate::image::write::{ExrAttributes, write_exr};
     use crate::register::test_scene::Random;
+    use crate::sphere::Outline;
 
     const TRUTH: [f64; 3] = [0.62, 0.60, 0.56];
     const CARD: [f64; 3] = [0.42, 0.40, 0.33];
@@ -281,7 +286,7 @@ mod tests {
     fn query(frame: String) -> ReflectanceQuery {
         ReflectanceQuery {
             image: ImageSpec::of_frame(frame),
-            outline: Some(Outline::circle(170.0, 60.0, 45.0)),
+            told: Told::Outline(Outline::circle(170.0, 60.0, 45.0)),
             seen_directly: square(10.0, 30.0, 50.0),
             seen_in_sphere: square(142.0, 54.0, 12.0),
             ..ReflectanceQuery::default()

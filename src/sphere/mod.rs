@@ -8,12 +8,14 @@ mod cone;
 pub mod find;
 mod mirror;
 mod polygon;
+mod told;
 
 pub use cone::{cone_of_outline, cone_through, outline_of_cone, tangents};
 pub use mirror::{
     MirrorGeometry, Reflection, angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg,
 };
 pub use polygon::{inside_polygon, polygon_bounds};
+pub use told::Told;
 
 /// An ellipse in stored pixels from the display window's outer top-left corner (a pixel's centre is at +0.5).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -98,6 +100,8 @@ pub struct SphereCone {
 pub enum FoundBy {
     /// Given in the sheet or by an option.
     Given,
+    /// Near a circle drawn by hand, from the edge that the picture shows there.
+    Near,
     /// From the frame's alpha channel.
     Alpha,
     /// By search in the picture.
@@ -109,11 +113,15 @@ impl FoundBy {
     pub fn word(self) -> &'static str {
         match self {
             Self::Given => "given",
+            Self::Near => "near",
             Self::Alpha => "alpha",
             Self::Search => "search",
         }
     }
 }
+
+/// A searched sphere less likely than this is not certain.
+const CERTAIN_SCORE: f64 = 0.85;
 
 /// One fitted sphere.
 #[derive(Debug, Clone)]
@@ -172,9 +180,9 @@ impl SphereFit {
         self
     }
 
-    /// Found by a search, and nothing inside it tells a mirror from any other round thing.
+    /// Found by a search that was not certain of it.
     pub(crate) fn hardly_mirrors(&self) -> bool {
-        self.found_by == FoundBy::Search && self.score <= find::LONE_SCORE
+        self.found_by == FoundBy::Search && self.score < CERTAIN_SCORE
     }
 }
 

@@ -7,7 +7,6 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::{Comparison, Pattern, ReportSet, ShotLine, compare, patterns};
-use crate::printable;
 use crate::report::json::schema_of;
 use crate::report::{ErrorNote, ShotVerdict, ToolNote};
 
@@ -77,14 +76,10 @@ impl Summary {
             comparison,
             shots,
             older_reports: older,
-            unusable: unusable.iter().map(note).collect(),
+            unusable: unusable.iter().map(ErrorNote::from).collect(),
             warnings,
         }
     }
-}
-
-fn note(error: &crate::Error) -> ErrorNote {
-    ErrorNote { file: printable(&error.file), cause: error.cause.clone(), remedy: error.remedy.clone() }
 }
 
 /// Verdict, then how far out, then name.

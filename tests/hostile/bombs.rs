@@ -143,7 +143,7 @@ fn small_bombs_are_no_bombs() {
         ("small.exr", exr_with_block(&zlib_of_zeros(8 * 6 * 4 * 2))),
     ] {
         fs::write(folder.path().join(name), bytes).unwrap();
-        run(folder.path(), &["sphere", name]).refused().says("give the sphere's outline");
+        run(folder.path(), &["sphere", name]).refused().says("give its outline");
     }
 }
 
@@ -197,7 +197,7 @@ fn picture() -> Vec<u8> {
 fn limits_are_set_by_options() {
     let folder = tempfile::tempdir().unwrap();
     fs::write(folder.path().join("f.png"), picture()).unwrap();
-    run(folder.path(), &["sphere", "f.png"]).refused().says("give the sphere's outline");
+    run(folder.path(), &["sphere", "f.png"]).refused().says("give its outline");
     for (option, value, said) in [
         ("--max-pixels", "4095", "the limits are 4095 pixels"),
         ("--max-decoded", "1KiB", "and 1024 bytes"),
@@ -211,7 +211,7 @@ fn limits_are_set_by_options() {
         run(folder.path(), &words).refused().says(said);
         run(folder.path(), &["new-shot", "f.png", "--overwrite", option, value]).refused().says(said);
     }
-    run(folder.path(), &["sphere", "f.png", "--max-pixels", "4096"]).refused().says("give the sphere's outline");
+    run(folder.path(), &["sphere", "f.png", "--max-pixels", "4096"]).refused().says("give its outline");
 }
 
 #[test]

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use nalgebra::Vector3;
 use plateproof::camera::{FovSource, View};
 use plateproof::image::{Frame, Size};
-use plateproof::sphere::find::find_sphere;
+use plateproof::sphere::find::{find_near, find_sphere, hold_against};
 use plateproof::sphere::{Outline, SphereFit, angle_between_rad, outline_of_cone};
 
 use crate::sphere_scene::environment::{Environment, Texture};
@@ -52,7 +52,10 @@ fn photographs_of_a_glossy_sphere_give_no_wrong_circle() {
                 let radius = o.mean_radius() - truth.semi_a;
                 println!("{number:02}: centre {centre:.2} px, radius {radius:+.2} px");
                 found += 1;
-                if centre.max(radius.abs()) > 0.01 * truth.semi_a {
+                let cov = search.best.outline_cov;
+                let told =
+                    centre <= 3.0 * (cov[(0, 0)] + cov[(1, 1)]).sqrt() && radius.abs() <= 3.0 * cov[(2, 2)].sqrt();
+                if centre.max(radius.abs()) > 0.01 * truth.semi_a && !told {
                     wrong.push(format!("{number:02}: centre {centre:.2} px, radius {radius:+.2} px"));
                 }
             }
@@ -62,6 +65,85 @@ fn photographs_of_a_glossy_sphere_give_no_wrong_circle() {
     }
     assert!(wrong.is_empty(), "{wrong:?}");
     assert!(found >= 9, "found in {found} of 12");
+}
+
+/// A mirror sphere on a table in a large room (`room_bracket` of the reference data): about where it is.
+const ON_THE_TABLE: [f64; 3] = [2531.0, 2421.0, 187.0];
+
+/// Its rim, measured apart from this program: on lines from (2529, 2419), the angle from frame right towards frame bottom in
+/// degrees and the distance in px of the outermost steep step, by numpy on the mean of 4.5 degrees. The wide lens
+/// draws the sphere a tenth longer towards the corner, so no circle fits. The shadow and the bright back wall
+/// hide the rest of it.
+const RIM_OF_IT: [[f64; 2]; 14] = [
+    [0.0, 188.5],
+    [15.0, 191.2],
+    [30.0, 194.0],
+    [45.0, 196.5],
+    [60.0, 197.5],
+    [120.0, 190.8],
+    [135.0, 188.8],
+    [150.0, 187.5],
+    [165.0, 187.0],
+    [180.0, 188.5],
+    [195.0, 191.8],
+    [210.0, 195.0],
+    [225.0, 197.2],
+    [300.0, 189.2],
+];
+/// How far an outline may lie from it, px.
+const ON_THE_RIM_PX: f64 = 3.0;
+
+fn on_the_table() -> Option<Frame> {
+    let frame = reference_data()?.join("room_bracket/graingerBall_full_1_30.jpg");
+    Some(load::display_file(&frame))
+}
+
+/// The largest distance of the measured rim from an outline, px.
+fn off_the_rim(outline: &Outline) -> f64 {
+    let distance = |[angle_deg, radius]: [f64; 2]| {
+        let (sin, cos) = angle_deg.to_radians().sin_cos();
+        let point = [2529.0 + radius * cos, 2419.0 + radius * sin];
+        (outline.normalised_radius(point) - 1.0).abs() * outline.mean_radius()
+    };
+    RIM_OF_IT.into_iter().map(distance).fold(0.0, f64::max)
+}
+
+/// Circles as a hand draws them: off by a tenth of the radius in place and size.
+#[test]
+fn a_circle_drawn_by_hand_is_refined_to_the_rim_in_the_photograph() {
+    let Some(frame) = on_the_table() else { return };
+    let assumed = assumed_view(&frame);
+    let [x, y, r] = ON_THE_TABLE;
+    for (view, dx, dy, dr) in [
+        (&assumed, 0.0, 0.0, 0.0),
+        (&assumed, 0.1, 0.0, 0.0),
+        (&assumed, 0.0, -0.1, 0.1),
+        (&assumed, -0.07, 0.07, -0.1),
+        (&assumed, 0.07, 0.07, 0.1),
+        (&assumed, -0.1, 0.0, -0.1),
+    ] {
+        let fit = find_near(&frame, view, [x + dx * r, y + dy * r, r + dr * r]).unwrap();
+        let off = off_the_rim(&fit.outline);
+        println!("{dx:+.2} {dy:+.2} {dr:+.2}: {:.1?}, {off:.2} px off the rim", fit.outline.to_array());
+        assert!(off <= ON_THE_RIM_PX, "{dx:+.2} {dy:+.2} {dr:+.2}: {off} px off the rim");
+        assert_eq!(fit.found_by.word(), "near");
+    }
+}
+
+/// A circle where the lens drew an ellipse is kept, and what the picture shows beside it is told; the ellipse is confirmed.
+#[test]
+fn a_given_outline_is_held_against_the_rim_in_the_photograph() {
+    let Some(frame) = on_the_table() else { return };
+    let view = assumed_view(&frame);
+    let [x, y, r] = ON_THE_TABLE;
+    let wrong = hold_against(&frame, &view, &Outline::circle(x, y, r)).unwrap();
+    assert_eq!(wrong.fit.outline, Outline::circle(x, y, r));
+    let better = wrong.better.expect("the picture shows the rim");
+    assert!(off_the_rim(&better) <= ON_THE_RIM_PX, "{better:?}");
+    let sd = wrong.fit.outline_cov[(2, 2)].sqrt();
+    assert!(sd >= better.mean_radius() - r, "sd {sd}");
+    let right = hold_against(&frame, &view, &better).unwrap();
+    assert!(right.better.is_none() && right.fit.outline_cov[(2, 2)].sqrt() < sd, "{right:?}");
 }
 
 /// One line of the table of made-up shots.
@@ -241,6 +323,9 @@ fn normalised_square(fit: &SphereFit, truth: &Outline) -> f64 {
     cov.try_inverse().map_or(f64::INFINITY, |inverse| (delta.transpose() * inverse * delta)[0] / 3.0)
 }
 
+/// Of forty scenes so many were answered rightly when this was written: 31, the other nine refused.
+const FOUND_OF_FORTY: i32 = 30;
+
 #[test]
 fn made_up_shots() {
     let count = 40;
@@ -306,6 +391,7 @@ fn made_up_shots() {
         squares.get(squares.len() / 2).copied().unwrap_or(0.0)
     );
     assert_eq!(wrong, 0);
+    assert!(found >= FOUND_OF_FORTY, "{found} found of {count}");
 }
 
 /// Bilinearly enlarged, with fresh grain.

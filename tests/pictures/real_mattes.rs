@@ -10,7 +10,7 @@
 use std::path::{Path, PathBuf};
 
 use plateproof::image::write::{ExrAttributes, write_exr};
-use plateproof::report::{Report, Verdict};
+use plateproof::report::{Report, SphereRole, Verdict};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};
@@ -70,6 +70,29 @@ fn a_matte_sphere_is_what_its_mirror_predicts_under_real_environments() {
         for key in ["level_stops", "red_green_stops", "blue_green_stops"] {
             assert!(number(&matte.detail, key).abs() < BOUND_STOPS, "{place}: {key}: {matte:#?}");
         }
+    }
+}
+
+/// Circles drawn by hand in place of the outlines of mirror and matte sphere.
+#[test]
+fn circles_drawn_by_hand_serve_as_well_as_the_outlines() {
+    for place in ["stage", "car_park"] {
+        let mut sheet = sheet(place);
+        let outline: Vec<f64> = serde_json::from_value(sheet["mattes"][0]["outline_px"].clone()).unwrap();
+        let drawn = json!([outline[0] + 0.08 * outline[2], outline[1] - 0.05 * outline[2], 1.1 * outline[2]]);
+        for entry in ["mirrors", "mattes"] {
+            let entry = sheet[entry][0].as_object_mut().unwrap();
+            entry.remove("outline_px");
+            entry.insert("near_px".to_owned(), drawn.clone());
+        }
+        let report = check(sheet);
+        let found = report.spheres.iter().find(|sphere| sphere.role == SphereRole::Mirror).unwrap();
+        assert_eq!(found.found_by, "near");
+        let off = (0..3).map(|i| (found.outline_px[i] - outline[i]).abs()).fold(0.0, f64::max);
+        println!("{place}: {off:.2} px off");
+        assert!(off < 0.01 * outline[2], "{place}: {:?} for {outline:?}", found.outline_px);
+        let matte = finding(&report, "matte-sphere");
+        assert_eq!(matte.verdict, Verdict::Match, "{place}: {matte:#?}");
     }
 }
 

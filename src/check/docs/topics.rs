@@ -51,6 +51,5 @@ const DIRECTIONS: Topic = Topic {
            of that pixel is at 0.5, 0.5. An outline is centre x, centre y, semi-axis a, semi-axis b and the angle of a \
            in degrees, from +x towards +y down the frame.\n\
            Where nothing tells the field of view, 40 deg horizontal is assumed for both sides. The doubt about absolute \
-           directions then comes from trying 18 to 75 deg; most of it cancels between the two sides. \
-           `sphere`, which has one frame, takes parallel rays instead.",
+           directions then comes from trying 18 to 75 deg; most of it cancels between the two sides.",
 };

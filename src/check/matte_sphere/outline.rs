@@ -47,7 +47,7 @@ pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result
             ErrorKind::NoSphere,
             &frame.path,
             cause,
-            "give its outline as outline_px of the matte entry",
+            "give its outline as outline_px of the matte entry, or a circle drawn by hand as near_px",
         ));
     };
     let apart = |a: &SphereFit, b: &SphereFit| {
@@ -62,7 +62,7 @@ pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result
             ErrorKind::Parameter,
             &frame.path,
             cause,
-            "give the right one as outline_px of the matte entry",
+            "give the right one as outline_px of the matte entry, or a circle drawn by hand as near_px",
         ));
     }
     Ok((*best).clone())

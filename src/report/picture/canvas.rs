@@ -83,6 +83,11 @@ impl Canvas {
         Ok(Self { pixmap })
     }
 
+    /// Width and height, px.
+    pub(super) fn size(&self) -> (f32, f32) {
+        (self.pixmap.width() as f32, self.pixmap.height() as f32)
+    }
+
     /// The finished page, three bytes a pixel.
     pub(super) fn into_rgb(self) -> (u32, u32, Vec<u8>) {
         let (width, height) = (self.pixmap.width(), self.pixmap.height());

@@ -5,6 +5,7 @@
 //! left edge over 0° (from the camera) in the middle to +180°, so frame left lies left of the middle and frame right
 //! right of it; elevation +90° is the top row.
 
+mod candidates_page;
 mod canvas;
 mod curve_page;
 mod display;
@@ -26,6 +27,7 @@ mod sphere_panel;
 mod stops_scale;
 mod verdict_mark;
 
+pub use candidates_page::render_candidates;
 pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
 pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};

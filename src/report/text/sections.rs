@@ -27,6 +27,8 @@ pub(super) fn error(page: &mut Page, report: &Report) {
     page.paragraph("  file    ", &printable_text(&error.file));
     page.paragraph("  cause   ", &prose(&error.cause));
     page.paragraph("  remedy  ", &prose(&error.remedy));
+    // Each on a line of its own, to be pasted whole.
+    error.candidates.iter().for_each(|option| page.line(&format!("          {}", printable_text(option))));
 }
 
 /// What is wrong with the material from set comes before what it may say about the CG.

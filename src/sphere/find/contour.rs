@@ -45,17 +45,6 @@ pub(super) struct Contour {
 }
 
 impl Contour {
-    /// How much speaks for it.
-    pub(super) fn quality(&self) -> f64 {
-        self.support * self.contrast
-    }
-
-    /// How much speaks for it against another rim: a circle that only shares an arc with the true one gathers votes
-    /// too, but they scatter.
-    pub(super) fn distinct_quality(&self) -> f64 {
-        self.quality() / (1.0 + self.fit.edge_sd_px / self.widest_scatter_px())
-    }
-
     /// Edges that scatter more than this about one circle (1 sd, px) are not those of one rim.
     pub(super) fn widest_scatter_px(&self) -> f64 {
         (WIDEST_SCATTER * self.fit.outline.mean_radius()).max(0.3)

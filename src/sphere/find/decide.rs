@@ -1,54 +1,95 @@
-//! Which of the circles is the mirror sphere, and whether that can be said at all.
+//! Which of the round outlines is the mirror sphere, and whether that can be said at all.
 
-use super::flat::Circle;
 use super::interior::Interior;
 use super::search::{Finding, concentric};
+use super::traits::traits;
+use super::weigh::probabilities;
 
-/// A finding with its quality in [0, 1].
+/// A finding with the probability that its place is that of the mirror sphere.
 #[derive(Debug, Clone)]
 pub(super) struct Ranked {
     pub finding: Finding,
     pub score: f64,
 }
 
+impl Ranked {
+    /// Another outline of the same place. Of two that lie on one rim the one with more evidence places it better.
+    fn join(&mut self, other: Self) {
+        self.score += other.score;
+        let (a, b) = (&self.finding, &other.finding);
+        let apart = a.circle.distance(&b.circle) + (a.circle.radius - b.circle.radius).abs();
+        if apart < ONE_RIM * a.circle.radius && b.consensus.evidence > a.consensus.evidence {
+            self.finding = other.finding;
+        }
+    }
+}
+
 /// What the evidence allows.
 #[derive(Debug)]
 pub(super) enum Decision {
-    /// One sphere, or several that are equally good.
+    /// One sphere, or several that may be it.
     Found { best: Box<Ranked>, rivals: Vec<Ranked> },
-    /// Nothing round enough.
+    /// Nothing round.
     NothingRound,
-    /// Round things, but none that mirrors: the one with the best evidence.
+    /// Round things, none of them likely enough: the likeliest.
     NoMirror(Box<Finding>),
 }
+
+/// Smaller circles are not looked for: 24 px is asked, the rest is slack.
+const LEAST_RADIUS_PX: f64 = 21.0;
+/// Least probability of a place to be taken.
+const LEAST_PROBABILITY: f64 = 0.7;
+/// Places with at least this fraction of the best one's probability are rivals.
+const RIVAL_FACTOR: f64 = 0.25;
+/// Outlines belong to one place where their centres are nearer than this fraction of the larger radius …
+const ONE_PLACE: f64 = 0.5;
+/// … and the smaller radius is at least this fraction of the larger.
+const ONE_SIZE: f64 = 0.6;
+/// They lie on one rim where centres and radii together differ by less than this fraction of the radius.
+const ONE_RIM: f64 = 0.01;
+
+/// Two spheres of one kind: the radius is within this factor of the best's, and the evidence within that: whoever set up
+/// two spheres set up two of a kind, and one of them may stand in a duller place.
+const TWIN_SIZE: f64 = 1.1;
+const TWIN_EVIDENCE: f64 = 0.4;
+/// An inside that looks less like a mirror than this counts only where its outline is plain.
+pub(super) const LEAST_LIKENESS: f64 = 0.05;
+/// A plain outline has at least this evidence (natural log) …
+const PLAIN_EVIDENCE: f64 = 60.0;
+/// … on at least this fraction of its lines …
+const PLAIN_SUPPORT: f64 = 0.5;
+/// … with no longer run of them unseen than this. Even surroundings, such as sky over sea, hardly show that they are
+/// mirrored; so much detail has to be left, not running along the radius as spokes do, nor around it as rings do.
+const PLAIN_GAP: f64 = 0.2;
+const PLAIN_DETAIL: f64 = 0.06;
+const PLAIN_SQUEEZE: f64 = 0.6;
+const PLAIN_CONCENTRIC: f64 = 0.25;
+/// It is taken where no other outline elsewhere has this part of its evidence.
+const PLAIN_PART: f64 = 0.25;
+/// Share of radial change common to all directions from which a round thing counts as painted rings.
+const TARGET_CONCENTRIC: f64 = 0.5;
 
 /// Least evidence (natural log) that an outline is there.
 const LEAST_EVIDENCE: f64 = 18.0;
 /// How far the evidence of edge elements counts beside that of the lines across the rim: both see the same edges.
 const EDGEL_SHARE: f64 = 0.3;
-/// Least fraction of rays that support the outline.
+/// Least fraction of lines that support the outline, and longest run of them that may not.
 const LEAST_SUPPORT: f64 = 0.3;
-/// Smaller circles are not looked for: 24 px is asked, the rest is slack.
-const LEAST_RADIUS_PX: f64 = 21.0;
+const LONGEST_GAP: f64 = 0.5;
 /// Widest scatter of the edges about the outline, in blurs of the edges (of at least 1 px).
 const WIDEST_SCATTER: f64 = 0.9;
-/// Least score of a mirror sphere.
-const LEAST_SCORE: f64 = 0.12;
-/// Scores within this factor of the best are rivals.
-const RIVAL_FACTOR: f64 = 0.5;
 
-/// So is one whose radius is within this factor of the best's, and whose evidence within that: whoever set up two spheres set
-/// up two of a kind, and one of them may stand in a duller place.
-const TWIN_SIZE: f64 = 1.1;
-const TWIN_EVIDENCE: f64 = 0.4;
-
-/// The edges bear the outline out.
+/// The edges bear the outline out, whatever is inside.
 pub(super) fn is_outline(f: &Finding) -> bool {
     let c = &f.consensus;
-    let large = f.circle.radius >= LEAST_RADIUS_PX;
     let tight = c.edge_sd_px <= WIDEST_SCATTER * c.blur.max(1.0);
     let evidence = c.evidence + EDGEL_SHARE * f.supported.evidence.max(0.0);
-    evidence >= LEAST_EVIDENCE && c.support >= LEAST_SUPPORT && c.longest_gap <= 0.5 && tight && large
+    let seen = c.support >= LEAST_SUPPORT && c.longest_gap <= LONGEST_GAP;
+    evidence >= LEAST_EVIDENCE && seen && tight && is_large_enough(f)
+}
+
+fn is_large_enough(f: &Finding) -> bool {
+    f.circle.radius >= LEAST_RADIUS_PX
 }
 
 /// From the first squeeze on less detail is asked of a mirror's inside, from the second on least.
@@ -69,28 +110,55 @@ fn ramp(value: f64, low: f64, high: f64) -> f64 {
     ((value - low) / (high - low)).clamp(0.0, 1.0)
 }
 
-pub(super) fn decide(findings: Vec<Finding>) -> Decision {
-    let outlines: Vec<Finding> = findings.into_iter().filter(is_outline).collect();
-    if outlines.is_empty() {
-        return Decision::NothingRound;
+fn mirrors(f: &Finding) -> bool {
+    mirror_likeness(&f.interior) >= LEAST_LIKENESS
+}
+
+/// The one plain round outline of a frame in which nothing looks like a mirror.
+fn lone(findings: &[Finding]) -> Option<Finding> {
+    let best = findings.iter().max_by(|a, b| a.consensus.evidence.total_cmp(&b.consensus.evidence))?;
+    let (c, i) = (&best.consensus, &best.interior);
+    let plain = c.evidence >= PLAIN_EVIDENCE && c.support >= PLAIN_SUPPORT && c.longest_gap <= PLAIN_GAP;
+    let even = i.detail >= PLAIN_DETAIL && i.squeeze >= PLAIN_SQUEEZE && i.concentric <= PLAIN_CONCENTRIC;
+    let is_elsewhere = |f: &&Finding| f.circle.distance(&best.circle) + f.circle.radius > 1.1 * best.circle.radius;
+    let is_rival = |f: &Finding| f.circle != best.circle && f.consensus.evidence >= PLAIN_PART * c.evidence;
+    (plain && even && !findings.iter().filter(is_elsewhere).any(is_rival)).then(|| best.clone())
+}
+
+/// Painted rings and wheels are the same all the way round; whatever is concentric with one is a part of it.
+fn without_targets(findings: Vec<Finding>) -> Vec<Finding> {
+    let targets: Vec<Finding> =
+        findings.iter().filter(|f| f.interior.concentric > TARGET_CONCENTRIC).cloned().collect();
+    findings.into_iter().filter(|f| targets.iter().all(|t| !concentric(&t.circle, &f.circle))).collect()
+}
+
+/// What is left to weigh: outlines that may be a mirror's.
+pub(super) fn eligible(findings: Vec<Finding>) -> Vec<Finding> {
+    let mut findings = without_targets(findings);
+    findings.retain(is_large_enough);
+    if findings.iter().any(mirrors) {
+        findings.retain(mirrors);
+        return findings;
     }
-    let outlines = without_chance(without_targets(outlines));
-    let Some(strongest) = strongest(&outlines).cloned() else { return Decision::NothingRound };
-    let lone = lone(&outlines);
-    let mut ranked: Vec<Ranked> = outlines
-        .into_iter()
-        .map(|finding| {
-            let evidence = finding.consensus.evidence;
-            let score = evidence / (evidence + 20.0) * mirror_likeness(&finding.interior);
-            Ranked { finding, score }
-        })
-        .filter(|r| r.score > LEAST_SCORE)
-        .collect();
-    ranked.sort_by(|a, b| b.score.total_cmp(&a.score));
-    let ranked = without_nested(ranked);
-    let mut ranked = ranked.into_iter();
-    let Some(best) = ranked.next().or(lone) else { return Decision::NoMirror(Box::new(strongest)) };
-    let rivals = ranked.filter(|r| r.score >= RIVAL_FACTOR * best.score || are_twins(r, &best)).collect();
+    lone(&findings).into_iter().collect()
+}
+
+/// Weighs the findings of one frame.
+pub(super) fn decide(findings: Vec<Finding>) -> Decision {
+    let Some(strongest) = findings.iter().max_by(|a, b| a.consensus.evidence.total_cmp(&b.consensus.evidence)) else {
+        return Decision::NothingRound;
+    };
+    let strongest = Box::new(strongest.clone());
+    let mut places = places(eligible(findings));
+    if places.is_empty() {
+        return Decision::NoMirror(strongest);
+    }
+    let best = places.remove(0);
+    if best.score < LEAST_PROBABILITY {
+        return Decision::NoMirror(Box::new(best.finding));
+    }
+    let is_rival = |r: &Ranked| r.score >= RIVAL_FACTOR * best.score || are_twins(r, &best);
+    let rivals = places.into_iter().filter(is_rival).collect();
     Decision::Found { best: Box::new(best), rivals }
 }
 
@@ -100,93 +168,25 @@ fn are_twins(other: &Ranked, best: &Ranked) -> bool {
     (TWIN_SIZE.recip()..TWIN_SIZE).contains(&size) && a.consensus.evidence >= TWIN_EVIDENCE * b.consensus.evidence
 }
 
-/// Where nothing looks clearly like a mirror, an outline with at least this evidence (natural log) …
-const LONE_EVIDENCE: f64 = 60.0;
-/// … seen on at least this fraction of its lines, with no longer run of them unseen than this …
-const LONE_SUPPORT: f64 = 0.5;
-const LONE_GAP: f64 = 0.2;
-/// … with more detail inside than shading has, not running along the radius as spokes do, nor around it as rings do …
-const LONE_DETAIL: f64 = 0.06;
-const LONE_SQUEEZE: f64 = 0.6;
-const LONE_CONCENTRIC: f64 = 0.25;
-/// … is taken for the sphere where no other outline elsewhere has this part of its evidence.
-const LONE_PART: f64 = 0.25;
-/// Its score: below that of anything that looks like a mirror, so that it can be told.
-pub(in crate::sphere) const LONE_SCORE: f64 = 0.1;
-
-fn strongest(outlines: &[Finding]) -> Option<&Finding> {
-    outlines.iter().max_by(|a, b| a.consensus.evidence.total_cmp(&b.consensus.evidence))
+/// The likeliest outline of every place with the place's probability, likeliest first. Outlines of one place are of one
+/// thing: first it is decided which thing mirrors, then which outline is its own.
+fn places(findings: Vec<Finding>) -> Vec<Ranked> {
+    let scores = probabilities(&traits(&findings));
+    let mut left: Vec<Ranked> =
+        findings.into_iter().zip(scores).map(|(finding, score)| Ranked { finding, score }).collect();
+    left.sort_by(|a, b| b.score.total_cmp(&a.score));
+    let mut places: Vec<Ranked> = Vec::new();
+    for next in left {
+        match places.iter_mut().find(|p| is_one_place(&p.finding, &next.finding)) {
+            Some(place) => place.join(next),
+            None => places.push(next),
+        }
+    }
+    places.sort_by(|a, b| b.score.total_cmp(&a.score));
+    places
 }
 
-/// The one plain round outline of a frame. Even surroundings, such as sky over sea, hardly show that they are mirrored.
-fn lone(outlines: &[Finding]) -> Option<Ranked> {
-    let best = strongest(outlines)?;
-    let (c, i) = (&best.consensus, &best.interior);
-    let plain = c.evidence >= LONE_EVIDENCE && c.support >= LONE_SUPPORT && c.longest_gap <= LONE_GAP;
-    let may_mirror = i.detail >= LONE_DETAIL && i.squeeze >= LONE_SQUEEZE && i.concentric <= LONE_CONCENTRIC;
-    let elsewhere = |f: &&Finding| f.circle.distance(&best.circle) + f.circle.radius > 1.1 * best.circle.radius;
-    let rival = |f: &Finding| f.consensus.evidence >= LONE_PART * c.evidence;
-    let alone = !outlines.iter().filter(elsewhere).any(|f| rival(f) && f.circle != best.circle);
-    (plain && may_mirror && alone).then(|| Ranked { finding: best.clone(), score: LONE_SCORE })
-}
-
-/// An outline seen on less than this fraction of its lines …
-const CHANCE_SUPPORT: f64 = 0.6;
-/// … is chance where one seen on at least this fraction …
-const PLAIN_SUPPORT: f64 = 0.7;
-/// … with so many times its evidence …
-const PLAIN_EVIDENCE: f64 = 4.0;
-/// … lies over it: centres and radii together differ by less than this fraction of the radius …
-const OVERLAP: f64 = 0.35;
-/// … but not about its centre, as a sphere's inner rings do.
-const ECCENTRIC: f64 = 0.05;
-
-/// Two spheres do not lie in each other off centre: of two such outlines the one that hardly shows shares an arc with
-/// the other and follows something else for the rest.
-fn without_chance(outlines: Vec<Finding>) -> Vec<Finding> {
-    let plain: Vec<(Circle, f64)> = outlines
-        .iter()
-        .filter(|f| f.consensus.support >= PLAIN_SUPPORT)
-        .map(|f| (f.circle, f.consensus.evidence))
-        .collect();
-    let over = |a: &Circle, b: &Circle| {
-        let apart = a.distance(b);
-        apart > ECCENTRIC * a.radius && apart + (a.radius - b.radius).abs() < OVERLAP * a.radius
-    };
-    let is_chance = |f: &Finding| {
-        f.consensus.support < CHANCE_SUPPORT
-            && plain.iter().any(|(c, evidence)| *evidence > PLAIN_EVIDENCE * f.consensus.evidence && over(&f.circle, c))
-    };
-    outlines.into_iter().filter(|f| !is_chance(f)).collect()
-}
-
-/// Painted rings and wheels: the same all the way round. Whatever is concentric with one is a part of it.
-fn without_targets(outlines: Vec<Finding>) -> Vec<Finding> {
-    let targets: Vec<Circle> =
-        outlines.iter().filter(|f| f.interior.concentric > TARGET_CONCENTRIC).map(|f| f.circle).collect();
-    outlines.into_iter().filter(|f| targets.iter().all(|t| !concentric(t, &f.circle))).collect()
-}
-
-/// Share of radial change common to all directions from which a round thing counts as painted rings.
-const TARGET_CONCENTRIC: f64 = 0.5;
-
-/// Circles inside a larger good one are its reflections or rings; of nearly equal circles the first stays.
-fn without_nested(ranked: Vec<Ranked>) -> Vec<Ranked> {
-    let nested = |inner: &Ranked, outer: &Ranked| {
-        let (i, o) = (&inner.finding.circle, &outer.finding.circle);
-        let apart = i.distance(o);
-        let same = apart + (i.radius - o.radius).abs() < 0.1 * o.radius;
-        let inside = i.radius < o.radius && apart + 0.7 * i.radius < o.radius && outer.score > 0.4 * inner.score;
-        same || inside
-    };
-    let keep: Vec<bool> = (0..ranked.len())
-        .map(|i| {
-            (0..ranked.len()).all(|j| {
-                let beaten = nested(&ranked[i], &ranked[j]);
-                let larger = ranked[j].finding.circle.radius > ranked[i].finding.circle.radius * 1.1;
-                !(beaten && (j < i || larger) && i != j)
-            })
-        })
-        .collect();
-    ranked.into_iter().zip(keep).filter(|(_, keep)| *keep).map(|(r, _)| r).collect()
+fn is_one_place(a: &Finding, b: &Finding) -> bool {
+    let larger = a.circle.radius.max(b.circle.radius);
+    a.circle.distance(&b.circle) < ONE_PLACE * larger && a.circle.radius.min(b.circle.radius) > ONE_SIZE * larger
 }

@@ -15,13 +15,17 @@ mod faint;
 mod fitted;
 mod flat;
 mod interior;
+mod near;
 mod plane;
 mod rays;
 mod refine;
 mod rim_model;
 mod ring;
 mod search;
+mod surround;
+mod traits;
 mod votes;
+mod weigh;
 
 use nalgebra::Matrix3;
 
@@ -33,11 +37,13 @@ use crate::{Error, ErrorKind, Result};
 pub(crate) use alpha::sphere_of_alpha;
 use consensus::{Aim, Consensus};
 use contour::Contour;
-pub(in crate::sphere) use decide::LONE_SCORE;
-use decide::{Decision, Ranked, decide, is_outline};
+use decide::{Decision, Ranked, decide, eligible, is_outline};
 pub use fitted::{FitNotes, fit_from_cone};
 use flat::circle_of_cone;
+pub(crate) use near::told_sphere;
+pub use near::{HeldAgainst, find_near, hold_against};
 use search::Prepared;
+pub use traits::TRAIT_NAMES;
 
 /// Smallest side of a frame in which a sphere can be looked for, px.
 const SMALLEST_SIDE_PX: usize = 48;
@@ -69,13 +75,13 @@ fn large_enough(frame: &Frame) -> Result<()> {
 }
 
 fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
-    let (frame, view) = (prepared.frame, prepared.view);
+    let frame = prepared.frame;
     match decide(prepared.findings()) {
-        Decision::Found { best, rivals } if is_sharp(&best.finding.consensus) => search_of(frame, view, &best, &rivals),
-        Decision::Found { best, rivals } => in_doubt(prepared, &best, &rivals),
-        Decision::NothingRound => {
-            voted(&prepared.contours()).ok_or_else(|| no_sphere(frame, "no round outline stands out in the frame"))
+        Decision::Found { best, rivals } => {
+            let best = placed(prepared, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+            Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| placed(prepared, r)).collect() })
         }
+        Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror(likeliest) => Err(no_sphere(frame, &no_mirror(&likeliest.consensus))),
     }
 }
@@ -84,69 +90,39 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
 const SHARP_BLUR_PX: f64 = 1.5;
 /// An outline seen on less than this fraction of its lines may be another circle that shares an arc with the rim.
 const LEAST_SHARP_SUPPORT: f64 = 0.5;
-/// A soft outline must be seen on this fraction of its lines for the shape of its edges to be relied on.
-const LEAST_SOFT_SUPPORT: f64 = 0.7;
 /// A rim found by votes must stand out from its surroundings by this factor …
 const LEAST_CONTRAST: f64 = 2.0;
-/// … and be seen on this fraction of the lines.
+/// … be seen on this fraction of the lines …
 const LEAST_VOTED: f64 = 0.55;
-/// Rims whose quality, scatter included, is at least this fraction of the best are rivals.
-const VOTED_RIVAL: f64 = 0.9;
+/// … and lie no further from the fit than this, centre and radius together as a fraction of the radius.
+const FARTHEST_VOTED: f64 = 0.06;
 
-/// Unless it is seen all the way round: no longer run of lines misses it, …
-const LONGEST_GAP: f64 = 0.15;
-/// … so many lines do see it, …
-const LEAST_ROUND_SUPPORT: f64 = 0.4;
-/// … and this much evidence (natural log) speaks for it.
-const ROUND_EVIDENCE: f64 = 60.0;
-
-/// Nothing speaks against taking the outline as it is.
-fn is_sharp(c: &Consensus) -> bool {
-    let all_round = c.support >= LEAST_ROUND_SUPPORT && c.longest_gap <= LONGEST_GAP && c.evidence >= ROUND_EVIDENCE;
-    c.blur <= SHARP_BLUR_PX && (c.support >= LEAST_SHARP_SUPPORT || all_round)
-}
-
-/// An outline whose edges are soft, or seen on few lines: the votes of lines across it must find it too.
-///
-/// Votes stand at the steepest place of an edge. A mirror's own reflection runs into the surround right at the rim, so
-/// that place lies inside it; where enough of the rim is seen, the fit that knows this shape is the better of the two.
-fn in_doubt(prepared: &Prepared<'_>, best: &Ranked, rivals: &[Ranked]) -> Result<SphereSearch> {
-    let (frame, view) = (prepared.frame, prepared.view);
-    let c = &best.finding.consensus;
-    let enough = if c.blur <= SHARP_BLUR_PX { LEAST_SUPPORT_CONFIRMED } else { LEAST_SOFT_SUPPORT };
-    if c.support >= enough {
-        let shaped = search_of(frame, view, best, rivals)?;
-        if prepared.contour_near(&best.finding.circle).is_some_and(|r| alike(&r.fit, &shaped.best)) {
-            return Ok(shaped);
-        }
-    }
-    voted(&prepared.contours())
-        .ok_or_else(|| no_sphere(frame, "the only round outline is too soft and uneven to be placed"))
-}
-
-/// A sharp outline that the votes confirm may be seen on as few of its lines as this.
+/// A soft outline must be seen on this fraction of its lines for the shape of its edges to be relied on, …
+const LEAST_SOFT_SUPPORT: f64 = 0.7;
+/// … a sharp one that the votes confirm on this …
 const LEAST_SUPPORT_CONFIRMED: f64 = 0.36;
+/// … to within this fraction of the radius, centre and radius together.
+const CONFIRMED_WITHIN: f64 = 0.02;
 
-/// The sphere whose soft rim most lines agree on; rivals are other rims that nearly as much speaks for.
-fn voted(rims: &[Contour]) -> Option<SphereSearch> {
-    let clear = |r: &&Contour| {
+/// The outline fitted to the pixel. Where its edges are soft or seen on few lines, the votes of all lines place it, unless
+/// they confirm the fit: votes stand at the steepest place of an edge, and a mirror's own reflection runs into the surround
+/// right at the rim, so that place lies inside it.
+fn placed(prepared: &Prepared<'_>, ranked: &Ranked) -> Option<SphereFit> {
+    let own = fit_of(prepared.frame, prepared.view, ranked)?;
+    let c = &ranked.finding.consensus;
+    let sharp = c.blur <= SHARP_BLUR_PX;
+    if sharp && c.support >= LEAST_SHARP_SUPPORT {
+        return Some(own);
+    }
+    let off = |r: &Contour| apart(&r.fit.outline, &own.outline) / own.outline.mean_radius();
+    let clear = |r: &Contour| {
         let tight = r.fit.edge_sd_px <= r.widest_scatter_px();
-        r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED && tight
+        r.contrast >= LEAST_CONTRAST && r.support >= LEAST_VOTED && tight && off(r) <= FARTHEST_VOTED
     };
-    let mut rims: Vec<&Contour> = rims.iter().filter(clear).collect();
-    rims.sort_by(|a, b| b.quality().total_cmp(&a.quality()));
-    let best = *rims.first()?;
-    let least = VOTED_RIVAL * best.distinct_quality();
-    let rival = |r: &&&Contour| r.distinct_quality() >= least && !alike(&r.fit, &best.fit);
-    let rivals = rims.iter().filter(rival).map(|r| r.fit.clone()).collect();
-    Some(SphereSearch { best: best.fit.clone(), rivals })
-}
-
-/// Two outlines of one rim: they differ by less than 2 % of the radius.
-fn alike(a: &SphereFit, b: &SphereFit) -> bool {
-    let (a, b) = (a.outline, b.outline);
-    let apart = (a.centre_x - b.centre_x).hypot(a.centre_y - b.centre_y);
-    apart + (a.mean_radius() - b.mean_radius()).abs() < 0.02 * b.mean_radius()
+    let Some(voted) = prepared.contour_near(&ranked.finding.circle).filter(clear) else { return Some(own) };
+    let enough = if sharp { LEAST_SUPPORT_CONFIRMED } else { LEAST_SOFT_SUPPORT };
+    let confirmed = c.support >= enough && off(&voted) < CONFIRMED_WITHIN;
+    Some(if confirmed { own } else { SphereFit { score: ranked.score, ..voted.fit } })
 }
 
 /// Every round outline in the frame that its edges bear out, best evidence first, whether or not it looks like a
@@ -165,6 +141,18 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
     findings.iter().filter_map(fit).collect()
 }
 
+/// Every round outline that was looked at closely, with its traits in the order of [`TRAIT_NAMES`]: what the weights of
+/// the traits are fitted on.
+pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<(Outline, Vec<f64>)> {
+    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
+        return Vec::new();
+    }
+    let findings = eligible(Prepared::new(frame, view).findings());
+    let traits = traits::traits(&findings);
+    let outline = |f: &search::Finding| outline_of_cone(&f.consensus.aim.view, &f.consensus.aim.cone);
+    findings.iter().zip(traits).filter_map(|(f, t)| Some((outline(f)?, t.to_vec()))).collect()
+}
+
 /// Round things are there, and none is known to mirror.
 pub(crate) fn no_mirror_in(frame: &Frame) -> Error {
     no_sphere(frame, NO_MIRROR)
@@ -180,13 +168,8 @@ fn no_mirror(likeliest: &Consensus) -> String {
 }
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
-    let remedy = "give the sphere's outline (outline_px in a sheet, --outline on the command line), or a frame in which the mirror sphere is at least 24 px in radius";
+    let remedy = "draw a circle around the sphere by hand (near_px in a sheet, --near on the command line), give its outline (outline_px, --outline), or give a frame in which the mirror sphere is at least 24 px in radius";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
-}
-
-fn search_of(frame: &Frame, view: &View, best: &Ranked, rivals: &[Ranked]) -> Result<SphereSearch> {
-    let best = fit_of(frame, view, best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
-    Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| fit_of(frame, view, r)).collect() })
 }
 
 fn fit_of(frame: &Frame, view: &View, ranked: &Ranked) -> Option<SphereFit> {
@@ -205,6 +188,12 @@ fn fit_noted(view: &View, consensus: &Consensus, found_by: FoundBy, score: f64) 
 /// # Errors
 /// [`ErrorKind::Parameter`] where the outline is degenerate or lies outside the frame.
 pub fn given_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -> Result<SphereFit> {
+    let fit = stated_sphere(frame, view, outline, sd_px)?;
+    Ok(SphereFit { gap: gap_along(frame, view, outline), ..fit })
+}
+
+/// The same without a look at the picture: no gap is known.
+fn stated_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -> Result<SphereFit> {
     let wrong = |cause: &str| {
         Error::new(ErrorKind::Parameter, &frame.path, cause, "give outline_px as [centre x, centre y, radius] in px")
     };
@@ -220,9 +209,8 @@ pub fn given_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -
     }
     let cone = cone_of_outline(view, outline).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     let variance = angular_variance(view, &cone.axis, sd_px.max(0.0));
-    let gap = gap_along(frame, view, outline);
     let notes =
-        FitNotes { found_by: FoundBy::Given, unseen_fraction: 0.0, gap, edge_sd_px: sd_px.max(0.0), score: 1.0 };
+        FitNotes { found_by: FoundBy::Given, unseen_fraction: 0.0, gap: None, edge_sd_px: sd_px.max(0.0), score: 1.0 };
     let mut fit =
         fit_from_cone(view, cone, variance, notes).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     fit.outline = *outline;
@@ -280,9 +268,12 @@ const CONFIRMED_GAP: f64 = 0.45;
 const CONFIRMED_APART: f64 = 0.05;
 
 fn consensus_near(frame: &Frame, view: &View, start: &Outline) -> Option<Consensus> {
-    let cone = cone_of_outline(view, start)?;
-    let prepared = Prepared::new(frame, view);
-    let aim = Aim { view: view.clone(), cone };
+    consensus_from(&Prepared::new(frame, view), start)
+}
+
+fn consensus_from(prepared: &Prepared<'_>, start: &Outline) -> Option<Consensus> {
+    let (frame, view) = (prepared.frame, prepared.view);
+    let aim = Aim { view: view.clone(), cone: cone_of_outline(view, start)? };
     let consensus = refine::polish(frame, refine::refine(frame, &prepared.planes, &aim, 40.0)?);
     let found = outline_of_cone(&consensus.aim.view, &consensus.aim.cone)?;
     let moved = (found.centre_x - start.centre_x).hypot(found.centre_y - start.centre_y);

@@ -122,9 +122,24 @@ const FIRST_FRAME_REACH: f64 = 5.0;
 /// Reach of the last, px.
 pub(super) const LAST_FRAME_REACH_PX: f64 = 2.0;
 
-/// Noise has drowned the rim on the finer plane: much less speaks for it.
+/// Noise has drowned the rim on the finer plane: much less speaks for it. Or other edges stand there: less speaks for it,
+/// though it has more lines, and it lies elsewhere.
 fn worse(finer: &Consensus, coarser: &Consensus) -> bool {
-    finer.evidence < 0.6 * coarser.evidence || finer.support < 0.6 * coarser.support
+    let drowned = finer.evidence < 0.6 * coarser.evidence || finer.support < 0.6 * coarser.support;
+    drowned || (finer.evidence < 0.9 * coarser.evidence && is_elsewhere(finer, coarser))
+}
+
+/// A place on a plane is good to this part of its samples.
+const GOOD_TO_SAMPLES: f64 = 0.25;
+
+/// Further apart, centres and radii together, than the coarser one's edges scatter and its samples are good to.
+fn is_elsewhere(finer: &Consensus, coarser: &Consensus) -> bool {
+    let [a, b] = [finer, coarser].map(|c| outline_of_cone(&c.aim.view, &c.aim.cone));
+    a.zip(b).is_none_or(|(a, b)| {
+        let centres = (a.centre_x - b.centre_x).hypot(a.centre_y - b.centre_y);
+        centres + (a.mean_radius() - b.mean_radius()).abs()
+            > coarser.edge_sd_px.max(GOOD_TO_SAMPLES * coarser.samples_px)
+    })
 }
 
 /// One quick fit on the plane in which the radius spans about `samples`; on the frame itself where it is small.

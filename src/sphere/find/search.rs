@@ -5,13 +5,13 @@ use std::sync::OnceLock;
 
 use super::consensus::{Aim, Consensus};
 use super::contour::{Contour, contour};
-use super::decide::mirror_likeness;
 use super::edgels::{EdgelMap, edgels};
 use super::flat::{Circle, circle_of_cone, cone_of_circle};
 use super::interior::{Interior, interior};
 use super::plane::{Plane, patch, pyramid, tone_knee};
 use super::refine::{quick_fit, refine};
 use super::ring::{Reach, Supported, circles_near};
+use super::surround::{Surround, surround};
 use super::votes::{SMALLEST_VOTED, candidates};
 use crate::camera::View;
 use crate::image::Frame;
@@ -23,17 +23,15 @@ const SMALLEST_PLANE: usize = 24;
 /// Circles are followed to a plane in which their radius spans at least so many samples.
 const CLOSER_SAMPLES: f64 = 40.0;
 /// Votes must stand out this many standard deviations.
-const LEAST_PROMINENCE: f64 = 6.0;
+const LEAST_PROMINENCE: f64 = 4.0;
 /// Candidates looked at more closely.
-const MOST_CANDIDATES: usize = 60;
+const MOST_CANDIDATES: usize = 300;
 /// Circles followed to a finer plane.
-const MOST_FOLLOWED: usize = 40;
+const MOST_FOLLOWED: usize = 80;
 /// Circles fitted on rays.
-const MOST_PROBED: usize = 16;
-/// Circles around which votes are gathered where the fits on rays leave doubt.
-const MOST_CONTOURS: usize = 8;
+const MOST_PROBED: usize = 40;
 /// Circles refined to the pixel.
-const MOST_REFINED: usize = 5;
+const MOST_REFINED: usize = 12;
 /// Both where the sphere's place is known: all of them lie over each other there.
 const MOST_EXPECTED: (usize, usize) = (8, 3);
 /// Of the refined ones, about one centre.
@@ -52,6 +50,8 @@ pub(super) struct Finding {
     pub supported: Supported,
     /// How its inside looks.
     pub interior: Interior,
+    /// How that goes with what is around it.
+    pub surround: Surround,
 }
 
 /// The frame, prepared for the search.
@@ -146,23 +146,11 @@ impl<'a> Prepared<'a> {
         best.into_iter().next()
     }
 
-    /// Rims found by votes around the circles with the best evidence, those that look like a mirror's.
-    pub(super) fn contours(&self) -> Vec<Contour> {
-        let circles = self.circles();
-        let found: Vec<Option<Contour>> =
-            parallel::map(circles.len().min(MOST_CONTOURS), |i| self.contour_near(&circles[i].circle));
-        found.into_iter().flatten().collect()
-    }
-
     /// The rim found by votes around one circle.
     pub(super) fn contour_near(&self, circle: &Circle) -> Option<Contour> {
         let cone = cone_of_circle(self.view, circle)?;
         let start = outline_of_cone(self.view, &cone)?;
-        let found = contour(self.frame, self.view, &start)?;
-        let circle = circle_of_cone(self.view, &found.fit.cone);
-        let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
-        let inside = interior(plane, self.view, &circle, found.fit.edge_sd_px, self.knee)?;
-        (mirror_likeness(&inside) > 0.05).then_some(found)
+        contour(self.frame, self.view, &start)
     }
 
     /// The circle in the search plane of what a fit drew. A fit under an assumed field of view carries a focal length
@@ -187,7 +175,8 @@ impl<'a> Prepared<'a> {
         let circle = self.circle_of(&consensus.aim)?;
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
         let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
-        Some(Finding { consensus, circle, supported: *supported, interior })
+        let surround = surround(self.frame, self.view, &circle)?;
+        Some(Finding { consensus, circle, supported: *supported, interior, surround })
     }
 
     /// All findings, best evidence first.

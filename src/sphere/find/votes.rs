@@ -12,7 +12,7 @@ pub(super) const BANDS: [[f64; 2]; 5] = [[10.0, 13.0], [13.0, 17.0], [17.0, 22.0
 /// Side of a voting cell in plane samples.
 const CELL: f64 = 2.0;
 /// Candidates kept per band.
-const PEAKS: usize = 12;
+const PEAKS: usize = 40;
 
 /// A candidate with how far its votes stand out from its surround, in standard deviations.
 #[derive(Debug, Clone, Copy)]

@@ -1,0 +1,74 @@
+//! What is known of a round outline, as numbers that can be weighed against each other.
+
+use super::decide::{LEAST_LIKENESS, mirror_likeness};
+use super::search::Finding;
+
+/// How many traits there are.
+pub(super) const COUNT: usize = 18;
+
+/// Names of the traits, in their order.
+pub const TRAIT_NAMES: [&str; COUNT] = [
+    "ln_rim_evidence",
+    "ln_edge_evidence",
+    "support",
+    "covered",
+    "longest_gap",
+    "ln_scatter_by_radius",
+    "ln_blur_by_radius",
+    "ln_detail",
+    "ln_squeeze",
+    "ln_inner_squeeze",
+    "concentric",
+    "ln_outer_evidence",
+    "darker",
+    "brighter",
+    "colour_apart",
+    "continues",
+    "colour_continues",
+    "ln_likeness",
+];
+
+/// Smallest value whose logarithm is taken.
+const LEAST: f64 = 1e-3;
+
+/// Traits of every finding of one frame.
+pub(super) fn traits(findings: &[Finding]) -> Vec<[f64; COUNT]> {
+    findings.iter().map(|f| traits_of(f, findings)).collect()
+}
+
+fn traits_of(f: &Finding, all: &[Finding]) -> [f64; COUNT] {
+    let (c, i, s) = (&f.consensus, &f.interior, &f.surround);
+    let ln = |v: f64| v.max(LEAST).ln();
+    let ln_evidence = |v: f64| v.max(0.0).ln_1p();
+    let radius = f.circle.radius;
+    [
+        ln_evidence(c.evidence),
+        ln_evidence(f.supported.evidence),
+        c.support,
+        c.covered,
+        c.longest_gap,
+        ln(c.edge_sd_px / radius),
+        ln(c.blur / radius),
+        ln(i.detail),
+        ln(i.squeeze),
+        ln(i.inner_squeeze),
+        i.concentric,
+        ln_evidence(strongest(all.iter().filter(|o| is_around(f, o)))),
+        (-s.brighter).max(0.0),
+        s.brighter.max(0.0),
+        s.colour_apart,
+        s.continues,
+        s.colour_continues,
+        (mirror_likeness(i) + LEAST_LIKENESS).ln(),
+    ]
+}
+
+fn strongest<'a>(findings: impl Iterator<Item = &'a Finding>) -> f64 {
+    findings.map(|f| f.consensus.evidence).fold(0.0, f64::max)
+}
+
+/// A clearly larger circle that holds most of this one.
+fn is_around(f: &Finding, other: &Finding) -> bool {
+    let larger = other.circle.radius > 1.06 * f.circle.radius;
+    larger && f.circle.distance(&other.circle) + 0.7 * f.circle.radius < other.circle.radius
+}
