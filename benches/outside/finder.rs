@@ -7,8 +7,10 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
+use plateproof::report::{SphereReport, SphereRole};
 use plateproof::sheet::{CameraSpec, ImageSpec, load_sheet};
-use plateproof::shot::{SphereQuery, measure_sphere};
+use plateproof::shot::{RunOptions, SphereQuery, check_shot, measure_sphere};
+use plateproof::sphere::Told;
 use serde_json::Value;
 
 /// An outline further off than this, centre and radius together as a share of the radius, is not that of the sphere.
@@ -71,42 +73,29 @@ impl Looked {
     }
 }
 
-/// Looks at one frame whose outline is known; `slack_px` is how well.
+/// A place that is known: the outline, and how well, px.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Place {
+    /// Centre, semi-axes, angle.
+    pub(crate) outline: [f64; 5],
+    /// Its own uncertainty.
+    pub(crate) slack_px: f64,
+}
+
+/// Looks at one frame whose outline is known.
 pub(crate) fn look(
     name: String,
     image: ImageSpec,
     camera: Option<CameraSpec>,
-    (truth, slack_px): ([f64; 5], f64),
+    told: Told,
+    truth: Place,
     classes: BTreeMap<String, String>,
 ) -> Looked {
     let begin = Instant::now();
-    let found = measure_sphere(&SphereQuery { image, camera, ..SphereQuery::default() });
-    let took = begin.elapsed();
-    let radius = |o: &[f64; 5]| (o[2] * o[3]).sqrt();
-    let off = |o: &[f64; 5]| [(o[0] - truth[0]).hypot(o[1] - truth[1]), radius(o) - radius(&truth)];
-    let mut looked = Looked {
-        name,
-        classes,
-        outcome: Outcome::Refused,
-        off_px: [0.0; 2],
-        sd_px: [0.0; 2],
-        radius_px: radius(&truth),
-        words: String::new(),
-        took,
-    };
+    let found = measure_sphere(&SphereQuery { image, camera, told, ..SphereQuery::default() });
+    let mut looked = nothing(name, classes, radius(&truth.outline), begin.elapsed());
     if let Some(sphere) = found.sphere {
-        let sd = sphere.outline_px_sd;
-        looked.off_px = off(&sphere.outline_px);
-        looked.sd_px = [sd[0].hypot(sd[1]), sd[2].max(sd[3])];
-        let off = looked.off_px.map(f64::abs);
-        let near = off[0] + off[1] <= (ELSEWHERE * radius(&truth)).max(2.0 * slack_px);
-        let told = (0..2).all(|i| off[i] <= EXPLAINED_SD * looked.sd_px[i] + slack_px);
-        looked.outcome = match (near, told) {
-            (true, _) => Outcome::Found,
-            (false, true) => Outcome::Rough,
-            (false, false) => Outcome::Wrong,
-        };
-        looked.words = format!("{:.1?}", sphere.outline_px);
+        judge(&mut looked, &sphere, &truth);
     } else if !found.candidates.is_empty() {
         looked.outcome = Outcome::Open;
         looked.words = format!("{:.0?}", found.candidates);
@@ -114,6 +103,35 @@ pub(crate) fn look(
         looked.words = error.cause;
     }
     looked
+}
+
+fn nothing(name: String, classes: BTreeMap<String, String>, radius_px: f64, took: Duration) -> Looked {
+    let (outcome, words) = (Outcome::Refused, String::new());
+    Looked { name, classes, outcome, off_px: [0.0; 2], sd_px: [0.0; 2], radius_px, words, took }
+}
+
+fn judge(looked: &mut Looked, sphere: &SphereReport, truth: &Place) {
+    let sd = sphere.outline_px_sd;
+    looked.off_px = off(&sphere.outline_px, &truth.outline);
+    looked.sd_px = [sd[0].hypot(sd[1]), sd[2].max(sd[3])];
+    let off = looked.off_px.map(f64::abs);
+    let near = off[0] + off[1] <= (ELSEWHERE * looked.radius_px).max(2.0 * truth.slack_px);
+    let told = (0..2).all(|i| off[i] <= EXPLAINED_SD * looked.sd_px[i] + truth.slack_px);
+    looked.outcome = match (near, told) {
+        (true, _) => Outcome::Found,
+        (false, true) => Outcome::Rough,
+        (false, false) => Outcome::Wrong,
+    };
+    looked.words = format!("{:.1?}", sphere.outline_px);
+}
+
+fn radius(outline: &[f64; 5]) -> f64 {
+    (outline[2] * outline[3]).sqrt()
+}
+
+/// How far the centre is off, and the radius.
+fn off(outline: &[f64; 5], truth: &[f64; 5]) -> [f64; 2] {
+    [(outline[0] - truth[0]).hypot(outline[1] - truth[1]), radius(outline) - radius(truth)]
 }
 
 /// One frame of one shot with what is true of it.
@@ -160,13 +178,58 @@ pub(crate) fn frames(folder: &Path, half: &str, only: &str) -> Result<Vec<ShotFr
     Ok(frames)
 }
 
-/// Looks at every frame of the sphere in every shot of a folder.
-pub(crate) fn shots(folder: &Path, half: &str, only: &str) -> Result<Vec<Looked>, Box<dyn Error>> {
+/// How the outline of a path-traced frame is known.
+const RENDERED_SLACK_PX: f64 = 0.3;
+
+/// Looks at every frame of the sphere in every shot of a folder, alone or with a circle drawn by hand.
+pub(crate) fn shots(folder: &Path, half: &str, only: &str, by_hand: bool) -> Result<Vec<Looked>, Box<dyn Error>> {
     let look = |f: ShotFrame| {
-        let classes = classes(&f.truth);
-        look(f.name, f.image, f.camera, (f.outline, 0.3), classes)
+        let told = if by_hand { Told::Near(drawn_by_hand(&f)) } else { Told::Nothing };
+        let place = Place { outline: f.outline, slack_px: RENDERED_SLACK_PX };
+        look(f.name, f.image, f.camera, told, place, classes(&f.truth))
     };
     Ok(frames(folder, half, only)?.into_iter().map(look).collect())
+}
+
+/// How far off a circle is that a hand draws, as a share of the radius: centre and radius each.
+const BY_HAND: f64 = 0.1;
+
+/// A circle off by [`BY_HAND`], to a side that the frame's name decides.
+fn drawn_by_hand(frame: &ShotFrame) -> [f64; 3] {
+    let turn = frame.name.bytes().fold(7_u32, |sum, byte| sum.wrapping_mul(31).wrapping_add(u32::from(byte)));
+    let angle = f64::from(turn % 360).to_radians();
+    let radius = radius(&frame.outline);
+    let larger = if (turn / 360).is_multiple_of(2) { 1.0 + BY_HAND } else { 1.0 - BY_HAND };
+    let off = BY_HAND * radius;
+    [frame.outline[0] + off * angle.cos(), frame.outline[1] + off * angle.sin(), radius * larger]
+}
+
+/// Checks every shot of a folder as it is, with its bracket, its CG and its plate: the photographed spheres.
+pub(crate) fn checked(folder: &Path, half: &str, only: &str) -> Result<Vec<Looked>, Box<dyn Error>> {
+    let mut shots: BTreeMap<String, Vec<ShotFrame>> = BTreeMap::new();
+    for frame in frames(folder, half, only)? {
+        let shot = frame.name.split('/').next().unwrap_or_default().to_owned();
+        shots.entry(shot).or_default().push(frame);
+    }
+    let mut looked = Vec::new();
+    for (name, frames) in shots {
+        let sheet = load_sheet(&folder.join(&name).join("shot.json"))?;
+        let begin = Instant::now();
+        let report = check_shot(&sheet, RunOptions::default()).report;
+        let place = |frame: &ShotFrame| Place { outline: frame.outline, slack_px: RENDERED_SLACK_PX };
+        let mut one = nothing(name, classes(&frames[0].truth), radius(&frames[0].outline), begin.elapsed());
+        let sphere = report.spheres.iter().find(|s| s.role == SphereRole::Mirror);
+        if let Some(sphere) = sphere {
+            // A bracket is measured in one of its frames, and a hand that held the camera moved.
+            let apart = |p: &Place| off(&sphere.outline_px, &p.outline)[0];
+            let truth = frames.iter().map(place).min_by(|a, b| apart(a).total_cmp(&apart(b)));
+            judge(&mut one, sphere, &truth.unwrap_or_else(|| place(&frames[0])));
+        } else if let Some(error) = report.error {
+            one.words = error.cause;
+        }
+        looked.push(one);
+    }
+    Ok(looked)
 }
 
 pub(crate) fn numbers(value: &Value) -> [f64; 5] {

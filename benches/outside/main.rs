@@ -2,7 +2,8 @@
 //!
 //! `cargo bench --bench outside -- --shots DIR [--half work|report] [--photographs DIR] [--list]`. `DIR` is where
 //! `golden/outside/make_shots.py` wrote its frames; the photographs are those of the reference data. Each frame is looked at
-//! alone, with the lens where its sheet tells it. A sphere is *found* where centre and radius together are within 3 % of
+//! alone, with the lens where its sheet tells it; with `--given circle` a circle is drawn about the sphere that is off by a
+//! tenth of its radius in place and size, and with `--given shot` every shot is checked as it is, with its bracket, CG and plate. A sphere is *found* where centre and radius together are within 3 % of
 //! the radius, *rough* where they are not and the stated standard deviations say so, *open* where several outlines are offered,
 //! *wrong* where another outline is taken without doubt.
 //!
@@ -29,7 +30,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     let mut looked: Vec<Looked> = Vec::new();
     if let Some(folder) = after("--shots").map(PathBuf::from) {
         let [half, only] = ["--half", "--only"].map(|name| after(name).unwrap_or_default());
-        looked.extend(finder::shots(&folder, &half, &only)?);
+        let given = after("--given").unwrap_or_else(|| "nothing".to_owned());
+        looked.extend(match given.as_str() {
+            "nothing" => finder::shots(&folder, &half, &only, false)?,
+            "circle" => finder::shots(&folder, &half, &only, true)?,
+            "shot" => finder::checked(&folder, &half, &only)?,
+            other => return Err(format!("--given {other}: nothing, circle or shot").into()),
+        });
     }
     if let Some(folder) = after("--photographs").map(PathBuf::from) {
         looked.extend(photographs::looked(&folder, after("--only").as_deref()));

@@ -5,7 +5,9 @@ use std::path::Path;
 
 use plateproof::sheet::ImageSpec;
 
-use crate::finder::{Looked, look};
+use plateproof::sphere::Told;
+
+use crate::finder::{Looked, Place, look};
 
 /// File below the reference data; centre and radius by hand, px; how well they are known, px; whether the sphere stands in a
 /// scene or fills the frame. The circles of `room_bracket` are those of the short axis (187 px): the lens draws the sphere 5 % longer
@@ -32,7 +34,7 @@ pub(crate) fn looked(data: &Path, only: Option<&str>) -> Vec<Looked> {
     rows.map(|(file, [x, y, r], slack, stands)| {
         let image = ImageSpec { frame: data.join(&file).to_string_lossy().into_owned(), ..ImageSpec::default() };
         let classes = BTreeMap::from([("photograph".to_owned(), stands.to_owned())]);
-        look(file, image, None, ([x, y, r, r, 0.0], slack), classes)
+        look(file, image, None, Told::Nothing, Place { outline: [x, y, r, r, 0.0], slack_px: slack }, classes)
     })
     .collect()
 }

@@ -15,8 +15,14 @@ from scipy.optimize import minimize
 
 RIDGE = 0.05
 RIVAL = 0.25
+SURE_ALONE = 4.0
 PLACED = 0.06
 FIRST_TRAIT = 7
+# What physics says of the sign of a weight is not left to so few shots: a mirror is never brighter than all that it shows, its rim has
+# evidence, painted rings are no mirror's.
+HELPS = {"ln_rim_evidence", "ln_edge_evidence", "support", "covered", "ln_detail", "ln_typical_detail", "ln_squeeze",
+         "continues", "colour_continues", "ln_likeness"}
+HARMS = {"longest_gap", "ln_scatter_by_radius", "concentric", "darker", "brighter", "colour_apart"}
 
 
 class Outlines:
@@ -63,7 +69,9 @@ def loss(weights, data, frames):
 
 def fit(data, frames):
     start = np.zeros(data.traits.shape[1] + 1)
-    return minimize(loss, start, args=(data, frames), jac=True, method="L-BFGS-B").x
+    signs = [(0, None) if n in HELPS else (None, 0) if n in HARMS else (None, None) for n in data.names]
+    bounds = [*signs, (None, None)]
+    return minimize(loss, start, args=(data, frames), jac=True, method="L-BFGS-B", bounds=bounds).x
 
 
 def places(circles, p):
@@ -83,11 +91,12 @@ def places(circles, p):
 
 def outcome(data, frame, weights, least):
     rows = data.frames[frame]
-    ranked = places(data.circle[rows], probabilities(data.traits[rows], weights)[:-1])
+    chances = probabilities(data.traits[rows], weights)
+    ranked = places(data.circle[rows], chances[:-1])
     (chance, best), rest = ranked[0], ranked[1:]
     if chance < least:
         return "refused"
-    if rest and rest[0][0] > RIVAL * chance:
+    if rest and (rest[0][0] > RIVAL * chance or rest[0][0] > np.exp(SURE_ALONE) * chances[-1]):
         return "open"
     return "found" if data.off[rows[best]] < PLACED else "wrong"
 

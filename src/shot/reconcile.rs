@@ -9,7 +9,9 @@ use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
 use crate::report::Report;
-use crate::sphere::find::{confirmed_at, fit_near, no_mirror_in, round_outlines};
+use crate::sphere::find::{
+    LEAST_PROBABILITY, confirmed_at, find_near, fit_near, likely_outlines, no_mirror_in, probabilities,
+};
 use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
@@ -62,7 +64,7 @@ impl Looked<'_> {
 
     /// The outline of this side that agrees with a cone of the other: of those that the search found the nearest, one
     /// fitted there, or any other round outline.
-    fn agreeing(&self, cone: &SphereCone) -> Option<SphereFit> {
+    fn agreeing(&self, other: &Self, cone: &SphereCone) -> Option<SphereFit> {
         let found = self.search.iter().flat_map(|s| std::iter::once(&s.best).chain(&s.rivals));
         let own =
             found.filter(|f| same(&f.cone, cone)).min_by(|a, b| apart(&a.cone, cone).total_cmp(&apart(&b.cone, cone)));
@@ -70,7 +72,17 @@ impl Looked<'_> {
             let start = outline_of_cone(self.view, cone)?;
             fit_near(self.frame, self.view, &start).filter(|f| is_borne_out(f) && same(&f.cone, cone))
         };
-        own.cloned().or_else(near).or_else(|| confirmed_at(self.frame, self.view, cone))
+        // What the search found elsewhere would have to be wrong as well; and a cone under a lens that is only assumed is another
+        // outline under the true one.
+        let drawn = || {
+            if self.sure().is_some() || self.view.is_assumed() != other.view.is_assumed() {
+                return None;
+            }
+            let o = outline_of_cone(self.view, cone)?;
+            let fit = find_near(self.frame, self.view, [o.centre_x, o.centre_y, o.mean_radius()]).ok()?;
+            same(&fit.cone, cone).then_some(SphereFit { found_by: FoundBy::Search, ..fit })
+        };
+        own.cloned().or_else(near).or_else(|| confirmed_at(self.frame, self.view, cone)).or_else(drawn)
     }
 
     /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of
@@ -132,11 +144,11 @@ pub(super) fn reconcile(
         }
         return disagreeing(mirror, cg, report);
     }
-    if let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone)) {
+    if let Some(fit) = cg.sure().and_then(|sphere| mirror.agreeing(&cg, &sphere.cone)) {
         let settled = mirror.taken(fit, &cg, report);
         return Ok((settled, cg.search?));
     }
-    if let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone)) {
+    if let Some(fit) = mirror.sure().and_then(|sphere| cg.agreeing(&mirror, &sphere.cone)) {
         let settled = cg.taken(fit, &mirror, report);
         return Ok((mirror.search?, settled));
     }
@@ -182,13 +194,13 @@ fn one_outline(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<Replaced> {
 /// as they are, and it is said.
 fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Result<(SphereSearch, SphereSearch)> {
     if !mirror.certain()
-        && let Some(fit) = cg.sure().and_then(|cg| mirror.agreeing(&cg.cone))
+        && let Some(fit) = cg.sure().and_then(|sphere| mirror.agreeing(&cg, &sphere.cone))
     {
         let settled = mirror.taken(fit, &cg, report);
         return Ok((settled, cg.search?));
     }
     if !cg.certain()
-        && let Some(fit) = mirror.sure().and_then(|mirror| cg.agreeing(&mirror.cone))
+        && let Some(fit) = mirror.sure().and_then(|sphere| cg.agreeing(&mirror, &sphere.cone))
     {
         let settled = cg.taken(fit, &mirror, report);
         return Ok((mirror.search?, settled));
@@ -199,14 +211,22 @@ fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Resul
     Ok((mirror.search?, cg.search?))
 }
 
-/// Neither side is sure on its own: of the outlines that both show at the same place, the one best borne out on both.
+/// Neither side is sure on its own: of the outlines that both show at one place the likeliest, where both together are likely
+/// enough. Both show the same sphere or neither does, so the logarithms of their odds add up.
 fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)> {
     let (ours, theirs) =
-        parallel::both(|| round_outlines(mirror.frame, mirror.view), || round_outlines(cg.frame, cg.view));
-    let ranked = ours.iter().enumerate().flat_map(|(i, a)| {
-        theirs.iter().enumerate().filter(|(_, b)| same(&a.cone, &b.cone)).map(move |(j, b)| (i + j, a, b))
-    });
-    ranked.min_by_key(|(rank, _, _)| *rank).map(|(_, a, b)| (a.clone(), b.clone()))
+        parallel::both(|| likely_outlines(mirror.frame, mirror.view), || likely_outlines(cg.frame, cg.view));
+    let pairs: Vec<(&SphereFit, &SphereFit, f64)> = ours
+        .iter()
+        .flat_map(|a| theirs.iter().map(move |b| (a, b)))
+        .filter(|((a, _), (b, _))| same(&a.cone, &b.cone))
+        .map(|((a, a_odds), (b, b_odds))| (a, b, a_odds + b_odds))
+        .collect();
+    let (a, b, _) = pairs.iter().max_by(|x, y| x.2.total_cmp(&y.2))?;
+    let chances = probabilities(&pairs.iter().map(|p| p.2).collect::<Vec<_>>());
+    let of_this_place = pairs.iter().zip(chances).filter(|(p, _)| same(&p.0.cone, &a.cone));
+    let likely = of_this_place.map(|(_, chance)| chance).sum::<f64>() >= LEAST_PROBABILITY;
+    likely.then(|| ((*a).clone(), (*b).clone()))
 }
 
 /// The picture itself shows enough of the outline.

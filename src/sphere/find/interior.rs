@@ -21,6 +21,9 @@ const CLEAR_OF_RIM: f64 = 2.5;
 pub(super) struct Interior {
     /// Standard deviation of log luminance left after smooth shading is taken out, natural log units.
     pub detail: f64,
+    /// The median distance from that shading, whatever covers less than half of the inside: next to nothing on a painted ball or
+    /// a lamp, even with a post before it.
+    pub typical_detail: f64,
     /// Energy of change along the radius over energy along the circle, in the ring of 0.72 to 0.95 radii.
     pub squeeze: f64,
     /// The same in the ring of 0.2 to 0.8 radii.
@@ -37,7 +40,9 @@ pub(super) fn interior(plane: &Plane, view: &View, circle: &Circle, blur_px: f64
     let (squeeze, outer_common) = grid.squeeze(0.75 * outermost, outermost);
     let (inner_squeeze, inner_common) = grid.squeeze(0.2, 0.8);
     let concentric = outer_common.min(inner_common);
-    Some(Interior { detail: grid.detail(), squeeze, inner_squeeze, concentric })
+    let residuals = grid.shading_residuals();
+    let (detail, typical_detail) = (grid.detail(&residuals), grid.typical_detail(&residuals));
+    Some(Interior { detail, typical_detail, squeeze, inner_squeeze, concentric })
 }
 
 struct PolarGrid {
@@ -106,9 +111,8 @@ impl PolarGrid {
 
     /// What remains of log luminance after smooth shading (second order in the surface normal) is fitted, robustly:
     /// the median over sectors of the residuals' rms, so that something in front of a part does not count.
-    fn detail(&self) -> f64 {
+    fn detail(&self, residuals: &[Option<f64>]) -> f64 {
         const SECTORS: usize = 12;
-        let residuals = self.shading_residuals();
         let mut sectors = [[0.0_f64; 2]; SECTORS];
         for (i, residual) in residuals.iter().enumerate() {
             let Some(residual) = residual else { continue };
@@ -119,6 +123,23 @@ impl PolarGrid {
         let mut rms = sectors.map(|[energy, weight]| (energy / weight.max(1e-9)).sqrt());
         rms.sort_by(f64::total_cmp);
         0.5 * (rms[SECTORS / 2 - 1] + rms[SECTORS / 2])
+    }
+
+    /// The median over the area of the residuals' size.
+    fn typical_detail(&self, residuals: &[Option<f64>]) -> f64 {
+        let mut sized: Vec<(f64, f64)> = residuals
+            .iter()
+            .enumerate()
+            .filter_map(|(i, residual)| Some((residual.as_ref()?.abs(), self.ring_radius(i / SPOKES))))
+            .collect();
+        sized.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let half = 0.5 * sized.iter().map(|s| s.1).sum::<f64>();
+        let mut sum = 0.0;
+        let middle = sized.iter().find(|(_, area)| {
+            sum += area;
+            sum >= half
+        });
+        middle.map_or(0.0, |m| m.0)
     }
 
     /// Residuals of smooth shading, fitted with weights that fall with the residual (towards least absolute values).

@@ -37,6 +37,7 @@ use crate::{Error, ErrorKind, Result};
 pub(crate) use alpha::sphere_of_alpha;
 use consensus::{Aim, Consensus};
 use contour::Contour;
+pub(crate) use decide::LEAST_PROBABILITY;
 use decide::{Decision, Ranked, decide, eligible, is_outline};
 pub use fitted::{FitNotes, fit_from_cone};
 use flat::circle_of_cone;
@@ -44,6 +45,7 @@ pub(crate) use near::told_sphere;
 pub use near::{HeldAgainst, find_near, hold_against};
 use search::Prepared;
 pub use traits::TRAIT_NAMES;
+pub(crate) use weigh::probabilities;
 
 /// Smallest side of a frame in which a sphere can be looked for, px.
 const SMALLEST_SIDE_PX: usize = 48;
@@ -139,6 +141,21 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
         fit_noted(view, &consensus, FoundBy::Search, consensus.support)
     };
     findings.iter().filter_map(fit).collect()
+}
+
+/// Round outlines that may be a mirror sphere's, with ln of the odds of each against none of them. For where another picture
+/// shows the same sphere: the odds of both count together.
+pub(crate) fn likely_outlines(frame: &Frame, view: &View) -> Vec<(SphereFit, f64)> {
+    if large_enough(frame).is_err() {
+        return Vec::new();
+    }
+    let findings = eligible(Prepared::new(frame, view).findings());
+    let odds = weigh::log_odds(&traits::traits(&findings));
+    let fit = |f: &search::Finding, odds: f64| {
+        let consensus = refine::polish(frame, f.consensus.clone());
+        Some((fit_noted(view, &consensus, FoundBy::Search, consensus.support)?, odds))
+    };
+    findings.iter().zip(odds).filter_map(|(f, odds)| fit(f, odds)).collect()
 }
 
 /// Every round outline that was looked at closely, with its traits in the order of [`TRAIT_NAMES`]: what the weights of

@@ -4,7 +4,7 @@ use super::decide::{LEAST_LIKENESS, mirror_likeness};
 use super::search::Finding;
 
 /// How many traits there are.
-pub(super) const COUNT: usize = 18;
+pub(super) const COUNT: usize = 19;
 
 /// Names of the traits, in their order.
 pub const TRAIT_NAMES: [&str; COUNT] = [
@@ -16,6 +16,7 @@ pub const TRAIT_NAMES: [&str; COUNT] = [
     "ln_scatter_by_radius",
     "ln_blur_by_radius",
     "ln_detail",
+    "ln_typical_detail",
     "ln_squeeze",
     "ln_inner_squeeze",
     "concentric",
@@ -50,6 +51,7 @@ fn traits_of(f: &Finding, all: &[Finding]) -> [f64; COUNT] {
         ln(c.edge_sd_px / radius),
         ln(c.blur / radius),
         ln(i.detail),
+        ln(i.typical_detail),
         ln(i.squeeze),
         ln(i.inner_squeeze),
         i.concentric,

@@ -8,18 +8,22 @@ use super::traits::COUNT;
 
 /// One weight for each trait, in the order of the traits.
 const WEIGHTS: [f64; COUNT] = [
-    1.9686, 1.0199, 1.3209, 1.5685, -32.6314, -3.2186, 1.5085, 0.8125, 0.2089, 0.5553, -8.2372, -0.6594, -2.8509,
-    0.9532, -2.7705, 3.0200, 1.3499, -1.3579,
+    2.3552, 0.7297, 0.0000, 0.0000, -30.2121, -3.0365, 2.0211, 0.0000, 0.9409, 0.0000, 0.2777, -5.8093, -0.6351,
+    -2.4161, 0.0000, -2.3784, 3.0817, 1.4257, 0.0000,
 ];
 /// What an outline's sum has to outweigh.
-const NONE: f64 = 15.9826;
+const NONE: f64 = 11.0258;
 
-/// The probability of each outline of one frame.
-pub(super) fn probabilities(traits: &[[f64; COUNT]]) -> Vec<f64> {
-    let sums: Vec<f64> = traits.iter().map(|t| t.iter().zip(WEIGHTS).map(|(t, w)| t * w).sum()).collect();
-    let highest = sums.iter().copied().fold(NONE, f64::max);
-    let total: f64 = sums.iter().chain([&NONE]).map(|s| (s - highest).exp()).sum();
-    sums.iter().map(|s| (s - highest).exp() / total).collect()
+/// ln of the odds of each outline of one frame against none of them.
+pub(super) fn log_odds(traits: &[[f64; COUNT]]) -> Vec<f64> {
+    traits.iter().map(|t| t.iter().zip(WEIGHTS).map(|(t, w)| t * w).sum::<f64>() - NONE).collect()
+}
+
+/// The probability of each of several choices of which at most one is right, from ln of their odds against none.
+pub(crate) fn probabilities(log_odds: &[f64]) -> Vec<f64> {
+    let highest = log_odds.iter().copied().fold(0.0, f64::max);
+    let total: f64 = log_odds.iter().chain([&0.0]).map(|l| (l - highest).exp()).sum();
+    log_odds.iter().map(|l| (l - highest).exp() / total).collect()
 }
 
 #[cfg(test)]
@@ -28,12 +32,14 @@ mod tests {
 
     #[test]
     fn probabilities_leave_room_for_none_and_grow_with_the_evidence() {
-        let strong = [5.0, 4.0, 0.8, 0.8, 0.05, -5.5, -5.5, -1.0, 0.5, 0.0, 0.05, 0.0, 0.2, 0.0, 0.1, 0.5, 0.5, 0.0];
+        let strong =
+            [5.0, 4.0, 0.8, 0.8, 0.05, -5.5, -5.5, -1.0, -1.5, 0.5, 0.0, 0.05, 0.0, 0.2, 0.0, 0.1, 0.5, 0.5, 0.0];
         let mut weak = strong;
         (weak[0], weak[1], weak[2]) = (2.0, 0.0, 0.4);
-        let both = probabilities(&[strong, weak]);
+        let odds = log_odds(&[strong, weak]);
+        let both = probabilities(&odds);
         assert!(both[0] > both[1] && both.iter().sum::<f64>() < 1.0);
-        assert!(probabilities(&[weak])[0] > both[1], "without a better one it is likelier");
+        assert!(probabilities(&odds[1..])[0] > both[1], "without a better one it is likelier");
         assert!(probabilities(&[]).is_empty());
     }
 }
