@@ -140,6 +140,8 @@ pub(crate) struct ShotFrame {
     pub(crate) name: String,
     /// The frame.
     pub(crate) image: ImageSpec,
+    /// The plate of the shot, without the sphere.
+    pub(crate) plate: Option<ImageSpec>,
     /// Its camera, where the sheet tells it.
     pub(crate) camera: Option<CameraSpec>,
     /// The sphere's outline in it.
@@ -162,13 +164,16 @@ pub(crate) fn frames(folder: &Path, half: &str, only: &str) -> Result<Vec<ShotFr
         let truth: Value = serde_json::from_slice(&fs::read(at.join("truth.json"))?)?;
         let sheet = load_sheet(&at.join("shot.json"))?;
         let outline = numbers(&truth["sphere"]["outline_px"]);
+        let placed = |image: &ImageSpec| ImageSpec {
+            frame: at.join(&image.frame).to_string_lossy().into_owned(),
+            ..image.clone()
+        };
         for (index, exposure) in sheet.mirrors[0].bracket.iter().enumerate() {
             let shift = [0, 1].map(|axis| truth["bracket"]["shift_px"][index][axis].as_f64().unwrap_or(0.0));
-            let mut image = exposure.clone();
-            image.frame = at.join(&image.frame).to_string_lossy().into_owned();
             frames.push(ShotFrame {
                 name: format!("{name}/{}", exposure.frame),
-                image,
+                image: placed(exposure),
+                plate: sheet.plate.as_ref().map(placed),
                 camera: sheet.camera.clone(),
                 outline: [outline[0] + shift[0], outline[1] + shift[1], outline[2], outline[3], outline[4]],
                 truth: truth.clone(),

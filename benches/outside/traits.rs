@@ -6,6 +6,7 @@ use std::path::Path;
 
 use plateproof::shot::{SphereQuery, outlines_to_weigh};
 use plateproof::sphere::find::TRAIT_NAMES;
+use serde_json::Value;
 
 use crate::finder::{frames, numbers};
 
@@ -13,25 +14,49 @@ use crate::finder::{frames, numbers};
 /// placed is another question.
 const NEAR: f64 = 0.055;
 
-/// Writes a line for each outline: shot, frame, whether it is a mirror sphere's, its traits.
+/// Writes a line for each outline: shot, frame, whether it is a mirror sphere's, its traits. The plates, from which the sphere had
+/// been taken away, are among the frames: there every outline is another thing's.
 pub(crate) fn write(folder: &Path, half: &str, file: &Path) -> Result<(), Box<dyn Error>> {
     let mut text = format!("shot,frame,mirror,off,x_px,y_px,r_px,{}\n", TRAIT_NAMES.join(","));
+    let mut last = String::new();
     for frame in frames(folder, half, "")? {
-        let query = SphereQuery { image: frame.image, camera: frame.camera, ..SphereQuery::default() };
-        let others = frame.truth["other_spheres"].as_array().cloned().unwrap_or_default();
-        let mirrors = others.iter().filter(|o| o["name"] == "second_mirror").map(|o| numbers(&o["outline_px"]));
-        let mirrors: Vec<[f64; 5]> = mirrors.chain([frame.outline]).collect();
         let shot = frame.name.split('/').next().unwrap_or_default().to_owned();
-        for (outline, traits) in outlines_to_weigh(&query)? {
-            let o = outline.to_array();
-            let radius = |o: &[f64; 5]| (o[2] * o[3]).sqrt();
-            let off = |m: &[f64; 5]| (o[0] - m[0]).hypot(o[1] - m[1]) + (radius(&o) - radius(m)).abs();
-            let off = mirrors.iter().map(|m| off(m) / radius(m)).fold(f64::INFINITY, f64::min);
-            let (is_mirror, place) = (off < NEAR, format!("{off:.4},{:.1},{:.1},{:.1}", o[0], o[1], radius(&o)));
-            let traits: Vec<String> = traits.iter().map(|t| format!("{t:.5}")).collect();
-            writeln!(text, "{shot},{},{},{place},{}", frame.name, u8::from(is_mirror), traits.join(","))?;
+        if shot != last
+            && let Some(plate) = frame.plate
+        {
+            let query = SphereQuery { image: plate, camera: frame.camera.clone(), ..SphereQuery::default() };
+            add(&mut text, &shot, "plate", &query, &seconds(&frame.truth))?;
         }
+        last.clone_from(&shot);
+        let query = SphereQuery { image: frame.image, camera: frame.camera, ..SphereQuery::default() };
+        let mirrors: Vec<[f64; 5]> = seconds(&frame.truth).into_iter().chain([frame.outline]).collect();
+        add(&mut text, &shot, &frame.name, &query, &mirrors)?;
     }
     std::fs::write(file, text)?;
+    Ok(())
+}
+
+/// Outlines of further mirror spheres that stand in the set.
+fn seconds(truth: &Value) -> Vec<[f64; 5]> {
+    let others = truth["other_spheres"].as_array().cloned().unwrap_or_default();
+    others.iter().filter(|o| o["name"] == "second_mirror").map(|o| numbers(&o["outline_px"])).collect()
+}
+
+fn add(
+    text: &mut String,
+    shot: &str,
+    frame: &str,
+    query: &SphereQuery,
+    mirrors: &[[f64; 5]],
+) -> Result<(), Box<dyn Error>> {
+    for (outline, traits) in outlines_to_weigh(query)? {
+        let o = outline.to_array();
+        let radius = |o: &[f64; 5]| (o[2] * o[3]).sqrt();
+        let off = |m: &[f64; 5]| (o[0] - m[0]).hypot(o[1] - m[1]) + (radius(&o) - radius(m)).abs();
+        let off = mirrors.iter().map(|m| off(m) / radius(m)).fold(f64::INFINITY, f64::min);
+        let (is_mirror, place) = (off < NEAR, format!("{off:.4},{:.1},{:.1},{:.1}", o[0], o[1], radius(&o)));
+        let traits: Vec<String> = traits.iter().map(|t| format!("{t:.5}")).collect();
+        writeln!(text, "{shot},{frame},{},{place},{}", u8::from(is_mirror), traits.join(","))?;
+    }
     Ok(())
 }

@@ -226,7 +226,8 @@ fn common(mirror: &Looked<'_>, cg: &Looked<'_>) -> Option<(SphereFit, SphereFit)
     let chances = probabilities(&pairs.iter().map(|p| p.2).collect::<Vec<_>>());
     let of_this_place = pairs.iter().zip(chances).filter(|(p, _)| same(&p.0.cone, &a.cone));
     let likely = of_this_place.map(|(_, chance)| chance).sum::<f64>() >= LEAST_PROBABILITY;
-    likely.then(|| ((*a).clone(), (*b).clone()))
+    // What parts the two may be an error of either.
+    likely.then(|| ((*a).clone().doubted_against(mirror.view, &b.cone), (*b).clone().doubted_against(cg.view, &a.cone)))
 }
 
 /// The picture itself shows enough of the outline.

@@ -181,7 +181,7 @@ impl SphereFit {
     }
 
     /// Found by a search that was not certain of it.
-    pub(crate) fn hardly_mirrors(&self) -> bool {
+    pub fn hardly_mirrors(&self) -> bool {
         self.found_by == FoundBy::Search && self.score < CERTAIN_SCORE
     }
 }

@@ -17,13 +17,11 @@ const HALF_ROUNDING: f64 = 1.0 / 2048.0;
 /// Error of stored half-floats below the smallest normal one.
 const HALF_SUBNORMAL_STEP: f64 = 6e-8;
 
-/// The folder of OpenEXR test images; prints why a test is skipped where it is not given.
-fn images() -> Option<PathBuf> {
-    let folder = std::env::var_os("PLATEPROOF_REFERENCE_DATA").map(PathBuf::from);
-    if folder.is_none() {
-        println!("skipped: PLATEPROOF_REFERENCE_DATA does not name the folder of published pictures");
-    }
-    folder.map(|f| f.join("openexr_images"))
+/// The folder of OpenEXR test images.
+fn images() -> PathBuf {
+    let folder =
+        std::env::var_os("PLATEPROOF_REFERENCE_DATA").expect("PLATEPROOF_REFERENCE_DATA names the reference data");
+    PathBuf::from(folder).join("openexr_images")
 }
 
 /// The files of a folder, in order.
@@ -35,8 +33,9 @@ fn files(folder: &Path) -> Vec<PathBuf> {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn the_same_picture_in_two_colour_spaces_comes_out_the_same() {
-    let Some(images) = images() else { return };
+    let images = images();
     let rec709 = open_plain(&images.join("Chromaticities/Rec709.exr")).unwrap();
     let xyz = open_plain(&images.join("Chromaticities/XYZ.exr")).unwrap();
     assert_eq!(xyz.record.colour_space_from, "chromaticities");
@@ -53,8 +52,9 @@ fn the_same_picture_in_two_colour_spaces_comes_out_the_same() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn luminance_chroma_names_the_remedy() {
-    let Some(images) = images() else { return };
+    let images = images();
     for name in ["Rec709_YC.exr", "XYZ_YC.exr"] {
         let error = open_plain(&images.join("Chromaticities").join(name)).unwrap_err();
         assert_eq!(error.kind, ErrorKind::Unsupported);
@@ -63,8 +63,9 @@ fn luminance_chroma_names_the_remedy() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn display_windows_land_where_the_set_says() {
-    let Some(images) = images() else { return };
+    let images = images();
     let frames: Vec<_> = files(&images.join("DisplayWindow"))
         .iter()
         .filter(|f| f.extension().is_some_and(|e| e == "exr"))
@@ -104,8 +105,9 @@ fn display_windows_land_where_the_set_says() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn damaged_files_give_an_error_or_a_picture_within_time_and_memory() {
-    let Some(images) = images() else { return };
+    let images = images();
     for file in files(&images.join("Damaged")) {
         let start = Instant::now();
         if let Err(error) = open_plain(&file) {
@@ -122,8 +124,9 @@ fn damaged_files_give_an_error_or_a_picture_within_time_and_memory() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn invalid_pixels_are_masked_and_counted() {
-    let Some(images) = images() else { return };
+    let images = images();
     let all = open_plain(&images.join("TestImages/AllHalfValues.exr")).unwrap();
     // Exponent 31, either sign, any of 1024 mantissas: NaN and infinity of IEEE 754 binary16.
     assert_eq!(all.record.masked_pixels, 2048);
@@ -139,8 +142,9 @@ fn invalid_pixels_are_masked_and_counted() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn a_single_float_channel_of_extreme_range_is_grey() {
-    let Some(images) = images() else { return };
+    let images = images();
     let frame = open_plain(&images.join("TestImages/WideFloatRange.exr")).unwrap();
     assert_eq!(frame.record.masked_pixels, 0);
     let largest = frame.rgb.iter().map(|p| p[0]).fold(0.0, f32::max);
@@ -150,8 +154,9 @@ fn a_single_float_channel_of_extreme_range_is_grey() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn parts_are_chosen_by_name_and_listed_when_unclear() {
-    let Some(images) = images() else { return };
+    let images = images();
     let file = images.join("MultiPart/multipart.0001.exr");
     let error = open_plain(&file).unwrap_err();
     assert_eq!(error.kind, ErrorKind::Parameter);
@@ -167,8 +172,9 @@ fn parts_are_chosen_by_name_and_listed_when_unclear() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn every_rgb_file_has_the_pixels_that_the_crates_own_reader_finds() {
-    let Some(images) = images() else { return };
+    let images = images();
     let mut compared = 0;
     for folder in ["Chromaticities", "MultiResolution", "ScanLines", "TestImages", "Tiles"] {
         for file in files(&images.join(folder)) {
@@ -196,16 +202,18 @@ fn every_rgb_file_has_the_pixels_that_the_crates_own_reader_finds() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn mip_levels_below_the_largest_are_not_decoded() {
-    let Some(images) = images() else { return };
+    let images = images();
     let frame = open_plain(&images.join("MultiResolution/KernerEnvLatLong.exr")).unwrap();
     assert_eq!((frame.size.width, frame.size.height), (1024, 512));
     assert!(frame.record.decoded_fraction > 0.5 && frame.record.decoded_fraction < 1.0);
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn photographs_of_the_probe_are_eight_bit_srgb() {
-    let Some(images) = images() else { return };
+    let images = images();
     let frame = open_plain(&images.with_file_name("psbox_probe1").join("Image_01.JPG")).unwrap();
     assert!(frame.eight_bit && frame.format == "jpeg");
     assert_eq!((frame.size.width, frame.size.height), (1100, 1000));

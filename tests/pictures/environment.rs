@@ -12,13 +12,11 @@ use plateproof::report::{Finding, Verdict};
 use plateproof::sheet::{EnvironmentSpec, ImageSpec, load_sheet};
 use plateproof::shot::{RunOptions, ShotOutcome, check_shot};
 
-/// The folder of the environments; where it is not given, says so.
-fn environments() -> Option<PathBuf> {
-    let folder = std::env::var_os("PLATEPROOF_REFERENCE_DATA");
-    if folder.is_none() {
-        println!("skipped: PLATEPROOF_REFERENCE_DATA is not set, and the environments are there");
-    }
-    Some(PathBuf::from(folder?).join("openexr_images/MultiResolution"))
+use crate::sphere_scene::load::reference_data;
+
+/// The folder of the environments.
+fn environments() -> PathBuf {
+    reference_data().join("openexr_images/MultiResolution")
 }
 
 fn checked(shot: &str, environment: &Path, heading_deg: Option<f64>, options: RunOptions) -> ShotOutcome {
@@ -43,8 +41,9 @@ const PLACES: [(&str, &str); 2] = [("stage", "StageEnvLatLong.exr"), ("car_park"
 
 /// The path tracer's sphere is the photograph: prediction and photograph must agree, and so must the CG.
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn the_predicted_sphere_is_the_path_tracer_s() {
-    let Some(folder) = environments() else { return };
+    let folder = environments();
     for (place, file) in PLACES {
         let outcome = checked(&format!("{place}-none"), &folder.join(file), Some(0.0), RunOptions::default());
         let (reference, cg) = (half(&outcome, "reference"), half(&outcome, "cg"));
@@ -62,8 +61,9 @@ fn the_predicted_sphere_is_the_path_tracer_s() {
 
 /// The CG turned by 14.2 deg: the capture agrees with the photograph, so the set-up is wrong.
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn a_wrong_set_up_is_told_from_a_wrong_capture() {
-    let Some(folder) = environments() else { return };
+    let folder = environments();
     let environment = folder.join("StageEnvLatLong.exr");
     let outcome = checked("stage-heading", &environment, Some(0.0), RunOptions::default());
     let cg = half(&outcome, "cg");
@@ -82,8 +82,9 @@ fn a_wrong_set_up_is_told_from_a_wrong_capture() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn a_heading_that_nobody_noted_is_found() {
-    let Some(folder) = environments() else { return };
+    let folder = environments();
     let outcome = checked("car_park-none", &folder.join("KernerEnvLatLong.exr"), None, RunOptions::default());
     let heading = half(&outcome, "reference").detail["heading_deg"].as_f64().unwrap();
     assert!(heading.abs() < 0.3, "{heading}");
@@ -91,8 +92,9 @@ fn a_heading_that_nobody_noted_is_found() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn predicted_spheres_are_written_on_request_and_carry_the_mark() {
-    let Some(folder) = environments() else { return };
+    let folder = environments();
     let options = RunOptions { predict: true, ..RunOptions::default() };
     let outcome = checked("stage-none", &folder.join("StageEnvLatLong.exr"), Some(0.0), options);
     let endings: Vec<&str> = outcome.attachments.iter().map(|a| a.ending.as_str()).collect();

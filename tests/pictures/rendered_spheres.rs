@@ -3,7 +3,7 @@
 //! Source: Pakkapon Phongthawee 2023, MIT, folder `rendered_spheres` of the reference data: one sphere under one measured
 //! environment, 960 × 540, as a mirror and as a matte ball, rendered by a general-purpose path tracer.
 
-#![allow(clippy::print_stdout, reason = "shows the measured errors with --nocapture, and why a test was skipped")]
+#![allow(clippy::print_stdout, reason = "shows the measured errors with --nocapture")]
 
 use std::f64::consts::PI;
 use std::path::{Path, PathBuf};
@@ -19,6 +19,8 @@ use plateproof::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use plateproof::sphere::Outline;
 use plateproof::sphere::find::{find_sphere, given_sphere};
 
+use crate::sphere_scene::load::reference_data;
+
 /// Every second pixel of every second row is compared; the picture is smooth.
 const STRIDE: usize = 2;
 
@@ -29,12 +31,8 @@ const RIM: f64 = 0.97;
 /// fields of view of 5, 20, 40, 60 and 80 degrees the median error rises steadily from 0.017 to 0.028 stop.
 const FOV_DEG: f64 = PARALLEL_FOV_DEG;
 
-fn renders() -> Option<PathBuf> {
-    let Some(folder) = std::env::var_os("PLATEPROOF_REFERENCE_DATA") else {
-        println!("skipped: PLATEPROOF_REFERENCE_DATA is not set, so the published renders are not at hand");
-        return None;
-    };
-    Some(PathBuf::from(folder).join("rendered_spheres/stylelight"))
+fn renders() -> PathBuf {
+    reference_data().join("rendered_spheres/stylelight")
 }
 
 fn frame(folder: &Path, material: &str) -> Frame {
@@ -123,8 +121,9 @@ fn median(values: &[f64]) -> f64 {
 /// Nearly all of what is left lies beyond 0.8 of the radius, where the matte ball is brighter all round than a matte patch:
 /// 0.05 stop at 0.85, 0.16 stop at 0.94, alike on all sides, as the gloss of a plastic surface at grazing angles is.
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn the_mirror_predicts_the_matte_sphere() {
-    let Some(folder) = renders() else { return };
+    let folder = renders();
     let (mirror, matte) = (frame(&folder, "mirror"), frame(&folder, "diffuse"));
     let view = View::from_horizontal_fov(mirror.size, mirror.pixel_aspect, FOV_DEG, FovSource::Option);
     let side = measured(&mirror, &view, &outline_of_coverage(&mirror));
@@ -140,8 +139,9 @@ fn the_mirror_predicts_the_matte_sphere() {
 }
 
 #[test]
+#[cfg_attr(not(reference_data), ignore = "PLATEPROOF_REFERENCE_DATA is not set")]
 fn the_sphere_is_found_where_its_coverage_is() {
-    let Some(folder) = renders() else { return };
+    let folder = renders();
     let mirror = frame(&folder, "mirror");
     let view = View::from_horizontal_fov(mirror.size, mirror.pixel_aspect, FOV_DEG, FovSource::Option);
     let (truth, found) = (outline_of_coverage(&mirror), find_sphere(&mirror, &view).expect("a sphere").best.outline);

@@ -8,11 +8,11 @@ use super::traits::COUNT;
 
 /// One weight for each trait, in the order of the traits.
 const WEIGHTS: [f64; COUNT] = [
-    2.3552, 0.7297, 0.0000, 0.0000, -30.2121, -3.0365, 2.0211, 0.0000, 0.9409, 0.0000, 0.2777, -5.8093, -0.6351,
-    -2.4161, 0.0000, -2.3784, 3.0817, 1.4257, 0.0000,
+    2.2967, 0.6956, 0.9702, 0.0000, -27.8539, -2.3784, 1.4141, 0.2215, 0.9594, 0.0000, 0.4797, -8.0498, -0.5182,
+    -2.2562, 0.0000, -2.1738, 2.5444, 0.8183, 0.0000,
 ];
 /// What an outline's sum has to outweigh.
-const NONE: f64 = 11.0258;
+const NONE: f64 = 10.7169;
 
 /// ln of the odds of each outline of one frame against none of them.
 pub(super) fn log_odds(traits: &[[f64; COUNT]]) -> Vec<f64> {

@@ -1,9 +1,14 @@
 //! Frames for tests: from memory, from JPEG, from EXR.
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use plateproof::image::{Frame, Size};
+
+/// The folder of published pictures. Tests that need it are ignored where it is not named when they are built.
+pub(crate) fn reference_data() -> PathBuf {
+    std::env::var_os("PLATEPROOF_REFERENCE_DATA").map(PathBuf::from).expect("PLATEPROOF_REFERENCE_DATA names a folder")
+}
 
 pub(crate) fn frame_of(
     name: &str,
