@@ -225,14 +225,15 @@ fn a_circle_alone_is_the_photographed_spheres_and_of_a_bracket_it_is_said_where_
 }
 
 #[test]
-fn a_missing_sheet_still_gets_its_report() {
+fn a_sheet_that_is_no_json_still_gets_its_report() {
     let here = temp();
+    fs::write(here.path().join("SF_0999.json"), "nothing of a sheet").unwrap();
     let (status, out, _) = run(here.path(), &["check", "SF_0999.json"]);
     assert_eq!(status, 2);
     let report = report(here.path(), "SF_0999.report.json");
     assert_eq!(report["verdict"], "error");
     assert_eq!(report["error"]["file"], "SF_0999.json");
-    assert!(report["error"]["cause"].as_str().unwrap().contains("no such file"));
+    assert!(report["error"]["cause"].as_str().unwrap().contains("not valid JSON"));
     assert!(out.contains("ERROR") && out.contains("SF_0999"), "{out}");
     assert!(!out.contains('\u{1b}'), "no colour outside a terminal");
     assert!(here.path().join("plateproof-reports/SF_0999.report.txt").exists());
@@ -272,8 +273,9 @@ fn one_bad_shot_does_not_stop_the_others() {
     write(here.path(), "shots/show.json", &json!({ "format": "plateproof-shot/1", "camera": {} }));
     let (status, out, err) = run(here.path(), &["check", "shots"]);
     assert_eq!(status, 2);
-    for name in ["SF_0030", "SF_0040", "b.shot"] {
-        assert_eq!(report(here.path(), &format!("{name}.report.json"))["verdict"], "error");
+    // The last has no name but its path.
+    for (name, stem) in [("SF_0030", "SF_0030"), ("SF_0040", "SF_0040"), ("b.shot", "shots_b.shot")] {
+        assert_eq!(report(here.path(), &format!("{stem}.report.json"))["verdict"], "error");
         assert!(out.lines().any(|line| line.starts_with("error") && line.contains(name)), "{out}");
         assert!(err.contains(name), "{err}");
     }
@@ -307,12 +309,13 @@ fn a_folder_without_sheets_is_status_two() {
 fn json_is_one_valid_report_per_line() {
     let here = temp();
     write(here.path(), "a.json", &sheet("SF_0060"));
-    let (status, out, _) = run(here.path(), &["check", "a.json", "missing.json", "--format", "json"]);
+    fs::write(here.path().join("broken.json"), "{").unwrap();
+    let (status, out, _) = run(here.path(), &["check", "a.json", "broken.json", "--format", "json"]);
     assert_eq!(status, 2);
     let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "report"]).1).unwrap();
     let validator = jsonschema::draft202012::new(&schema).unwrap();
     let reports: Vec<Value> = out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
-    assert_eq!(reports.iter().map(|r| r["shot"].as_str().unwrap()).collect::<Vec<_>>(), ["SF_0060", "missing"]);
+    assert_eq!(reports.iter().map(|r| r["shot"].as_str().unwrap()).collect::<Vec<_>>(), ["SF_0060", "broken"]);
     for report in &reports {
         let errors: Vec<String> = validator.iter_errors(report).map(|e| e.to_string()).collect();
         assert!(errors.is_empty(), "{errors:?}");
@@ -444,7 +447,7 @@ fn wrong_values_in_a_sheet_are_answered_by_how_to_write_them() {
     )
     .unwrap();
     run(here.path(), &["check", "win.json"]);
-    let remedy = &report(here.path(), "win.report.json")["error"]["remedy"];
+    let remedy = &report(here.path(), "A.report.json")["error"]["remedy"];
     assert!(remedy.as_str().unwrap().contains("write / in place"), "{remedy}");
 }
 

@@ -313,7 +313,9 @@ fn files_that_are_no_sheets_are_refused() {
     for (bytes, cause) in [
         (b"{ \"format\": ".to_vec(), "not valid JSON"),
         (b"[1, 2]".to_vec(), "expected an object"),
-        (vec![0xff, 0xfe, 0x00], "not valid JSON"),
+        (vec![0xff, 0xfe, 0x00], "UTF-16"),
+        (vec![0xff, 0x00], "UTF-16"),
+        (vec![0xff, 0xff], "not valid JSON"),
         ([b"[".repeat(100_000), b"]".repeat(100_000)].concat(), "not valid JSON"),
         (vec![b' '; 5 << 20], "larger than 4 MiB"),
     ] {

@@ -96,7 +96,8 @@ Examples:
   plateproof summary reports --overview overview
       also draws overview/overview.page-1.png and so on, with both spheres of every shot
 
-Reports are found below the folders. Of several versions of a shot the newest counts.
+Reports are found below the folders. Of several reports of a shot those of the last run count, and of those the newest
+version. A shot that a run was to check and that has no report of it is an error.
 A pattern is told only where at least 60 % of the shots, and at least 4, are off alike.
 
 Exit status: 0 all match; 1 some mismatch; 2 wrong use, or a shot or report that could not be used; 3 something unsure.";

@@ -21,11 +21,11 @@ use super::progress::Progress;
 use crate::report::write::sweep_dead_files;
 use crate::report::{WrittenPaths, render_text};
 use crate::sheet::ShotSheet;
-use crate::show::{MemoryBudget, Options};
+use crate::show::{Ledger, MemoryBudget, Options, Planned, RunName};
 use crate::{Error, Result, printable, printable_text};
 use line::{Done, one_line, summary};
 use worker::Worker;
-pub(super) use worker::stem_of;
+pub(super) use worker::{beside, planned};
 
 /// Stack of a worker, as large as that of the main thread on the systems in use.
 const WORKER_STACK_BYTES: usize = 8 << 20;
@@ -33,14 +33,14 @@ const WORKER_STACK_BYTES: usize = 8 << 20;
 /// What is wanted of every shot.
 #[derive(Debug)]
 pub(super) struct Wanted {
+    /// What tells this run from others.
+    pub(super) run: RunName,
     /// Folder for the reports.
     pub(super) out: PathBuf,
     /// What is printed.
     pub(super) format: Format,
     /// What decides about a report besides sheet and files.
     pub(super) options: Options,
-    /// Version of the CG, where an option tells it.
-    pub(super) version: Option<String>,
     /// Check again what has not changed.
     pub(super) again: bool,
     /// One line a shot however few there are, as befits a part of a show.
@@ -58,6 +58,8 @@ pub(super) struct Task {
     pub(super) origin: PathBuf,
     /// Why it is not checked.
     pub(super) refused: Option<Error>,
+    /// What its report will be.
+    pub(super) planned: Planned,
 }
 
 /// Loads the sheet of a task.
@@ -69,9 +71,11 @@ pub(super) fn run_shots(
     wanted: &Wanted,
     load: &Load<'_>,
     console: &mut Console,
-) -> io::Result<ExitStatus> {
+) -> anyhow::Result<ExitStatus> {
     interrupt::listen();
     sweep_dead_files(&wanted.out);
+    let planned = tasks.iter().map(|task| task.planned.clone()).collect();
+    let ledger = Ledger::open(&wanted.out, &wanted.run, planned)?;
     let worker = Worker {
         wanted,
         load,
@@ -81,8 +85,15 @@ pub(super) fn run_shots(
     let progress = Progress::start(console.watched).over(tasks.len());
     let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
     let (sender, receiver) = channel();
-    let mut teller =
-        Teller { wanted, console, progress, count: tasks.len(), told: Vec::new(), status: ExitStatus::AllMatch };
+    let mut teller = Teller {
+        wanted,
+        console,
+        progress,
+        ledger,
+        count: tasks.len(),
+        told: Vec::new(),
+        status: ExitStatus::AllMatch,
+    };
     thread::scope(|scope| {
         for _ in 0..wanted.jobs.clamp(1, tasks.len().max(1)) {
             let sender = sender.clone();
@@ -113,6 +124,7 @@ struct Teller<'a> {
     wanted: &'a Wanted,
     console: &'a mut Console,
     progress: Progress,
+    ledger: Ledger,
     count: usize,
     told: Vec<Done>,
     status: ExitStatus,
@@ -124,14 +136,15 @@ impl Teller<'_> {
         for (index, done) in receiver {
             early.insert(index, done);
             while let Some(done) = early.remove(&self.told.len()) {
-                self.tell(done)?;
+                self.tell(self.told.len(), done)?;
             }
         }
         // Where the run was stopped, shots may be missing in between.
-        early.into_values().try_for_each(|done| self.tell(done))
+        early.into_iter().try_for_each(|(index, done)| self.tell(index, done))
     }
 
-    fn tell(&mut self, mut done: Done) -> io::Result<()> {
+    fn tell(&mut self, index: usize, mut done: Done) -> io::Result<()> {
+        self.ledger.done(index, done.report_blake3.take());
         self.status = self.status.max(ExitStatus::from(done.verdict));
         if let Some(error) = done.not_written.take() {
             self.status = ExitStatus::Unusable;
@@ -162,9 +175,10 @@ impl Teller<'_> {
     }
 
     /// Prints the summary of several shots and gives the exit status of all.
-    fn finish(self) -> io::Result<ExitStatus> {
-        let Self { wanted, console, progress, count, told, mut status } = self;
+    fn finish(self) -> anyhow::Result<ExitStatus> {
+        let Self { wanted, console, progress, ledger, count, told, mut status } = self;
         drop(progress);
+        ledger.close()?;
         if wanted.format == Format::Text && count > 0 && (count > 1 || wanted.as_list) {
             console.answer(&summary(&told, &wanted.out))?;
         }

@@ -11,7 +11,7 @@ pub use crate::staging::sweep_dead_files;
 
 use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use super::text::TEXT_MARK;
-use super::{Attachment, REPORT_FORMAT, Report, to_json};
+use super::{Attachment, REPORT_FORMAT, Report, ShotVerdict, to_json};
 use crate::staging::{rename, stage, sync_folder, write_atomically};
 use crate::{Error, ErrorKind, Result, printable_text};
 
@@ -120,6 +120,23 @@ pub fn write_report(
     Ok(WrittenPaths { json, text: plain, picture, beside: written_beside })
 }
 
+/// Takes away the report `<stem>.report.json` in `dir` with what stands beside it, where it says no more than that a shot
+/// could not be done. Anything else stays, and so does what cannot be taken away.
+pub(crate) fn remove_failed(dir: &Path, json_name: &str) {
+    let Some(stem) = json_name.strip_suffix(".report.json").filter(|stem| !stem.contains(['/', '\\'])) else { return };
+    let json = dir.join(json_name);
+    let file = open_existing(&json).ok().flatten();
+    let report: Option<Identity> =
+        file.and_then(|file| serde_json::from_reader(BufReader::new(file.take(JSON_LIMIT_BYTES))).ok());
+    if !report.is_some_and(|report| report.format == REPORT_FORMAT && report.verdict == ShotVerdict::Error.word()) {
+        return;
+    }
+    let text = dir.join(format!("{stem}.report.txt"));
+    let _ = check_ours(&text, is_our_text, "text report").and_then(|()| remove_if_there(&text));
+    let _ = remove_if_marked(&dir.join(format!("{stem}.{CANDIDATES_ENDING}")));
+    let _ = remove_if_there(&json);
+}
+
 /// What an earlier run put beside its report and this one does not would show other numbers.
 fn remove_if_marked(path: &Path) -> Result<()> {
     if check_ours(path, carries_our_mark, "picture").is_ok() { remove_if_there(path) } else { Ok(()) }
@@ -211,6 +228,8 @@ struct Identity {
     format: String,
     shot: String,
     version: Option<String>,
+    #[serde(default)]
+    verdict: String,
     provenance: Option<FilesBeside>,
 }
 

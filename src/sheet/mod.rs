@@ -21,6 +21,7 @@ mod set;
 mod settle;
 mod shot;
 mod structure;
+mod text;
 mod tolerances;
 
 pub use camera::{CameraSpec, SheetFieldOfView};

@@ -52,6 +52,12 @@ pub struct ShotLine {
     pub program_version: String,
     /// The report's file.
     pub report: String,
+    /// Number of the run that made the report, as its folder's manifests tell; 0 where none does.
+    #[serde(skip)]
+    pub(super) run: u64,
+    /// Content hash of the report's file.
+    #[serde(skip)]
+    pub(super) blake3: String,
     /// Numbers in which the shots of a show may be off alike.
     #[serde(skip)]
     pub(super) measures: Measures,
@@ -138,6 +144,8 @@ impl ShotLine {
             change: None,
             program_version: report.tool.version.clone(),
             report: path.to_string_lossy().into_owned(),
+            run: 0,
+            blake3: String::new(),
             measures: super::pattern::measures(report),
         }
     }

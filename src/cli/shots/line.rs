@@ -17,6 +17,8 @@ pub(super) struct Done {
     pub(super) written: Option<WrittenPaths>,
     /// Why they could not be written.
     pub(super) not_written: Option<Error>,
+    /// Content hash of its JSON report on disk.
+    pub(super) report_blake3: Option<String>,
     /// There are reports of it on disk.
     pub(super) on_disk: bool,
     /// The reports of an earlier run still hold.
@@ -28,6 +30,8 @@ pub(super) struct Done {
 impl Done {
     /// `written` is where the reports went, or why they are nowhere.
     pub(super) fn new(report: Report, written: Result<Option<WrittenPaths>, Error>, keep_report: bool) -> Self {
+        let hash = || blake3::hash(to_json(&report).as_bytes()).to_hex().to_string();
+        let report_blake3 = matches!(written, Ok(Some(_))).then(hash);
         let remark = report.error.as_ref().map(|e| format!("{}: {}: {}; {}", report.shot, e.file, e.cause, e.remedy));
         let (written, not_written) = match written {
             Ok(written) => (written, None),
@@ -39,6 +43,7 @@ impl Done {
             headline: headline(&report),
             remark,
             not_written,
+            report_blake3,
             on_disk: written.is_some(),
             unchanged: false,
             report: (keep_report || written.is_none()).then(|| Box::new(report)),
