@@ -176,7 +176,7 @@ fn wrong_values_name_key_expectation_and_finding() {
             with("cg", json!({ "spheres": [{ "frame": "c.exr", "alpha": "pre" }] })),
             "`cg.spheres[0].alpha`: expected \"premultiplied\" or \"straight\" or \"none\", found the text \"pre\"",
         ),
-        (with("cg", json!({ "spheres": [] })), "`cg.spheres`: expected a list of 1 to 1000, found a list of 0"),
+        (with("cg", json!({ "spheres": [] })), "`cg.spheres`: expected a list of 1 to 32, found a list of 0"),
     ];
     for (sheet, expected) in cases {
         let text = message(sheet);

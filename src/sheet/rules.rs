@@ -78,6 +78,7 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
         camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
     }
     sheet.place.as_ref().map_or(Ok(()), time_rule)?;
+    each_exposure_once(sheet)?;
     ignored_regions(&sheet.mirrors)?;
     sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
 }
@@ -132,6 +133,25 @@ fn image_rules(path: &str, image: &ImageSpec) -> Rule {
         return Err(misfit(cause, "give the first frame, then the last"));
     }
     image.file_name().map(drop).map_err(|error| misfit(format!("`{path}.frame`: {}", error.cause), error.remedy))
+}
+
+/// A file that stands twice in a bracket adds nothing and counts twice.
+fn each_exposure_once(sheet: &ShotSheet) -> Rule {
+    let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), &m.bracket));
+    let mattes = sheet.mattes.iter().enumerate().map(|(i, m)| (format!("mattes[{i}]"), &m.bracket));
+    for (path, bracket) in mirrors.chain(mattes) {
+        let mut seen = BTreeSet::new();
+        for image in bracket {
+            let Ok(name) = image.file_name() else { continue };
+            // Frames of a moving shot are told apart by their numbers, which stand in the name by now.
+            let file = sheet.base_dir.join(&name);
+            if !seen.insert(file.canonicalize().unwrap_or(file)) {
+                let cause = format!("`{path}.bracket` names {} twice", crate::printable_text(&name));
+                return Err(misfit(cause, "keep it once; a bracket holds every exposure once"));
+            }
+        }
+    }
+    Ok(())
 }
 
 /// What is told of where a sphere stands: `outline_px` and `near_px`.

@@ -7,7 +7,7 @@ use super::{Load, Task, Wanted};
 use crate::relative::relative_to;
 use crate::report::{Report, WrittenPaths, render_text, report_stem, write_report};
 use crate::sheet::{ShotSheet, peek_sheet};
-use crate::show::{MemoryBudget, Planned, ShotResult, check, memory_bytes, seal, still_valid};
+use crate::show::{MemoryBudget, Planned, ShotResult, check, need, seal, still_valid};
 use crate::{Error, Result};
 
 /// What all workers share.
@@ -32,7 +32,7 @@ impl Worker<'_> {
                 let report = unreadable(task, &error);
                 self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None)
             }
-            (None, Ok(sheet)) => self.earlier(&sheet).unwrap_or_else(|| self.checked(&sheet)),
+            (None, Ok(sheet)) => self.earlier(&sheet).unwrap_or_else(|| self.checked(&task.origin, &sheet)),
         }
     }
 
@@ -48,8 +48,13 @@ impl Worker<'_> {
         Some(done)
     }
 
-    fn checked(&self, sheet: &ShotSheet) -> Done {
-        let _share = self.budget.take(memory_bytes(sheet));
+    fn checked(&self, origin: &Path, sheet: &ShotSheet) -> Done {
+        let need = need(sheet);
+        let Some(_share) = self.budget.take(need.bytes) else {
+            let refused = need.refused(origin, self.wanted.memory);
+            let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &refused);
+            return self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None);
+        };
         self.deliver(check(sheet, self.wanted.options), Some(sheet))
     }
 
