@@ -236,3 +236,108 @@ fn nothing_that_looks_like_a_sheet_is_skipped() {
         assert!(err.contains(told), "{told}: {err}");
     }
 }
+
+#[test]
+fn a_match_says_what_it_does_not_prove() {
+    let show = Show::new();
+    let headline = || {
+        let (_, out, _) = show.check(&[]);
+        out.lines().skip(1).take_while(|line| !line.is_empty()).collect::<Vec<_>>().join(" ")
+    };
+    assert_eq!(headline(), "all 5 CG checks agree within tolerance");
+    show.edit("a", |sheet| drop(sheet.as_object_mut().unwrap().remove("plate")));
+    assert_eq!(headline(), "all 5 CG checks agree within tolerance; no plate was given");
+    show.edit("a", |sheet| sheet["plate"] = json!("mirror.exr"));
+    assert!(headline().ends_with("; the plate given is the mirror frame itself"), "{}", headline());
+}
+
+#[test]
+fn required_checks_have_to_be_decided() {
+    let show = Show::new();
+    assert_eq!(show.check(&["--require", "exposure,highlight-direction"]).0, 0);
+    let (status, out, _) = show.check(&["--require", "exposure,light-gains"]);
+    assert!(status == 3 && out.contains("required and not decided: light-gains"), "{out}");
+    assert_eq!(show.check(&[]).0, 0, "options count when it is asked whether a report still holds");
+    let (status, out, _) = show.run(&["summary", "r", "--require", "light-gains"]);
+    assert!(status == 3 && out.contains("required and not decided: light-gains"), "{out}");
+    assert_eq!(show.run(&["summary", "r", "--require", "exposure"]).0, 0);
+    show.edit("a", |sheet| sheet["require"] = json!(["light-gains"]));
+    assert_eq!(show.check(&[]).0, 3, "a sheet may ask for it too");
+    for command in [&["check", "shots"], &["summary", "r"]] {
+        let (status, _, err) = show.run(&[&command[..], &["--require", "exposre"]].concat());
+        assert!(status == 2 && err.contains("did you mean 'exposure'"), "{err}");
+    }
+}
+
+#[test]
+fn a_tolerance_as_good_as_none_needs_somebody_who_answers_for_it() {
+    let show = Show::new();
+    show.edit("a", |sheet| sheet["tolerances"] = json!({ "exposure": { "stops": 2.5 } }));
+    assert_eq!(show.check(&[]).0, 0, "ten times the default");
+    show.edit("a", |sheet| sheet["tolerances"] = json!({ "exposure": { "stops": 1e308 } }));
+    let (status, out, _) = show.check(&[]);
+    assert!(status == 2 && out.contains("more than 10 times the default"), "{out}");
+    let waiver =
+        |until: &str| json!([{ "check": "exposure", "by": "hk", "why": "a day for night shot", "until": until }]);
+    show.edit("a", |sheet| sheet["waivers"] = waiver("2999-01-31"));
+    assert_eq!(show.check(&[]).0, 0);
+    show.edit("a", |sheet| sheet["waivers"] = waiver("2020-01-31"));
+    assert_eq!(show.check(&[]).0, 2, "its date has passed");
+}
+
+#[test]
+fn names_of_every_script_keep_apart() {
+    let show = Show::new();
+    let names = ["場面一", "場面二", "Ä1", "Ö1", "a b", "a_b"];
+    for (place, name) in names.iter().enumerate() {
+        show.add(&format!("n{place}"), |sheet| sheet["shot"] = json!(name));
+    }
+    let (status, out, _) = show.check(&[]);
+    assert!(status == 0 && out.contains("7 shots: 7 match"), "{out}");
+    assert_eq!(show.reports().len(), 7, "{:?}", show.reports());
+    assert!(show.reports().contains(&"場面一.v001.report.json".to_owned()));
+    assert!(show.reports().contains(&"a%20b.v001.report.json".to_owned()));
+    assert_eq!(show.summary().0, 0, "{}", show.summary().1);
+}
+
+#[test]
+fn what_cannot_be_seen_in_a_name_is_shown() {
+    let show = Show::new();
+    show.edit("a", |sheet| sheet["shot"] = json!("SF\u{200b}_010\u{ad}\u{e0041}"));
+    let (status, out, _) = show.check(&[]);
+    assert!(status == 0 && out.contains("SF\\u{200b}_010\\u{ad}\\u{e0041}"), "{out}");
+    assert!(show.reports()[0].is_ascii(), "{:?}", show.reports());
+}
+
+#[test]
+fn lines_come_one_by_one_and_a_part_without_shots_says_so() {
+    use std::io::{BufRead, BufReader};
+    let show = Show::new();
+    for i in 0..40 {
+        show.add(&format!("n{i:02}"), |sheet| sheet["shot"] = json!(format!("SF_1{i:02}")));
+    }
+    let mut command = Command::new(assert_cmd::cargo::cargo_bin!("plateproof"));
+    command.current_dir(show.0.path()).args(["check", "shots", "--no-picture", "--out", "r", "--jobs", "1"]);
+    let mut child = command.stdout(std::process::Stdio::piped()).spawn().unwrap();
+    let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+    let first = lines.next().unwrap().unwrap();
+    assert!(first.starts_with("match     SF_010.v001  all 5"), "{first}");
+    let done = show.reports().len();
+    assert!(done < 41, "the first line came before the last shot was done: {done}");
+    assert!(child.try_wait().unwrap().is_none());
+    assert_eq!(lines.count(), 42, "a line for every shot, an empty one and the counts");
+    assert_eq!(child.wait().unwrap().code(), Some(0));
+
+    let (status, out, err) = show.run(&["check", "shots/a", "--part", "2/2", "--out", "parts"]);
+    assert!(status == 0 && out.contains("no shot falls to part 2 of 2") && err.is_empty(), "{out}{err}");
+}
+
+#[test]
+fn the_plate_given_as_the_cg_is_named_and_not_the_mirror() {
+    let show = Show::new();
+    show.edit("a", |sheet| sheet["cg"]["spheres"][0]["frame"] = json!("plate.exr"));
+    let (status, out, _) = show.check(&[]);
+    assert!(status == 2 && out.contains("is given as the CG and is the plate"), "{out}");
+    let report: Value = serde_json::from_slice(&fs::read(show.path("r").join(&show.reports()[0])).unwrap()).unwrap();
+    assert!(report["error"]["file"].as_str().unwrap().ends_with("plate.exr"), "{report}");
+}

@@ -379,7 +379,7 @@ fn asked_to_stop_it_ends_with_whole_reports_and_goes_on_later() {
     assert!(asked.success());
     let output = child.wait_with_output().unwrap();
     let err = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(2), "{err}");
+    assert_eq!(output.status.code(), Some(4), "{err}");
     assert!(err.contains("stopped after") && err.contains("of 401 shots"), "{err}");
     let left = contents(&folder);
     let texts = left.keys().filter(|name| name.ends_with(".report.txt")).count();

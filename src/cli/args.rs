@@ -146,6 +146,10 @@ pub(super) struct CheckArgs {
     /// key-fill and colour
     #[arg(long = "tolerance", value_parser = assignment::tolerance, value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
+    /// Checks that have to be decided, for example exposure,highlight-direction: where one is unsure or not given, the shot
+    /// is unsure at the least
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
+    pub(super) require: Vec<String>,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
@@ -303,6 +307,9 @@ pub(super) struct SummaryArgs {
     /// List every shot, not just one screen of them
     #[arg(long)]
     pub(super) all: bool,
+    /// Checks that have to be decided in every shot: where one is unsure or not given, the shot is unsure at the least
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
+    pub(super) require: Vec<String>,
     /// Draw the overview, a printed table with both spheres of every shot, into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) overview: Option<PathBuf>,

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use super::args::CheckArgs;
+use super::args::{CheckArgs, Format};
 use super::console::Console;
 use super::earlier_report::refuse_other_shot;
 use super::exit::ExitStatus;
@@ -43,7 +43,11 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
     let tasks = plan(args, origins);
     let run = run_name(args, &tasks);
     if let Some(part) = args.part.filter(|_| tasks.is_empty()) {
-        Console::remark(&format!("plateproof: no shot falls to part {} of {}", part.number, part.of));
+        let words = format!("plateproof: no shot falls to part {} of {}", part.number, part.of);
+        match args.format {
+            Format::Text => console.answer(&(words + "\n"))?,
+            Format::Json => Console::remark(&words),
+        }
     }
     let load = |task: &Task| sheet_of(&task.origin, args);
     Ok(status.max(run_shots(&tasks, &wanted(args, run), &load, console)?))

@@ -48,7 +48,7 @@ version are named by the files or their folder; --shot and --version-name name t
 A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again \
 checks it all the same. Ctrl-C ends the run after the shots in work; the same command goes on from there.
 
-Exit status: 0 all match (what is off in the material from set alone does not count here; the report has it on top); 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
+Exit status: 0 all match (what is off in the material from set alone does not count here; the report has it on top); 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure; 4 interrupted, run it again.";
 
 pub(super) const REFLECTANCE: &str = "\
 Examples:

@@ -35,7 +35,7 @@ use console::Console;
 use exit::ExitStatus;
 
 /// Runs the command line and gives the exit status: 0 all match, 1 some mismatch, 2 wrong use or an input that could
-/// not be used, 3 something unsure.
+/// not be used, 3 something unsure, 4 interrupted.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     let outcome = Cli::try_parse_from(words).map_err(anyhow::Error::from).and_then(|cli| dispatch(cli.command));
     outcome.unwrap_or_else(|error| tell(&error)).into()

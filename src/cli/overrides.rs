@@ -184,6 +184,8 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
         limits.max_bytes = Limits::default().max_bytes.min(memory.0);
     }
     sheet.limit_pictures(limits);
+    let more = args.require.iter().filter(|check| !sheet.require.contains(check)).cloned().collect::<Vec<_>>();
+    sheet.require.extend(more);
     sheet.checked_again(origin)
 }
 

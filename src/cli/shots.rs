@@ -1,7 +1,7 @@
 //! Checks many shots at once, writes their reports and sums them up.
 //!
-//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is one small line; its
-//! reports are on disk. Answers come out in the order of the shots, whichever is done first.
+//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is a count; its reports are on
+//! disk. Answers come out one by one in the order of the shots, whichever is done first.
 
 mod line;
 mod worker;
@@ -13,6 +13,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 
+use textwrap::core::display_width;
+
 use super::args::Format;
 use super::console::Console;
 use super::exit::ExitStatus;
@@ -23,7 +25,7 @@ use crate::report::{WrittenPaths, render_text};
 use crate::sheet::ShotSheet;
 use crate::show::{Ledger, MemoryBudget, Options, Planned, RunName};
 use crate::{Error, Result, printable, printable_text};
-use line::{Done, one_line, summary};
+use line::{Done, Tally, one_line, row};
 use worker::Worker;
 pub(super) use worker::{beside, planned};
 
@@ -62,6 +64,14 @@ pub(super) struct Task {
     pub(super) planned: Planned,
 }
 
+impl Task {
+    /// The name of its report.
+    fn stem(&self) -> &str {
+        let name = self.planned.report.as_str();
+        name.strip_suffix(".report.json").unwrap_or(name)
+    }
+}
+
 /// Loads the sheet of a task.
 pub(super) type Load<'a> = dyn Fn(&Task) -> Result<ShotSheet> + Sync + 'a;
 
@@ -91,7 +101,9 @@ pub(super) fn run_shots(
         progress,
         ledger,
         count: tasks.len(),
-        told: Vec::new(),
+        widest: tasks.iter().map(|task| display_width(task.stem())).max().unwrap_or_default(),
+        next: 0,
+        tally: Tally::default(),
         status: ExitStatus::AllMatch,
     };
     thread::scope(|scope| {
@@ -126,7 +138,11 @@ struct Teller<'a> {
     progress: Progress,
     ledger: Ledger,
     count: usize,
-    told: Vec<Done>,
+    /// Columns of the longest name.
+    widest: usize,
+    /// The shot that is to be told next.
+    next: usize,
+    tally: Tally,
     status: ExitStatus,
 }
 
@@ -135,8 +151,9 @@ impl Teller<'_> {
         let mut early = BTreeMap::new();
         for (index, done) in receiver {
             early.insert(index, done);
-            while let Some(done) = early.remove(&self.told.len()) {
-                self.tell(self.told.len(), done)?;
+            while let Some(done) = early.remove(&self.next) {
+                self.tell(self.next, done)?;
+                self.next += 1;
             }
         }
         // Where the run was stopped, shots may be missing in between.
@@ -157,11 +174,9 @@ impl Teller<'_> {
         let answer = match self.wanted.format {
             Format::Json => one_line(&mut done),
             Format::Text if shows_report => self.whole_report(&mut done),
-            Format::Text => String::new(),
+            Format::Text => row(&done, self.widest),
         };
-        // What was needed to tell is needed no more: memory grows by the line of the summary alone.
-        done.written = None;
-        self.told.push(done);
+        self.tally.add(&done);
         self.progress.aside(|| self.console.answer(&answer))
     }
 
@@ -176,15 +191,15 @@ impl Teller<'_> {
 
     /// Prints the summary of several shots and gives the exit status of all.
     fn finish(self) -> anyhow::Result<ExitStatus> {
-        let Self { wanted, console, progress, ledger, count, told, mut status } = self;
+        let Self { wanted, console, progress, ledger, count, tally, mut status, .. } = self;
         drop(progress);
         ledger.close()?;
         if wanted.format == Format::Text && count > 0 && (count > 1 || wanted.as_list) {
-            console.answer(&summary(&told, &wanted.out))?;
+            console.answer(&tally.summary(&wanted.out))?;
         }
-        if told.len() < count {
-            status = ExitStatus::Unusable;
-            let done = told.len();
+        if tally.told < count {
+            status = ExitStatus::Interrupted;
+            let done = tally.told;
             Console::remark(&format!(
                 "plateproof: stopped after {done} of {count} shots; the same command goes on from there"
             ));

@@ -67,6 +67,10 @@ pub struct ShotSheet {
     /// Mismatches that somebody answers for until a date.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub waivers: Vec<WaiverSpec>,
+    /// Checks that have to be decided: where one of them is unsure or not given, the shot is at the least `unsure`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
+    pub require: Vec<String>,
     /// Carried into the report.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub notes: Option<Map<String, Value>>,

@@ -150,6 +150,20 @@ impl ShotLine {
         }
     }
 
+    /// Makes the shot `unsure` at the least where one of these checks was not decided.
+    pub fn require(&mut self, checks: &[String]) {
+        let decided = |check: &String| {
+            let mut of_check = self.checks.iter().filter(|line| line.check == *check).peekable();
+            of_check.peek().is_some() && of_check.all(|l| matches!(l.verdict, Verdict::Match | Verdict::Mismatch))
+        };
+        let missing: Vec<&str> = checks.iter().filter(|check| !decided(check)).map(String::as_str).collect();
+        if self.verdict == ShotVerdict::Match && !missing.is_empty() {
+            self.verdict = ShotVerdict::Unsure;
+            self.number = None;
+            self.why = format!("required and not decided: {}", missing.join(", "));
+        }
+    }
+
     /// How far out the number is, in tolerances; 0 where there is none.
     pub fn times_tolerance(&self) -> f64 {
         self.number.as_ref().map_or(0.0, Number::times_tolerance)
