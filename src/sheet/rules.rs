@@ -245,8 +245,16 @@ fn place_rule(path: &str, [outline, near]: Place<'_>) -> Rule {
     Ok(())
 }
 
+/// Hundreds of outlines with hundreds of corners each; drawing them takes a second.
+const MOST_CORNERS_IN_ALL: usize = 300_000;
+
 fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {
     for (i, mirror) in mirrors.iter().enumerate() {
+        let corners: usize = mirror.ignore.iter().filter_map(|r| r.polygon_px.as_ref()).map(Vec::len).sum();
+        if corners > MOST_CORNERS_IN_ALL {
+            let cause = format!("the polygons of `mirrors[{i}].ignore` have {corners} corners in all");
+            return Err(misfit(cause, format!("{MOST_CORNERS_IN_ALL} are allowed; draw them more coarsely")));
+        }
         for (j, region) in mirror.ignore.iter().enumerate() {
             region.rule(&format!("mirrors[{i}].ignore[{j}]"))?;
         }

@@ -3,6 +3,7 @@
 mod bracket;
 mod candidates;
 mod describe;
+mod drawn;
 mod evidence;
 mod ignore;
 mod implausible;
