@@ -215,6 +215,19 @@ fn mistyped_paths_and_pictures_are_wrong_use_and_no_shots() {
     assert!(!show.path("pictures").exists());
 }
 
+#[test]
+fn a_file_in_place_of_the_command_gets_the_command_told() {
+    let show = Show::new();
+    for (word, meant) in [
+        ("shots/a/shot.json", "did you mean `plateproof check shots/a/shot.json`?"),
+        ("shots", "did you mean `plateproof check shots`?"),
+        ("shots/a/plate.exr", "did you mean `plateproof new-shot shots/a/plate.exr`?"),
+    ] {
+        let (status, _, err) = show.run(&[word]);
+        assert!(status == 2 && err.contains(meant), "{err}");
+    }
+}
+
 #[cfg(unix)]
 #[test]
 fn nothing_that_looks_like_a_sheet_is_skipped() {
