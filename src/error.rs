@@ -73,11 +73,22 @@ pub fn printable(path: &Path) -> String {
     printable_text(&path.to_string_lossy())
 }
 
-/// Text from outside for people: control and direction-changing characters are escaped.
+/// Text from outside for people: characters that control a terminal, change the direction of writing or cannot be seen
+/// are escaped.
 pub fn printable_text(text: &str) -> String {
-    let risky = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}' | '\u{061c}' | '\u{feff}')
-    };
+    let risky = |c: char| c.is_control() || is_invisible(c);
     text.chars().map(|c| if risky(c) { c.escape_default().to_string() } else { c.to_string() }).collect()
+}
+
+/// A character that shows nothing itself and changes what is shown: those that the Unicode Standard lists as default
+/// ignorable (DerivedCoreProperties.txt, from memory), line separators, and private and non-characters, which show as
+/// whatever a font makes of them.
+pub(crate) fn is_invisible(c: char) -> bool {
+    matches!(c,
+        '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}' | '\u{180b}'..='\u{180f}'
+        | '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{2800}' | '\u{3164}'
+        | '\u{e000}'..='\u{f8ff}' | '\u{fdd0}'..='\u{fdef}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}'
+        | '\u{fff0}'..='\u{fffb}' | '\u{1bca0}'..='\u{1bca3}' | '\u{1d173}'..='\u{1d17a}'
+        | '\u{e0000}'..='\u{10ffff}')
+        || u32::from(c) & 0xfffe == 0xfffe
 }

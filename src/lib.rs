@@ -40,6 +40,7 @@ pub mod pairing;
 mod parallel;
 pub mod radiance;
 pub mod register;
+mod relative;
 pub mod report;
 pub mod rotation;
 pub mod sheet;

@@ -176,7 +176,7 @@ fn wrong_values_name_key_expectation_and_finding() {
             with("cg", json!({ "spheres": [{ "frame": "c.exr", "alpha": "pre" }] })),
             "`cg.spheres[0].alpha`: expected \"premultiplied\" or \"straight\" or \"none\", found the text \"pre\"",
         ),
-        (with("cg", json!({ "spheres": [] })), "`cg.spheres`: expected a list of 1 to 1000, found a list of 0"),
+        (with("cg", json!({ "spheres": [] })), "`cg.spheres`: expected a list of 1 to 32, found a list of 0"),
     ];
     for (sheet, expected) in cases {
         let text = message(sheet);
@@ -313,7 +313,9 @@ fn files_that_are_no_sheets_are_refused() {
     for (bytes, cause) in [
         (b"{ \"format\": ".to_vec(), "not valid JSON"),
         (b"[1, 2]".to_vec(), "expected an object"),
-        (vec![0xff, 0xfe, 0x00], "not valid JSON"),
+        (vec![0xff, 0xfe, 0x00], "UTF-16"),
+        (vec![0xff, 0x00], "UTF-16"),
+        (vec![0xff, 0xff], "not valid JSON"),
         ([b"[".repeat(100_000), b"]".repeat(100_000)].concat(), "not valid JSON"),
         (vec![b' '; 5 << 20], "larger than 4 MiB"),
     ] {

@@ -9,7 +9,7 @@ use super::byte_size::ByteSize;
 use super::examples;
 use crate::image::limits::Limits;
 use crate::sheet::ImageSpec;
-use crate::show::Part;
+use crate::show::{Part, default_budget_bytes};
 
 /// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
 /// a matching sphere.
@@ -113,7 +113,7 @@ pub(super) struct CheckArgs {
     /// Shots in work at once [default: one for each core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024))]
     pub(super) jobs: Option<u32>,
-    /// Memory that the shots in work may take, for example 8GiB [default: half of the machine's]
+    /// Memory that the shots in work may take, for example 8GiB [default: half of what this process may use]
     #[arg(long, value_name = "SIZE")]
     pub(super) memory: Option<ByteSize>,
     /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
@@ -146,6 +146,10 @@ pub(super) struct CheckArgs {
     /// key-fill and colour
     #[arg(long = "tolerance", value_parser = assignment::tolerance, value_name = "CHECK=VALUE")]
     pub(super) tolerances: Vec<Assignment<Positive>>,
+    /// Checks that have to be decided, for example exposure,highlight-direction: where one is unsure or not given, the shot
+    /// is unsure at the least
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
+    pub(super) require: Vec<String>,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
@@ -211,7 +215,7 @@ pub(super) struct LimitArgs {
     /// Largest file [default: 16GiB]
     #[arg(long, value_name = "SIZE")]
     pub(super) max_file: Option<ByteSize>,
-    /// Most memory for it when decoded [default: 4GiB]
+    /// Most memory for it when decoded [default: 4GiB, or half of what this process may use]
     #[arg(long, value_name = "SIZE")]
     pub(super) max_decoded: Option<ByteSize>,
 }
@@ -222,7 +226,7 @@ impl From<LimitArgs> for Limits {
         Self {
             max_pixels: args.max_pixels.unwrap_or(default.max_pixels),
             max_file_bytes: args.max_file.map_or(default.max_file_bytes, |size| size.0),
-            max_bytes: args.max_decoded.map_or(default.max_bytes, |size| size.0),
+            max_bytes: args.max_decoded.map_or(default.max_bytes.min(default_budget_bytes()), |size| size.0),
         }
     }
 }
@@ -303,6 +307,9 @@ pub(super) struct SummaryArgs {
     /// List every shot, not just one screen of them
     #[arg(long)]
     pub(super) all: bool,
+    /// Checks that have to be decided in every shot: where one is unsure or not given, the shot is unsure at the least
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
+    pub(super) require: Vec<String>,
     /// Draw the overview, a printed table with both spheres of every shot, into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) overview: Option<PathBuf>,

@@ -3,14 +3,15 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use super::args::CheckArgs;
+use super::args::{CheckArgs, Format};
 use super::console::Console;
 use super::earlier_report::refuse_other_shot;
 use super::exit::ExitStatus;
-use super::shots::{Task, Wanted, run_shots, stem_of};
+use super::shots::{Task, Wanted, beside, planned, run_shots};
 use super::{gather, overrides, refuse, wrong_use};
+use crate::report::report_stem;
 use crate::sheet::{ShotSheet, load_sheet};
-use crate::show::{Options, default_budget_bytes, file_bytes, parts_by_size};
+use crate::show::{Options, RunName, default_budget_bytes, file_bytes, parts_by_size};
 use crate::staging::can_write_in;
 use crate::{Error, ErrorKind, Result, printable};
 
@@ -40,11 +41,16 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
     }
     writable(&args.out)?;
     let tasks = plan(args, origins);
+    let run = run_name(args, &tasks);
     if let Some(part) = args.part.filter(|_| tasks.is_empty()) {
-        Console::remark(&format!("plateproof: no shot falls to part {} of {}", part.number, part.of));
+        let words = format!("plateproof: no shot falls to part {} of {}", part.number, part.of);
+        match args.format {
+            Format::Text => console.answer(&(words + "\n"))?,
+            Format::Json => Console::remark(&words),
+        }
     }
     let load = |task: &Task| sheet_of(&task.origin, args);
-    Ok(status.max(run_shots(&tasks, &wanted(args), &load, console)?))
+    Ok(status.max(run_shots(&tasks, &wanted(args, run), &load, console)?))
 }
 
 /// Shots take minutes; that their reports can go nowhere should not be found out after them.
@@ -61,12 +67,12 @@ fn writable(out: &Path) -> Result<()> {
     })
 }
 
-fn wanted(args: &CheckArgs) -> Wanted {
+fn wanted(args: &CheckArgs, run: RunName) -> Wanted {
     Wanted {
+        run,
         out: args.out.clone(),
         format: args.format,
         options: Options { picture: !args.no_picture, predict: args.predict, every: args.every },
-        version: args.version_name.clone(),
         again: args.again,
         as_list: args.part.is_some(),
         jobs: args.jobs.map_or_else(rayon::current_num_threads, |jobs| jobs as usize),
@@ -91,19 +97,35 @@ fn plan(args: &CheckArgs, origins: Vec<PathBuf>) -> Vec<Task> {
     let mut tasks = Vec::new();
     for origin in origins {
         let sheet = sheet_of(&origin, args);
-        let stem = stem_of(&origin, &sheet, args.version_name.as_deref());
+        let mut planned = planned(&origin, &args.out, &sheet, args.version_name.as_deref());
+        if args.sheets.is_empty() {
+            // Every such shot is a sheet of its own.
+            planned.sheet = format!("{COMMAND_LINE}: {}", planned.report);
+        }
+        let stem = report_stem(&planned.shot, planned.version.as_deref());
         let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first, sheet.as_ref().err()));
         if args.part.is_some() {
             let size = |sheet: &ShotSheet| if refused.is_some() { 0 } else { file_bytes(sheet, args.every) };
             sizes.push(sheet.as_ref().map_or(0, size));
         }
         taken.entry(stem).or_insert_with(|| origin.clone());
-        tasks.push(Task { origin, refused });
+        tasks.push(Task { origin, refused, planned });
     }
     let Some(part) = args.part else { return tasks };
     let parts = parts_by_size(&sizes, part.of);
     let ours = tasks.into_iter().zip(parts).filter(|(_, its_part)| its_part + 1 == part.number);
     ours.map(|(task, _)| task).collect()
+}
+
+/// What tells this run from others into the same folder.
+fn run_name(args: &CheckArgs, tasks: &[Task]) -> RunName {
+    let given = if args.sheets.is_empty() {
+        // Shots without sheets are told apart by what they are called.
+        tasks.iter().map(|task| task.planned.report.clone()).collect()
+    } else {
+        args.sheets.iter().map(|path| beside(path, &args.out)).collect()
+    };
+    RunName { given, part: args.part }
 }
 
 /// Two shots of one name; what is wrong with the sheet besides is said too.

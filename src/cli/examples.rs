@@ -48,7 +48,7 @@ version are named by the files or their folder; --shot and --version-name name t
 A shot whose files, sheet, options and program version are those of the report in DIR is not checked again; --again \
 checks it all the same. Ctrl-C ends the run after the shots in work; the same command goes on from there.
 
-Exit status: 0 all match (what is off in the material from set alone does not count here; the report has it on top); 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure.";
+Exit status: 0 all match (what is off in the material from set alone does not count here; the report has it on top); 1 some mismatch; 2 wrong use, or an input that could not be used; 3 something unsure; 4 interrupted, run it again.";
 
 pub(super) const REFLECTANCE: &str = "\
 Examples:
@@ -96,7 +96,8 @@ Examples:
   plateproof summary reports --overview overview
       also draws overview/overview.page-1.png and so on, with both spheres of every shot
 
-Reports are found below the folders. Of several versions of a shot the newest counts.
+Reports are found below the folders. Of several reports of a shot those of the last run count, and of those the newest
+version. A shot that a run was to check and that has no report of it is an error.
 A pattern is told only where at least 60 % of the shots, and at least 4, are off alike.
 
 Exit status: 0 all match; 1 some mismatch; 2 wrong use, or a shot or report that could not be used; 3 something unsure.";

@@ -16,6 +16,8 @@ pub(super) enum ExitStatus {
     Mismatch,
     /// Wrong use, or some input could not be used.
     Unusable,
+    /// A signal asked for the end before all was done. Nothing is lost, and running it again goes on.
+    Interrupted,
 }
 
 impl From<ShotVerdict> for ExitStatus {
@@ -30,13 +32,14 @@ impl From<ShotVerdict> for ExitStatus {
 }
 
 impl ExitStatus {
-    /// The number that the shell sees: 0, 3, 1 or 2.
+    /// The number that the shell sees: 0, 3, 1, 2 or 4.
     pub(super) fn number(self) -> u8 {
         match self {
             Self::AllMatch => 0,
             Self::Mismatch => 1,
             Self::Unusable => 2,
             Self::Unsure => 3,
+            Self::Interrupted => 4,
         }
     }
 }

@@ -1,11 +1,15 @@
 //! Which shot sheets a list of files and folders means.
 
 use std::collections::BTreeSet;
-use std::fs;
+use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 
+use crate::image::limits::Limits;
+use crate::image::probe::probe;
+use crate::new_shot::is_picture_name;
 use crate::sheet::{SHEET_FORMAT, peek_sheet};
-use crate::{Error, ErrorKind, Result};
+use crate::show::is_manifest_name;
+use crate::{Error, ErrorKind, Result, printable};
 
 /// How deep folders are searched. Deeper trees are mistakes, such as a link back to the top.
 const MAX_DEPTH: usize = 32;
@@ -22,14 +26,27 @@ pub(super) fn gather(given: &[PathBuf]) -> Vec<Result<PathBuf>> {
     .collect()
 }
 
-/// A sheet that is missing still gets its report, since somebody waits for it; any other word was mistyped.
+/// A word that names nothing was mistyped, and a picture was meant for an option: neither is a shot.
 fn file(path: &Path) -> Result<PathBuf> {
-    let meant_as_sheet = path.extension().is_some_and(|ending| ending == "json");
-    if meant_as_sheet || path.exists() {
-        return Ok(path.to_path_buf());
+    let wrong = |cause, remedy: &str| Err(Error::new(ErrorKind::Parameter, path, cause, remedy));
+    match path.symlink_metadata() {
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            return wrong("no such file or folder", "name a shot sheet, or a folder that holds some");
+        }
+        Err(error) => return Err(Error::io(path, &error)),
+        Ok(_) => {}
     }
-    let remedy = "name a shot sheet, or a folder that holds some";
-    Err(Error::new(ErrorKind::Parameter, path, "no such file or folder", remedy))
+    if is_picture(path) {
+        let remedy = "draft a sheet from the pictures of a shot with `plateproof new-shot FILE...`, or name them: \
+                      `plateproof check --plate FILE --mirror FILE --cg FILE`";
+        return wrong("is a picture, and a shot sheet was wanted", remedy);
+    }
+    Ok(path.to_path_buf())
+}
+
+/// By the ending, or by the first bytes.
+fn is_picture(path: &Path) -> bool {
+    !has_ending(path, "json") && (is_picture_name(path) || probe(path, &Limits::default()).is_some())
 }
 
 fn in_folder(folder: &Path) -> Vec<Result<PathBuf>> {
@@ -40,7 +57,11 @@ fn in_folder(folder: &Path) -> Vec<Result<PathBuf>> {
     let mut all: Vec<Result<PathBuf>> = search.found.into_iter().map(Ok).collect();
     all.extend(search.errors.into_iter().map(Err));
     if nothing {
-        let remedy = format!("name a folder that holds shot.json, *.shot.json or a .json with \"{SHEET_FORMAT}\"");
+        let remedy = format!(
+            "name a folder that holds shot.json, *.shot.json or a .json with \"{SHEET_FORMAT}\", or draft a sheet from \
+             the pictures here: plateproof new-shot {}",
+            printable(folder)
+        );
         all.push(Err(Error::new(ErrorKind::Parameter, folder, "no shot sheet in this folder", remedy)));
     }
     all
@@ -57,7 +78,12 @@ impl Search {
     fn folder(&mut self, folder: &Path, depth: usize) {
         // Links to folders are followed, each real folder once.
         let real = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
-        if depth > MAX_DEPTH || !self.visited.insert(real) {
+        if !self.visited.insert(real) {
+            return;
+        }
+        if depth > MAX_DEPTH {
+            let cause = format!("lies more than {MAX_DEPTH} folders deep and is not searched");
+            self.errors.push(Error::new(ErrorKind::Limit, folder, cause, "name this folder itself"));
             return;
         }
         match entries(folder) {
@@ -71,6 +97,10 @@ impl Search {
             self.folder(&path, depth + 1);
         } else if is_sheet(&path) {
             self.found.push(path);
+        } else if path.extension().is_none() && path.is_symlink() && !path.exists() {
+            // It may have been a folder of shots.
+            let remedy = "mend the link, or take it away";
+            self.errors.push(Error::new(ErrorKind::Io, path, "is a link to what is not there", remedy));
         }
     }
 }
@@ -85,14 +115,27 @@ fn entries(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(paths)
 }
 
-/// By its name, or by what it says. A broken file that says it is a sheet counts: it gets an error report, where
-/// leaving it out would let the shot pass unseen.
+/// By its name, or by what it says or looks like. What is broken, cannot be read or is no ordinary file counts: it gets
+/// an error report, where leaving it out would let the shot pass unseen.
 fn is_sheet(path: &Path) -> bool {
-    let name = file_name(path);
+    let name = file_name(path).to_ascii_lowercase();
     if name == "shot.json" || name.ends_with(".shot.json") {
-        return path.is_file();
+        return true;
     }
-    path.extension().is_some_and(|ending| ending == "json") && peek_sheet(path).is_some_and(|peek| !peek.is_base)
+    if !has_ending(path, "json") || is_report_name(&name) {
+        return false;
+    }
+    let readable = path.is_file() && File::open(path).is_ok();
+    !readable || peek_sheet(path).is_some_and(|peek| !peek.is_base)
+}
+
+/// Reports may lie below the folder of the shots; a dangling link to one is no shot.
+fn is_report_name(name: &str) -> bool {
+    name.ends_with(".report.json") || is_manifest_name(name)
+}
+
+fn has_ending(path: &Path, ending: &str) -> bool {
+    path.extension().is_some_and(|own| own.eq_ignore_ascii_case(ending))
 }
 
 fn file_name(path: &Path) -> String {
@@ -135,10 +178,46 @@ mod tests {
     }
 
     #[test]
-    fn a_mistyped_path_is_no_shot_and_a_missing_sheet_is_one() {
+    fn mistyped_paths_and_pictures_are_no_shots() {
         let folder = tempfile::tempdir().unwrap();
-        let given = [folder.path().join("nosuch"), folder.path().join("SF_0999.json")];
-        assert_eq!(names(&gather(&given), folder.path()), ["no such file or folder", "SF_0999.json"]);
+        fs::write(folder.path().join("plate.exr"), "").unwrap();
+        fs::write(folder.path().join("plate"), b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x08\0\0\0\x08\x08\x02\0\0\0")
+            .unwrap();
+        let given = ["nosuch", "SF_0999.json", "plate.exr"].map(|name| folder.path().join(name));
+        let picture = "is a picture, and a shot sheet was wanted";
+        let nothing = "no such file or folder";
+        assert_eq!(names(&gather(&given), folder.path()), [nothing, nothing, picture]);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn nothing_that_looks_like_a_sheet_is_passed_over() {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path();
+        for (name, text) in [
+            ("a.json", r#"{"fromat":"plateproof-shot/1","shot":"A"}"#),
+            ("b.json", r#"{"format":"plateproof-shot/9","shot":"B"}"#),
+            ("c.json", r#"{"shot":"C","mirrors":["s.exr"],"cg":{"spheres":["c.exr"]}}"#),
+            ("D.JSON", SHOT),
+            ("package.json", r#"{"name":"ferry"}"#),
+        ] {
+            fs::write(root.join(name), text).unwrap();
+        }
+        std::os::unix::fs::symlink("nothing.json", root.join("e.json")).unwrap();
+        std::os::unix::fs::symlink("nothing", root.join("SF_0420")).unwrap();
+        let made = std::process::Command::new("mkfifo").arg(root.join("f.json")).status().unwrap();
+        assert!(made.success());
+        let expected = ["D.JSON", "a.json", "b.json", "c.json", "e.json", "f.json", "is a link to what is not there"];
+        assert_eq!(names(&gather(&[root.to_path_buf()]), root), expected);
+    }
+
+    #[test]
+    fn folders_too_deep_are_named() {
+        let folder = tempfile::tempdir().unwrap();
+        let deep: PathBuf = std::iter::repeat_n("d", MAX_DEPTH + 2).collect();
+        fs::create_dir_all(folder.path().join(deep)).unwrap();
+        let found = names(&gather(&[folder.path().to_path_buf()]), folder.path());
+        assert!(found.len() == 1 && found[0].contains("is not searched"), "{found:?}");
     }
 
     #[test]

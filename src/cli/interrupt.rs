@@ -28,7 +28,7 @@ fn asked_to_stop() {
             clippy::exit,
             reason = "asked twice: whole files are renamed into place, so nothing half-written stays"
         )]
-        std::process::exit(i32::from(ExitStatus::Unusable.number()));
+        std::process::exit(i32::from(ExitStatus::Interrupted.number()));
     }
     Console::remark("plateproof: stopping when the shots in work are done; once more stops at once");
 }

@@ -26,19 +26,33 @@ mod sphere_text;
 mod summary;
 
 use std::ffi::OsString;
+use std::path::Path;
 use std::process::ExitCode;
 
 use clap::Parser;
 
+use crate::new_shot::is_picture_name;
+use crate::printable;
 use args::{Cli, Command, SchemaArgs, SchemaOf};
 use console::Console;
 use exit::ExitStatus;
 
 /// Runs the command line and gives the exit status: 0 all match, 1 some mismatch, 2 wrong use or an input that could
-/// not be used, 3 something unsure.
+/// not be used, 3 something unsure, 4 interrupted.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
-    let outcome = Cli::try_parse_from(words).map_err(anyhow::Error::from).and_then(|cli| dispatch(cli.command));
+    let words: Vec<OsString> = words.into_iter().collect();
+    let parsed = Cli::try_parse_from(&words).map_err(|error| meant_check(&words).unwrap_or_else(|| error.into()));
+    let outcome = parsed.and_then(|cli| dispatch(cli.command));
     outcome.unwrap_or_else(|error| tell(&error)).into()
+}
+
+/// A file or folder in place of the command: it was meant for one of them.
+fn meant_check(words: &[OsString]) -> Option<anyhow::Error> {
+    let typed = words.get(1).map(Path::new).filter(|typed| typed.exists())?;
+    let shown = printable(typed);
+    let command = if is_picture_name(typed) { "new-shot" } else { "check" };
+    let message = format!("'{shown}' is no command; did you mean `plateproof {command} {shown}`?");
+    Some(wrong_use(command, message))
 }
 
 fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {

@@ -43,7 +43,7 @@ fn beside(given: &[PathBuf]) -> PathBuf {
 
 /// A sheet that is there holds somebody's notes; anything else there is not ours to replace at all.
 fn refuse_to_overwrite(out: &Path, allowed: bool) -> Result<()> {
-    if !out.exists() || (allowed && peek_sheet(out).is_some()) {
+    if !out.exists() || (allowed && peek_sheet(out).is_some_and(|peek| peek.says_so)) {
         return Ok(());
     }
     let (cause, remedy) = if allowed {

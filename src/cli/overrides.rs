@@ -7,6 +7,7 @@ use serde_json::{Map, Value, json};
 use super::args::{CheckArgs, LensArgs};
 use super::assignment::{NamedFile, Positive};
 use crate::image::clf::ClfTransform;
+use crate::image::limits::Limits;
 use crate::new_shot::{beside_role, shot_name as shot_in, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
 use crate::sheet::{near, nearest, sheet_from_json};
@@ -178,7 +179,13 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
     if let Some(own) = sheet.cg.camera.take() {
         sheet.cg.camera = camera(Some(own), &args.lens, origin)?;
     }
-    sheet.limit_pictures(args.limits.into());
+    let mut limits = Limits::from(args.limits);
+    if let (Some(memory), None) = (args.memory, args.limits.max_decoded) {
+        limits.max_bytes = Limits::default().max_bytes.min(memory.0);
+    }
+    sheet.limit_pictures(limits);
+    let more = args.require.iter().filter(|check| !sheet.require.contains(check)).cloned().collect::<Vec<_>>();
+    sheet.require.extend(more);
     sheet.checked_again(origin)
 }
 

@@ -7,7 +7,7 @@ use super::assignment::Positive;
 use super::{overrides, wrong_use};
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
-use crate::sheet::{ShotSheet, Tolerances, load_sheet, near, near_from, outline_from};
+use crate::sheet::{ShotSheet, Tolerances, check_names, load_sheet, near, near_from, outline_from};
 
 /// No angle is larger.
 const LARGEST_ANGLE_DEG: f64 = 180.0;
@@ -41,10 +41,19 @@ pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
             return Err(refuse(format!("--outline {}=… {words}", outline.who)));
         }
     }
+    required("check", &args.require)?;
     if let Some(near) = args.near.iter().find(|near| near_from(&near.what.0).is_none()) {
         return Err(refuse(format!("--near {}=… {NEAR_TAKES}", near.who)));
     }
     Ok(())
+}
+
+/// Refuses names that are no checks.
+pub(super) fn required(command: &str, names: &[String]) -> anyhow::Result<()> {
+    match names.iter().find(|name| !check_names().any(|known| known == *name)) {
+        Some(wrong) => Err(wrong_use(command, unknown("--require", wrong, check_names()))),
+        None => Ok(()),
+    }
 }
 
 fn refuse_wide_angle(tolerances: &Tolerances, name: &str, Positive(value): Positive) -> anyhow::Result<()> {
@@ -60,9 +69,10 @@ fn is_transform(name: &str) -> bool {
     Path::new(name).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("clf"))
 }
 
-fn unknown(option: &str, name: &str, known: impl Iterator<Item = &'static str> + Clone) -> String {
-    let guess = near(name, known.clone()).map(|guess| format!("; did you mean '{guess}'?")).unwrap_or_default();
-    let list = known.collect::<Vec<_>>().join(", ");
+fn unknown(option: &str, name: &str, known: impl Iterator<Item = &'static str>) -> String {
+    let known: Vec<&str> = known.collect();
+    let guess = near(name, known.iter().copied()).map(|guess| format!("; did you mean '{guess}'?")).unwrap_or_default();
+    let list = known.join(", ");
     format!("{option}: there is nothing named '{name}'{guess}\nKnown: {list}")
 }
 

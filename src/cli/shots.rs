@@ -1,7 +1,7 @@
 //! Checks many shots at once, writes their reports and sums them up.
 //!
-//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is one small line; its
-//! reports are on disk. Answers come out in the order of the shots, whichever is done first.
+//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is a count; its reports are on
+//! disk. Answers come out one by one in the order of the shots, whichever is done first.
 
 mod line;
 mod worker;
@@ -13,6 +13,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 
+use textwrap::core::display_width;
+
 use super::args::Format;
 use super::console::Console;
 use super::exit::ExitStatus;
@@ -21,11 +23,11 @@ use super::progress::Progress;
 use crate::report::write::sweep_dead_files;
 use crate::report::{WrittenPaths, render_text};
 use crate::sheet::ShotSheet;
-use crate::show::{MemoryBudget, Options};
+use crate::show::{Ledger, MemoryBudget, Options, Planned, RunName};
 use crate::{Error, Result, printable, printable_text};
-use line::{Done, one_line, summary};
+use line::{Done, Tally, one_line, row};
 use worker::Worker;
-pub(super) use worker::stem_of;
+pub(super) use worker::{beside, planned};
 
 /// Stack of a worker, as large as that of the main thread on the systems in use.
 const WORKER_STACK_BYTES: usize = 8 << 20;
@@ -33,14 +35,14 @@ const WORKER_STACK_BYTES: usize = 8 << 20;
 /// What is wanted of every shot.
 #[derive(Debug)]
 pub(super) struct Wanted {
+    /// What tells this run from others.
+    pub(super) run: RunName,
     /// Folder for the reports.
     pub(super) out: PathBuf,
     /// What is printed.
     pub(super) format: Format,
     /// What decides about a report besides sheet and files.
     pub(super) options: Options,
-    /// Version of the CG, where an option tells it.
-    pub(super) version: Option<String>,
     /// Check again what has not changed.
     pub(super) again: bool,
     /// One line a shot however few there are, as befits a part of a show.
@@ -58,6 +60,16 @@ pub(super) struct Task {
     pub(super) origin: PathBuf,
     /// Why it is not checked.
     pub(super) refused: Option<Error>,
+    /// What its report will be.
+    pub(super) planned: Planned,
+}
+
+impl Task {
+    /// The name of its report.
+    fn stem(&self) -> &str {
+        let name = self.planned.report.as_str();
+        name.strip_suffix(".report.json").unwrap_or(name)
+    }
 }
 
 /// Loads the sheet of a task.
@@ -69,9 +81,11 @@ pub(super) fn run_shots(
     wanted: &Wanted,
     load: &Load<'_>,
     console: &mut Console,
-) -> io::Result<ExitStatus> {
+) -> anyhow::Result<ExitStatus> {
     interrupt::listen();
     sweep_dead_files(&wanted.out);
+    let planned = tasks.iter().map(|task| task.planned.clone()).collect();
+    let ledger = Ledger::open(&wanted.out, &wanted.run, planned)?;
     let worker = Worker {
         wanted,
         load,
@@ -81,8 +95,17 @@ pub(super) fn run_shots(
     let progress = Progress::start(console.watched).over(tasks.len());
     let (next, failed) = (AtomicUsize::new(0), AtomicBool::new(false));
     let (sender, receiver) = channel();
-    let mut teller =
-        Teller { wanted, console, progress, count: tasks.len(), told: Vec::new(), status: ExitStatus::AllMatch };
+    let mut teller = Teller {
+        wanted,
+        console,
+        progress,
+        ledger,
+        count: tasks.len(),
+        widest: tasks.iter().map(|task| display_width(task.stem())).max().unwrap_or_default(),
+        next: 0,
+        tally: Tally::default(),
+        status: ExitStatus::AllMatch,
+    };
     thread::scope(|scope| {
         for _ in 0..wanted.jobs.clamp(1, tasks.len().max(1)) {
             let sender = sender.clone();
@@ -113,8 +136,13 @@ struct Teller<'a> {
     wanted: &'a Wanted,
     console: &'a mut Console,
     progress: Progress,
+    ledger: Ledger,
     count: usize,
-    told: Vec<Done>,
+    /// Columns of the longest name.
+    widest: usize,
+    /// The shot that is to be told next.
+    next: usize,
+    tally: Tally,
     status: ExitStatus,
 }
 
@@ -123,15 +151,17 @@ impl Teller<'_> {
         let mut early = BTreeMap::new();
         for (index, done) in receiver {
             early.insert(index, done);
-            while let Some(done) = early.remove(&self.told.len()) {
-                self.tell(done)?;
+            while let Some(done) = early.remove(&self.next) {
+                self.tell(self.next, done)?;
+                self.next += 1;
             }
         }
         // Where the run was stopped, shots may be missing in between.
-        early.into_values().try_for_each(|done| self.tell(done))
+        early.into_iter().try_for_each(|(index, done)| self.tell(index, done))
     }
 
-    fn tell(&mut self, mut done: Done) -> io::Result<()> {
+    fn tell(&mut self, index: usize, mut done: Done) -> io::Result<()> {
+        self.ledger.done(index, done.report_blake3.take());
         self.status = self.status.max(ExitStatus::from(done.verdict));
         if let Some(error) = done.not_written.take() {
             self.status = ExitStatus::Unusable;
@@ -144,11 +174,9 @@ impl Teller<'_> {
         let answer = match self.wanted.format {
             Format::Json => one_line(&mut done),
             Format::Text if shows_report => self.whole_report(&mut done),
-            Format::Text => String::new(),
+            Format::Text => row(&done, self.widest),
         };
-        // What was needed to tell is needed no more: memory grows by the line of the summary alone.
-        done.written = None;
-        self.told.push(done);
+        self.tally.add(&done);
         self.progress.aside(|| self.console.answer(&answer))
     }
 
@@ -162,15 +190,16 @@ impl Teller<'_> {
     }
 
     /// Prints the summary of several shots and gives the exit status of all.
-    fn finish(self) -> io::Result<ExitStatus> {
-        let Self { wanted, console, progress, count, told, mut status } = self;
+    fn finish(self) -> anyhow::Result<ExitStatus> {
+        let Self { wanted, console, progress, ledger, count, tally, mut status, .. } = self;
         drop(progress);
+        ledger.close()?;
         if wanted.format == Format::Text && count > 0 && (count > 1 || wanted.as_list) {
-            console.answer(&summary(&told, &wanted.out))?;
+            console.answer(&tally.summary(&wanted.out))?;
         }
-        if told.len() < count {
-            status = ExitStatus::Unusable;
-            let done = told.len();
+        if tally.told < count {
+            status = ExitStatus::Interrupted;
+            let done = tally.told;
             Console::remark(&format!(
                 "plateproof: stopped after {done} of {count} shots; the same command goes on from there"
             ));

@@ -7,6 +7,7 @@ use super::args::{SummaryArgs, SummaryFormat};
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
+use super::refuse;
 use crate::report::json::to_json_of;
 use crate::report::picture::{OVERVIEW_ROWS, OverviewHead, OverviewRow, render_overview};
 use crate::report::write::{remove_picture, replace_picture};
@@ -14,9 +15,11 @@ use crate::summary::{ShotLine, Summary, read_reports, render_csv, render_junit, 
 use crate::{Error, Result, printable};
 
 pub(super) fn run(args: &SummaryArgs, console: &mut Console) -> anyhow::Result<ExitStatus> {
+    refuse::required("summary", &args.require)?;
     let progress = Progress::start(console.watched);
     progress.say("reading reports");
-    let now = read_reports(&args.reports);
+    let mut now = read_reports(&args.reports);
+    now.lines.iter_mut().for_each(|line| line.require(&args.require));
     let named = args.against.as_ref().map(|path| printable(path)).unwrap_or_default();
     let earlier = args.against.as_ref().map(|path| (read_reports(std::slice::from_ref(path)), named.as_str()));
     let summary = Summary::new(now, earlier);

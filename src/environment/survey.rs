@@ -13,6 +13,9 @@ const HALF_FLOAT_END: f32 = 65000.0;
 /// The dark end of the range: this part of all directions is darker.
 const DARK_PART: f64 = 0.01;
 
+/// Of wider pictures every so many-th column and row goes into the histogram; all else is asked of every pixel.
+const HISTOGRAM_COLUMNS: usize = 4096;
+
 /// Bins of the histogram of luminance: this many per stop, over this range of stops.
 const BINS_PER_STOP: f64 = 16.0;
 const BIN_RANGE_STOPS: [f64; 2] = [-40.0, 40.0];
@@ -105,6 +108,8 @@ pub fn survey(frame: &Frame) -> Survey {
 struct Stored<'a> {
     frame: &'a Frame,
     convention: Convention,
+    /// What each stored channel adds to luminance.
+    luminance: [f64; 3],
     width: usize,
     height: usize,
 }
@@ -166,7 +171,10 @@ fn clipping(all: &RowSums) -> Clipping {
 
 impl<'a> Stored<'a> {
     fn of(frame: &'a Frame) -> Self {
-        Self { frame, convention: convention_of(frame), width: frame.data.width, height: frame.data.height }
+        let alone = |channel: usize| std::array::from_fn(|c| if c == channel { 1.0 } else { 0.0 });
+        let luminance = std::array::from_fn(|channel| luminance(frame.space.to_working(alone(channel))));
+        let (width, height) = (frame.data.width, frame.data.height);
+        Self { frame, convention: convention_of(frame), luminance, width, height }
     }
 
     fn pixel(&self, column: usize, row: usize) -> Option<[f32; 3]> {
@@ -175,24 +183,34 @@ impl<'a> Stored<'a> {
 
     /// log2 of luminance; `None` where black or masked.
     fn stops(&self, column: usize, row: usize) -> Option<f64> {
-        let y = luminance(self.frame.space.to_working(self.pixel(column, row)?.map(f64::from)));
-        (y > 0.0).then(|| y.log2())
+        self.luminance_of(self.pixel(column, row)?).map(f64::log2)
+    }
+
+    /// The luminance of a stored pixel; `None` where black.
+    fn luminance_of(&self, rgb: [f32; 3]) -> Option<f64> {
+        let y = (0..3).map(|c| self.luminance[c] * f64::from(rgb[c])).sum();
+        (y > 0.0).then_some(y)
     }
 
     fn row(&self, row: usize) -> RowSums {
         let bins = ((BIN_RANGE_STOPS[1] - BIN_RANGE_STOPS[0]) * BINS_PER_STOP) as usize;
         let mut sums = RowSums { histogram: vec![0.0; bins], ..RowSums::default() };
         let whole = self.convention.steradian(row, [self.width, self.height]);
+        let every = (self.width / HISTOGRAM_COLUMNS).max(1);
+        let counted_row = row.is_multiple_of(every);
         for column in 0..self.width {
             let edge = self.convention == Convention::OpenExr && (column == 0 || column + 1 == self.width);
             let steradian = if edge { 0.5 * whole } else { whole };
-            let (Some(rgb), Some(stops)) = (self.pixel(column, row), self.stops(column, row)) else {
+            let rgb = self.pixel(column, row);
+            let (Some(rgb), Some(y)) = (rgb, rgb.and_then(|rgb| self.luminance_of(rgb))) else {
                 sums.empty += steradian;
                 continue;
             };
-            let bin = ((stops - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
-            sums.histogram[bin as usize] += steradian;
-            sums.brightest = sums.brightest.max(stops.exp2());
+            if counted_row && column.is_multiple_of(every) {
+                let bin = ((y.log2() - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
+                sums.histogram[bin as usize] += steradian;
+            }
+            sums.brightest = sums.brightest.max(y);
             let largest = rgb.into_iter().fold(0.0, f32::max);
             sums.meet(largest, 1, steradian);
             if self.at_ceiling(rgb) {

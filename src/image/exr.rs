@@ -29,8 +29,21 @@ use crate::{Error, ErrorKind, Result};
 /// How near chromaticities must be to CIE X, Y, Z themselves to mean them.
 const XYZ_CHROMATICITY_SLACK: f64 = 1e-3;
 
-/// Decompressed blocks held at the least: the packed and the unpacked form of one.
-const BLOCK_COPIES: u64 = 3;
+/// What a core holds of the block that it decodes: its packed and its unpacked form.
+const BLOCK_COPIES: u64 = 2;
+
+/// Memory that the blocks in work on all cores take, in bytes, by the header alone.
+pub(super) fn scratch_bytes(header: &Header) -> u64 {
+    let grid = Grid::of(header);
+    let block_bytes = grid.block_pixels().saturating_mul(header.channels.bytes_per_pixel as u64);
+    let at_once = parallel::cores().min(grid.count()) as u64;
+    // One row of floats and halves of each beside.
+    let rows = (grid.block_width as u64).saturating_mul(ROW_PIXEL_BYTES);
+    block_bytes.saturating_mul(BLOCK_COPIES).saturating_add(rows).saturating_mul(at_once)
+}
+
+/// A pixel of the row that is being converted, as float and as half.
+const ROW_PIXEL_BYTES: u64 = 6;
 
 /// Opens an OpenEXR file.
 ///
@@ -150,9 +163,7 @@ fn check_kind(path: &Path, header: &Header) -> Result<()> {
 
 /// Holds what the header claims against the limits before anything is allocated for it.
 fn check_size(request: &OpenRequest<'_>, header: &Header, picked: &Picked) -> Result<()> {
-    let grid = Grid::of(header);
-    let block_bytes = grid.block_pixels().saturating_mul(header.channels.bytes_per_pixel as u64);
-    let scratch = block_bytes.saturating_mul(BLOCK_COPIES);
+    let scratch = scratch_bytes(header);
     let data = header.layer_size;
     let with_alpha = picked.alpha.is_some();
     request.limits.check_picture(request.path, data.width() as u64, data.height() as u64, with_alpha, scratch)?;

@@ -5,7 +5,7 @@ use std::path::Path;
 use crate::{Error, ErrorKind, Result};
 
 /// Bytes of one decoded pixel in memory: three 32-bit channels.
-const PIXEL_BYTES: u64 = 12;
+pub(super) const PIXEL_BYTES: u64 = 12;
 
 /// Bytes of one decoded pixel's coverage.
 const ALPHA_BYTES: u64 = 4;
@@ -77,6 +77,41 @@ impl Limits {
             "check the file, give a smaller one, or raise --max-pixels and --max-decoded",
         ))
     }
+}
+
+/// `count` zeros, which take no memory until they are written over.
+///
+/// # Errors
+/// [`ErrorKind::Limit`] where the system gives no memory for them.
+pub(super) fn zeroed<T: bytemuck::Zeroable>(path: &Path, count: usize) -> Result<Vec<T>> {
+    bytemuck::try_zeroed_vec(count).map_err(|()| no_memory(path, count.saturating_mul(size_of::<T>())))
+}
+
+/// An empty list with room for `count` bytes.
+///
+/// # Errors
+/// [`ErrorKind::Limit`] where the system gives no memory for them.
+pub(super) fn room(path: &Path, count: usize) -> Result<Vec<u8>> {
+    let mut bytes = Vec::new();
+    bytes.try_reserve_exact(count).map_err(|_| no_memory(path, count))?;
+    Ok(bytes)
+}
+
+/// Large pieces that a library is about to ask for without a way to be told no are asked for here first.
+const LARGE_PIECE_BYTES: usize = 16 << 20;
+
+/// Asks the system whether it has room for `count` bytes, where those are many, and gives them back.
+///
+/// # Errors
+/// [`ErrorKind::Limit`] where it has not.
+pub(super) fn room_for(path: &Path, count: usize) -> Result<()> {
+    if count < LARGE_PIECE_BYTES { Ok(()) } else { room(path, count).map(drop) }
+}
+
+fn no_memory(path: &Path, bytes: usize) -> Error {
+    let cause = format!("the system has no {} MiB of memory for it", bytes.div_ceil(1 << 20));
+    let remedy = "give a smaller file, check fewer shots at once (--jobs), or run it where a process may use more";
+    Error::new(ErrorKind::Limit, path, cause, remedy)
 }
 
 #[cfg(test)]

@@ -17,8 +17,9 @@ use self::samples::Linear;
 use super::encoding::Encoding;
 use super::exif::ExifFacts;
 use super::guard::contain;
-use super::limits::{Limits, PNG_BESIDE_BYTES};
+use super::limits::{Limits, PIXEL_BYTES, PNG_BESIDE_BYTES, room_for};
 use super::open::{Belief, OpenRequest, Parts, named_space};
+use super::probe::check_length;
 use super::sniff::Kind;
 use super::stream::InputFile;
 use super::{DataWindow, Frame, Size, exif};
@@ -79,7 +80,8 @@ pub(super) fn open(request: &OpenRequest<'_>, kind: Kind, file: &InputFile) -> R
         let cause = format!("the file has {} bytes, too many to hold in memory", file.length());
         return Err(Error::new(ErrorKind::Limit, path, cause, "convert it to OpenEXR, or raise --max-decoded"));
     }
-    let bytes = file.whole().map_err(|e| Error::io(path, &e))?;
+    check_length(path, kind, file.length())?;
+    let bytes = file.whole(path)?;
     let (decoded, blake3) =
         parallel::both(|| contain(|| decode(path, kind, &bytes, request.limits)), || blake3::hash(&bytes));
     let decoded = decoded.map_err(|panic| broken(path, kind, &panic))??;
@@ -251,6 +253,9 @@ fn finish_decoding(
 ) -> Result<Result<Decoded, ImageError>> {
     let (width, height) = decoder.dimensions();
     limits.check_picture(path, u64::from(width), u64::from(height), true, decoder.total_bytes())?;
+    // Light takes three floats, beside the samples.
+    let light = u64::from(width) * u64::from(height) * PIXEL_BYTES;
+    room_for(path, usize::try_from(decoder.total_bytes().saturating_add(light)).unwrap_or(usize::MAX))?;
     let profile = decoder.icc_profile().ok().flatten();
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     Ok(DynamicImage::from_decoder(decoder).map(|mut image| {

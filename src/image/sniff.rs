@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use ::image::ImageFormat;
+
 use crate::{Error, ErrorKind, Result};
 
 /// The file kinds that are read.
@@ -48,6 +50,18 @@ const ENDINGS: &[(&str, Kind)] = &[
 ];
 
 impl Kind {
+    /// The same for the general decoder; `None` for OpenEXR, which is read without it.
+    pub(super) fn format(self) -> Option<ImageFormat> {
+        match self {
+            Self::Exr => None,
+            Self::Jpeg => Some(ImageFormat::Jpeg),
+            Self::Png => Some(ImageFormat::Png),
+            Self::Tiff => Some(ImageFormat::Tiff),
+            Self::Hdr => Some(ImageFormat::Hdr),
+            Self::Tga => Some(ImageFormat::Tga),
+        }
+    }
+
     /// The short word of the report.
     pub(super) fn word(self) -> &'static str {
         match self {

@@ -5,7 +5,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek};
 use std::path::Path;
 
-use super::limits::Limits;
+use super::limits::{Limits, room, room_for};
 use crate::{Error, ErrorKind, Result};
 
 /// Files up to this length are read once and held while they are decoded; of larger ones only what is needed at a time is
@@ -62,7 +62,8 @@ impl InputFile {
         if length > if in_blocks { HELD_BYTES_OF_BLOCKS } else { HELD_BYTES } {
             return Ok(Self { bytes: Bytes::OnDisk(Disk::from(file)), length });
         }
-        let bytes = read_up_to(&mut file, length).map_err(|e| Error::io(path, &e))?;
+        let room = room(path, length as usize)?;
+        let bytes = read_up_to(&mut file, length, room).map_err(|e| Error::io(path, &e))?;
         // A file that shrank meanwhile is as long as what was read.
         let length = bytes.len() as u64;
         Ok(Self { bytes: Bytes::Held(bytes), length })
@@ -78,9 +79,12 @@ impl InputFile {
         self.read_at(0, self.length.min(HEAD_BYTES))
     }
 
-    /// The whole file.
-    pub(super) fn whole(&self) -> io::Result<Cow<'_, [u8]>> {
-        self.read_at(0, self.length)
+    /// The whole file; `path` is what errors name.
+    pub(super) fn whole(&self, path: &Path) -> Result<Cow<'_, [u8]>> {
+        if matches!(self.bytes, Bytes::OnDisk(_)) {
+            room_for(path, usize::try_from(self.length).unwrap_or(usize::MAX))?;
+        }
+        self.read_at(0, self.length).map_err(|e| Error::io(path, &e))
     }
 
     /// `count` bytes from a position on; an unexpected end where the file does not hold them.
@@ -145,8 +149,7 @@ fn read_exact_at(file: &Disk, position: u64, buffer: &mut [u8]) -> io::Result<()
     file.read_exact(buffer)
 }
 
-fn read_up_to(file: &mut File, length: u64) -> io::Result<Vec<u8>> {
-    let mut bytes = Vec::with_capacity(length as usize);
+fn read_up_to(file: &mut File, length: u64, mut bytes: Vec<u8>) -> io::Result<Vec<u8>> {
     file.take(length).read_to_end(&mut bytes)?;
     if bytes.is_empty() { Err(io::ErrorKind::UnexpectedEof.into()) } else { Ok(bytes) }
 }

@@ -85,14 +85,15 @@ fn folder(path: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
         }
         if entry.is_dir() {
             folder(&entry, depth + 1, found)?;
-        } else if is_picture(&entry) && !is_report(&entry) {
+        } else if is_picture_name(&entry) && !is_report(&entry) {
             found.push(entry);
         }
     }
     Ok(())
 }
 
-fn is_picture(path: &Path) -> bool {
+/// A picture by its ending.
+pub(crate) fn is_picture_name(path: &Path) -> bool {
     path.extension().is_some_and(|ending| ENDINGS.contains(&ending.to_string_lossy().to_lowercase().as_str()))
 }
 

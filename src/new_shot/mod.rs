@@ -5,11 +5,11 @@ mod ask;
 mod collect;
 mod look;
 mod names;
-mod relative;
 mod roles;
 mod sheet;
 
 pub use collect::collect;
+pub(crate) use collect::is_picture_name;
 pub(crate) use names::{beside_role, shot_name, version};
 pub use roles::{Guess, Role};
 

@@ -6,10 +6,10 @@ use serde_json::{Map, Value, json};
 
 use super::look::Look;
 use super::names::{bracket_key, shot_name, version};
-use super::relative::relative_to;
 use super::roles::{Guess, Role};
 use crate::Result;
 use crate::image::SensorWidthBasis;
+use crate::relative::relative_to;
 use crate::sheet::SHEET_FORMAT;
 
 /// What the sheet is made from.

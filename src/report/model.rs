@@ -40,6 +40,9 @@ pub struct Report {
     pub assumptions: Vec<String>,
     /// Things the reader should know.
     pub warnings: Vec<String>,
+    /// Checks that had to be decided and were not.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub required_undecided: Vec<String>,
     /// Sheet keys that this version accepts and does not use.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_used: Vec<String>,
@@ -70,6 +73,7 @@ impl Report {
             inputs: Vec::new(),
             assumptions: Vec::new(),
             warnings: Vec::new(),
+            required_undecided: Vec::new(),
             not_used: Vec::new(),
             notes: None,
             sequence: None,

@@ -76,6 +76,7 @@ fn base(verdict: ShotVerdict) -> Report {
                 .to_owned(),
         ],
         warnings: Vec::new(),
+        required_undecided: Vec::new(),
         not_used: Vec::new(),
         notes: None,
         sequence: None,

@@ -13,7 +13,7 @@ use textwrap::{Options, WordSplitter};
 use super::columns::{cell, clip};
 use super::naming::Naming;
 use super::wording::{off_words, prose};
-use super::{ErrorNote, Finding, Report, ShotVerdict, Verdict};
+use super::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
 /// The first words of every text report; a file that begins otherwise is not ours.
@@ -98,15 +98,34 @@ fn verdict_words(report: &Report) -> String {
             || "outside tolerance".to_owned(),
             |f| format!("{} of {compared} CG checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
         ),
+        ShotVerdict::Unsure if !report.required_undecided.is_empty() => {
+            format!("required and not decided: {}", report.required_undecided.join(", "))
+        }
         ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
             || "nothing could be compared".to_owned(),
             |f| format!("{}: {}", check_name(f), prose(&f.reason)),
         ),
         ShotVerdict::Match => match about_cg().filter(|f| f.waived.is_some() && f.verdict != Verdict::NotGiven).count()
         {
-            0 => format!("all {compared} CG checks agree within tolerance"),
-            waived => format!("{} of {compared} CG checks agree within tolerance, {waived} waived", compared - waived),
+            0 => format!("all {compared} CG checks agree within tolerance{}", unproven(report)),
+            waived => {
+                let agree = compared - waived;
+                format!("{agree} of {compared} CG checks agree within tolerance, {waived} waived{}", unproven(report))
+            }
         },
+    }
+}
+
+/// What a match does not prove, for want of a plate.
+fn unproven(report: &Report) -> &'static str {
+    let of = |role: &'static str| report.inputs.iter().filter(move |input| input.role == role);
+    let plate = of("plate").next();
+    let is_mirror =
+        |plate: &InputRecord| !plate.blake3.is_empty() && of("mirror").any(|mirror| mirror.blake3 == plate.blake3);
+    match plate {
+        None => "; no plate was given",
+        Some(plate) if is_mirror(plate) => "; the plate given is the mirror frame itself",
+        Some(_) => "",
     }
 }
 

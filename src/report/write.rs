@@ -11,7 +11,8 @@ pub use crate::staging::sweep_dead_files;
 
 use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use super::text::TEXT_MARK;
-use super::{Attachment, REPORT_FORMAT, Report, to_json};
+use super::{Attachment, REPORT_FORMAT, Report, ShotVerdict, to_json};
+use crate::error::is_invisible;
 use crate::staging::{rename, stage, sync_folder, write_atomically};
 use crate::{Error, ErrorKind, Result, printable_text};
 
@@ -43,32 +44,60 @@ pub struct WrittenPaths {
     pub beside: Vec<PathBuf>,
 }
 
-/// The name before `.report.json`: `<shot>[.<version>]` from letters, digits, `.`, `_` and `-` alone.
+/// The name before `.report.json`: `<shot>[.<version>]` in letters and digits of every script, `.`, `_` and `-`.
 ///
-/// Anything else becomes `_`. The name never begins with a dot or a hyphen, so it is no hidden file, no parent folder
-/// and no option; a very long one is cut and ends in eight digits of its hash.
+/// Of the rest, what a file system, a shell or a terminal cannot bear (spaces, other ASCII signs, control characters, what is
+/// invisible or turns the direction of writing) becomes `%` and its UTF-8 bytes in hexadecimal (RFC 3986, section 2.1), so
+/// that no two names meet. So does the first letter of a name that would be a hidden file, an option or a device, and a
+/// dot at the end. A very long name is cut and ends in sixteen digits of its hash.
 ///
 /// ```
 /// use plateproof::report::report_stem;
 /// assert_eq!(report_stem("SF_0420", Some("v012")), "SF_0420.v012");
-/// assert_eq!(report_stem("../../etc/passwd", None), "_._.._etc_passwd");
+/// assert_eq!(report_stem("場面一", None), "場面一");
+/// assert_eq!(report_stem("../etc", None), "%2E.%2Fetc");
 /// ```
 pub fn report_stem(shot: &str, version: Option<&str>) -> String {
     let named = match version.filter(|version| !version.is_empty()) {
         Some(version) => format!("{shot}.{version}"),
         None => shot.to_owned(),
     };
-    let mut stem: String = named.chars().map(safe_character).collect();
-    if stem.is_empty() {
-        "unnamed".clone_into(&mut stem);
+    if named.is_empty() {
+        return UNNAMED.to_owned();
     }
-    if stem.starts_with(['.', '-']) {
-        stem.replace_range(..1, "_");
-    }
-    if is_device_name(&stem) {
-        stem.insert(0, '_');
+    let device = is_device_name(&named);
+    let last = named.chars().count() - 1;
+    let mut stem = String::with_capacity(named.len());
+    for (place, c) in named.chars().enumerate() {
+        let at_the_edge = (place == 0 && (device || matches!(c, '.' | '-'))) || (place == last && c == '.');
+        if is_borne(c) && !at_the_edge {
+            stem.push(c);
+        } else {
+            escape(c, &mut stem);
+        }
     }
     cut_to_limit(stem, &named)
+}
+
+/// No escaped name looks like this: behind its `%` stands no hexadecimal number.
+const UNNAMED: &str = "%unnamed";
+
+/// What may stand in a file's name as it is.
+fn is_borne(c: char) -> bool {
+    if c.is_ascii() {
+        return c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-');
+    }
+    !c.is_control() && !c.is_whitespace() && !is_invisible(c)
+}
+
+fn escape(c: char, out: &mut String) {
+    for byte in c.encode_utf8(&mut [0; 4]).bytes() {
+        out.push('%');
+        out.extend(
+            [byte >> 4, byte & 15]
+                .map(|digit| char::from_digit(u32::from(digit), 16).unwrap_or('0').to_ascii_uppercase()),
+        );
+    }
 }
 
 /// Writes `<stem>.report.json`, `.txt` and, where given, `.png` into `dir`, which is made where missing.
@@ -118,6 +147,23 @@ pub fn write_report(
     sync_folder(dir);
     let picture = picture_png.is_some().then_some(picture);
     Ok(WrittenPaths { json, text: plain, picture, beside: written_beside })
+}
+
+/// Takes away the report `<stem>.report.json` in `dir` with what stands beside it, where it says no more than that a shot
+/// could not be done. Anything else stays, and so does what cannot be taken away.
+pub(crate) fn remove_failed(dir: &Path, json_name: &str) {
+    let Some(stem) = json_name.strip_suffix(".report.json").filter(|stem| !stem.contains(['/', '\\'])) else { return };
+    let json = dir.join(json_name);
+    let file = open_existing(&json).ok().flatten();
+    let report: Option<Identity> =
+        file.and_then(|file| serde_json::from_reader(BufReader::new(file.take(JSON_LIMIT_BYTES))).ok());
+    if !report.is_some_and(|report| report.format == REPORT_FORMAT && report.verdict == ShotVerdict::Error.word()) {
+        return;
+    }
+    let text = dir.join(format!("{stem}.report.txt"));
+    let _ = check_ours(&text, is_our_text, "text report").and_then(|()| remove_if_there(&text));
+    let _ = remove_if_marked(&dir.join(format!("{stem}.{CANDIDATES_ENDING}")));
+    let _ = remove_if_there(&json);
 }
 
 /// What an earlier run put beside its report and this one does not would show other numbers.
@@ -179,21 +225,28 @@ fn safe_character(c: char) -> char {
     if c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-') { c } else { '_' }
 }
 
-/// Names that one widespread system keeps for devices, whatever the ending.
-fn is_device_name(stem: &str) -> bool {
-    let first = stem.split('.').next().unwrap_or_default().to_ascii_uppercase();
-    let numbered = first.len() == 4 && (first.starts_with("COM") || first.starts_with("LPT"));
-    matches!(first.as_str(), "CON" | "PRN" | "AUX" | "NUL")
-        || (numbered && first.ends_with(|c: char| c.is_ascii_digit()))
+/// Names that one widespread system keeps for devices, whatever the ending; the digits may be raised ones.
+fn is_device_name(name: &str) -> bool {
+    let first = name.split('.').next().unwrap_or_default().trim_end().to_uppercase();
+    let numbered = ["COM", "LPT"].iter().find_map(|port| first.strip_prefix(port));
+    let number = |rest: &str| {
+        let mut digits = rest.chars();
+        digits.next().is_some_and(|c| c.is_ascii_digit() || matches!(c, '\u{b9}' | '\u{b2}' | '\u{b3}'))
+            && digits.next().is_none()
+    };
+    matches!(first.as_str(), "CON" | "PRN" | "AUX" | "NUL" | "CONIN$" | "CONOUT$") || numbered.is_some_and(number)
 }
+
+/// Digits of the hash at the end of a name that was cut, and the hyphen before them.
+const HASH_DIGITS: usize = 16;
 
 /// Two long names that differ only in their tails must not meet in one file.
 fn cut_to_limit(mut stem: String, named: &str) -> String {
     if stem.len() > STEM_LIMIT {
         let hash = blake3::hash(named.as_bytes()).to_hex();
-        stem.truncate(STEM_LIMIT - 9);
+        stem.truncate(stem.floor_char_boundary(STEM_LIMIT - HASH_DIGITS - 1));
         stem.push('-');
-        stem.push_str(hash.get(..8).unwrap_or_default());
+        stem.push_str(hash.get(..HASH_DIGITS).unwrap_or_default());
     }
     stem
 }
@@ -211,6 +264,8 @@ struct Identity {
     format: String,
     shot: String,
     version: Option<String>,
+    #[serde(default)]
+    verdict: String,
     provenance: Option<FilesBeside>,
 }
 
@@ -316,18 +371,54 @@ mod tests {
         for (shot, version, stem) in [
             ("SF_0420", Some("v012"), "SF_0420.v012"),
             ("SF_0420", Some(""), "SF_0420"),
-            ("", None, "unnamed"),
-            (".", None, "_"),
-            ("..", None, "_."),
-            ("-rf", None, "_rf"),
-            ("a/b\\c:d\u{0}\n", None, "a_b_c_d__"),
-            ("F\u{e4}hre \u{202e}", None, "F_hre__"),
-            ("nul", Some("v1"), "_nul.v1"),
-            ("Com1", None, "_Com1"),
+            ("", None, "%unnamed"),
+            (".", None, "%2E"),
+            ("..", None, "%2E%2E"),
+            ("-rf", None, "%2Drf"),
+            ("a/b\\c:d\u{0}\n", None, "a%2Fb%5Cc%3Ad%00%0A"),
+            ("F\u{e4}hre \u{202e}", None, "F\u{e4}hre%20%E2%80%AE"),
+            ("100%", None, "100%25"),
+            ("quay.", None, "quay%2E"),
+            ("nul", Some("v1"), "%6Eul.v1"),
+            ("Com1", None, "%43om1"),
+            ("lpt\u{b2}", None, "%6Cpt\u{b2}"),
             ("common", None, "common"),
+            ("com10", None, "com10"),
         ] {
             assert_eq!(report_stem(shot, version), stem, "{shot:?}");
         }
+    }
+
+    #[test]
+    fn letters_of_every_script_stay_and_no_two_names_meet() {
+        let names = [
+            "\u{5834}\u{9762}\u{4e00}",
+            "\u{5834}\u{9762}\u{4e8c}",
+            "\u{c4}1",
+            "\u{d6}1",
+            "\u{41f}\u{430}\u{440}\u{43e}\u{43c}",
+            "\u{645}\u{634}\u{647}\u{62f}",
+            "\u{926}\u{943}\u{936}\u{94d}\u{92f}",
+        ];
+        assert!(names.iter().all(|name| report_stem(name, None) == *name));
+        let close = [
+            "a b",
+            "a_b",
+            "a%20b",
+            "a\u{a0}b",
+            "a\u{200b}b",
+            "ab",
+            "a/b",
+            "a\\b",
+            "unnamed",
+            "%unnamed",
+            "",
+            "nul",
+            "%6Eul",
+            "_nul",
+        ];
+        let stems: std::collections::BTreeSet<String> = close.iter().map(|name| report_stem(name, None)).collect();
+        assert_eq!(stems.len(), close.len(), "{stems:?}");
     }
 
     #[test]
@@ -336,6 +427,7 @@ mod tests {
         let (one, two) = (report_stem(&long, Some("v1")), report_stem(&long, Some("v2")));
         assert_eq!(one.len(), STEM_LIMIT);
         assert_ne!(one, two);
+        assert!(report_stem(&"\u{5834}".repeat(400), None).len() <= STEM_LIMIT);
     }
 
     #[test]
@@ -394,11 +486,11 @@ mod tests {
         assert_eq!(write(dir.path(), &sample::mismatch(), None).unwrap_err().kind, ErrorKind::Parameter);
 
         let dir = tempfile::tempdir().unwrap();
-        let mut spaced = sample::mismatch();
-        spaced.shot = "SF 0420".to_owned();
-        write(dir.path(), &spaced, None).unwrap();
+        let mut dotted = sample::mismatch();
+        (dotted.shot, dotted.version) = ("SF_0420.v012".to_owned(), None);
+        write(dir.path(), &dotted, None).unwrap();
         let error = write(dir.path(), &sample::mismatch(), None).unwrap_err();
-        assert!(error.cause.contains("SF 0420 v012"), "{error}");
+        assert!(error.cause.contains("another shot, SF_0420.v012"), "{error}");
     }
 
     #[test]

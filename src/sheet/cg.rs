@@ -16,7 +16,7 @@ pub struct CgSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub version: Option<String>,
     /// The rendered spheres, one for each mirror.
-    #[schemars(length(min = 1))]
+    #[schemars(length(min = 1, max = 32))]
     pub spheres: Vec<CgSphereSpec>,
     /// The CG camera where it differs; keys left out are those of the plate's camera.
     #[serde(skip_serializing_if = "Option::is_none")]

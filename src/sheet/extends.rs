@@ -8,7 +8,7 @@ use serde_json::{Map, Value};
 
 use super::structure::{self, Misfit, Required};
 use super::tolerances::TOLERANCE_NAMES;
-use super::{MAX_SHEET_BYTES, SHEET_FORMAT, schema};
+use super::{MAX_SHEET_BYTES, SHEET_FORMAT, schema, text};
 use crate::image::clf::ClfTransform;
 use crate::{Error, ErrorKind, Result};
 
@@ -21,8 +21,7 @@ const ALTERNATIVES: &[[&str; 2]] =
 
 /// Reads `path` and what it extends, merged, with every `frame` relative to the folder of `path`.
 pub(super) fn read_chain(path: &Path) -> Result<Value> {
-    let schema = schema::sheet_schema();
-    read_merged(path, &schema, &mut Vec::new())
+    read_merged(path, schema::shared(), &mut Vec::new())
 }
 
 fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<Value> {
@@ -53,7 +52,7 @@ fn enter(path: &Path, chain: &mut Vec<PathBuf>) -> Result<()> {
 
 /// The value without `extends`, which a sheet that is no file cannot have.
 pub(super) fn without_parent(value: Value, origin: &Path) -> Result<Value> {
-    let mut sheet = one_sheet(value, origin, &schema::sheet_schema())?;
+    let mut sheet = one_sheet(value, origin, schema::shared())?;
     match take_extends(&mut sheet) {
         None => Ok(sheet),
         Some(_) => Err(parameter(origin, "`extends` has no file to be relative to", "merge the two sheets")),
@@ -101,17 +100,7 @@ fn settle_tolerance_names(sheet: &mut Value) -> Result<(), Misfit> {
 }
 
 fn read_json(path: &Path) -> Result<Value> {
-    let bytes = read_limited(path)?;
-    let text = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
-    serde_json::from_slice(text).map_err(|error| {
-        let cause = format!("not valid JSON: {error}");
-        let remedy = if cause.contains("invalid escape") {
-            "in JSON a backslash is written twice; in paths write / in place of it"
-        } else {
-            "correct the sheet at that line and column"
-        };
-        Error::new(ErrorKind::Malformed, path, cause, remedy)
-    })
+    text::parse(&read_limited(path)?, path)
 }
 
 /// The bytes of a file that is no larger than a sheet may be.

@@ -16,6 +16,7 @@ pub struct MirrorSpec {
     pub name: String,
     /// The exposures. A single `frame` is a bracket of one; a loaded sheet always holds at least one here.
     #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
     pub bracket: Vec<ImageSpec>,
     /// `frame` in place of a bracket, and what holds for every exposure (`encoding`, `colour_space`, `clip_level`,
     /// `layer`); a loaded sheet has it applied to each entry of `bracket` already.
@@ -105,6 +106,7 @@ pub struct MatteSpec {
     pub name: String,
     /// The exposures.
     #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
     pub bracket: Vec<ImageSpec>,
     /// As on a mirror.
     #[serde(flatten, skip_serializing)]

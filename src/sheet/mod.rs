@@ -21,6 +21,7 @@ mod set;
 mod settle;
 mod shot;
 mod structure;
+mod text;
 mod tolerances;
 
 pub use camera::{CameraSpec, SheetFieldOfView};
@@ -32,6 +33,7 @@ pub use length::{length_mm, unit_mm};
 pub use mirror::{MatteSpec, MirrorReflectance, MirrorSpec};
 pub(crate) use mirror::{near_from, outline_from};
 pub use peek::{SheetPeek, peek_sheet};
+pub(crate) use rules::check_names;
 pub use schema::sheet_schema;
 pub use sensor_format::{SENSOR_FORMATS, SensorFormat};
 pub use set::{EnvironmentSpec, MeasuredSpec, PlaceSpec, WaiverSpec};

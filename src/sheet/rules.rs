@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use super::structure::{Misfit, missing_key, nearest};
 use super::{
-    CameraSpec, ImageSpec, IsoDate, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, WaiverSpec,
-    length_mm,
+    CameraSpec, ImageSpec, IsoDate, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances,
+    WaiverSpec, length_mm,
 };
 use crate::CaptureTime;
 use crate::sheet::mirror::{near_from, outline_from};
@@ -30,6 +30,9 @@ const WAIVABLE: &[&str] = &[
     "light-gains",
     "matte-sphere",
 ];
+
+/// Checks that no waiver covers.
+const NEVER_WAIVED: &[&str] = &["near-lights"];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.
 pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
@@ -78,6 +81,9 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
         camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
     }
     sheet.place.as_ref().map_or(Ok(()), time_rule)?;
+    each_exposure_once(sheet)?;
+    required_checks(sheet)?;
+    wide_tolerances(sheet, IsoDate::today_utc())?;
     ignored_regions(&sheet.mirrors)?;
     sheet.waivers.iter().enumerate().try_for_each(|(i, waiver)| waiver_rules(i, waiver))
 }
@@ -134,6 +140,81 @@ fn image_rules(path: &str, image: &ImageSpec) -> Rule {
     image.file_name().map(drop).map_err(|error| misfit(format!("`{path}.frame`: {}", error.cause), error.remedy))
 }
 
+/// A file that stands twice in a bracket adds nothing and counts twice.
+fn each_exposure_once(sheet: &ShotSheet) -> Rule {
+    let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), &m.bracket));
+    let mattes = sheet.mattes.iter().enumerate().map(|(i, m)| (format!("mattes[{i}]"), &m.bracket));
+    for (path, bracket) in mirrors.chain(mattes) {
+        let mut seen = BTreeSet::new();
+        for image in bracket {
+            let Ok(name) = image.file_name() else { continue };
+            // Frames of a moving shot are told apart by their numbers, which stand in the name by now.
+            let file = sheet.base_dir.join(&name);
+            if !seen.insert(file.canonicalize().unwrap_or(file)) {
+                let cause = format!("`{path}.bracket` names {} twice", crate::printable_text(&name));
+                return Err(misfit(cause, "keep it once; a bracket holds every exposure once"));
+            }
+        }
+    }
+    Ok(())
+}
+
+fn required_checks(sheet: &ShotSheet) -> Rule {
+    let Some(unknown) = sheet.require.iter().find(|name| !is_check(name)) else { return Ok(()) };
+    let cause = format!("`require`: there is no check named \"{}\"", crate::printable_text(unknown));
+    let guess = nearest(unknown, check_names()).unwrap_or_default();
+    Err(misfit(cause, format!("did you mean \"{guess}\"?")))
+}
+
+/// Names of all checks.
+pub(crate) fn check_names() -> impl Iterator<Item = &'static str> {
+    WAIVABLE.iter().copied().chain(NEVER_WAIVED.iter().copied())
+}
+
+fn is_check(name: &str) -> bool {
+    check_names().any(|known| known == name)
+}
+
+/// A tolerance this many times its default is as good as none: somebody has to answer for it, as for a waiver.
+const WIDE: f64 = 10.0;
+
+fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
+    for (key, check, given, usual) in each_tolerance(&sheet.tolerances) {
+        let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(check, today));
+        if given > WIDE * usual && !answered() {
+            let cause = format!("`tolerances.{key}` is {given}, more than {WIDE} times the default of {usual}");
+            let remedy = format!(
+                "give a smaller one, or add a waiver of {check} with `by`, `why` and a date in `until` that has not passed"
+            );
+            return Err(misfit(cause, remedy));
+        }
+    }
+    Ok(())
+}
+
+/// Key, check, value and default of every tolerance.
+fn each_tolerance(given: &Tolerances) -> [(&'static str, &'static str, f64, f64); 15] {
+    let usual = Tolerances::default();
+    let each = |key, check, of: fn(&Tolerances) -> f64| (key, check, of(given), of(&usual));
+    [
+        each("direction.deg", "highlight-direction", |t| t.direction.deg),
+        each("key-fill.stops", "key-fill-ratio", |t| t.key_fill.stops),
+        each("exposure.stops", "exposure", |t| t.exposure.stops),
+        each("colour.stops", "colour-balance", |t| t.colour.stops),
+        each("colour.mired", "colour-balance", |t| t.colour.mired),
+        each("reference-drift.stops", "reference-drift", |t| t.reference_drift.stops),
+        each("camera.deg", "camera", |t| t.camera.deg),
+        each("scale.percent", "scale", |t| t.scale.percent),
+        each("sun.deg", "sun", |t| t.sun.deg),
+        each("rotation.deg", "rotation", |t| t.rotation.deg),
+        each("light-gains.stops", "light-gains", |t| t.light_gains.stops),
+        each("clean-plate.px", "clean-plate", |t| t.clean_plate.px),
+        each("clean-plate.stops", "clean-plate", |t| t.clean_plate.stops),
+        each("clean-plate.blur_px", "clean-plate", |t| t.clean_plate.blur_px),
+        each("straight-lines.px", "straight-lines", |t| t.straight_lines.px),
+    ]
+}
+
 /// What is told of where a sphere stands: `outline_px` and `near_px`.
 type Place<'a> = [Option<&'a [f64]>; 2];
 
@@ -164,8 +245,16 @@ fn place_rule(path: &str, [outline, near]: Place<'_>) -> Rule {
     Ok(())
 }
 
+/// Hundreds of outlines with hundreds of corners each; drawing them takes a second.
+const MOST_CORNERS_IN_ALL: usize = 300_000;
+
 fn ignored_regions(mirrors: &[MirrorSpec]) -> Rule {
     for (i, mirror) in mirrors.iter().enumerate() {
+        let corners: usize = mirror.ignore.iter().filter_map(|r| r.polygon_px.as_ref()).map(Vec::len).sum();
+        if corners > MOST_CORNERS_IN_ALL {
+            let cause = format!("the polygons of `mirrors[{i}].ignore` have {corners} corners in all");
+            return Err(misfit(cause, format!("{MOST_CORNERS_IN_ALL} are allowed; draw them more coarsely")));
+        }
         for (j, region) in mirror.ignore.iter().enumerate() {
             region.rule(&format!("mirrors[{i}].ignore[{j}]"))?;
         }

@@ -1,5 +1,7 @@
 //! The sheet's published JSON Schema, made from the Rust types.
 
+use std::sync::LazyLock;
+
 use schemars::generate::SchemaSettings;
 use schemars::{Schema, SchemaGenerator, json_schema};
 use serde_json::{Map, Value, json};
@@ -18,6 +20,12 @@ const BRACKET_ENTRIES: [&str; 2] = ["MirrorSpec", "MatteSpec"];
 /// Entries of any list that states no number of its own. Nobody writes more by hand, and looking for each entry in the
 /// whole list again stays quick.
 const MOST_ENTRIES: u64 = 1000;
+
+/// The schema by which sheets are loaded, built once: that takes longer than reading a sheet.
+pub(super) fn shared() -> &'static Value {
+    static SCHEMA: LazyLock<Value> = LazyLock::new(sheet_schema);
+    &SCHEMA
+}
 
 /// JSON Schema (draft 2020-12) of a shot sheet.
 ///

@@ -11,7 +11,7 @@ use crate::{Error, ErrorKind, Result};
 /// A complete sheet from JSON in which shorthand is written out already.
 pub(super) fn sheet_from_value(mut value: Value, origin: &Path, base_dir: &Path) -> Result<ShotSheet> {
     remove_nulls(&mut value);
-    structure::check(&value, &schema::sheet_schema(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
+    structure::check(&value, schema::shared(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
     let mut sheet: ShotSheet = serde_json::from_value(value).map_err(|error| {
         Error::new(ErrorKind::Parameter, origin, error.to_string(), "hold the sheet against its JSON Schema")
     })?;
@@ -31,7 +31,7 @@ impl ShotSheet {
     pub fn checked_again(self, origin: &Path) -> Result<Self> {
         let value = serde_json::to_value(&self)
             .map_err(|error| Error::new(ErrorKind::Parameter, origin, error.to_string(), "check the options"))?;
-        structure::check(&value, &schema::sheet_schema(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
+        structure::check(&value, schema::shared(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
         rules::check(&self).map_err(|misfit| misfit.into_error(origin))?;
         Ok(self)
     }

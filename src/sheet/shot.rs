@@ -36,10 +36,11 @@ pub struct ShotSheet {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub plate: Option<ImageSpec>,
     /// Mirror spheres photographed on set.
-    #[schemars(length(min = 1))]
+    #[schemars(length(min = 1, max = 32))]
     pub mirrors: Vec<MirrorSpec>,
     /// Matte spheres or cards photographed on set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
     pub mattes: Vec<MatteSpec>,
     /// The rendered side.
     pub cg: CgSpec,
@@ -66,6 +67,10 @@ pub struct ShotSheet {
     /// Mismatches that somebody answers for until a date.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub waivers: Vec<WaiverSpec>,
+    /// Checks that have to be decided: where one of them is unsure or not given, the shot is at the least `unsure`.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
+    pub require: Vec<String>,
     /// Carried into the report.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub notes: Option<Map<String, Value>>,

@@ -3,6 +3,8 @@
 //! This walks only what the sheet's schema uses: `type`, `properties`, `items`, bounds, `const`, `enum`, `anyOf`,
 //! `oneOf` and `$ref`. A test elsewhere holds the same schema against a complete validator.
 
+use std::fmt;
+
 use serde_json::{Map, Value};
 
 /// What does not fit, and what to do.
@@ -27,7 +29,7 @@ pub(super) enum Required {
 
 /// Holds `value` against `schema`.
 pub(super) fn check(value: &Value, schema: &Value, required: Required) -> Fit {
-    Walker { root: schema, required }.value(value, schema, "")
+    Walker { root: schema, required }.value(value, schema, &Place::Top)
 }
 
 /// Replaces every plain string that stands for an object with that `frame` by the object.
@@ -36,6 +38,9 @@ pub(super) fn expand_plain_frames(value: &mut Value, schema: &Value) {
 }
 
 fn expand(value: &mut Value, schema: &Value, root: &Value) {
+    if !matches!(value, Value::String(_) | Value::Object(_) | Value::Array(_)) {
+        return;
+    }
     let branch = branches(resolve(schema, root), root);
     if let Value::String(frame) = value
         && branch.iter().any(|b| b["properties"].get("frame").is_some())
@@ -52,7 +57,14 @@ fn expand(value: &mut Value, schema: &Value, root: &Value) {
                 }
             }
         }
-        Value::Array(list) => list.iter_mut().for_each(|item| expand(item, &schema["items"], root)),
+        Value::Array(list) => {
+            let items = &schema["items"];
+            if Numbers::of(&branches(resolve(items, root), root), root).is_none() {
+                for item in list {
+                    expand(item, items, root);
+                }
+            }
+        }
         _ => {}
     }
 }
@@ -91,9 +103,53 @@ fn types(schema: &Value) -> Vec<&str> {
 }
 
 fn accepts_type(schema: &Value, value: &Value) -> bool {
-    let (allowed, found) = (types(schema), type_name(value));
-    let whole = || value.as_f64().is_some_and(|number| number.fract() == 0.0);
-    allowed.is_empty() || allowed.contains(&found) || (found == "number" && allowed.contains(&"integer") && whole())
+    let found = type_name(value);
+    // Most schemas name one type.
+    if let Some(Value::String(one)) = schema.get("type") {
+        return one == found || (found == "number" && one == "integer" && is_whole(value));
+    }
+    let allowed = types(schema);
+    allowed.is_empty()
+        || allowed.contains(&found)
+        || (found == "number" && allowed.contains(&"integer") && is_whole(value))
+}
+
+fn is_whole(value: &Value) -> bool {
+    value.as_f64().is_some_and(|number| number.fract() == 0.0)
+}
+
+/// A schema of numbers without bounds, or of lists of such: there may be hundreds of thousands of them in a sheet, too many to
+/// ask the schema about each.
+enum Numbers {
+    One,
+    List { counts: [u64; 2], of: Box<Numbers> },
+}
+
+impl Numbers {
+    fn of(branch: &[&Value], root: &Value) -> Option<Self> {
+        const BOUNDS: [&str; 5] = ["minimum", "exclusiveMinimum", "maximum", "const", "enum"];
+        let [schema] = branch else { return None };
+        match schema.get("type")?.as_str()? {
+            "number" => BOUNDS.iter().all(|key| schema.get(*key).is_none()).then_some(Self::One),
+            "array" => {
+                let items = resolve(schema.get("items")?, root);
+                let of = Box::new(Self::of(&branches(items, root), root)?);
+                let count = |key: &str, none: u64| schema.get(key).and_then(Value::as_u64).unwrap_or(none);
+                Some(Self::List { counts: [count("minItems", 0), count("maxItems", u64::MAX)], of })
+            }
+            _ => None,
+        }
+    }
+
+    fn fit(&self, value: &Value) -> bool {
+        match (self, value) {
+            (Self::One, Value::Number(_)) => true,
+            (Self::List { counts: [min, max], of }, Value::Array(list)) => {
+                (*min..=*max).contains(&(list.len() as u64)) && list.iter().all(|item| of.fit(item))
+            }
+            _ => false,
+        }
+    }
 }
 
 struct Walker<'a> {
@@ -101,13 +157,36 @@ struct Walker<'a> {
     required: Required,
 }
 
+/// Where in the sheet a value stands; words are made of it where something does not fit, and for nothing else: a sheet may
+/// hold half a million numbers.
+enum Place<'a> {
+    Top,
+    Key(&'a Place<'a>, &'a str),
+    Entry(&'a Place<'a>, usize),
+}
+
+impl fmt::Display for Place<'_> {
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Top => Ok(()),
+            Self::Key(Self::Top, key) => out.write_str(key),
+            Self::Key(above, key) => write!(out, "{above}.{key}"),
+            Self::Entry(list, index) => write!(out, "{list}[{index}]"),
+        }
+    }
+}
+
 impl Walker<'_> {
-    fn value(&self, value: &Value, schema: &Value, path: &str) -> Fit {
-        let branch = branches(resolve(schema, self.root), self.root);
+    fn value(&self, value: &Value, schema: &Value, path: &Place<'_>) -> Fit {
+        self.one_of(value, &branches(resolve(schema, self.root), self.root), path)
+    }
+
+    /// The value fits one of these alternatives.
+    fn one_of(&self, value: &Value, branch: &[&Value], path: &Place<'_>) -> Fit {
         let fitting: Vec<&Value> = branch.iter().copied().filter(|b| accepts_type(b, value)).collect();
         let named = fitting.iter().find(|b| is_named_value(b, value)).copied();
         let Some(schema) = named.or_else(|| fitting.iter().find(|b| !names_values(b)).copied()) else {
-            return Err(wrong(path, &branch, value));
+            return Err(wrong(&path.to_string(), branch, value));
         };
         match value {
             Value::Number(_) => number(value, schema, path),
@@ -118,34 +197,38 @@ impl Walker<'_> {
         }
     }
 
-    fn array(&self, list: &[Value], schema: &Value, path: &str) -> Fit {
+    fn array(&self, list: &[Value], schema: &Value, path: &Place<'_>) -> Fit {
         let count = list.len() as u64;
         let (min, max) = (schema["minItems"].as_u64().unwrap_or(0), schema["maxItems"].as_u64().unwrap_or(u64::MAX));
         if count < min || count > max {
-            return Err(wrong(path, &[schema], &Value::Array(list.to_vec())));
+            return Err(wrong(&path.to_string(), &[schema], &Value::Array(list.to_vec())));
         }
         let Some(item_schema) = schema.get("items") else { return Ok(()) };
-        list.iter().enumerate().try_for_each(|(i, item)| self.value(item, item_schema, &format!("{path}[{i}]")))
+        let branch = branches(resolve(item_schema, self.root), self.root);
+        if Numbers::of(&branch, self.root).is_some_and(|numbers| list.iter().all(|item| numbers.fit(item))) {
+            return Ok(());
+        }
+        list.iter().enumerate().try_for_each(|(i, item)| self.one_of(item, &branch, &Place::Entry(path, i)))
     }
 
-    fn object(&self, map: &Map<String, Value>, schema: &Value, path: &str) -> Fit {
+    fn object(&self, map: &Map<String, Value>, schema: &Value, path: &Place<'_>) -> Fit {
         let Some(known) = schema.get("properties").and_then(Value::as_object) else { return Ok(()) };
         for (key, child) in map {
-            let child_path = joined(path, key);
-            let child_schema = known.get(key).ok_or_else(|| unknown_key(&child_path, key, known))?;
+            let child_path = Place::Key(path, key);
+            let child_schema = known.get(key).ok_or_else(|| unknown_key(&child_path.to_string(), key, known))?;
             self.value(child, child_schema, &child_path)?;
         }
         self.required_keys(map, schema, path)
     }
 
-    fn required_keys(&self, map: &Map<String, Value>, schema: &Value, path: &str) -> Fit {
+    fn required_keys(&self, map: &Map<String, Value>, schema: &Value, path: &Place<'_>) -> Fit {
         if self.required == Required::Later {
             return Ok(());
         }
         let needed = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str);
         let absent = |key: &&str| map.get(*key).is_none_or(Value::is_null);
         match needed.into_iter().find(absent) {
-            Some(key) => Err(missing_key(&joined(path, key))),
+            Some(key) => Err(missing_key(&Place::Key(path, key).to_string())),
             None => Ok(()),
         }
     }
@@ -160,26 +243,21 @@ fn is_named_value(schema: &Value, value: &Value) -> bool {
     schema.get("const") == Some(value) || schema["enum"].as_array().is_some_and(|list| list.contains(value))
 }
 
-fn number(value: &Value, schema: &Value, path: &str) -> Fit {
+fn number(value: &Value, schema: &Value, path: &Place<'_>) -> Fit {
     let Some(number) = value.as_f64() else { return Ok(()) };
     let bound = |name: &str| schema.get(name).and_then(Value::as_f64);
     let fits = bound("minimum").is_none_or(|min| number >= min)
         && bound("exclusiveMinimum").is_none_or(|min| number > min)
         && bound("maximum").is_none_or(|max| number <= max);
-    if fits { Ok(()) } else { Err(wrong(path, &[schema], value)) }
+    if fits { Ok(()) } else { Err(wrong(&path.to_string(), &[schema], value)) }
 }
 
-fn string(text: &str, schema: &Value, path: &str) -> Fit {
+fn string(text: &str, schema: &Value, path: &Place<'_>) -> Fit {
     let least = schema["minLength"].as_u64().unwrap_or(0);
     if (text.trim().chars().count() as u64) < least {
-        return Err(wrong(path, &[schema], &Value::String(text.to_owned())));
+        return Err(wrong(&path.to_string(), &[schema], &Value::String(text.to_owned())));
     }
     Ok(())
-}
-
-/// `a.b`, or `b` at the top.
-pub(super) fn joined(path: &str, key: &str) -> String {
-    if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") }
 }
 
 /// The misfit of a key that is needed and absent.

@@ -12,14 +12,18 @@ use crate::image::Frame;
 use crate::parallel;
 use crate::report::Report;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
-use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, inside_polygon};
+use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, polygon_bounds};
 use crate::sphere_faults::{Band, Seam};
+
+use super::drawn::Drawn;
 
 /// The regions of one mirror entry: as the sheet asks, and what its seam spoils.
 pub(super) struct Ignored<'a> {
     /// Axis and cosine of the half-angle.
     cones: Vec<(Vector3<f64>, f64)>,
     polygons: Vec<&'a [[f64; 2]]>,
+    /// The polygons over the photographed sphere; `None` where there are none.
+    drawn: Option<Drawn>,
     seam: Option<Seam>,
     /// Geometry of the photographed sphere, in whose frame the polygons are drawn.
     photographed: MirrorGeometry,
@@ -31,6 +35,7 @@ impl<'a> Ignored<'a> {
         let mut ignored = Self {
             cones: Vec::new(),
             polygons: Vec::new(),
+            drawn: None,
             seam: None,
             photographed: MirrorGeometry::new(view, &fit.cone),
         };
@@ -41,6 +46,9 @@ impl<'a> Ignored<'a> {
                 }
                 IgnoreRegion::Polygon(corners) => ignored.polygons.push(corners),
             }
+        }
+        if !ignored.polygons.is_empty() {
+            ignored.drawn = Some(Drawn::within(&ignored.polygons, fit.outline.bounds_px()));
         }
         ignored
     }
@@ -63,18 +71,14 @@ impl<'a> Ignored<'a> {
     /// The sheet asks to ignore a direction.
     fn is_asked(&self, direction: &Vector3<f64>) -> bool {
         let in_cone = self.cones.iter().any(|(axis, cosine)| axis.dot(direction) >= *cosine);
-        let drawn = || self.photographed.locate(direction).is_some_and(|point| self.drawn(point));
-        in_cone || (!self.polygons.is_empty() && drawn())
+        let is_drawn = |drawn: &Drawn| self.photographed.locate(direction).is_some_and(|point| drawn.holds(point));
+        in_cone || self.drawn.as_ref().is_some_and(is_drawn)
     }
 
     /// The part of the photographed sphere's picture that the sheet asks to ignore, whatever else is wrong there.
     fn asked_share(&self, fit: &SphereFit) -> f64 {
         let asked = |point| self.photographed.reflect(point).is_some_and(|seen| self.is_asked(&seen.direction));
         fit.outline.share(asked)
-    }
-
-    fn drawn(&self, point_px: [f64; 2]) -> bool {
-        self.polygons.iter().any(|corners| inside_polygon(corners, point_px))
     }
 
     /// Makes the region's pixels of a sphere unknown and gives their fraction of the sphere.
@@ -86,11 +90,14 @@ impl<'a> Ignored<'a> {
 
     /// Makes everything inside the polygons unknown, on the sphere or beside it.
     pub(super) fn take_out_drawn(&self, frame: &mut Frame) {
-        for corners in &self.polygons {
-            if let Some(bounds) = crate::sphere::polygon_bounds(corners) {
-                take_out(frame, &bounds, &|point| Some(inside_polygon(corners, point)));
-            }
-        }
+        let bounds = self.polygons.iter().filter_map(|corners| polygon_bounds(corners));
+        let hull = |[low, high]: [[f64; 2]; 2], [l, h]: [[f64; 2]; 2]| {
+            [[low[0].min(l[0]), low[1].min(l[1])], [high[0].max(h[0]), high[1].max(h[1])]]
+        };
+        let Some(bounds) = bounds.reduce(hull) else { return };
+        let data = frame.data;
+        let drawn = Drawn::on_pixels(&self.polygons, [data.x, data.y], [data.width, data.height]);
+        take_out(frame, &bounds, &|point| Some(drawn.holds(point)));
     }
 
     /// The report's lines: what the sheet asks and what the seam spoils.

@@ -3,6 +3,7 @@
 mod bracket;
 mod candidates;
 mod describe;
+mod drawn;
 mod evidence;
 mod ignore;
 mod implausible;
@@ -33,7 +34,7 @@ use crate::image::{Frame, Opened, Wanted};
 use crate::parallel;
 use crate::radiance::DirectionGrid;
 use crate::report::write::CANDIDATES_ENDING;
-use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
+use crate::report::{Attachment, ErrorNote, Finding, Report, ShotVerdict, ToolNote, Verdict, detail};
 use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
 use crate::uncertainty::clipping;
 
@@ -113,6 +114,7 @@ fn empty_report(sheet: &ShotSheet) -> Report {
         inputs: Vec::new(),
         assumptions: Vec::new(),
         warnings: Vec::new(),
+        required_undecided: Vec::new(),
         not_used: sheet.not_used(),
         notes: sheet.notes.clone(),
         sequence: None,
@@ -281,6 +283,9 @@ fn gather<'a>(
                 .push(Exposure { stops: spec.exposure_stops, frame }),
         }
     }
+    if let Some(error) = frames.cg.values().find_map(|cg| given_as_cg(cg, frames.plate.as_ref())) {
+        return Err(error);
+    }
     // Coverage was there but outlines no sphere: that takes a search of the whole render. Frames of a bracket that
     // tell of different lenses show different parts.
     let uneven = |bracket: &Vec<Exposure>| bracket.iter().any(|e| e.frame.data != bracket[0].frame.data);
@@ -298,6 +303,14 @@ fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
         content: frame.record.blake3.clone(),
         meta: frame.meta.clone(),
     }
+}
+
+/// The plate given as the CG is a slip of the hand; no sphere in it says anything.
+fn given_as_cg(cg: &Frame, plate: Option<&Frame>) -> Option<crate::Error> {
+    let plate = plate.filter(|plate| !plate.record.blake3.is_empty() && plate.record.blake3 == cg.record.blake3)?;
+    let cause = format!("is given as the CG and is the plate, {}, itself", plate.record.file);
+    let remedy = "give the rendered sphere as the CG";
+    Some(crate::Error::new(crate::ErrorKind::Parameter, &cg.path, cause, remedy))
 }
 
 /// The conventions that the numbers stand on.
@@ -342,8 +355,21 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         Verdict::Unsure => Some(ShotVerdict::Unsure),
         Verdict::Match => Some(ShotVerdict::Match),
     });
-    let counted = counted.max().unwrap_or(ShotVerdict::Unsure);
+    let mut counted = counted.max().unwrap_or(ShotVerdict::Unsure);
+    report.required_undecided = undecided(&sheet.require, &report.findings);
+    if !report.required_undecided.is_empty() {
+        counted = counted.max(ShotVerdict::Unsure);
+    }
     report.verdict = if report.error.is_some() { ShotVerdict::Error } else { counted };
+}
+
+/// The required checks of which some finding is missing or undecided.
+fn undecided(required: &[String], findings: &[Finding]) -> Vec<String> {
+    let decided = |check: &String| {
+        let mut of_check = findings.iter().filter(|f| f.check == *check).peekable();
+        of_check.peek().is_some() && of_check.all(|f| matches!(f.verdict, Verdict::Match | Verdict::Mismatch))
+    };
+    required.iter().filter(|check| !decided(check)).cloned().collect()
 }
 
 #[cfg(test)]

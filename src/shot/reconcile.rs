@@ -4,7 +4,6 @@
 //! found nothing, found several, or found something elsewhere is looked at again; only an outline that the picture
 //! itself bears out is taken, and the report says so.
 
-use crate::Result;
 use crate::camera::View;
 use crate::image::Frame;
 use crate::parallel;
@@ -12,7 +11,8 @@ use crate::report::Report;
 use crate::sphere::find::{
     LEAST_PROBABILITY, confirmed_at, find_near, fit_near, likely_outlines, no_mirror_in, probabilities,
 };
-use crate::sphere::{FoundBy, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
+use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
+use crate::{Error, Result};
 
 /// Cones whose axes differ by less than this fraction of the half-angle are the same place.
 const SAME_PLACE: f64 = 0.35;
@@ -163,7 +163,37 @@ pub(super) fn reconcile(
             return Err(no_mirror_in(side.frame));
         }
     }
-    Ok((mirror.search?, cg.search?))
+    let sure_cg = cg.sure().map(|fit| fit.outline);
+    match (mirror.search, cg.search) {
+        // A render shows its sphere; where neither does, it is most likely the wrong picture.
+        (Err(_), Err(of_cg)) => Err(neither(of_cg, mirror.frame)),
+        (Err(of_mirror), Ok(_)) => Err(match sure_cg {
+            Some(outline) => not_where_cg_has_it(of_mirror, cg.frame, outline),
+            None => of_mirror,
+        }),
+        (of_mirror, of_cg) => Ok((of_mirror?, of_cg?)),
+    }
+}
+
+/// The CG shows no sphere, and without it none was told for sure in the photograph.
+fn neither(mut of_cg: Error, mirror: &Frame) -> Error {
+    of_cg.cause =
+        format!("given as the CG, {}; without it none was told for sure in {}", of_cg.cause, mirror.record.file);
+    of_cg.remedy = format!("make sure that this is the CG sphere of this shot; {}", of_cg.remedy);
+    of_cg
+}
+
+/// The CG shows a sphere where the photograph shows none, and neither does it show one elsewhere.
+fn not_where_cg_has_it(mut of_mirror: Error, cg: &Frame, sphere: Outline) -> Error {
+    let file = &cg.record.file;
+    let Outline { centre_x, centre_y, .. } = sphere;
+    of_mirror.cause = format!(
+        "{}; nor is a mirror where the CG sphere stands ({centre_x:.0}, {centre_y:.0}, radius {:.0} px in {file})",
+        of_mirror.cause,
+        sphere.mean_radius()
+    );
+    of_mirror.remedy = format!("make sure that {file} is the CG of this shot; {}", of_mirror.remedy);
+    of_mirror
 }
 
 /// The side whose outline is replaced, and by which.

@@ -1,10 +1,6 @@
 //! Memory that the shots in work share.
 
-use std::fs;
 use std::sync::{Condvar, Mutex, MutexGuard, PoisonError};
-
-/// Taken where the system does not say how much memory it has.
-const UNKNOWN_MACHINE_BYTES: u64 = 8 << 30;
 
 /// Memory shared out to shots in the order in which they ask, so that none waits for ever.
 #[derive(Debug)]
@@ -35,9 +31,11 @@ impl MemoryBudget {
         Self { total, state: Mutex::default(), changed: Condvar::new() }
     }
 
-    /// Waits until `bytes` are free. A shot that needs more than there is gets all of it, and so runs alone.
-    pub fn take(&self, bytes: u64) -> Claim<'_> {
-        let bytes = bytes.min(self.total);
+    /// Waits until `bytes` are free; `None` where there are fewer in all.
+    pub fn take(&self, bytes: u64) -> Option<Claim<'_>> {
+        if bytes > self.total {
+            return None;
+        }
         let mut state = self.lock();
         let ticket = state.next;
         state.next += 1;
@@ -48,7 +46,7 @@ impl MemoryBudget {
         state.used += bytes;
         drop(state);
         self.changed.notify_all();
-        Claim { budget: self, bytes }
+        Some(Claim { budget: self, bytes })
     }
 
     fn lock(&self) -> MutexGuard<'_, State> {
@@ -62,20 +60,6 @@ impl Drop for Claim<'_> {
         self.budget.lock().used -= self.bytes;
         self.budget.changed.notify_all();
     }
-}
-
-/// Half of what the machine, or the group of processes that this one is confined to, has.
-pub fn default_budget_bytes() -> u64 {
-    let machine = fs::read_to_string("/proc/meminfo").ok().and_then(|text| total_of_meminfo(&text));
-    let group = fs::read_to_string("/sys/fs/cgroup/memory.max").ok().and_then(|text| text.trim().parse().ok());
-    let known: Option<u64> = machine.into_iter().chain(group).min();
-    known.unwrap_or(UNKNOWN_MACHINE_BYTES) / 2
-}
-
-/// `MemTotal` of `/proc/meminfo`, in bytes.
-fn total_of_meminfo(text: &str) -> Option<u64> {
-    let line = text.lines().find_map(|line| line.strip_prefix("MemTotal:"))?;
-    line.trim().strip_suffix("kB")?.trim().parse::<u64>().ok()?.checked_mul(1024)
 }
 
 #[cfg(test)]
@@ -93,12 +77,12 @@ mod tests {
                 let (budget, out, most, served) = (&budget, &out, &most, &served);
                 scope.spawn(move || {
                     for round in 0..50 {
-                        let bytes = [10, 35, 60, 1000][(worker + round) % 4];
-                        let claim = budget.take(bytes);
-                        let now = out.fetch_add(bytes.min(100), Ordering::SeqCst) + bytes.min(100);
+                        let bytes = [10, 35, 60, 100][(worker + round) % 4];
+                        let claim = budget.take(bytes).unwrap();
+                        let now = out.fetch_add(bytes, Ordering::SeqCst) + bytes;
                         most.fetch_max(now, Ordering::SeqCst);
                         served.fetch_add(1, Ordering::SeqCst);
-                        out.fetch_sub(bytes.min(100), Ordering::SeqCst);
+                        out.fetch_sub(bytes, Ordering::SeqCst);
                         drop(claim);
                     }
                 });
@@ -109,9 +93,9 @@ mod tests {
     }
 
     #[test]
-    fn the_machine_says_how_much_it_has() {
-        assert_eq!(total_of_meminfo("MemTotal:       16316412 kB\nMemFree: 1 kB\n"), Some(16_316_412 * 1024));
-        assert_eq!(total_of_meminfo("nonsense"), None);
-        assert!(default_budget_bytes() > 1 << 20);
+    fn what_is_more_than_there_is_gets_nothing() {
+        let budget = MemoryBudget::new(100);
+        assert!(budget.take(101).is_none());
+        assert!(budget.take(100).is_some(), "nobody waits behind what was refused");
     }
 }

@@ -3,32 +3,79 @@
 use std::path::Path;
 
 use super::provenance::named_files;
-use crate::image::probe::{Probe, probe};
+use crate::image::probe::probe;
+use crate::parallel;
 use crate::sheet::ShotSheet;
+use crate::{Error, ErrorKind};
 
 /// Bytes of a decoded pixel, three channels and coverage of 32 bits each, with what is worked out from the whole frame.
 /// The peak of a whole process grows by 21 bytes a pixel from 960 x 540 to 3840 x 2160 px.
 const DECODED_PIXEL_BYTES: u64 = 24;
 
-/// A camera or display file is held whole and decoded to 8- or 16-bit samples before it becomes light.
-const HELD_PIXEL_BYTES: u64 = 8;
+/// The same of a bracket's further exposures: ten of 8192 x 8192 px take 16.2 bytes a pixel.
+const EXPOSURE_PIXEL_BYTES: u64 = 17;
 
 /// Maps, registration and the evidence picture of a shot, whatever its frames: the peak of a whole process over
 /// 960 x 540 px frames is 75 MB.
 const SHOT_BYTES: u64 = 96 << 20;
 
-/// Memory that checking one shot takes at its peak, as far as the headers of its frames tell. What cannot be read
-/// counts nothing: it will be refused.
-pub fn memory_bytes(sheet: &ShotSheet) -> u64 {
-    let frames =
-        sheet.images().into_iter().filter_map(|(_, image)| probe(&image.path(&sheet.base_dir).ok()?, &image.limits));
-    frames.map(decoded_bytes).fold(SHOT_BYTES, u64::saturating_add)
+/// Memory that checking one shot takes at its peak.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Need {
+    /// All of it.
+    pub bytes: u64,
+    /// The frame that takes most of it, as the sheet names it.
+    pub largest: Option<String>,
+    /// Its share.
+    pub largest_bytes: u64,
 }
 
-fn decoded_bytes(frame: Probe) -> u64 {
-    let held =
-        if frame.held { frame.file_bytes.saturating_add(frame.pixels.saturating_mul(HELD_PIXEL_BYTES)) } else { 0 };
-    frame.pixels.saturating_mul(DECODED_PIXEL_BYTES).saturating_add(held)
+/// Memory that checking one shot takes at its peak, as far as the headers of its frames tell. What cannot be read
+/// counts nothing: it will be refused.
+pub fn need(sheet: &ShotSheet) -> Need {
+    let mut need = Need { bytes: SHOT_BYTES, largest: None, largest_bytes: 0 };
+    let mut scratch = Vec::new();
+    for (place, image) in sheet.images() {
+        let (Ok(name), Ok(path)) = (image.file_name(), image.path(&sheet.base_dir)) else { continue };
+        let Some(frame) = probe(&path, &image.limits) else { continue };
+        let further = place.contains(".bracket[") && !place.ends_with(".bracket[0]");
+        let each = if further { EXPOSURE_PIXEL_BYTES } else { DECODED_PIXEL_BYTES };
+        let decoded = frame.pixels.saturating_mul(each);
+        need.bytes = need.bytes.saturating_add(decoded);
+        scratch.push(frame.scratch_bytes);
+        let bytes = decoded.saturating_add(frame.scratch_bytes);
+        if bytes > need.largest_bytes {
+            (need.largest, need.largest_bytes) = (Some(name), bytes);
+        }
+    }
+    // No more frames than cores are decoded at once.
+    scratch.sort_unstable_by_key(|bytes| std::cmp::Reverse(*bytes));
+    let at_once = scratch.iter().take(parallel::cores());
+    need.bytes = at_once.fold(need.bytes, |sum, bytes| sum.saturating_add(*bytes));
+    need
+}
+
+impl Need {
+    /// Why a shot that needs so much is not checked where there is no more than `budget`; `sheet` is what is named where
+    /// no single frame is at fault.
+    pub fn refused(&self, sheet: &Path, budget: u64) -> Error {
+        let mib = |bytes: u64| bytes.div_ceil(1 << 20);
+        let cause = match &self.largest {
+            Some(frame) => format!(
+                "checking the shot takes about {} MiB of memory, {} MiB of it for {frame}, and {} MiB may be used",
+                mib(self.bytes),
+                mib(self.largest_bytes),
+                mib(budget)
+            ),
+            None => format!(
+                "checking a shot takes about {} MiB of memory, and {} MiB may be used",
+                mib(self.bytes),
+                mib(budget)
+            ),
+        };
+        let remedy = "give smaller or fewer frames, raise --memory, or run it where a process may use more";
+        Error::new(ErrorKind::Limit, sheet, cause, remedy)
+    }
 }
 
 /// Bytes of all files that a shot names.

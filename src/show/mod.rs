@@ -3,12 +3,16 @@
 
 mod budget;
 mod cost;
+mod machine;
+mod manifest;
 mod part;
 mod provenance;
 mod sequence;
 
-pub use budget::{Claim, MemoryBudget, default_budget_bytes};
-pub use cost::{file_bytes, memory_bytes};
+pub use budget::{Claim, MemoryBudget};
+pub use cost::{Need, file_bytes, need};
+pub use machine::default_budget_bytes;
+pub use manifest::{Ledger, MANIFEST_FORMAT, Manifest, Planned, RunName, is_manifest_name, read_manifest};
 pub use part::{Part, parts_by_size};
 pub(crate) use provenance::hash_of_file;
 pub use provenance::{Options, seal, still_valid};

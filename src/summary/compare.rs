@@ -13,13 +13,13 @@ use crate::report::ShotVerdict;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum ChangeKind {
-    /// The verdict is worse than it was.
+    /// The verdict is worse than it was, or the same and its number further out beyond doubt.
     Worse,
     /// The shot was not in the earlier set.
     FirstSeen,
-    /// The same verdict as before.
+    /// The same verdict as before, and no number that moved beyond doubt.
     Same,
-    /// A better verdict, and still no match.
+    /// A better verdict and still no match, or the same one and its number nearer beyond doubt.
     Better,
     /// It did not match, and still would not but for a waiver.
     Waived,
@@ -79,11 +79,11 @@ pub struct Comparison {
     /// Shots that match now because more of their mismatches are waived.
     #[serde(default)]
     pub waived: usize,
-    /// Shots with a better verdict that do not match yet.
+    /// Shots that are nearer and do not match yet.
     pub better: usize,
-    /// Shots with the same verdict.
+    /// Shots that are as they were.
     pub same: usize,
-    /// Shots with a worse verdict.
+    /// Shots that are worse.
     pub worse: usize,
     /// Shots that the earlier set did not have.
     pub first_seen: usize,
@@ -141,10 +141,32 @@ fn change_of(now: &ShotLine, then: Option<&ShotLine>) -> Change {
 fn kind_of(now: &ShotLine, then: &ShotLine) -> ChangeKind {
     match now.verdict.cmp(&then.verdict) {
         Ordering::Greater => ChangeKind::Worse,
-        Ordering::Equal => ChangeKind::Same,
+        Ordering::Equal => within_verdict(now, then),
         Ordering::Less if now.verdict != ShotVerdict::Match => ChangeKind::Better,
         Ordering::Less if now.waived > then.waived => ChangeKind::Waived,
         Ordering::Less => ChangeKind::Cured,
+    }
+}
+
+/// Both uncertainties together move a number by less than so many standard deviations, beyond doubt (common practice, no
+/// source).
+const BEYOND_DOUBT_SD: f64 = 2.0;
+
+/// Of shots that did not match and do not: whether the number that matters is further out or nearer beyond doubt. Numbers of
+/// unlike checks, and bounds, are not compared; a match is as good as another.
+fn within_verdict(now: &ShotLine, then: &ShotLine) -> ChangeKind {
+    let (Some(a), Some(b)) = (&now.number, &then.number) else { return ChangeKind::Same };
+    let same = (&a.check, &a.mirror, &a.unit) == (&b.check, &b.mirror, &b.unit);
+    let bounds = a.value_bound.is_some() || b.value_bound.is_some();
+    let (Some(sd_now), Some(sd_then), true) = (a.value_sd, b.value_sd, same && !bounds) else {
+        return ChangeKind::Same;
+    };
+    let doubt = BEYOND_DOUBT_SD * sd_now.hypot(sd_then);
+    match a.value.abs() - b.value.abs() {
+        _ if now.verdict == ShotVerdict::Match => ChangeKind::Same,
+        further if further > doubt => ChangeKind::Worse,
+        further if further < -doubt => ChangeKind::Better,
+        _ => ChangeKind::Same,
     }
 }
 
@@ -159,6 +181,24 @@ mod tests {
         let mut report = sample::mismatch();
         (report.shot, report.verdict) = (shot.to_owned(), verdict);
         ShotLine::of(&report, Path::new("r"))
+    }
+
+    #[test]
+    fn within_a_verdict_the_number_tells() {
+        let with = |value: f64, verdict| {
+            let mut line = line("a", verdict);
+            let number = line.number.as_mut().unwrap();
+            (number.value, number.value_sd) = (value, Some(0.1));
+            line
+        };
+        let kind = |now: f64, then: f64| kind_of(&with(now, ShotVerdict::Mismatch), &with(then, ShotVerdict::Mismatch));
+        assert_eq!(kind(12.0, 10.0), ChangeKind::Worse);
+        assert_eq!(kind(-12.0, 10.0), ChangeKind::Worse, "to the other side");
+        assert_eq!(kind(8.0, 10.0), ChangeKind::Better);
+        assert_eq!(kind(10.2, 10.0), ChangeKind::Same, "within twice the sd of both");
+        let mut other = with(2.0, ShotVerdict::Mismatch);
+        other.number.as_mut().unwrap().check = "exposure".to_owned();
+        assert_eq!(kind_of(&other, &with(10.0, ShotVerdict::Mismatch)), ChangeKind::Same, "another check");
     }
 
     #[test]

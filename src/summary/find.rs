@@ -1,13 +1,16 @@
 //! Finding the reports below folders and reading them, the newest version of each shot.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs::{self, File};
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
+use super::expected::Expected;
 use super::{ShotLine, compare_versions};
 use crate::parallel;
-use crate::report::{REPORT_FORMAT, Report};
+use crate::report::{REPORT_FORMAT, Report, ShotVerdict};
+use crate::show::{is_manifest_name, read_manifest};
 use crate::{Error, ErrorKind, Result, printable};
 
 /// How deep folders are searched. Deeper trees are mistakes, such as a link back to the top.
@@ -34,8 +37,11 @@ pub struct ReportSet {
 
 /// Reads every `*.report.json` in `given`: files as they are, folders with all below them.
 ///
-/// Of several versions of a shot the newest counts ([`compare_versions`]). Two reports of one shot and version count
-/// once, by the worse verdict, and a warning names both.
+/// Of several reports of a shot in one folder those of the last run count, as the manifests beside them tell, and of
+/// those the newest version ([`compare_versions`]). A shot that could not be done and whose version nobody knows counts as
+/// the newest. Two reports of one shot and version count once, by the worse verdict, and a warning names both.
+///
+/// Shots that a run was to check and that have no report of it are among the unusable.
 pub fn read_reports(given: &[PathBuf]) -> ReportSet {
     let mut set = ReportSet::default();
     let mut search = Search::default();
@@ -43,23 +49,71 @@ pub fn read_reports(given: &[PathBuf]) -> ReportSet {
         search.path(path, &mut set.unusable);
     }
     let read: Vec<Result<ShotLine>> = parallel::map_each(&search.found, |path| read_report(path));
-    let mut newest: BTreeMap<String, ShotLine> = BTreeMap::new();
+    let mut by_folder: BTreeMap<PathBuf, Vec<ShotLine>> = BTreeMap::new();
     for line in read {
         match line {
-            Ok(line) => keep_newest(&mut newest, line, &mut set),
+            Ok(line) => by_folder.entry(folder_of(&line)).or_default().push(line),
             Err(error) => set.unusable.push(error),
+        }
+    }
+    for (dir, expected) in expected_of(&search.manifests, &mut set) {
+        let lines = by_folder.get_mut(&dir).map(Vec::as_mut_slice).unwrap_or_default();
+        set.unusable.extend(expected.hold(&dir, &mut lines.iter_mut().collect::<Vec<_>>()));
+    }
+    let mut newest: BTreeMap<String, ShotLine> = BTreeMap::new();
+    for lines in by_folder.into_values() {
+        // Runs are counted in each folder by itself.
+        let mut of_folder: BTreeMap<String, ShotLine> = BTreeMap::new();
+        for line in lines {
+            keep_newest(&mut of_folder, line, by_run, &mut set);
+        }
+        for line in of_folder.into_values() {
+            keep_newest(&mut newest, line, by_version, &mut set);
         }
     }
     set.lines = newest.into_values().collect();
     set
 }
 
-fn keep_newest(newest: &mut BTreeMap<String, ShotLine>, line: ShotLine, set: &mut ReportSet) {
+fn folder_of(line: &ShotLine) -> PathBuf {
+    Path::new(&line.report).parent().unwrap_or(Path::new("")).to_path_buf()
+}
+
+/// What was to be checked, by folder.
+fn expected_of(manifests: &[PathBuf], set: &mut ReportSet) -> BTreeMap<PathBuf, Expected> {
+    let mut by_folder: BTreeMap<PathBuf, Expected> = BTreeMap::new();
+    for path in manifests {
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let dir = path.parent().unwrap_or(Path::new("")).to_path_buf();
+        match read_manifest(path) {
+            Ok(manifest) => by_folder.entry(dir).or_default().add(name, manifest),
+            Err(error) => set.unusable.push(error),
+        }
+    }
+    by_folder
+}
+
+/// The later of two reports of one folder.
+fn by_run(a: &ShotLine, b: &ShotLine) -> Ordering {
+    a.run.cmp(&b.run).then_with(|| by_version(a, b))
+}
+
+fn by_version(a: &ShotLine, b: &ShotLine) -> Ordering {
+    let failed = |line: &ShotLine| line.verdict == ShotVerdict::Error && line.version.is_none();
+    failed(a).cmp(&failed(b)).then_with(|| compare_versions(a.version.as_deref(), b.version.as_deref()))
+}
+
+fn keep_newest(
+    newest: &mut BTreeMap<String, ShotLine>,
+    line: ShotLine,
+    order: fn(&ShotLine, &ShotLine) -> Ordering,
+    set: &mut ReportSet,
+) {
     let Some(known) = newest.get_mut(&line.shot) else {
         newest.insert(line.shot.clone(), line);
         return;
     };
-    let order = compare_versions(known.version.as_deref(), line.version.as_deref());
+    let order = order(known, &line);
     if order.is_eq() {
         let both = [&known.report, &line.report].map(|path| printable(Path::new(path)));
         set.warnings.push(format!("{} and {} are reports of one shot and version; the worse counts", both[0], both[1]));
@@ -78,6 +132,7 @@ fn keep_newest(newest: &mut BTreeMap<String, ShotLine>, line: ShotLine, set: &mu
 struct Search {
     visited: BTreeSet<PathBuf>,
     found: Vec<PathBuf>,
+    manifests: Vec<PathBuf>,
 }
 
 impl Search {
@@ -87,9 +142,10 @@ impl Search {
             Err(error) => errors.push(Error::io(path, &error)),
             Ok(about) if !about.is_dir() => self.file(path.to_path_buf()),
             Ok(_) => {
-                let before = (self.found.len(), errors.len());
+                let count = |search: &Self| search.found.len() + search.manifests.len();
+                let before = (count(self), errors.len());
                 self.folder(path, 0, errors);
-                if before == (self.found.len(), errors.len()) {
+                if before == (count(self), errors.len()) {
                     let remedy = format!("name a folder that holds *{ENDING} files, as `plateproof check` writes them");
                     errors.push(Error::new(ErrorKind::Parameter, path, "no report in this folder", remedy));
                 }
@@ -100,7 +156,12 @@ impl Search {
     fn folder(&mut self, folder: &Path, depth: usize, errors: &mut Vec<Error>) {
         // Links to folders are followed, each real folder once.
         let real = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
-        if depth > MAX_DEPTH || !self.visited.insert(real) {
+        if !self.visited.insert(real) {
+            return;
+        }
+        if depth > MAX_DEPTH {
+            let cause = format!("lies more than {MAX_DEPTH} folders deep and is not searched");
+            errors.push(Error::new(ErrorKind::Limit, folder, cause, "name this folder itself"));
             return;
         }
         match sorted_entries(folder) {
@@ -111,6 +172,8 @@ impl Search {
                         self.folder(&path, depth + 1, errors);
                     } else if path.to_string_lossy().ends_with(ENDING) {
                         self.file(path);
+                    } else if path.file_name().is_some_and(|name| is_manifest_name(&name.to_string_lossy())) {
+                        self.manifests.push(path);
                     }
                 }
             }
@@ -158,7 +221,7 @@ fn read_report(path: &Path) -> Result<ShotLine> {
         let cause = format!("`format` is \"{}\", not \"{REPORT_FORMAT}\"", crate::printable_text(&report.format));
         return Err(Error::new(ErrorKind::Unsupported, path, cause, "check the shot again with this version"));
     }
-    Ok(ShotLine::of(&report, path))
+    Ok(ShotLine { blake3: blake3::hash(&bytes).to_hex().to_string(), ..ShotLine::of(&report, path) })
 }
 
 #[cfg(test)]

@@ -52,6 +52,12 @@ pub struct ShotLine {
     pub program_version: String,
     /// The report's file.
     pub report: String,
+    /// Number of the run that made the report, as its folder's manifests tell; 0 where none does.
+    #[serde(skip)]
+    pub(super) run: u64,
+    /// Content hash of the report's file.
+    #[serde(skip)]
+    pub(super) blake3: String,
     /// Numbers in which the shots of a show may be off alike.
     #[serde(skip)]
     pub(super) measures: Measures,
@@ -138,7 +144,23 @@ impl ShotLine {
             change: None,
             program_version: report.tool.version.clone(),
             report: path.to_string_lossy().into_owned(),
+            run: 0,
+            blake3: String::new(),
             measures: super::pattern::measures(report),
+        }
+    }
+
+    /// Makes the shot `unsure` at the least where one of these checks was not decided.
+    pub fn require(&mut self, checks: &[String]) {
+        let decided = |check: &String| {
+            let mut of_check = self.checks.iter().filter(|line| line.check == *check).peekable();
+            of_check.peek().is_some() && of_check.all(|l| matches!(l.verdict, Verdict::Match | Verdict::Mismatch))
+        };
+        let missing: Vec<&str> = checks.iter().filter(|check| !decided(check)).map(String::as_str).collect();
+        if self.verdict == ShotVerdict::Match && !missing.is_empty() {
+            self.verdict = ShotVerdict::Unsure;
+            self.number = None;
+            self.why = format!("required and not decided: {}", missing.join(", "));
         }
     }
 

@@ -6,6 +6,7 @@
 mod compare;
 mod csv;
 mod document;
+mod expected;
 mod find;
 mod junit;
 mod line;

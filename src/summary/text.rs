@@ -223,7 +223,8 @@ fn then_and_now(line: &ShotLine, change: &Change) -> String {
     let now = named(line.version.as_deref(), line.verdict);
     let Some(verdict) = change.earlier_verdict else { return now };
     let then = named(change.earlier_version.as_deref(), verdict);
-    let number = if line.verdict == ShotVerdict::Match { change.earlier_words.as_deref() } else { None };
+    let moved = line.verdict == verdict && change.kind != ChangeKind::Same;
+    let number = if line.verdict == ShotVerdict::Match || moved { change.earlier_words.as_deref() } else { None };
     let number = number.map(|words| format!("; then {}", prose(words))).unwrap_or_default();
     format!("{then} -> {now}{number}")
 }

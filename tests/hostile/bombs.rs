@@ -14,7 +14,7 @@ const LIMIT: &str = "ulimit -v 1500000";
 /// What bombs unfold to, bytes: far over the limit.
 const UNFOLDED: usize = 16_384 * 131_072;
 
-fn seed(kind: &str, name: &str) -> Vec<u8> {
+pub(super) fn seed(kind: &str, name: &str) -> Vec<u8> {
     let seeds = seeds::kinds().into_iter().find(|(k, _)| *k == kind).unwrap().1;
     seeds.into_iter().find(|(n, _)| *n == name).unwrap().1
 }
@@ -33,7 +33,7 @@ fn crc(bytes: &[u8]) -> u32 {
     })
 }
 
-fn chunk(name: [u8; 4], data: &[u8]) -> Vec<u8> {
+pub(super) fn chunk(name: [u8; 4], data: &[u8]) -> Vec<u8> {
     let named = [name.as_slice(), data].concat();
     [(data.len() as u32).to_be_bytes().as_slice(), &named, &crc(&named).to_be_bytes()].concat()
 }
@@ -47,7 +47,7 @@ fn png_of(width: u32, height: u32, before_pixels: &[u8]) -> Vec<u8> {
 
 /// A zlib stream of that many zeros, by the stored blocks and one short pattern repeated that DEFLATE allows: a block of
 /// fixed codes holding one literal and matches of 258 bytes at distance one (RFC 1951, section 3.2.6).
-fn zlib_of_zeros(count: usize) -> Vec<u8> {
+pub(super) fn zlib_of_zeros(count: usize) -> Vec<u8> {
     let mut bits = Bits::default();
     bits.push(0b011, 3); // last block, fixed codes
     bits.push_code(0b0011_0000, 8); // literal 0
@@ -103,7 +103,7 @@ fn giant_headers_are_refused_at_once() {
 }
 
 /// A deflated TIFF of one grey strip.
-fn tiff(width: u32, height: u32, compression: u32, strip: &[u8]) -> Vec<u8> {
+pub(super) fn tiff(width: u32, height: u32, compression: u32, strip: &[u8]) -> Vec<u8> {
     let entries = [
         (256, width),
         (257, height),

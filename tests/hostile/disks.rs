@@ -28,9 +28,9 @@ fn a_disk_that_fills_up_keeps_the_earlier_report_whole() {
     run(here, &["check", "s.json", "--out", "out"]).refused();
     let read = |ending: &str| fs::read(here.join(format!("out/SF_0995.report.{ending}"))).unwrap();
     let before = [read("json"), read("txt")];
-    run_under(FULL, here, &["check", "s.json", "--out", "out"]).refused().says("out/SF_0995.report");
+    run_under(FULL, here, &["check", "s.json", "--out", "out"]).refused().says("plateproof: out/");
     assert_eq!([read("json"), read("txt")], before);
-    assert_eq!(names(&here.join("out")).len(), 2, "nothing half written stays");
+    assert_eq!(names(&here.join("out")).len(), 3, "two reports and the manifest; nothing half written stays");
 }
 
 #[test]

@@ -7,6 +7,7 @@ mod bombs;
 mod corpus;
 mod disks;
 mod drive;
+mod memory;
 mod names;
 mod program;
 mod seeds;

@@ -56,7 +56,7 @@ fn no_name_of_shot_or_version_leaves_the_folder() {
         run(&here, &["check", "s.json", "--out", "out"]).refused();
         let written = files(top.path());
         assert!(
-            written.len() == 3
+            written.len() == 4
                 && written.iter().all(|p| p.parent() == Some(&here.join("out")) || p.ends_with("s.json")),
             "{written:?}"
         );

@@ -2,10 +2,13 @@
 
 use std::fmt::Write;
 use std::fs;
+use std::path::Path;
+use std::time::{Duration, Instant};
 
 use plateproof::sheet::MAX_SHEET_BYTES;
+use serde_json::{Value, json};
 
-use super::program::{Ended, run_under};
+use super::program::{Ended, run, run_under};
 
 /// Address space of a run, KiB.
 const LIMIT: &str = "ulimit -v 1500000";
@@ -95,4 +98,34 @@ fn hostile_reports_cost_a_summary_nothing_but_themselves() {
         let words = ["summary", folder.path().to_str().unwrap(), "--format", format];
         run_under(LIMIT, folder.path(), &words).refused();
     }
+}
+
+/// Nine hundred outlines of three hundred corners: what they cost is a part of what the shot costs without them.
+#[test]
+fn hundreds_of_drawn_regions_do_not_take_minutes() {
+    let folder = tempfile::tempdir().unwrap();
+    let shot = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_010_all_match");
+    for name in ["shot.json", "plate.exr", "mirror.exr", "cg.exr"] {
+        fs::copy(shot.join(name), folder.path().join(name)).unwrap();
+    }
+    let path = folder.path().join("shot.json");
+    let mut sheet: Value = serde_json::from_slice(&fs::read(&path).unwrap()).unwrap();
+    // Whole numbers of a multiplicative sequence, so that sides cross one another.
+    let number = |i: u32, below: u32| (i.wrapping_mul(2_654_435_761) >> 8) % below;
+    let corner = |i: u32| json!([number(2 * i, 360), number(2 * i + 1, 216)]);
+    let outline = |r: u32| json!({ "polygon_px": (0..300).map(|i| corner(300 * r + i)).collect::<Vec<_>>() });
+    let timed = |sheet: &Value| {
+        fs::write(&path, sheet.to_string()).unwrap();
+        let start = Instant::now();
+        run(folder.path(), &["check", "shot.json", "--no-picture", "--again", "--out", "r"]).tame();
+        start.elapsed()
+    };
+    let without = timed(&sheet);
+    sheet["mirrors"][0]["ignore"] = (0..900).map(outline).collect();
+    let with = timed(&sheet);
+    assert!(with < without + Duration::from_secs(20), "{with:?} against {without:?}");
+    sheet["mirrors"][0]["ignore"] = (0..1000).map(outline).collect();
+    sheet["mirrors"][0]["ignore"][0] = json!({ "polygon_px": (0..600).map(corner).collect::<Vec<_>>() });
+    fs::write(&path, sheet.to_string()).unwrap();
+    run(folder.path(), &["check", "shot.json"]).refused().says("corners in all");
 }

@@ -33,7 +33,10 @@ const VERDICTS: Topic = Topic {
            set widens the doubt and is listed on top. Nothing compared at all is unsure. A waived mismatch counts as \
            match until its date and is shown as waived.\n\
            Exit status: 0 all match; 1 some mismatch; 2 wrong use, or some input could not be used; 3 none of these \
-           but something unsure. 2 outranks 1, and 1 outranks 3.",
+           but something unsure; 4 interrupted by a signal, nothing lost. 2 outranks 1, and 1 outranks 3.\n\
+           A match says what it does not prove: no plate was given, or the plate is the mirror frame itself. `check \
+           --require CHECKS` (or `require` in a sheet) makes a shot unsure where one of these checks was not decided. A \
+           tolerance of more than ten times its default needs a waiver of its check that is in force.",
 };
 
 const DIRECTIONS: Topic = Topic {

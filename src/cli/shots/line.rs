@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use textwrap::core::display_width;
+
 use crate::report::text::headline;
 use crate::report::{Report, ShotVerdict, WrittenPaths, report_stem, to_json};
 use crate::{Error, printable};
@@ -17,6 +19,8 @@ pub(super) struct Done {
     pub(super) written: Option<WrittenPaths>,
     /// Why they could not be written.
     pub(super) not_written: Option<Error>,
+    /// Content hash of its JSON report on disk.
+    pub(super) report_blake3: Option<String>,
     /// There are reports of it on disk.
     pub(super) on_disk: bool,
     /// The reports of an earlier run still hold.
@@ -28,6 +32,8 @@ pub(super) struct Done {
 impl Done {
     /// `written` is where the reports went, or why they are nowhere.
     pub(super) fn new(report: Report, written: Result<Option<WrittenPaths>, Error>, keep_report: bool) -> Self {
+        let hash = || blake3::hash(to_json(&report).as_bytes()).to_hex().to_string();
+        let report_blake3 = matches!(written, Ok(Some(_))).then(hash);
         let remark = report.error.as_ref().map(|e| format!("{}: {}: {}; {}", report.shot, e.file, e.cause, e.remedy));
         let (written, not_written) = match written {
             Ok(written) => (written, None),
@@ -39,6 +45,7 @@ impl Done {
             headline: headline(&report),
             remark,
             not_written,
+            report_blake3,
             on_disk: written.is_some(),
             unchanged: false,
             report: (keep_report || written.is_none()).then(|| Box::new(report)),
@@ -58,27 +65,50 @@ pub(super) fn one_line(done: &mut Done) -> String {
     compact.map_or_else(|_| String::new(), |line| line + "\n")
 }
 
-pub(super) fn summary(lines: &[Done], out: &Path) -> String {
-    let widest = lines.iter().map(|line| line.stem.len()).max().unwrap_or_default();
-    let row = |line: &Done| format!("{:<8}  {:<widest$}  {}\n", line.verdict.word(), line.stem, line.headline);
-    let rows: Vec<String> = lines.iter().map(row).collect();
-    let unchanged = match lines.iter().filter(|line| line.unchanged).count() {
-        0 => String::new(),
-        count => format!(" ({count} unchanged since the last run; --again checks them again)"),
-    };
-    let place = if lines.iter().any(|line| line.on_disk) {
-        format!("Reports in {}", printable(out))
-    } else {
-        "No report was written".to_owned()
-    };
-    format!("{}\n{}{unchanged}. {place}\n", rows.concat(), counts(lines))
+/// What is kept of all shots that were told.
+#[derive(Debug, Default)]
+pub(super) struct Tally {
+    /// Shots told.
+    pub(super) told: usize,
+    by_verdict: [usize; 4],
+    unchanged: usize,
+    on_disk: bool,
 }
 
-fn counts(lines: &[Done]) -> String {
-    let order = [ShotVerdict::Error, ShotVerdict::Mismatch, ShotVerdict::Unsure, ShotVerdict::Match];
-    let count = |verdict| lines.iter().filter(|line| line.verdict == verdict).count();
-    let parts = order.map(|verdict| (count(verdict), verdict.word())).into_iter().filter(|(n, _)| *n > 0);
-    let parts: Vec<String> = parts.map(|(n, word)| format!("{n} {word}")).collect();
-    let shots = if lines.len() == 1 { "shot" } else { "shots" };
-    format!("{} {shots}: {}", lines.len(), parts.join(", "))
+/// The order in which verdicts are counted out.
+const ORDER: [ShotVerdict; 4] = [ShotVerdict::Error, ShotVerdict::Mismatch, ShotVerdict::Unsure, ShotVerdict::Match];
+
+impl Tally {
+    pub(super) fn add(&mut self, done: &Done) {
+        self.told += 1;
+        self.unchanged += usize::from(done.unchanged);
+        self.on_disk |= done.on_disk;
+        for (count, verdict) in self.by_verdict.iter_mut().zip(ORDER) {
+            *count += usize::from(done.verdict == verdict);
+        }
+    }
+
+    /// What stands below the lines of the shots.
+    pub(super) fn summary(&self, out: &Path) -> String {
+        let unchanged = match self.unchanged {
+            0 => String::new(),
+            count => format!(" ({count} unchanged since the last run; --again checks them again)"),
+        };
+        let place =
+            if self.on_disk { format!("Reports in {}", printable(out)) } else { "No report was written".to_owned() };
+        format!("\n{}{unchanged}. {place}\n", self.counts())
+    }
+
+    fn counts(&self) -> String {
+        let parts = self.by_verdict.iter().zip(ORDER).filter(|(count, _)| **count > 0);
+        let parts: Vec<String> = parts.map(|(count, verdict)| format!("{count} {}", verdict.word())).collect();
+        let shots = if self.told == 1 { "shot" } else { "shots" };
+        format!("{} {shots}: {}", self.told, parts.join(", "))
+    }
+}
+
+/// The line of one shot of several, its name in a column `widest` wide.
+pub(super) fn row(done: &Done, widest: usize) -> String {
+    let gap = " ".repeat(widest.saturating_sub(display_width(&done.stem)));
+    format!("{:<8}  {}{gap}  {}\n", done.verdict.word(), done.stem, done.headline)
 }

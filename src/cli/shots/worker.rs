@@ -1,12 +1,13 @@
 //! One shot from its sheet to its files.
 
-use std::path::Path;
+use std::path::{Component, Path};
 
 use super::line::Done;
 use super::{Load, Task, Wanted};
+use crate::relative::relative_to;
 use crate::report::{Report, WrittenPaths, render_text, report_stem, write_report};
 use crate::sheet::{ShotSheet, peek_sheet};
-use crate::show::{MemoryBudget, ShotResult, check, memory_bytes, seal, still_valid};
+use crate::show::{MemoryBudget, Planned, ShotResult, check, need, seal, still_valid};
 use crate::{Error, Result};
 
 /// What all workers share.
@@ -26,12 +27,12 @@ impl Worker<'_> {
                 let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), refused);
                 Done::new(report, Ok(None), true)
             }
-            (Some(error), Err(_)) => Done::new(self.unreadable(&task.origin, error), Ok(None), true),
+            (Some(error), Err(_)) => Done::new(unreadable(task, error), Ok(None), true),
             (None, Err(error)) => {
-                let report = self.unreadable(&task.origin, &error);
+                let report = unreadable(task, &error);
                 self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None)
             }
-            (None, Ok(sheet)) => self.earlier(&sheet).unwrap_or_else(|| self.checked(&sheet)),
+            (None, Ok(sheet)) => self.earlier(&sheet).unwrap_or_else(|| self.checked(&task.origin, &sheet)),
         }
     }
 
@@ -47,8 +48,13 @@ impl Worker<'_> {
         Some(done)
     }
 
-    fn checked(&self, sheet: &ShotSheet) -> Done {
-        let _share = self.budget.take(memory_bytes(sheet));
+    fn checked(&self, origin: &Path, sheet: &ShotSheet) -> Done {
+        let need = need(sheet);
+        let Some(_share) = self.budget.take(need.bytes) else {
+            let refused = need.refused(origin, self.wanted.memory);
+            let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &refused);
+            return self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None);
+        };
         self.deliver(check(sheet, self.wanted.options), Some(sheet))
     }
 
@@ -61,24 +67,38 @@ impl Worker<'_> {
         let written = write_report(&self.wanted.out, &report, &text, picture_png.as_deref(), &attachments);
         Done::new(report, written.map(Some), self.keep_report)
     }
-
-    fn unreadable(&self, origin: &Path, error: &Error) -> Report {
-        Report::failed(&shot_of_unreadable(origin), self.wanted.version.clone(), error)
-    }
 }
 
-/// The name of a shot whose sheet cannot be loaded: what it says all the same, else what the file is called.
-pub(in crate::cli) fn shot_of_unreadable(origin: &Path) -> String {
-    let stem = || origin.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-    peek_sheet(origin).and_then(|peek| peek.shot).unwrap_or_else(stem)
+fn unreadable(task: &Task, error: &Error) -> Report {
+    Report::failed(&task.planned.shot, task.planned.version.clone(), error)
 }
 
-/// The name under which a shot's reports will stand.
-pub(in crate::cli) fn stem_of(origin: &Path, sheet: &Result<ShotSheet>, version: Option<&str>) -> String {
-    match sheet {
-        Ok(sheet) => report_stem(&sheet.shot, sheet.cg.version.as_deref()),
-        Err(_) => report_stem(&shot_of_unreadable(origin), version),
-    }
+/// What the report of a sheet in `out` will be; `version` is what an option says of the CG. A sheet that cannot be
+/// loaded is named by what it says all the same, else by its path, which it shares with no other.
+pub(in crate::cli) fn planned(origin: &Path, out: &Path, sheet: &Result<ShotSheet>, version: Option<&str>) -> Planned {
+    let (shot, version) = if let Ok(sheet) = sheet {
+        (sheet.shot.clone(), sheet.cg.version.clone())
+    } else {
+        let peek = peek_sheet(origin).unwrap_or_default();
+        let shot = peek.shot.filter(|shot| !shot.trim().is_empty()).unwrap_or_else(|| named_by_path(origin));
+        (shot, version.map(str::to_owned).or(peek.version))
+    };
+    let report = format!("{}.report.json", report_stem(&shot, version.as_deref()));
+    Planned { sheet: beside(origin, out), shot, version, report, report_blake3: None }
+}
+
+fn named_by_path(origin: &Path) -> String {
+    let path = origin.with_extension("");
+    let parts = path.components().filter(|part| !matches!(part, Component::CurDir));
+    let parts: Vec<_> = parts.map(|part| part.as_os_str().to_string_lossy()).collect();
+    parts.join("/")
+}
+
+/// A path as seen from the folder of the reports, the same on every machine that sees the same tree.
+pub(in crate::cli) fn beside(path: &Path, out: &Path) -> String {
+    let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
+    let text = relative_to(&real(path), &real(out).join("x"));
+    text.unwrap_or_else(|_| path.to_string_lossy().into_owned())
 }
 
 fn paths_of(out: &Path, report: &Report) -> WrittenPaths {

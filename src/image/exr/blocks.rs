@@ -19,6 +19,7 @@ use ::exr::meta::{BlockDescription, MetaData};
 
 use super::super::encoding::Encoding;
 use super::super::guard::contain;
+use super::super::limits::{room_for, zeroed};
 use super::super::stream::InputFile;
 use super::layers::Picked;
 use super::samples::{Lane, RowBuffer, mask_invalid, mask_invalid_coverage};
@@ -170,8 +171,8 @@ impl<'a> Blocks<'a> {
     pub(super) fn read(&self, cut: Cut) -> Result<Pixels> {
         let pixels = cut.columns.len() * cut.rows.len();
         // Zeroed memory is not touched until a block is written, so a damaged file costs only what it really holds.
-        let mut rgb = vec![[0.0; 3]; pixels];
-        let mut alpha = self.alpha.map(|_| vec![0.0; pixels]);
+        let mut rgb = zeroed::<[f32; 3]>(self.path, pixels)?;
+        let mut alpha = self.alpha.map(|_| zeroed::<f32>(self.path, pixels)).transpose()?;
         let bands = self.bands(&cut, &mut rgb, alpha.as_deref_mut());
         let first_row = cut.rows.start / self.grid.block_height;
         let first_column = cut.columns.start / self.grid.block_width;
@@ -250,6 +251,7 @@ impl<'a> Blocks<'a> {
         let packed = self.payload(offset, index)?;
         let rows = self.grid.rows_of(index / self.grid.columns()).len();
         let length = self.width_at(self.left_of(index)) * rows * self.bytes_per_pixel;
+        room_for(self.path, length)?;
         let zip = matches!(self.meta.headers[self.part].compression, Compression::ZIP1 | Compression::ZIP16);
         // A block that would not shrink is stored as it is.
         if zip && packed.len() != length {

@@ -1,4 +1,4 @@
-//! A file's name as a sheet gives it: relative to the sheet's folder.
+//! A file's name as a file beside it gives it: relative to the folder of that one.
 
 use std::path::{Component, Path, PathBuf};
 
@@ -8,7 +8,7 @@ use crate::{Error, ErrorKind, Result};
 ///
 /// # Errors
 /// Where the name is not Unicode, or the working folder is unknown.
-pub(super) fn relative_to(file: &Path, sheet: &Path) -> Result<String> {
+pub(crate) fn relative_to(file: &Path, sheet: &Path) -> Result<String> {
     let absolute = |path: &Path| std::path::absolute(path).map_err(|error| Error::io(path, &error));
     let (file_at, sheet_at) = (plain(&absolute(file)?), plain(&absolute(sheet)?));
     let folder = sheet_at.parent().unwrap_or(Path::new(""));

@@ -1,0 +1,141 @@
+//! Polygons as a mask of cells, drawn once: asking each polygon about each pixel takes minutes where there are hundreds.
+
+use crate::parallel;
+
+/// Cells along the longer side of a mask in which places between pixels are looked up.
+const FINE_CELLS: f64 = 2048.0;
+
+/// No finer than this, cells per pixel.
+const FINEST: f64 = 16.0;
+
+/// What lies inside of any of some polygons (even-odd rule), by the centres of cells.
+pub(super) struct Drawn {
+    /// Outer corner of the first cell, px.
+    origin_px: [f64; 2],
+    cells_per_px: f64,
+    columns: usize,
+    /// Cells from the first row on, 64 to a word, each row on words of its own.
+    rows: Vec<Vec<u64>>,
+}
+
+impl Drawn {
+    /// Cells that are the pixels of a window.
+    pub(super) fn on_pixels(polygons: &[&[[f64; 2]]], origin: [i64; 2], size: [usize; 2]) -> Self {
+        Self::of(polygons, origin.map(|v| v as f64), size, 1.0)
+    }
+
+    /// Cells as fine as a mask of moderate size allows over an area between two corners, px.
+    pub(super) fn within(polygons: &[&[[f64; 2]]], [low, high]: [[f64; 2]; 2]) -> Self {
+        let extent = [0, 1].map(|axis| (high[axis] - low[axis]).clamp(1.0, 1e6));
+        let cells_per_px = (FINE_CELLS / extent[0].max(extent[1])).min(FINEST);
+        let size = extent.map(|length| (length * cells_per_px).ceil() as usize + 1);
+        Self::of(polygons, low, size, cells_per_px)
+    }
+
+    fn of(polygons: &[&[[f64; 2]]], origin_px: [f64; 2], [columns, rows]: [usize; 2], cells_per_px: f64) -> Self {
+        // A polygon of fewer than three corners holds nothing.
+        let tall: Vec<Tall<'_>> = polygons.iter().filter(|corners| corners.len() >= 3).map(|c| Tall::of(c)).collect();
+        let row = |row: usize| {
+            let y = origin_px[1] + (row as f64 + 0.5) / cells_per_px;
+            let mut cells = vec![0_u64; columns.div_ceil(64)];
+            let mut flips = vec![0_u64; cells.len() + 1];
+            for polygon in tall.iter().filter(|polygon| polygon.low <= y && y < polygon.high) {
+                flips.fill(0);
+                polygon.crossings(y, |x| {
+                    // So many centres lie to the left.
+                    let left = ((x - origin_px[0]) * cells_per_px - 0.5).ceil().clamp(0.0, columns as f64) as usize;
+                    flips[left / 64] ^= 1 << (left % 64);
+                });
+                add_left_of(&flips, &mut cells);
+            }
+            cells
+        };
+        Self { origin_px, cells_per_px, columns, rows: parallel::map(rows, row) }
+    }
+
+    /// The cell at a place of the picture lies inside.
+    pub(super) fn holds(&self, point_px: [f64; 2]) -> bool {
+        let cell = |axis: usize| {
+            let at = ((point_px[axis] - self.origin_px[axis]) * self.cells_per_px).floor();
+            (0.0..1e9).contains(&at).then_some(at as usize)
+        };
+        let (Some(column), Some(row)) = (cell(0), cell(1)) else { return false };
+        column < self.columns && self.rows.get(row).is_some_and(|cells| cells[column / 64] >> (column % 64) & 1 == 1)
+    }
+}
+
+/// A cell is inside where an odd number of flips stands to the right of it: each flips all cells before it.
+fn add_left_of(flips: &[u64], cells: &mut [u64]) {
+    let mut inside = if flips[cells.len()] & 1 == 1 { u64::MAX } else { 0 };
+    for (cells, flips) in cells.iter_mut().zip(flips).rev() {
+        // Bit i of `parity`: whether the flips from bit i on are odd in number.
+        let mut parity = *flips;
+        for shift in [1, 2, 4, 8, 16, 32] {
+            parity ^= parity >> shift;
+        }
+        *cells |= (parity >> 1) ^ inside;
+        inside = if parity & 1 == 1 { !inside } else { inside };
+    }
+}
+
+/// A polygon with the rows that it spans.
+struct Tall<'a> {
+    corners: &'a [[f64; 2]],
+    low: f64,
+    high: f64,
+}
+
+impl<'a> Tall<'a> {
+    fn of(corners: &'a [[f64; 2]]) -> Self {
+        let span = corners.iter().map(|corner| corner[1]);
+        Self { corners, low: span.clone().fold(f64::INFINITY, f64::min), high: span.fold(f64::NEG_INFINITY, f64::max) }
+    }
+
+    /// Where its sides cross a row, by the same rule as [`crate::sphere::inside_polygon`].
+    fn crossings(&self, y: f64, mut at: impl FnMut(f64)) {
+        let Some(mut last) = self.corners.last().copied() else { return };
+        for &corner in self.corners {
+            if (corner[1] > y) != (last[1] > y) {
+                let along = (y - corner[1]) / (last[1] - corner[1]);
+                at(corner[0] + along * (last[0] - corner[0]));
+            }
+            last = corner;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sphere::inside_polygon;
+
+    /// Corners scattered by a multiplicative sequence: the sides cross one another in every way.
+    fn tangle(seed: u32, corners: u32) -> Vec<[f64; 2]> {
+        let number = |i: u32| f64::from(i.wrapping_mul(2_654_435_761).wrapping_add(seed) >> 8) / f64::from(1 << 24);
+        (0..corners).map(|i| [number(2 * i) * 260.0 - 30.0, number(2 * i + 1) * 140.0 - 20.0]).collect()
+    }
+
+    /// Against the plain question for every pixel's centre.
+    #[test]
+    fn it_holds_the_pixels_that_the_polygons_hold() {
+        let own = [tangle(1, 40), tangle(77, 3), tangle(5, 9), vec![[0.0, 0.0], [9.0, 9.0]]];
+        let polygons: Vec<&[[f64; 2]]> = own.iter().map(Vec::as_slice).collect();
+        let mask = Drawn::on_pixels(&polygons, [-5, -3], [203, 97]);
+        let mut inside = 0;
+        for (column, row) in (0..203).flat_map(|column| (0..97).map(move |row| (column, row))) {
+            let point = [f64::from(column) - 4.5, f64::from(row) - 2.5];
+            let expected = polygons.iter().any(|corners| inside_polygon(corners, point));
+            assert_eq!(mask.holds(point), expected, "{point:?}");
+            inside += u32::from(expected);
+        }
+        assert!(inside > 1000 && inside < 19_000, "{inside}");
+        assert!(!mask.holds([-1e30, 0.0]) && !mask.holds([f64::NAN, 0.0]) && !mask.holds([5000.0, 5.0]));
+    }
+
+    #[test]
+    fn between_pixels_it_is_as_fine_as_its_cells() {
+        let square: &[[f64; 2]] = &[[10.0, 10.0], [20.25, 10.0], [20.25, 20.0], [10.0, 20.0]];
+        let mask = Drawn::within(&[square], [[0.0, 0.0], [100.0, 50.0]]);
+        assert!(mask.holds([20.2, 15.0]) && !mask.holds([20.3, 15.0]) && !mask.holds([15.0, 20.1]));
+    }
+}
