@@ -1,6 +1,7 @@
 //! Several exposures of one view merged into one linear frame.
 
 pub mod align;
+pub mod ceilings;
 pub mod response;
 
 use super::noise::NoiseModel;

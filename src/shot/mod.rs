@@ -2,6 +2,7 @@
 
 mod bracket;
 mod candidates;
+mod ceiling;
 mod describe;
 mod evidence;
 mod ignore;
