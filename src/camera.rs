@@ -78,6 +78,15 @@ impl View {
         2.0 * (self.centre_px[0] / self.focal_px).atan().to_degrees()
     }
 
+    /// This view, with the horizontal field of view of another where nothing told its own.
+    #[must_use]
+    pub fn or_that_of(self, other: &Self) -> Self {
+        if !self.is_assumed() || other.is_assumed() {
+            return self;
+        }
+        Self { source: other.source.clone(), ..self.with_horizontal_fov(other.horizontal_fov_deg()) }
+    }
+
     /// Nothing told the field of view.
     pub fn is_assumed(&self) -> bool {
         self.source == FovSource::Assumed

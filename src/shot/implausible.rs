@@ -33,15 +33,34 @@ pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 
     before_any_light(findings, &remedy);
 }
 
-/// A CG whose left and right are exchanged is not mended light by light.
+/// Without a single number that is off, only a fit as good as this says that left and right are exchanged.
+const SURE_CORRELATION: f64 = 0.93;
+
+/// A CG whose surroundings are exchanged or stand on their head is not mended light by light, and what single numbers then say follows
+/// from that.
 pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSearch>) {
+    let Some(search) = search else { return };
     let off = findings.iter().any(|f| f.verdict == Verdict::Mismatch);
-    if off && search.is_some_and(RotationSearch::is_flopped) {
-        before_any_light(
-            findings,
-            "before any light: the CG shows the photograph's surroundings with left and right exchanged; flop the picture or the environment back",
-        );
+    let exchanged = search.exchanged().filter(|f| off || f.correlation >= SURE_CORRELATION);
+    let (what, cure) = match exchanged {
+        Some(flopped) if flopped.is_top_to_bottom() => {
+            ("with top and bottom exchanged", "mirror the picture or the environment back")
+        }
+        Some(_) => ("with left and right exchanged", "flop the picture or the environment back"),
+        None if off && search.is_upside_down() => ("upside down", "turn the picture or the environment back"),
+        None => return,
+    };
+    let seen = format!("the CG shows the photograph's surroundings {what}");
+    for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
+        if finding.check == "rotation" {
+            finding.verdict = Verdict::Mismatch;
+            seen.clone_into(&mut finding.reason);
+        } else if finding.check != "highlight-direction" {
+            finding.verdict = Verdict::Unsure;
+            finding.reason = format!("{seen}, and this follows from it");
+        }
     }
+    before_any_light(findings, &format!("before any light: {seen}; {cure}"));
 }
 
 /// A gain cannot mend a colour space that was taken for want of a better one.

@@ -27,7 +27,7 @@ use super::mirror::{Photographed, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
 use super::sought::{Sought, find};
-use super::together::one_gain;
+use super::together::{follow_direction, one_gain};
 use super::{Frames, describe, intake};
 
 /// What is needed to draw the evidence of a pair.
@@ -56,6 +56,8 @@ pub(super) fn check(
     let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
+    // A CG field of view that is not given is the plate's.
+    let cg_view = cg_view.or_that_of(&photographed.view);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
     let mut remarks = [Vec::new(), Vec::new()];
     let [of_mirror, of_cg] = &mut remarks;
@@ -167,6 +169,7 @@ fn sphere_reports(comparison: &Comparison, recovered: Option<&Recovered>) -> [Sp
 /// What every check of a pair finds, and what the pair's frames say about it.
 fn findings(comparison: &Comparison, [mirror, cg]: [&Frame; 2]) -> Vec<Finding> {
     let mut findings = parallel::map_each(CHECKS, |check| check.run(comparison));
+    follow_direction(&mut findings, comparison);
     one_gain(&mut findings);
     untold_space(&mut findings, cg);
     suspect_encoding(&mut findings, [mirror, cg]);

@@ -19,6 +19,14 @@ const CONTRAST_SD_FRACTION: f64 = 0.25;
 /// them (common practice, no source).
 const RECOVERED_CONTRAST_FRACTION: f64 = 0.03;
 
+/// The toe of camera curves: from this far below mid grey on (code 46 of sRGB, 3 stops), each stop further may be off by as much again.
+/// Camera JPEGs lose two to three stops at codes 16 to 32 (3.6 to 5.1 stops below).
+const TOE_FROM_STOPS: f64 = 3.0;
+const TOE_SD_PER_STOP: f64 = 1.2;
+
+/// Darker than this nothing more is known, stops below mid grey.
+const DARKEST_STOPS: f64 = 8.0;
+
 /// What the channels' curves have in common cancels between channels; the rest is less than half.
 const CHANNEL_FRACTION: f64 = 0.4;
 
@@ -43,12 +51,22 @@ pub fn exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> 
     }
     let recorded = recorded_luminance();
     let from_grey = if recorded > 0.0 { (recorded / 0.18).log2().abs().min(4.0) } else { 4.0 };
-    gain.hypot(contrast * from_grey)
+    gain.hypot(contrast * from_grey).hypot(toe_sd_stops(trust, recorded))
 }
 
-/// One channel against another, stops.
-pub fn channel_sd_stops(trust: Trust) -> f64 {
-    CHANNEL_FRACTION * curve(trust)[0]
+/// What the toe of an unknown curve does to a recorded luminance, stops.
+pub fn toe_sd_stops(trust: Trust, recorded_luminance: f64) -> f64 {
+    if !trust.tone_curve {
+        return 0.0;
+    }
+    let below = if recorded_luminance > 0.0 { -(recorded_luminance / 0.18).log2() } else { DARKEST_STOPS };
+    TOE_SD_PER_STOP * (below.min(DARKEST_STOPS) - TOE_FROM_STOPS).max(0.0)
+}
+
+/// One channel against another at a recorded luminance, stops: away from mid grey the channels' curves part.
+pub fn channel_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
+    let common = if trust.recovered_curve { curve(trust)[0] } else { exposure_sd_stops(trust, recorded_luminance) };
+    CHANNEL_FRACTION * common
 }
 
 /// A contrast in stops. Those below one stop still take the doubt of one: toe and shoulder bend them too.
