@@ -38,8 +38,9 @@ const FLOP_STEP_DEG: f64 = 3.0;
 /// Least correlation at which left and right count as exchanged (common practice, no source).
 const MIN_FLOPPED: f64 = 0.85;
 
-/// A turn this close to half a roll is one.
+/// A turn this close to half a circle about an axis this close to the line of sight turns a picture upside down.
 const HALF_ROLL_WITHIN_DEG: f64 = 15.0;
+const HALF_ROLL_AXIS_DEG: f64 = 35.0;
 
 /// Optima closer than this are one.
 const SAME_OPTIMUM_DEG: f64 = 10.0;
@@ -188,8 +189,9 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
 
 /// A turn by half a circle about the line of sight, nearly.
 fn is_half_roll(turn: &Rotation3<f64>) -> bool {
-    let half = Rotation3::from_axis_angle(&Vector3::z_axis(), std::f64::consts::PI);
-    (half.inverse() * turn).angle().to_degrees() < HALF_ROLL_WITHIN_DEG
+    let angle_deg = turn.angle().to_degrees();
+    let along = turn.axis().map_or(0.0, |axis| axis.z.abs());
+    angle_deg > 180.0 - HALF_ROLL_WITHIN_DEG && along > HALF_ROLL_AXIS_DEG.to_radians().cos()
 }
 
 /// The best fit with left and right of the source exchanged: over turns about the vertical, since an environment is flopped about

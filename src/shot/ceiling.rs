@@ -110,6 +110,9 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
         if finding.verdict == other.verdict && finding.verdict != Verdict::Unsure {
             return milder(&finding, other);
         }
+        if finding.remedy == other.remedy && finding.remedy.starts_with(super::implausible::BEFORE_ANY_LIGHT) {
+            return finding;
+        }
         let undecided = finding.verdict == Verdict::Unsure && other.verdict == Verdict::Unsure;
         finding.verdict = Verdict::Unsure;
         if undecided {

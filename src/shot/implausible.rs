@@ -5,6 +5,9 @@ use crate::image::Frame;
 use crate::report::{Finding, Verdict};
 use crate::rotation::RotationSearch;
 
+/// How advice begins that comes before all other.
+pub(super) const BEFORE_ANY_LIGHT: &str = "before any light";
+
 /// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
 /// too strong in a CG that somebody looked at (common practice, no source).
 const IMPLAUSIBLE_STOPS: f64 = 6.0;
@@ -26,7 +29,7 @@ pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 
         format!("{} is read as {} (by {})", frame.record.file, frame.record.encoding, frame.record.encoding_from)
     };
     let remedy = format!(
-        "before any light: so large a difference is likelier a wrong encoding or layer; {}, {}",
+        "{BEFORE_ANY_LIGHT}: so large a difference is likelier a wrong encoding or layer; {}, {}",
         read(mirror),
         read(cg)
     );
@@ -60,7 +63,7 @@ pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSea
             finding.reason = format!("{seen}, and this follows from it");
         }
     }
-    before_any_light(findings, &format!("before any light: {seen}; {cure}"));
+    before_any_light(findings, &format!("{BEFORE_ANY_LIGHT}: {seen}; {cure}"));
 }
 
 /// A gain cannot mend a colour space that was taken for want of a better one.
@@ -72,6 +75,19 @@ pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
         finding.remedy = format!(
             "{} (but {} does not tell its colour space, and {} is taken: settle that first)",
             finding.remedy, cg.record.file, cg.record.colour_space
+        );
+    }
+}
+
+/// A tinted sphere whose reflectance nobody told looks like a CG of the wrong colour.
+pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
+    if reflectance_is_told {
+        return;
+    }
+    for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
+        finding.remedy = format!(
+            "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; where it is neutral, {}",
+            finding.remedy
         );
     }
 }

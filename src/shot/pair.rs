@@ -22,7 +22,7 @@ use super::bracket::Recovered;
 use super::candidates::{Help, Refused};
 use super::ceiling;
 use super::ignore::Ignored;
-use super::implausible::{suspect_encoding, suspect_flop, untold_space};
+use super::implausible::{suspect_encoding, suspect_flop, untold_space, untold_tint};
 use super::mirror::{Photographed, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
@@ -138,7 +138,8 @@ pub(super) fn check(
     let cut = open.map(|_| dressed(compare(sheet, spec, cg, &found, &rendered)));
     let photographed = found.photographed;
     let frames = [&photographed.frame, &rendered.frame];
-    let (comparison, of_pair) = judged(whole, cut.zip(open), frames);
+    let (comparison, mut of_pair) = judged(whole, cut.zip(open), frames);
+    untold_tint(&mut of_pair, spec.reflectance.is_some());
     notes(sheet, &comparison, report);
     report.spheres.extend(sphere_reports(&comparison, photographed.recovered.as_ref()));
     report.findings.extend(of_pair);

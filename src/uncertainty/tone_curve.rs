@@ -27,8 +27,10 @@ const TOE_SD_PER_STOP: f64 = 1.2;
 /// Darker than this nothing more is known, stops below mid grey.
 const DARKEST_STOPS: f64 = 8.0;
 
-/// What the channels' curves have in common cancels between channels; the rest is less than half.
-const CHANNEL_FRACTION: f64 = 0.4;
+/// What the channels' curves have in common cancels between channels. Of a curve that nothing tells this part is left (0.3 stop at
+/// mid grey: half of the 0.6 by which they were seen apart), of one that a bracket told less than half.
+const CHANNEL_FRACTION: f64 = 0.6;
+const RECOVERED_CHANNEL_FRACTION: f64 = 0.4;
 
 /// One channel against another where the camera balanced its white by itself, stops (from the same files).
 pub const AUTO_WHITE_SD_STOPS: f64 = 0.3;
@@ -65,8 +67,10 @@ pub fn toe_sd_stops(trust: Trust, recorded_luminance: f64) -> f64 {
 
 /// One channel against another at a recorded luminance, stops: away from mid grey the channels' curves part.
 pub fn channel_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
-    let common = if trust.recovered_curve { curve(trust)[0] } else { exposure_sd_stops(trust, recorded_luminance) };
-    CHANNEL_FRACTION * common
+    if trust.recovered_curve && !trust.tone_curve {
+        return RECOVERED_CHANNEL_FRACTION * curve(trust)[0];
+    }
+    CHANNEL_FRACTION * exposure_sd_stops(trust, recorded_luminance)
 }
 
 /// A contrast in stops. Those below one stop still take the doubt of one: toe and shoulder bend them too.

@@ -21,6 +21,7 @@ pub(crate) struct Ceiling {
 
 /// Pixels with one channel at its level and another clearly below its own: light reaches levels of its own in all at once.
 const LEAST_MIXED: usize = 8;
+const LEAST_ALONE: usize = 24;
 const MIXED_PART: f64 = 0.01;
 const CLEARLY_BELOW: f32 = 0.98;
 
@@ -59,8 +60,9 @@ fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Vec<[f32; 3]> {
     all.into_iter().step_by(step).map(|i| frame.rgb[i]).filter(|rgb| rgb[0].is_finite()).collect()
 }
 
-/// Clipping takes the channels one after the other.
+/// Clipping takes the channels one after the other. One channel alone tells it by an area of pixels, not by a handful.
 fn one_by_one(pixels: &[[f32; 3]], level: &[f32; 3]) -> bool {
+    let alone = level.iter().filter(|l| l.is_finite()).count() == 1;
     let (mut there, mut mixed) = (0, 0);
     for rgb in pixels {
         let at = [0, 1, 2].map(|c| rgb[c] >= level[c]);
@@ -70,7 +72,8 @@ fn one_by_one(pixels: &[[f32; 3]], level: &[f32; 3]) -> bool {
             mixed += usize::from((0..3).any(below));
         }
     }
-    mixed >= LEAST_MIXED.max((MIXED_PART * f64::from(there)) as usize)
+    let least = if alone { LEAST_ALONE } else { LEAST_MIXED };
+    mixed >= least.max((MIXED_PART * f64::from(there)) as usize)
 }
 
 fn at_white(spikes: &[Option<Spike>; 3]) -> bool {

@@ -12,6 +12,9 @@ const LOOSE_HALF_WIDTHS: [f64; 4] = [0.005, 0.01, 0.02, 0.03];
 const LEAST_EXACT: usize = 6;
 const LEAST_LOOSE: usize = 16;
 
+/// Values this close to equal ones are near them, relative.
+const NEAR: f32 = 0.03;
+
 /// A crowd has this many times the pixels of an equally wide step below it (independently rendered frames, cut off or whole,
 /// as they are and with grain, cubic and Lanczos resampling: whole ones reach 2.9).
 const LEAST_TIMES: f64 = 3.0;
@@ -44,10 +47,20 @@ pub(crate) fn find(mut values: Vec<f32>, in_codes: bool) -> Option<Spike> {
             Spike { low: values[end - 1], high: values[start], count: end - start, exact: least == LEAST_EXACT };
         (score >= LEAST_TIMES).then_some((spike, score))
     };
-    let exact = if in_codes { None } else { at(EXACT_HALF_WIDTH, LEAST_EXACT) };
+    let exact =
+        if in_codes { None } else { at(EXACT_HALF_WIDTH, LEAST_EXACT).filter(|(s, _)| stands_alone(&values, s)) };
     let widths = if in_codes { &LOOSE_HALF_WIDTHS[3..] } else { &LOOSE_HALF_WIDTHS[..] };
     let loose = || widths.iter().filter_map(|w| at(*w, LEAST_LOOSE)).max_by(|a, b| a.1.total_cmp(&b.1));
     exact.or_else(loose).map(|found| found.0)
+}
+
+/// Most of what is near is equal. Half floats keep three digits, so that a handful of a noisy lamp's pixels may be equal by
+/// chance; the rest of the lamp then stands around them.
+fn stands_alone(falling: &[f32], spike: &Spike) -> bool {
+    let from = falling.partition_point(|v| *v > spike.high * (1.0 + NEAR));
+    let to = falling.partition_point(|v| *v >= spike.low * (1.0 - NEAR));
+    let least = if spike.count < LEAST_LOOSE { 0.5 } else { 0.25 };
+    spike.count as f64 >= least * (to - from) as f64
 }
 
 /// First and one past the last of the values (their logarithms, falling) that crowd most within twice `half_width`, and how
@@ -96,6 +109,14 @@ mod tests {
         let grained: Vec<f32> = cut(3.0).iter().enumerate().map(|(i, v)| v * grain(i)).collect();
         let spike = find(grained, false).unwrap();
         assert!(!spike.exact && (spike.low..=spike.high).contains(&3.0), "{spike:?}");
+    }
+
+    #[test]
+    fn equal_values_within_a_noisy_lamp_are_chance() {
+        let mut values = highlight(3.0);
+        values.extend((0..80_u8).map(|i| 60.0 + 0.05 * f32::from(i)));
+        values.extend([62.5; 9]);
+        assert_eq!(find(values, false).filter(|s| s.exact), None);
     }
 
     #[test]
