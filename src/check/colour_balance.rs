@@ -47,6 +47,9 @@ const CLIPPED_MARGIN_PX: f64 = 3.5;
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
 
+/// What the colour is measured against, where that is not light itself.
+const RELATIVE_TO: &str = "relative_to";
+
 /// The check.
 #[derive(Debug)]
 pub struct ColourBalance;
@@ -99,6 +102,9 @@ impl Check for ColourBalance {
         if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.colour_words() {
             pair.drift.cure().clone_into(&mut finding.remedy);
         }
+        if pair.mirror.trust.auto_white_balance && pair.drift.balanced_alike {
+            finding.detail.insert(RELATIVE_TO.to_owned(), "the plate".into());
+        }
         insert(&mut finding, "overall", &overall.1);
         parts(&mut finding, pair, cg, sd);
         finding
@@ -111,7 +117,9 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
     let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
     let recorded = || exposure::USUAL_REFLECTANCE * exposure::usual_luminance(&pair.mirror);
     let curve = tone_curve::channel_sd_stops(trust, recorded);
-    let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
+    // Against a plate that was balanced alike, what the camera chose cancels.
+    let unknown_white = trust.auto_white_balance && !pair.drift.balanced_alike;
+    let white = if unknown_white { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| PARTS_TOGETHER * o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());
     let clipped = pair.mirror.lights.all.iter().any(|light| light.clipped);

@@ -275,7 +275,12 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
 fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
     let recorded = || USUAL_REFLECTANCE * usual_luminance(&pair.mirror);
-    let curve = tone_curve::exposure_sd_stops(pair.mirror.trust, recorded);
+    let alike = pair.drift.balanced_alike && pair.drift.exposure_stops == 0.0;
+    let curve = if alike {
+        tone_curve::relative_exposure_sd_stops(pair.mirror.trust, recorded)
+    } else {
+        tone_curve::exposure_sd_stops(pair.mirror.trust, recorded)
+    };
     vec![
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),

@@ -58,7 +58,9 @@ pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSea
         if finding.check == "rotation" {
             finding.verdict = Verdict::Mismatch;
             seen.clone_into(&mut finding.reason);
-        } else if finding.check != "highlight-direction" {
+        } else if finding.check == "highlight-direction" {
+            seen.clone_into(&mut finding.reason);
+        } else {
             finding.verdict = Verdict::Unsure;
             finding.reason = format!("{seen}, and this follows from it");
         }
@@ -92,7 +94,7 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
     }
 }
 
-fn before_any_light(findings: &mut [Finding], remedy: &str) {
+pub(super) fn before_any_light(findings: &mut [Finding], remedy: &str) {
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
         remedy.clone_into(&mut finding.remedy);
     }

@@ -4,6 +4,7 @@ mod bracket;
 mod candidates;
 mod ceiling;
 mod describe;
+mod encoded_light;
 mod evidence;
 mod ignore;
 mod implausible;

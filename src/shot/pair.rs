@@ -21,6 +21,7 @@ use crate::{Error, Result};
 use super::bracket::Recovered;
 use super::candidates::{Help, Refused};
 use super::ceiling;
+use super::encoded_light;
 use super::ignore::Ignored;
 use super::implausible::{suspect_encoding, suspect_flop, untold_space, untold_tint};
 use super::mirror::{Photographed, prepare, reflecting};
@@ -173,6 +174,7 @@ fn findings(comparison: &Comparison, [mirror, cg]: [&Frame; 2]) -> Vec<Finding> 
     follow_direction(&mut findings, comparison);
     one_gain(&mut findings);
     untold_space(&mut findings, cg);
+    encoded_light::name_it(&mut findings, comparison);
     suspect_encoding(&mut findings, [mirror, cg]);
     suspect_flop(&mut findings, comparison.rotation_search.as_ref());
     findings

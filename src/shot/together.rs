@@ -52,6 +52,12 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
     }
 }
 
+/// [`follow_direction`] has settled it already.
+fn follows_direction(finding: &Finding) -> bool {
+    let after = finding.detail.get(AFTER).and_then(|a| a.as_str());
+    matches!(after, Some("rotation" | "highlight-direction"))
+}
+
 /// The exposure finding speaks of what a subject receives, lamps included.
 fn sums_lamps(finding: &Finding) -> bool {
     finding.detail.get(DECIDED_BY).and_then(|d| d.as_str()) == Some(illuminance::WHAT)
@@ -116,7 +122,7 @@ pub(super) fn in_order(findings: &mut [Finding]) {
         let check = findings[index].check.as_str();
         if findings[index].verdict != Verdict::Mismatch
             || !FOLLOWS_LIGHTS.contains(&check)
-            || findings[index].detail.contains_key(AFTER)
+            || follows_direction(&findings[index])
         {
             continue;
         }

@@ -12,6 +12,9 @@ const EXPOSURE_SD_STOPS: f64 = 0.5;
 /// of a stop (common practice, no source).
 const RECOVERED_SD_STOPS: f64 = 0.15;
 
+/// The same against a plate of the same camera that was seen to be exposed alike: middle grey lies where the plate has it.
+const RECOVERED_RELATIVE_SD_STOPS: f64 = 0.05;
+
 /// Fraction by which contrast in stops changes.
 const CONTRAST_SD_FRACTION: f64 = 0.25;
 
@@ -54,6 +57,15 @@ pub fn exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> 
     let recorded = recorded_luminance();
     let from_grey = if recorded > 0.0 { (recorded / 0.18).log2().abs().min(4.0) } else { 4.0 };
     gain.hypot(contrast * from_grey).hypot(toe_sd_stops(trust, recorded))
+}
+
+/// The same relative to a plate that was exposed like the sphere frame, where a bracket told the curve of both.
+pub fn relative_exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
+    if trust.tone_curve || !trust.recovered_curve {
+        return exposure_sd_stops(trust, recorded_luminance);
+    }
+    let all = exposure_sd_stops(trust, recorded_luminance);
+    (all * all - RECOVERED_SD_STOPS * RECOVERED_SD_STOPS).max(0.0).sqrt().hypot(RECOVERED_RELATIVE_SD_STOPS)
 }
 
 /// What the toe of an unknown curve does to a recorded luminance, stops.

@@ -8,6 +8,7 @@ mod environment;
 mod finder;
 mod ignore;
 mod near_lights;
+mod outside_light;
 mod pair;
 mod part_of_frames;
 mod path_traced;

@@ -19,14 +19,13 @@ pub(crate) struct Ceiling {
     pub(crate) certain: bool,
 }
 
-/// Pixels with one channel at its level and another clearly below its own: light reaches levels of its own in all at once.
-const LEAST_MIXED: usize = 8;
-const LEAST_ALONE: usize = 24;
-const MIXED_PART: f64 = 0.01;
-const CLEARLY_BELOW: f32 = 0.98;
+/// So many pixels at the level of one channel tell by another one, which goes on varying by this part (central four fifths).
+const LEAST_VARYING: usize = 8;
+const VARIES: f32 = 0.01;
 
-/// Levels of the channels that differ by less are one: a panel is hardly ever as neutral.
+/// Levels of the channels that differ by less are one: a panel is hardly ever as neutral. Loose ones are known less well.
 const ONE_LEVEL: f32 = 0.002;
+const ONE_LOOSE_LEVEL: f32 = 0.01;
 
 /// Noise of at least this part of the level tells that equal values are no chance; computed pictures have less.
 const LEAST_NOISE: f64 = 0.003;
@@ -45,11 +44,17 @@ pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<
     let in_codes = frame.integer_bits.is_some_and(|bits| bits <= 10);
     let spikes: [Option<Spike>; 3] =
         std::array::from_fn(|c| spike::find(pixels.iter().map(|rgb| rgb[c]).collect(), in_codes));
-    let count = spikes.iter().flatten().map(|s| s.count).max()?;
+    let pixels_there = spikes.iter().flatten().map(|s| s.count).max()?;
+    let found = |level: [f32; 3], certain: bool| Some(Ceiling { level, pixels: pixels_there, certain });
+    let exact = spikes.map(|s| s.filter(|s| s.exact).map_or(f32::INFINITY, |s| s.low));
+    if at_white(&spikes) || goes_on(&pixels, &exact) {
+        return found(exact, true);
+    }
+    // Even light is of one brightness in every channel; what was cut off is of one level in all of them.
     let level = spikes.map(|s| s.map_or(f32::INFINITY, |s| s.low));
-    let certain = spikes.iter().flatten().all(|s| s.exact)
-        && (one_by_one(&pixels, &level) || at_white(&spikes) || (is_neutral(&spikes) && is_noisy(frame, &spikes)));
-    Some(Ceiling { level, pixels: count, certain })
+    let all_exact = exact.iter().all(|l| l.is_finite());
+    let within = if all_exact { ONE_LEVEL } else { ONE_LOOSE_LEVEL };
+    is_neutral(&spikes, within).then(|| found(level, all_exact && is_noisy(frame, &spikes)))?
 }
 
 fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Vec<[f32; 3]> {
@@ -60,20 +65,16 @@ fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Vec<[f32; 3]> {
     all.into_iter().step_by(step).map(|i| frame.rgb[i]).filter(|rgb| rgb[0].is_finite()).collect()
 }
 
-/// Clipping takes the channels one after the other. One channel alone tells it by an area of pixels, not by a handful.
-fn one_by_one(pixels: &[[f32; 3]], level: &[f32; 3]) -> bool {
-    let alone = level.iter().filter(|l| l.is_finite()).count() == 1;
-    let (mut there, mut mixed) = (0, 0);
-    for rgb in pixels {
-        let at = [0, 1, 2].map(|c| rgb[c] >= level[c]);
-        let below = |c: usize| level[c].is_infinite() || rgb[c] < CLEARLY_BELOW * level[c];
-        if at.contains(&true) {
-            there += 1;
-            mixed += usize::from((0..3).any(below));
-        }
-    }
-    let least = if alone { LEAST_ALONE } else { LEAST_MIXED };
-    mixed >= least.max((MIXED_PART * f64::from(there)) as usize)
+/// Clipping takes the channels one after the other: at the level of one another goes on varying. On an even panel all stand still.
+fn goes_on(pixels: &[[f32; 3]], level: &[f32; 3]) -> bool {
+    let varies = |c: usize, d: usize| {
+        let there = pixels.iter().filter(|rgb| rgb[c] >= level[c] && rgb[d] < level[d]);
+        let mut others: Vec<f32> = there.map(|rgb| rgb[d]).collect();
+        others.sort_unstable_by(f32::total_cmp);
+        let at = |part: usize| others[(others.len() - 1) * part / 10];
+        others.len() >= LEAST_VARYING && at(9) - at(1) > VARIES * at(5)
+    };
+    (0..3).any(|c| level[c].is_finite() && (0..3).any(|d| d != c && varies(c, d)))
 }
 
 fn at_white(spikes: &[Option<Spike>; 3]) -> bool {
@@ -81,9 +82,10 @@ fn at_white(spikes: &[Option<Spike>; 3]) -> bool {
 }
 
 /// All channels end at one level.
-fn is_neutral(spikes: &[Option<Spike>; 3]) -> bool {
+fn is_neutral(spikes: &[Option<Spike>; 3], within: f32) -> bool {
     let [Some(r), Some(g), Some(b)] = spikes else { return false };
-    [r, b].iter().all(|s| (s.high / g.high - 1.0).abs() < ONE_LEVEL)
+    let middle = |s: &Spike| 0.5 * (s.low + s.high);
+    [r, b].iter().all(|s| (middle(s) / middle(g) - 1.0).abs() < within)
 }
 
 fn is_noisy(frame: &Frame, spikes: &[Option<Spike>; 3]) -> bool {
@@ -138,6 +140,20 @@ mod tests {
     fn without_noise_a_neutral_plateau_is_suspected_only() {
         let suspected = found(&picture([1.0; 3], 0.0, |v| v.min(3.1348))).unwrap();
         assert!(!suspected.certain);
+    }
+
+    /// Two even lamps of different colours: each channel is highest in one of them, and all stand still there.
+    #[test]
+    fn even_lamps_are_no_ceiling() {
+        let mut frame = picture([0.01; 3], 0.02, |v| v);
+        for (centre, lamp) in [([30.0, 40.0], [82.5, 61.875, 40.0]), ([70.0, 50.0], [30.0, 50.0, 58.375])] {
+            for (i, pixel) in frame.rgb.iter_mut().enumerate() {
+                let (x, y) = ((i % SIDE) as f32 - centre[0], (i / SIDE) as f32 - centre[1]);
+                let coverage = (8.0 - x.hypot(y) + 0.5).clamp(0.0, 1.0);
+                *pixel = [0, 1, 2].map(|c| pixel[c] * (1.0 - coverage) + lamp[c] * coverage);
+            }
+        }
+        assert_eq!(found(&frame), None);
     }
 
     #[test]

@@ -3,8 +3,8 @@
 //! The bright end of light thins out: a highlight has about as many pixels in the topmost hundredth of its values as in the
 //! next one. Where many times as many stand together and hardly any above, something holds them there.
 
-/// Half of the widths of a crowd that are tried, relative: values that are exactly equal but for rounding …
-const EXACT_HALF_WIDTH: f64 = 0.0005;
+/// Half of the widths of a crowd that are tried, relative: values that are equal: half floats lie no closer …
+const EXACT_HALF_WIDTH: f64 = 0.00025;
 /// … and values that were equal before grain, resampling or compression.
 const LOOSE_HALF_WIDTHS: [f64; 4] = [0.005, 0.01, 0.02, 0.03];
 
@@ -42,7 +42,7 @@ pub(crate) fn find(mut values: Vec<f32>, in_codes: bool) -> Option<Spike> {
     values.sort_unstable_by(|a, b| b.total_cmp(a));
     let logs: Vec<f64> = values.iter().map(|v| f64::from(*v).ln()).collect();
     let at = |half_width: f64, least: usize| {
-        let (start, end, score) = crowd(&logs, half_width, least)?;
+        let (start, end, score) = densest(&logs, half_width, least)?;
         let spike =
             Spike { low: values[end - 1], high: values[start], count: end - start, exact: least == LEAST_EXACT };
         (score >= LEAST_TIMES).then_some((spike, score))
@@ -52,6 +52,11 @@ pub(crate) fn find(mut values: Vec<f32>, in_codes: bool) -> Option<Spike> {
     let widths = if in_codes { &LOOSE_HALF_WIDTHS[3..] } else { &LOOSE_HALF_WIDTHS[..] };
     let loose = || widths.iter().filter_map(|w| at(*w, LEAST_LOOSE)).max_by(|a, b| a.1.total_cmp(&b.1));
     exact.or_else(loose).map(|found| found.0)
+}
+
+/// Where the top of computed values crowds.
+pub(crate) fn crowd(values: Vec<f32>) -> Option<Spike> {
+    find(values, false)
 }
 
 /// Most of what is near is equal. Half floats keep three digits, so that a handful of a noisy lamp's pixels may be equal by
@@ -65,7 +70,7 @@ fn stands_alone(falling: &[f32], spike: &Spike) -> bool {
 
 /// First and one past the last of the values (their logarithms, falling) that crowd most within twice `half_width`, and how
 /// many times as many they are as those in a step below.
-fn crowd(logs: &[f64], half_width: f64, least: usize) -> Option<(usize, usize, f64)> {
+fn densest(logs: &[f64], half_width: f64, least: usize) -> Option<(usize, usize, f64)> {
     let (mut end, mut below_end) = (0, 0);
     let mut best: Option<(usize, usize, f64)> = None;
     for (start, top) in logs.iter().enumerate() {
