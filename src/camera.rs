@@ -78,6 +78,15 @@ impl View {
         2.0 * (self.centre_px[0] / self.focal_px).atan().to_degrees()
     }
 
+    /// This view, with the horizontal field of view of another where nothing told its own.
+    #[must_use]
+    pub fn or_that_of(self, other: &Self) -> Self {
+        if !self.is_assumed() || other.is_assumed() {
+            return self;
+        }
+        Self { source: other.source.clone(), ..self.with_horizontal_fov(other.horizontal_fov_deg()) }
+    }
+
     /// Nothing told the field of view.
     pub fn is_assumed(&self) -> bool {
         self.source == FovSource::Assumed
@@ -96,5 +105,25 @@ impl View {
             let (x, y) = (ray.x / -ray.z, ray.y / -ray.z);
             [self.centre_px[0] + x * self.focal_px, self.centre_px[1] - y * self.focal_px * self.pixel_aspect]
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_field_of_view_that_nothing_tells_is_the_others() {
+        let view = |width: usize, fov: f64, source: FovSource| {
+            View::from_horizontal_fov(Size { width, height: 500 }, 1.0, fov, source)
+        };
+        let plate = view(2000, 28.0, FovSource::File);
+        let taken = view(1000, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed).or_that_of(&plate);
+        approx::assert_relative_eq!(taken.horizontal_fov_deg(), 28.0, max_relative = 1e-12);
+        assert!(!taken.is_assumed() && (taken.centre_px[0] - 500.0).abs() < 1e-9);
+        let own = view(1000, 50.0, FovSource::Sheet);
+        assert_eq!(own.clone().or_that_of(&plate), own);
+        let unknown = view(2000, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed);
+        assert!(view(1000, ASSUMED_HORIZONTAL_FOV_DEG, FovSource::Assumed).or_that_of(&unknown).is_assumed());
     }
 }

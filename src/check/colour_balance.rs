@@ -5,7 +5,7 @@ use std::f64::consts::{LN_2, SQRT_2};
 use nalgebra::Vector3;
 use serde_json::Value;
 
-use super::exposure::shared_directions;
+use super::exposure::{self, shared_directions};
 use super::{Check, CheckDoc, Comparison, blank, decide, main_doubt};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
@@ -46,6 +46,9 @@ const CLIPPED_MARGIN_PX: f64 = 3.5;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
+
+/// What the colour is measured against, where that is not light itself.
+const RELATIVE_TO: &str = "relative_to";
 
 /// The check.
 #[derive(Debug)]
@@ -99,6 +102,9 @@ impl Check for ColourBalance {
         if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.colour_words() {
             pair.drift.cure().clone_into(&mut finding.remedy);
         }
+        if pair.mirror.trust.auto_white_balance && pair.drift.balanced_alike {
+            finding.detail.insert(RELATIVE_TO.to_owned(), "the plate".into());
+        }
         insert(&mut finding, "overall", &overall.1);
         parts(&mut finding, pair, cg, sd);
         finding
@@ -109,8 +115,11 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
     let trust = pair.mirror.trust;
     // One channel against another: each has a tint of its own.
     let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
-    let curve = tone_curve::channel_sd_stops(trust);
-    let white = if trust.auto_white_balance { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
+    let recorded = || exposure::USUAL_REFLECTANCE * exposure::usual_luminance(&pair.mirror);
+    let curve = tone_curve::channel_sd_stops(trust, recorded);
+    // Against a plate that was balanced alike, what the camera chose cancels.
+    let unknown_white = trust.auto_white_balance && !pair.drift.balanced_alike;
+    let white = if unknown_white { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| PARTS_TOGETHER * o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());
     let clipped = pair.mirror.lights.all.iter().any(|light| light.clipped);
@@ -208,7 +217,7 @@ fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bo
         let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
         let clipped = a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0;
         let beside = beside_clipped(mirror, direction) || beside_clipped(cg, &source);
-        seen && sharp && !clipped && !beside && !hidden.holds(cell)
+        seen && sharp && !clipped && !beside && !hidden.leaves_out(cell)
     };
     grid.directions.iter().enumerate().map(usable).collect()
 }

@@ -1,9 +1,12 @@
 //! `exposure`: is the CG as bright as the plate?
 
-use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
+pub(crate) mod illuminance;
+
+use super::{Check, CheckDoc, Comparison, blank, combined, decide, main_doubt, put, settle};
 use crate::lights::Light;
 use crate::pairing::pair_sides;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, Source, cap_mean_rgb, patch_light};
+use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, MapCell, Smoothed, patch_light};
+use crate::report::detail::DECIDED_BY;
 use crate::report::{Finding, Verdict};
 use crate::rotation::Rotation;
 use crate::sheet::Tolerances;
@@ -33,7 +36,7 @@ const SPREAD_PART: f64 = 0.72;
 const UNLIKE_BLUR_SD_STOPS: f64 = 0.0063;
 
 /// What a mirror sphere records of the light, where only the order of magnitude counts.
-const USUAL_REFLECTANCE: f64 = 0.6;
+pub(super) const USUAL_REFLECTANCE: f64 = 0.6;
 
 /// A direction counts when its blurred luminance is this many noise deviations above zero.
 const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
@@ -63,27 +66,91 @@ impl Check for Exposure {
 
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.exposure.stops);
-        details(&mut finding, pair);
+        let tolerance = finding.tolerance;
+        let numbers = Numbers {
+            surroundings: surroundings(pair, &mut finding),
+            illuminance: illuminance::judged(pair, tolerance),
+        };
+        details(&mut finding, pair, &numbers);
         if pair.cg.trust.view_transform {
             return refuse(finding);
         }
-        let cg = pair.cg_on_equal_terms();
-        let Some((value, spread_sd)) = measure(pair, cg, &mut finding) else {
+        let Some(worse) = numbers.worse(tolerance) else {
             finding.reason = "one of the spheres is black or shows nothing that both have seen".to_owned();
             finding.remedy = "check the encoding and the layer of both frames".to_owned();
             return finding;
         };
-        let doubts = doubts(pair, cg, value, spread_sd);
-        settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
+        settle(&mut finding, worse.stops, worse.doubt);
+        worse.overrule(&mut finding);
+        finding.detail.insert(DECIDED_BY.to_owned(), worse.what.into());
         if finding.verdict == Verdict::Mismatch {
-            finding.remedy = remedy(value);
+            finding.remedy = remedy(pair, &numbers, &worse);
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
             finding.remedy =
                 "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
-        } else if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.exposure_words() {
+        } else if finding.verdict == Verdict::Unsure && worse.doubt == pair.drift.exposure_words() {
             pair.drift.cure().clone_into(&mut finding.remedy);
+        } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
+            "add a shorter exposure of the sphere, or a grey sphere".clone_into(&mut finding.remedy);
         }
         finding
+    }
+}
+
+/// One of the two numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Judged {
+    /// In words: what it is of.
+    pub(super) what: &'static str,
+    pub(super) stops: Estimate,
+    /// What makes it unsure most.
+    pub(super) doubt: &'static str,
+    /// A verdict other than the rule's, with the reason.
+    pub(super) verdict: Option<(Verdict, String)>,
+}
+
+impl Judged {
+    fn verdict(&self, tolerance: f64) -> Verdict {
+        self.verdict.as_ref().map_or_else(|| decide(self.stops, tolerance), |v| v.0)
+    }
+
+    /// How far it may lie outside, or how little inside: to tell the worse of two of one verdict.
+    fn reach(&self, tolerance: f64) -> f64 {
+        let sds = if self.verdict(tolerance) == Verdict::Mismatch { -2.0 } else { 2.0 };
+        self.stops.value.abs() + sds * self.stops.sd
+    }
+
+    fn overrule(&self, finding: &mut Finding) {
+        if let Some((verdict, reason)) = &self.verdict {
+            finding.verdict = *verdict;
+            reason.clone_into(&mut finding.reason);
+        }
+        if finding.verdict != Verdict::Match && !finding.reason.is_empty() {
+            finding.reason = format!("{}: {}", self.what, finding.reason);
+        }
+    }
+}
+
+/// Both numbers, each where it can be had.
+struct Numbers {
+    surroundings: Option<Judged>,
+    illuminance: Option<Judged>,
+}
+
+impl Numbers {
+    /// The one that decides: it matches only where both do.
+    fn worse(&self, tolerance: f64) -> Option<Judged> {
+        let both = [&self.surroundings, &self.illuminance].into_iter().flatten();
+        let by = |a: &&Judged, b: &&Judged| {
+            a.verdict(tolerance).cmp(&b.verdict(tolerance)).then(a.reach(tolerance).total_cmp(&b.reach(tolerance)))
+        };
+        both.max_by(by).cloned()
+    }
+
+    /// Lamps and surroundings are off by different amounts.
+    fn differ(&self) -> Option<(Estimate, Estimate)> {
+        let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref()?.stops);
+        ((s.value - i.value).abs() > 2.0 * s.sd.hypot(i.sd)).then_some((s, i))
     }
 }
 
@@ -94,26 +161,44 @@ fn refuse(mut finding: Finding) -> Finding {
     finding
 }
 
-fn remedy(value: f64) -> String {
-    let side = if value > 0.0 { "over" } else { "under" };
-    format!("CG {:.2} stop {side}: multiply by {:.2}", value.abs(), Stops(-value).ratio())
+fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> String {
+    let words = |value: f64| format!("{:.2} stop {}", value.abs(), if value > 0.0 { "over" } else { "under" });
+    let factor = |value: f64| Stops(-value).ratio();
+    let Some((surroundings, illuminance)) = numbers.differ() else {
+        // The surroundings are known best, where both say the same.
+        let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
+        return format!("CG {}: multiply by {:.2}", words(value), factor(value));
+    };
+    let around = if surroundings.value.abs() <= pair.tolerances.exposure.stops {
+        "the surroundings are right".to_owned()
+    } else {
+        format!("surroundings {}: multiply them by {:.2}", words(surroundings.value), factor(surroundings.value))
+    };
+    let all = format!("what a subject receives is {}", words(illuminance.value));
+    match illuminance::lamp_gain(pair, surroundings.value) {
+        Some(gain) => format!("{all}; {around}; multiply the lamps by {gain:.2}"),
+        None => format!("{all}; {around}: lamps are missing, extra or elsewhere"),
+    }
 }
 
-/// The median over shared directions, else the patches' mean; with the statistical uncertainty.
-fn measure(pair: &Comparison, cg: &Side, finding: &mut Finding) -> Option<(f64, f64)> {
+/// The median over shared directions, with all its doubts; `None` where too few are shared.
+fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
+    let cg = pair.cg_on_equal_terms();
     let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
     let fraction = shared.iter().map(|s| s.steradian).sum::<f64>() / (4.0 * std::f64::consts::PI);
     finding.detail.insert("directions_fraction".to_owned(), fraction.into());
-    if let Some(rotation) = pair.rotation.as_ref().filter(|_| fraction >= MIN_FRACTION) {
+    let method = if fraction < MIN_FRACTION { "mean illuminance of patches" } else { "median over directions" };
+    finding.detail.insert("method".to_owned(), method.into());
+    if fraction < MIN_FRACTION {
+        return None;
+    }
+    if let Some(rotation) = pair.rotation.as_ref() {
         finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
     }
-    if fraction >= MIN_FRACTION {
-        finding.detail.insert("method".to_owned(), "median over directions".into());
-        return median_stops(&shared);
-    }
-    finding.detail.insert("method".to_owned(), "mean illuminance of patches".into());
-    let stops = illuminance_stops(&pair.mirror, cg)?;
-    Some((stops, illuminance_sd(pair, cg)))
+    let (value, spread_sd) = median_stops(&shared)?;
+    let doubts = doubts(pair, cg, value, spread_sd);
+    let stops = Estimate::new(value, combined(&doubts));
+    Some(Judged { what: "surroundings", stops, doubt: main_doubt(&doubts), verdict: None })
 }
 
 /// Median of log2(CG/mirror) over shared directions and its standard error. Blurred neighbours say the same, so the
@@ -146,7 +231,7 @@ pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rota
         let (Some(a), Some(b)) = (ours[cell], theirs[other]) else { continue };
         let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
         let usable = sharp
-            && !hidden.holds(cell)
+            && !hidden.leaves_out(cell)
             && a.clipped < 0.01
             && b.clipped < 0.01
             && above_noise(mirror, &a)
@@ -173,7 +258,7 @@ fn curve_doubt(trust: Trust) -> &'static str {
 
 fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
     let quick = |m: &Side, c: &Side| {
-        median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance_stops(m, c))
+        median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance::stops(m, c))
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
     let mut doubts = common_doubts(pair);
@@ -190,7 +275,12 @@ fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64,
 fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
     let recorded = || USUAL_REFLECTANCE * usual_luminance(&pair.mirror);
-    let curve = tone_curve::exposure_sd_stops(pair.mirror.trust, recorded);
+    let alike = pair.drift.balanced_alike && pair.drift.exposure_stops == 0.0;
+    let curve = if alike {
+        tone_curve::relative_exposure_sd_stops(pair.mirror.trust, recorded)
+    } else {
+        tone_curve::exposure_sd_stops(pair.mirror.trust, recorded)
+    };
     vec![
         (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),
@@ -206,46 +296,20 @@ pub(super) fn usual_luminance(side: &Side) -> f64 {
     weighted_median(cells.map(|(c, s)| (level(c), *s)).collect()).unwrap_or(0.0)
 }
 
-/// One sd of the difference of the patches' mean illuminance, beside what is common to all numbers.
-fn illuminance_sd(pair: &Comparison, cg: &Side) -> f64 {
-    let facing = |side: &Side| patch::illuminance_sd_stops(side, &side.geometry.towards_camera());
-    let limiting = pair.limiting_sd_stops(|side| Some(cap_mean(side, &side.sources).log2()));
-    facing(&pair.mirror).hypot(facing(cg)).hypot(hidden_sd_stops(pair, cap_mean)).hypot(limiting)
-}
-
-/// How far a number of the photographed light moves were that as the CG has it where something may stand before the
-/// sphere.
-fn hidden_sd_stops(pair: &Comparison, number: impl Fn(&Side, &[Source]) -> f64) -> f64 {
-    let hidden = pair.hidden();
-    if hidden.is_empty() {
-        return 0.0;
-    }
-    let undone = number(&pair.mirror, &hidden.sources(&pair.mirror));
-    Stops::from_ratio(undone, number(&pair.mirror, &pair.mirror.sources)).map_or(0.0, |s| s.0.abs())
-}
-
-/// Mean luminance × sr of patches over the cap.
-fn cap_mean(side: &Side, sources: &[Source]) -> f64 {
-    crate::colour::luminance(cap_mean_rgb(sources, &side.geometry.towards_camera()))
-}
-
-/// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
-pub(crate) fn illuminance_stops(mirror: &Side, cg: &Side) -> Option<f64> {
-    Stops::from_ratio(cap_mean(cg, &cg.sources), cap_mean(mirror, &mirror.sources)).map(|s| s.0)
-}
-
-fn details(finding: &mut Finding, pair: &Comparison) {
+fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
     let cg = pair.cg_on_equal_terms();
     let common = combined(&common_doubts(pair));
-    if let Some(stops) = illuminance_stops(&pair.mirror, cg) {
-        let sd = illuminance_sd(pair, cg).hypot(common);
-        put(&mut finding.detail, "illuminance_stops", Estimate::new(stops, sd));
+    for (key, number) in [("surroundings_stops", &numbers.surroundings), ("illuminance_stops", &numbers.illuminance)] {
+        if let Some(number) = number {
+            put(&mut finding.detail, key, number.stops);
+        }
     }
     if let Some(extremes) = pair.mirror.extremes {
         let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
         if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
             let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
-            let hidden = hidden_sd_stops(pair, |_, sources| patch_light(sources, &extremes.dark_normal).luminance);
+            let hidden =
+                illuminance::hidden_sd_stops(pair, |_, sources| patch_light(sources, &extremes.dark_normal).luminance);
             let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(hidden);
             put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, sd));
         }

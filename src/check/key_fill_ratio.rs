@@ -4,7 +4,7 @@ mod gains;
 
 use nalgebra::Vector3;
 
-use super::{Check, CheckDoc, Comparison, blank, combined, main_doubt, put, settle};
+use super::{Check, CheckDoc, Comparison, blank, combined, exposure, main_doubt, put, settle};
 use crate::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
@@ -79,8 +79,14 @@ pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
 /// The same without what is filled in.
 fn beside_filled_sd_stops(side: &Side) -> f64 {
     let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
+    let curve = curve.hypot(toe_sd_stops(side));
     let rim = RIM_SD_STOPS_PX / side.fit.outline.mean_radius().max(1.0);
     FLOOR_SD_STOPS.hypot(rim).hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
+}
+
+/// The darkest patch of a camera file lies in the toe of its curve where the surroundings do.
+fn toe_sd_stops(side: &Side) -> f64 {
+    tone_curve::toe_sd_stops(side.trust, exposure::USUAL_REFLECTANCE * exposure::usual_luminance(side))
 }
 
 /// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.

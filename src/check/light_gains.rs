@@ -4,8 +4,7 @@ use serde_json::{Map, Value, json};
 
 use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence};
 use super::{
-    Check, CheckDoc, Comparison, blank, blank_of_shot, colour_balance::ColourBalance, exposure::Exposure,
-    highlight_direction::HighlightDirection, key_fill_ratio, put, settle,
+    Check, CheckDoc, Comparison, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, settle,
 };
 use crate::Result;
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
@@ -17,7 +16,7 @@ use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
 use crate::units::{Estimate, Stops};
 
 /// Lights that give less than this of what patches receive do not set the value.
-const COUNTED_SHARE: f64 = 0.05;
+const COUNTED_SHARE: f64 = 0.10;
 
 /// A light that has to go is counted as this many stops too bright.
 const OFF_STOPS: f64 = 10.0;
@@ -131,8 +130,11 @@ fn judge(
     let common_sd = comparison.mirror.reflectance.common_sd_stops.hypot(comparison.drift.exposure_stops);
     let shares: Vec<f64> = solution.groups.iter().map(|g| share(comparison, layers, g)).collect();
     let counted = solution.groups.iter().zip(&shares).filter(|(_, share)| **share >= COUNTED_SHARE);
-    let largest = counted.map(|(g, _)| stops(g, common_sd)).max_by(|a, b| a.value.abs().total_cmp(&b.value.abs()));
-    if let Some(value) = largest {
+    let tolerance = finding.tolerance;
+    let worst = counted
+        .map(|(g, _)| stops(g, common_sd))
+        .max_by(|a, b| decide(*a, tolerance).cmp(&decide(*b, tolerance)).then(a.value.abs().total_cmp(&b.value.abs())));
+    if let Some(value) = worst {
         settle(finding, value, "the layers' light overlaps, or the sphere's reflectance is not known well");
         if value.value >= OFF_STOPS {
             finding.value_bound = Some("lower".to_owned());
@@ -146,17 +148,11 @@ fn judge(
     let advice = if advice.is_empty() { "leave every light as it is".to_owned() } else { advice.join(", ") };
     let words = format!("{advice}: leaves {}", left.words());
     notes(finding, comparison, layers, solution);
-    hold_back(finding, comparison, &words);
+    place_words(finding, &words);
 }
 
-/// Advice accuses nobody: never worse than the worst of the four comparisons.
-fn hold_back(finding: &mut Finding, comparison: &Comparison, words: &str) {
-    let four: [&dyn Check; 4] = [&HighlightDirection, &key_fill_ratio::KeyFillRatio, &Exposure, &ColourBalance];
-    let worst = four.iter().map(|check| check.run(comparison).verdict).max().unwrap_or(Verdict::Match);
-    if worst < finding.verdict {
-        finding.verdict = worst;
-        prepend(&mut finding.reason, "advice only: the other comparisons of this sphere are no worse than this");
-    }
+/// Where every light is right the gains are a note; else they are what to do.
+fn place_words(finding: &mut Finding, words: &str) {
     if finding.verdict == Verdict::Match {
         prepend(&mut finding.reason, words);
     } else {

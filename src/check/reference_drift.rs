@@ -147,6 +147,11 @@ pub struct Doubt {
     pub colour_stops: f64,
     /// There is a plate, and the drift could not be measured on it.
     pub unmeasured: bool,
+    /// The sphere frame was seen to be exposed and balanced otherwise than the plate; else that is only not ruled out.
+    pub proven: bool,
+    /// Plate and sphere frame were seen to be balanced alike, so that what the camera did to the colour cancels in what is compared with
+    /// the plate.
+    pub balanced_alike: bool,
 }
 
 impl Doubt {
@@ -154,6 +159,8 @@ impl Doubt {
     pub(crate) fn exposure_words(&self) -> &'static str {
         if self.unmeasured {
             "it could not be measured whether the sphere frame was exposed like the plate (see reference-drift)"
+        } else if !self.proven {
+            "it is not certain that the sphere frame was exposed like the plate (see reference-drift)"
         } else {
             "the sphere frame was not exposed like the plate (see reference-drift)"
         }
@@ -163,6 +170,8 @@ impl Doubt {
     pub(crate) fn colour_words(&self) -> &'static str {
         if self.unmeasured {
             "it could not be measured whether the sphere frame was balanced like the plate (see reference-drift)"
+        } else if !self.proven {
+            "it is not certain that the sphere frame was balanced like the plate (see reference-drift)"
         } else {
             "the sphere frame was not balanced like the plate (see reference-drift)"
         }
@@ -187,7 +196,7 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
         None => return Doubt::default(),
         Some(DriftOutcome::NotMeasurable(_)) => {
             let colour_stops = 0.5 * tolerances.colour.stops;
-            return Doubt { exposure_stops: UNMEASURED_SD_STOPS, colour_stops, unmeasured: true };
+            return Doubt { exposure_stops: UNMEASURED_SD_STOPS, colour_stops, unmeasured: true, ..Doubt::default() };
         }
         Some(DriftOutcome::Measured(drift)) => drift,
     };
@@ -197,8 +206,15 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
         drift.blue_green_stops
     };
     let stops = reference.beyond_stated(drift);
+    let verdicts =
+        [super::decide(stops, tolerances.reference_drift.stops), super::decide(colour, tolerances.colour.stops)];
+    let measured = Doubt {
+        proven: verdicts.contains(&Verdict::Mismatch),
+        balanced_alike: verdicts[1] == Verdict::Match && !drift.featureless,
+        ..Doubt::default()
+    };
     if reference.corrected_drift().is_some() {
-        return Doubt { exposure_stops: stops.sd, colour_stops: colour.sd, unmeasured: false };
+        return Doubt { exposure_stops: stops.sd, colour_stops: colour.sd, ..measured };
     }
     let beyond = |e: Estimate, tolerance: f64| {
         let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
@@ -214,6 +230,6 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
     Doubt {
         exposure_stops: beyond(stops, tolerances.reference_drift.stops),
         colour_stops: beyond(colour, tolerances.colour.stops),
-        unmeasured: false,
+        ..measured
     }
 }

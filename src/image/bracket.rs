@@ -1,6 +1,7 @@
 //! Several exposures of one view merged into one linear frame.
 
 pub mod align;
+pub mod ceilings;
 pub mod response;
 
 use super::noise::NoiseModel;
@@ -112,16 +113,82 @@ pub fn measured_stops(a: &Frame, b: &Frame) -> Option<Estimate> {
     }
     let (first, second) = parallel::both(|| Exposed::new(a), || Exposed::new(b));
     let step = (a.rgb.len() / COMPARED_PIXELS) | 1;
-    let ratio = |i: usize| {
-        let ((va, sd_a), (vb, sd_b)) = (first.at(i)?, second.at(i)?);
-        let value = Stops::from_ratio(vb, va)?.0;
-        Some(Weighted { value, weight: 1.0 / (sd_a.hypot(sd_b).powi(2) + COMPARE_SD_STOPS.powi(2)) })
+    let both: Vec<[Shown; 2]> =
+        (0..a.rgb.len()).step_by(step).filter_map(|i| Some([first.unclipped(i)?, second.unclipped(i)?])).collect();
+    if is_firm_in_both(&both) { by_pixels(&both) } else { by_groups(&both) }
+}
+
+/// A pixel of one frame: mean of the channels and its standard deviation.
+type Shown = (f64, f64);
+
+/// A reading is firm from so many standard deviations above black on.
+const FIRM_SDS: f64 = 10.0;
+
+fn is_firm((value, sd): &Shown) -> bool {
+    *value > FIRM_SDS * sd
+}
+
+/// Hardly any pixel that one frame shows well is lost in the noise of the other. Else those that noise lifts would be the ones
+/// that count.
+fn is_firm_in_both(both: &[[Shown; 2]]) -> bool {
+    let (in_both, in_one) = both.iter().fold((0_usize, 0_usize), |(two, one), [a, b]| {
+        (two + usize::from(is_firm(a) && is_firm(b)), one + usize::from(is_firm(a) || is_firm(b)))
+    });
+    in_both as f64 >= FIRM_IN_BOTH * in_one as f64
+}
+
+/// Pixel by pixel: the value most of them agree on.
+fn by_pixels(both: &[[Shown; 2]]) -> Option<Estimate> {
+    let ratio = |[a, b]: &[Shown; 2]| {
+        let value = Stops::from_ratio(b.0, a.0).filter(|_| is_firm(a) && is_firm(b))?.0;
+        let sd = (a.1 / a.0).hypot(b.1 / b.0) / std::f64::consts::LN_2;
+        Some(Weighted { value, weight: 1.0 / (sd.powi(2) + COMPARE_SD_STOPS.powi(2)) })
     };
-    let ratios: Vec<Weighted> = (0..a.rgb.len()).step_by(step).filter_map(ratio).collect();
+    let ratios: Vec<Weighted> = both.iter().filter_map(ratio).collect();
     let found = consensus(&ratios, 1e-4).filter(|_| ratios.len() >= LEAST_COMPARED)?;
     let chance = found.spread / (ratios.len() as f64).sqrt();
     let doubt = found.rival.map_or(0.0, |rival| 0.5 * (rival - found.centre).abs());
     Some(Estimate::new(found.centre, chance.hypot(COMPARE_SD_STOPS).hypot(doubt)))
+}
+
+/// Of the pixels that either frame shows well, this part has to be shown well by both.
+const FIRM_IN_BOTH: f64 = 0.8;
+
+/// Groups of pixels that the brighter frame shows alike, whose medians are compared; noise has no say in which pixels count, and
+/// in the median it is even.
+const GROUPS: usize = 16;
+const LEAST_IN_GROUP: usize = 50;
+
+/// A group less sure than this says nothing, stops.
+const SURE_GROUP_SD_STOPS: f64 = 0.15;
+
+fn by_groups(both: &[[Shown; 2]]) -> Option<Estimate> {
+    let level = |side: usize| median(both.iter().map(|pair| pair[side].0).collect());
+    let bright = usize::from(level(1)? > level(0)?);
+    let mut shown: Vec<&[Shown; 2]> = both.iter().filter(|p| is_firm(&p[bright])).collect();
+    shown.sort_by(|a, b| a[bright].0.total_cmp(&b[bright].0));
+    let groups = shown.chunks((shown.len() / GROUPS).max(LEAST_IN_GROUP));
+    let stops: Vec<Weighted> = groups.filter(|g| g.len() >= LEAST_IN_GROUP).filter_map(group_stops).collect();
+    let found = consensus(&stops, 1e-4)?;
+    let doubt = found.rival.map_or(0.0, |rival| 0.5 * (rival - found.centre).abs());
+    let chance = found.spread.max(SURE_GROUP_SD_STOPS / 4.0) / (stops.len() as f64).sqrt();
+    Some(Estimate::new(found.centre, chance.hypot(COMPARE_SD_STOPS).hypot(doubt)))
+}
+
+/// Stops by which the second frame is brighter in one group.
+fn group_stops(group: &[&[Shown; 2]]) -> Option<Weighted> {
+    let of = |side: usize| median(group.iter().map(|pair| pair[side].0).collect());
+    let (a, b) = (of(0)?, of(1)?);
+    let value = Stops::from_ratio(b, a)?.0;
+    let residual = median(group.iter().map(|pair| (pair[1].0 / b - pair[0].0 / a).abs()).collect())?;
+    // The median's standard error is 1.25 that of the mean.
+    let sd = 1.25 * SD_PER_MAD * residual / (group.len() as f64).sqrt() / std::f64::consts::LN_2;
+    (sd < SURE_GROUP_SD_STOPS).then(|| Weighted { value, weight: 1.0 / (sd.powi(2) + COMPARE_SD_STOPS.powi(2)) })
+}
+
+fn median(mut values: Vec<f64>) -> Option<f64> {
+    let middle = values.len() / 2;
+    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Light below which an 8-bit file has too few codes to compare exposures: about code 16 of sRGB.
@@ -138,16 +205,15 @@ impl<'a> Exposed<'a> {
         Self { frame, noise: NoiseModel::of(frame) }
     }
 
-    /// Mean of the channels and its standard deviation in stops; `None` where clipped, masked or within ten sd of
-    /// black.
-    fn at(&self, i: usize) -> Option<(f64, f64)> {
+    /// Mean of the channels and its standard deviation; `None` where clipped, masked or among the few codes at the dark end of
+    /// an 8-bit file.
+    fn unclipped(&self, i: usize) -> Option<(f64, f64)> {
         let rgb = self.frame.rgb[i];
         let clipped = |c: usize| self.frame.clip_level.is_some_and(|level| rgb[c] >= ROLL_OFF_START * level[c]);
         let mean = rgb.iter().map(|v| f64::from(*v)).sum::<f64>() / 3.0;
         let variance = (0..3).map(|c| self.noise.variance(c, f64::from(rgb[c]))).sum::<f64>() / 9.0;
-        let dark = if self.frame.eight_bit { DARK_IN_EIGHT_BITS } else { 0.0 };
-        let usable = mean.is_finite() && mean > dark.max(10.0 * variance.sqrt()) && !(0..3).any(clipped);
-        usable.then(|| (mean, variance.sqrt() / (mean * std::f64::consts::LN_2)))
+        let dark = self.frame.eight_bit && mean <= DARK_IN_EIGHT_BITS;
+        (mean.is_finite() && !dark && !(0..3).any(clipped)).then(|| (mean, variance.sqrt()))
     }
 }
 

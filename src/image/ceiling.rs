@@ -1,7 +1,11 @@
-//! The ceiling of a float picture that states none: a plateau of pixels that stand at exactly the highest value.
+//! The ceiling of a rendered picture: a plateau of pixels that stand at exactly the highest value. [`photograph`] looks for
+//! that of a photograph.
 //!
 //! Light varies from pixel to pixel; what was cut off does not. A render of an evenly bright emitter has a plateau as
 //! well, but there all channels reach their highest value together, while clipping takes them one after the other.
+
+pub(crate) mod photograph;
+pub(crate) mod spike;
 
 use super::{DataWindow, Frame};
 use crate::parallel;

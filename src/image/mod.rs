@@ -23,6 +23,8 @@ use crate::CaptureTime;
 use crate::colour::ColourSpace;
 use crate::report::InputRecord;
 
+pub(crate) use ceiling::photograph::{Ceiling, ceiling};
+pub(crate) use ceiling::spike::crowd;
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
 pub use wanted::{Opened, Wanted};
 

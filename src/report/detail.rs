@@ -14,3 +14,6 @@ pub(crate) const FRAME: &str = "frame";
 
 /// A sentence that stands beside the number whatever the verdict.
 pub(crate) const TOLD: &str = "told";
+
+/// Which of its numbers decided a finding, in words.
+pub(crate) const DECIDED_BY: &str = "decided_by";

@@ -38,6 +38,10 @@ const FLOP_STEP_DEG: f64 = 3.0;
 /// Least correlation at which left and right count as exchanged (common practice, no source).
 const MIN_FLOPPED: f64 = 0.85;
 
+/// A turn this close to half a circle about an axis this close to the line of sight turns a picture upside down.
+const HALF_ROLL_WITHIN_DEG: f64 = 15.0;
+const HALF_ROLL_AXIS_DEG: f64 = 35.0;
+
 /// Optima closer than this are one.
 const SAME_OPTIMUM_DEG: f64 = 10.0;
 
@@ -97,9 +101,24 @@ pub struct RotationSearch {
     pub best: Option<Optimum>,
     /// Another optimum that is about as good as the best.
     pub rival: Option<Optimum>,
-    /// Best correlation with left and right of the CG exchanged, over turns about the vertical; `None` where it was not
-    /// searched.
-    pub flopped: Option<f64>,
+    /// The best fit with left and right of the CG exchanged; `None` where it was not searched.
+    pub flopped: Option<Flopped>,
+}
+
+/// How well the two spheres agree once left and right of the CG's light are exchanged and the rest is turned home.
+#[derive(Debug, Clone, Copy)]
+pub struct Flopped {
+    /// Correlation of the logarithms of luminance.
+    pub correlation: f64,
+    /// The turn that follows the exchange.
+    pub turn: Rotation3<f64>,
+}
+
+impl Flopped {
+    /// A roll by half a circle after left and right were exchanged: top and bottom are.
+    pub fn is_top_to_bottom(&self) -> bool {
+        is_half_roll(&self.turn)
+    }
 }
 
 impl RotationSearch {
@@ -114,15 +133,24 @@ impl RotationSearch {
     }
 
     /// Left and right exchanged make the two spheres alike, and neither leaving it nor a rotation does.
-    pub fn is_flopped(&self) -> bool {
-        let Some(flopped) = self.flopped.filter(|correlation| *correlation >= MIN_FLOPPED) else { return false };
+    pub fn exchanged(&self) -> Option<Flopped> {
+        let flopped = self.flopped.filter(|flopped| flopped.correlation >= MIN_FLOPPED)?;
         let otherwise = self.best.as_ref().map_or(self.before, |best| best.correlation.max(self.before));
-        flopped - otherwise > MIN_GAIN * (1.0 - otherwise)
+        (flopped.correlation - otherwise > MIN_GAIN * (1.0 - otherwise)).then_some(flopped)
+    }
+
+    /// The CG's light stands on its head: a roll by half a circle brings it home.
+    pub fn is_upside_down(&self) -> bool {
+        let turned = self.best.as_ref().filter(|best| self.explains(best) && self.rival.is_none());
+        turned.is_some_and(|best| is_half_roll(&best.cg_to_mirror))
     }
 
     /// The best rotation, where it is well determined, explains the difference, and is not negligible.
     pub fn undone(&self) -> Option<Rotation> {
         let best = self.best.as_ref().filter(|best| self.explains(best) && self.rival.is_none())?;
+        if self.exchanged().is_some() {
+            return None;
+        }
         let angle_deg = best.angle_deg();
         (angle_deg.value >= MIN_ANGLE_DEG).then_some(Rotation {
             cg_to_mirror: best.cg_to_mirror,
@@ -154,23 +182,32 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
     found.sort_by(|a, b| b.correlation.total_cmp(&a.correlation));
     let best = found.first().cloned();
     let rival = best.as_ref().and_then(|best| rival_of(best, &found));
-    let mut search = RotationSearch { before, near, best, rival, flopped: None };
-    if !search.best.as_ref().is_some_and(|best| search.explains(best)) {
-        search.flopped = best_flopped(&target.luminance, &source.luminance);
-    }
-    Some(search)
+    let fits = best.as_ref().is_some_and(|best| best.correlation > ALREADY_ALIKE);
+    let flopped = if fits { None } else { best_flopped(&target, &source) };
+    Some(RotationSearch { before, near, best, rival, flopped })
 }
 
-/// The best correlation with left and right of the source exchanged. An environment is flopped about a vertical plane of its
-/// own, which is the camera's but for a turn.
-fn best_flopped(target: &[f64], source: &[f64]) -> Option<f64> {
-    let source = flopped(source);
-    let turned = |step: usize| {
-        let turn = UnitQuaternion::from_axis_angle(&Vector3::y_axis(), (step as f64 * FLOP_STEP_DEG).to_radians());
-        correlation(target, &source, &turn, 1)
-    };
+/// A turn by half a circle about the line of sight, nearly.
+fn is_half_roll(turn: &Rotation3<f64>) -> bool {
+    let angle_deg = turn.angle().to_degrees();
+    let along = turn.axis().map_or(0.0, |axis| axis.z.abs());
+    angle_deg > 180.0 - HALF_ROLL_WITHIN_DEG && along > HALF_ROLL_AXIS_DEG.to_radians().cos()
+}
+
+/// The best fit with left and right of the source exchanged: over turns about the vertical, since an environment is flopped about
+/// a vertical plane of its own, and over all others.
+fn best_flopped(target: &LogField, source: &LogField) -> Option<Flopped> {
+    let source = LogField { luminance: flopped(&source.luminance), coarse: flopped(&source.coarse), local: Vec::new() };
     let steps = (360.0 / FLOP_STEP_DEG) as usize;
-    parallel::filter_map(steps, turned).into_iter().max_by(f64::total_cmp)
+    let about_vertical =
+        |step: usize| UnitQuaternion::from_axis_angle(&Vector3::y_axis(), (step as f64 * FLOP_STEP_DEG).to_radians());
+    let mut turns: Vec<UnitQuaternion<f64>> = (0..steps).map(about_vertical).collect();
+    turns.extend(coarse_starts(target, &source));
+    let fit = |i: usize| {
+        let correlation = correlation(&target.luminance, &source.luminance, &turns[i], 1)?;
+        Some(Flopped { correlation, turn: turns[i].to_rotation_matrix() })
+    };
+    parallel::filter_map(turns.len(), fit).into_iter().max_by(|a, b| a.correlation.total_cmp(&b.correlation))
 }
 
 /// A field with left and right exchanged.

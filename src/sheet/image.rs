@@ -27,6 +27,9 @@ pub struct ImageSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub clip_level: Option<f64>,
+    /// `fixed`: the camera's white balance was set by hand, whatever the file says.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub white_balance: Option<WhiteBalance>,
     /// Layer or part of a file that holds several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub layer: Option<String>,
@@ -49,6 +52,14 @@ pub struct ImageSpec {
     /// What the file may cost. Whoever runs the program decides, never a sheet.
     #[serde(skip)]
     pub limits: Limits,
+}
+
+/// How the camera balanced its white.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum WhiteBalance {
+    /// Set by hand.
+    Fixed,
 }
 
 impl ImageSpec {

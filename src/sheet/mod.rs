@@ -28,7 +28,7 @@ pub use camera::{CameraSpec, SheetFieldOfView};
 pub use cg::{AlphaKind, CgSpec, CgSphereSpec, Reflectance};
 pub use date::IsoDate;
 pub use ignore::{IgnoreRegion, IgnoreSpec};
-pub use image::ImageSpec;
+pub use image::{ImageSpec, WhiteBalance};
 pub use length::{length_mm, unit_mm};
 pub use mirror::{MatteSpec, MirrorReflectance, MirrorSpec};
 pub(crate) use mirror::{near_from, outline_from};

@@ -88,6 +88,7 @@ fn inherit(exposure: &mut ImageSpec, whole: &ImageSpec) {
     exposure.colour_space = exposure.colour_space.take().or_else(|| whole.colour_space.clone());
     exposure.layer = exposure.layer.take().or_else(|| whole.layer.clone());
     exposure.clip_level = exposure.clip_level.or(whole.clip_level);
+    exposure.white_balance = exposure.white_balance.or(whole.white_balance);
     exposure.frame_number = exposure.frame_number.or(whole.frame_number);
     exposure.frame_range = exposure.frame_range.or(whole.frame_range);
 }

@@ -1,7 +1,7 @@
 //! The exposures of one sphere made ready to be merged: linear, in register, with stops that the pictures bear out.
 
 use crate::image::bracket::response::{ResponseCurve, recover, stops_to_use};
-use crate::image::bracket::{BracketFrame, align};
+use crate::image::bracket::{BracketFrame, align, ceilings};
 use crate::image::encoding::Encoding;
 use crate::report::{Report, ResponseReport};
 use crate::sheet::{MirrorSpec, ShotSheet};
@@ -54,6 +54,19 @@ impl Recovered {
 
 fn encoding_of(frame: &crate::image::Frame) -> Option<Encoding> {
     Encoding::parse(&frame.record.encoding)
+}
+
+/// Looks for the ceiling of every exposure that states none, before they are merged.
+pub(super) fn find_ceilings(frames: &mut [BracketFrame], report: &mut Report) {
+    for found in ceilings::settle(frames) {
+        let frame = &frames[found.frame].frame;
+        report.assumptions.push(format!(
+            "{}: {} pixels stand at one highest value ({}): the exposure is cut off there and shorter ones count; where that is wrong, state clip_level",
+            frame.record.file,
+            found.pixels,
+            super::ceiling::level_words(found.level)
+        ));
+    }
 }
 
 /// Recovers the camera's curve from exposures that went through one, and undoes it in all of them. `None` where the

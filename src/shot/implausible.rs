@@ -5,6 +5,9 @@ use crate::image::Frame;
 use crate::report::{Finding, Verdict};
 use crate::rotation::RotationSearch;
 
+/// How advice begins that comes before all other.
+pub(super) const BEFORE_ANY_LIGHT: &str = "before any light";
+
 /// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
 /// too strong in a CG that somebody looked at (common practice, no source).
 const IMPLAUSIBLE_STOPS: f64 = 6.0;
@@ -26,22 +29,43 @@ pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 
         format!("{} is read as {} (by {})", frame.record.file, frame.record.encoding, frame.record.encoding_from)
     };
     let remedy = format!(
-        "before any light: so large a difference is likelier a wrong encoding or layer; {}, {}",
+        "{BEFORE_ANY_LIGHT}: so large a difference is likelier a wrong encoding or layer; {}, {}",
         read(mirror),
         read(cg)
     );
     before_any_light(findings, &remedy);
 }
 
-/// A CG whose left and right are exchanged is not mended light by light.
+/// Without a single number that is off, only a fit as good as this says that left and right are exchanged.
+const SURE_CORRELATION: f64 = 0.93;
+
+/// A CG whose surroundings are exchanged or stand on their head is not mended light by light, and what single numbers then say follows
+/// from that.
 pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSearch>) {
+    let Some(search) = search else { return };
     let off = findings.iter().any(|f| f.verdict == Verdict::Mismatch);
-    if off && search.is_some_and(RotationSearch::is_flopped) {
-        before_any_light(
-            findings,
-            "before any light: the CG shows the photograph's surroundings with left and right exchanged; flop the picture or the environment back",
-        );
+    let exchanged = search.exchanged().filter(|f| off || f.correlation >= SURE_CORRELATION);
+    let (what, cure) = match exchanged {
+        Some(flopped) if flopped.is_top_to_bottom() => {
+            ("with top and bottom exchanged", "mirror the picture or the environment back")
+        }
+        Some(_) => ("with left and right exchanged", "flop the picture or the environment back"),
+        None if off && search.is_upside_down() => ("upside down", "turn the picture or the environment back"),
+        None => return,
+    };
+    let seen = format!("the CG shows the photograph's surroundings {what}");
+    for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
+        if finding.check == "rotation" {
+            finding.verdict = Verdict::Mismatch;
+            seen.clone_into(&mut finding.reason);
+        } else if finding.check == "highlight-direction" {
+            seen.clone_into(&mut finding.reason);
+        } else {
+            finding.verdict = Verdict::Unsure;
+            finding.reason = format!("{seen}, and this follows from it");
+        }
     }
+    before_any_light(findings, &format!("{BEFORE_ANY_LIGHT}: {seen}; {cure}"));
 }
 
 /// A gain cannot mend a colour space that was taken for want of a better one.
@@ -57,7 +81,20 @@ pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
     }
 }
 
-fn before_any_light(findings: &mut [Finding], remedy: &str) {
+/// A tinted sphere whose reflectance nobody told looks like a CG of the wrong colour.
+pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
+    if reflectance_is_told {
+        return;
+    }
+    for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
+        finding.remedy = format!(
+            "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; where it is neutral, {}",
+            finding.remedy
+        );
+    }
+}
+
+pub(super) fn before_any_light(findings: &mut [Finding], remedy: &str) {
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
         remedy.clone_into(&mut finding.remedy);
     }

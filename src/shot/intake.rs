@@ -8,7 +8,7 @@ use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
 use crate::image::open::{Belief, OpenRequest, open_part};
 use crate::image::{Frame, Opened, Wanted};
-use crate::sheet::{CameraSpec, ImageSpec};
+use crate::sheet::{CameraSpec, ImageSpec, WhiteBalance};
 use crate::{Error, ErrorKind, Result};
 
 /// Opens the whole frame of an image entry.
@@ -44,6 +44,9 @@ pub(super) fn open_part_of(
         transform.decode(frame);
         frame.record.encoding = name;
         frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
+    }
+    if spec.white_balance == Some(WhiteBalance::Fixed) {
+        opened.frame.meta.auto_white_balance = Some(false);
     }
     Ok(opened)
 }

@@ -12,12 +12,12 @@ use crate::register::{DriftOutcome, measure_drift};
 use crate::report::Report;
 use crate::sheet::{MirrorReflectance, MirrorSpec, ShotSheet};
 use crate::side::Trust;
-use crate::sphere::Outline;
+use crate::sphere::{Outline, SphereFit};
 use crate::units::Stops;
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;
-use super::{Exposure, bracket, intake, stops};
+use super::{Exposure, bracket, ceiling, intake, stops};
 
 /// Reflectance taken where nothing tells it.
 pub(super) const UNKNOWN_REFLECTANCE: f64 = 0.7;
@@ -45,6 +45,8 @@ pub(super) struct Photographed {
     pub(super) recovered: Option<Recovered>,
     /// The frame of a bracket that was exposed most like the plate, kept for the drift.
     nearest: Option<Frame>,
+    /// Several exposures were merged, each of which was looked at for its ceiling.
+    merged: bool,
 }
 
 /// Merges the bracket and settles how its pixels become radiance.
@@ -61,6 +63,9 @@ pub(super) fn prepare(
     let several = exposures.len() > 1;
     let frames = exposures.into_iter().zip(&stated).map(|(e, s)| BracketFrame { frame: e.frame, stops: Stops(*s) });
     let mut frames: Vec<BracketFrame> = frames.collect();
+    if several {
+        bracket::find_ceilings(&mut frames, report);
+    }
     let recovered = if several { bracket::linearise(&spec.name, &mut frames, report) } else { None };
     if several && alike(&frames) {
         bracket::register(sheet, spec, &mut frames, closest, report);
@@ -79,7 +84,7 @@ pub(super) fn prepare(
     let radiometry = Radiometry { gain, ..reflecting(spec) };
     let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift, is_plate };
     let trust = trust_of(&frame).after(recovered.as_ref().is_some_and(Recovered::is_reliable));
-    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest })
+    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest, merged: several })
 }
 
 /// The exposures show the same pixels, as the merge will ask.
@@ -91,6 +96,19 @@ impl Photographed {
     /// Takes what the sheet draws as not to be counted out of the frame that is compared with the plate.
     pub(super) fn take_out_drawn(&mut self, ignored: &Ignored<'_>) {
         ignored.take_out_drawn(self.nearest.as_mut().unwrap_or(&mut self.frame));
+    }
+
+    /// Looks for a ceiling that nobody stated on the sphere. Gives the level where the picture leaves it open.
+    pub(super) fn suspected_ceiling(
+        &mut self,
+        sheet: &ShotSheet,
+        spec: &MirrorSpec,
+        fit: &SphereFit,
+        report: &mut Report,
+    ) -> Option<[f32; 3]> {
+        let of_plate = sheet.plate.as_ref().is_some_and(|plate| plate.clip_level.is_some());
+        let stated = of_plate || spec.bracket.iter().any(|image| image.clip_level.is_some());
+        if self.merged { None } else { ceiling::of_photograph(&mut self.frame, fit, stated, report) }
     }
 
     /// The drift against the plate around the sphere; `None` where there is no plate.

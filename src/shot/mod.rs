@@ -2,8 +2,10 @@
 
 mod bracket;
 mod candidates;
+mod ceiling;
 mod describe;
 mod drawn;
+mod encoded_light;
 mod evidence;
 mod ignore;
 mod implausible;

@@ -5,7 +5,7 @@ use nalgebra::{Matrix3, Vector3};
 use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::check::{CHECKS, Comparison, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
-use crate::image::{DISPLAY_WHITE, Frame, plateau};
+use crate::image::Frame;
 use crate::parallel;
 use crate::radiance::{Radiometry, RecordingLimit};
 use crate::report::{ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
@@ -15,18 +15,20 @@ use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, Told, cone_of_outline};
 use crate::sphere_faults::{Seam, find_seam};
 use crate::uncertainty::haze::HazeDoubt;
-use crate::uncertainty::{clipping, reflectance};
+use crate::uncertainty::reflectance;
 use crate::{Error, Result};
 
 use super::bracket::Recovered;
 use super::candidates::{Help, Refused};
+use super::ceiling;
+use super::encoded_light;
 use super::ignore::Ignored;
-use super::implausible::{suspect_encoding, suspect_flop, untold_space};
+use super::implausible::{suspect_encoding, suspect_flop, untold_space, untold_tint};
 use super::mirror::{Photographed, prepare, reflecting};
 use super::part::{self, Place};
 use super::reconcile::{Looked, reconcile};
 use super::sought::{Sought, find};
-use super::together::one_gain;
+use super::together::{follow_direction, one_gain};
 use super::{Frames, describe, intake};
 
 /// What is needed to draw the evidence of a pair.
@@ -55,6 +57,8 @@ pub(super) fn check(
     let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
+    // A CG field of view that is not given is the plate's.
+    let cg_view = cg_view.or_that_of(&photographed.view);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
     let mut remarks = [Vec::new(), Vec::new()];
     let [of_mirror, of_cg] = &mut remarks;
@@ -81,8 +85,8 @@ pub(super) fn check(
         refusal(error, (sheet, spec), [(&photographed.frame, &photographed.view), (&cg_frame, &cg_view)], help)
     })?;
     report.warnings.extend(remarks.into_iter().flatten());
-    unstated_ceiling(&mut photographed.frame, &mirror_search.best, report);
-    let cg_ends_at_white = unstated_ceiling(&mut cg_frame, &cg_search.best, report) == Some([DISPLAY_WHITE; 3]);
+    let suspected = photographed.suspected_ceiling(sheet, spec, &mirror_search.best, report);
+    let cg_ends_at_white = ceiling::of_render(&mut cg_frame, &cg_search.best, report);
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);
     photographed.take_out_drawn(&ignored);
     let sun = sun::expected_direction(sheet, &frames.notes);
@@ -126,13 +130,20 @@ pub(super) fn check(
         ignored.note(spec, &found.search.best, report);
         fractions
     };
-    let comparison = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
+    let whole = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
     let doubt = reference_drift::doubt(&found.photographed.reference, &sheet.tolerances);
-    let comparison = comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
+    let dressed = |comparison: Comparison| comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
+    let whole = dressed(whole);
+    let open = suspected.filter(|_| ceiling::matters(&whole));
+    found.photographed.frame.clip_level = open.or(found.photographed.frame.clip_level);
+    let cut = open.map(|_| dressed(compare(sheet, spec, cg, &found, &rendered)));
     let photographed = found.photographed;
+    let frames = [&photographed.frame, &rendered.frame];
+    let (comparison, mut of_pair) = judged(whole, cut.zip(open), frames);
+    untold_tint(&mut of_pair, spec.reflectance.is_some());
     notes(sheet, &comparison, report);
     report.spheres.extend(sphere_reports(&comparison, photographed.recovered.as_ref()));
-    report.findings.extend(findings(&comparison, [&photographed.frame, &rendered.frame]));
+    report.findings.extend(of_pair);
     report.error = one_and_the_same(&photographed.frame, &rendered.frame).or(report.error.take());
     Ok(Some(Pair {
         mirror_from_stored: photographed.radiometry.working_from_stored(&photographed.frame.space),
@@ -160,11 +171,21 @@ fn sphere_reports(comparison: &Comparison, recovered: Option<&Recovered>) -> [Sp
 /// What every check of a pair finds, and what the pair's frames say about it.
 fn findings(comparison: &Comparison, [mirror, cg]: [&Frame; 2]) -> Vec<Finding> {
     let mut findings = parallel::map_each(CHECKS, |check| check.run(comparison));
+    follow_direction(&mut findings, comparison);
     one_gain(&mut findings);
     untold_space(&mut findings, cg);
+    encoded_light::name_it(&mut findings, comparison);
     suspect_encoding(&mut findings, [mirror, cg]);
     suspect_flop(&mut findings, comparison.rotation_search.as_ref());
     findings
+}
+
+/// The comparison that is reported and what it finds: as it is, or with what a suspected ceiling leaves open.
+fn judged(whole: Comparison, cut: Option<(Comparison, [f32; 3])>, frames: [&Frame; 2]) -> (Comparison, Vec<Finding>) {
+    let as_whole = findings(&whole, frames);
+    let Some((cut, level)) = cut else { return (whole, as_whole) };
+    let as_cut = findings(&cut, frames);
+    (cut, ceiling::two_readings(as_cut, &as_whole, &frames[0].record.file, level))
 }
 
 /// An error with the round things of the frame that shows no sphere, as options for it.
@@ -195,30 +216,6 @@ fn found_at(
         // A refusal lists what else the frame shows, and has to see all of it.
         Told::Near(_) => find(frame, view, &Sought::of_mirror(spec), remarks).ok().map(Ok),
     }
-}
-
-/// A plateau this far below a stated ceiling is another one.
-const CLEARLY_BELOW: f32 = 0.9;
-
-/// A float picture that was cut off below what its file allows states no ceiling, or stands below one that was noted for
-/// other files; on the sphere it shows. Gives the level where it does.
-fn unstated_ceiling(frame: &mut Frame, fit: &SphereFit, report: &mut Report) -> Option<[f32; 3]> {
-    if frame.integer_bits.is_some() {
-        return None;
-    }
-    let o = fit.outline;
-    let reach = o.semi_a.max(o.semi_b);
-    let window = [o.centre_x - reach, o.centre_y - reach, o.centre_x + reach, o.centre_y + reach].map(|v| v as i64);
-    let below_stated = |level: &[f32; 3]| {
-        frame.clip_level.is_none_or(|stated| level.iter().zip(stated).all(|(l, s)| *l < CLEARLY_BELOW * s))
-    };
-    let (level, pixels) = plateau(frame, window).filter(|(level, _)| below_stated(level))?;
-    frame.clip_level = Some(clipping::recorded_ceiling(level, frame.format));
-    report.warnings.push(format!(
-        "{}: {pixels} pixels of the sphere stand at exactly the highest value (R {} G {} B {}) and are taken as clipped; where that is wrong, state a higher clip_level",
-        frame.record.file, level[0], level[1], level[2]
-    ));
-    Some(level)
 }
 
 /// The photographed side with its sphere.

@@ -6,6 +6,9 @@ use crate::report::Report;
 
 use super::Exposure;
 
+/// Stops against the plate that are less sure than this do not count, one sd.
+const SURE_SD_STOPS: f64 = 0.05;
+
 /// What tells the stops of an exposure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Told {
@@ -14,6 +17,8 @@ enum Told {
     PlateMetadata,
     /// Metadata of the files of the bracket; which of them was exposed like the plate, nothing tells.
     BracketMetadata,
+    /// The background that the exposure shares with the plate.
+    PlatePicture,
     /// The pictures themselves, by the same doubt.
     Pictures,
     Nothing,
@@ -24,6 +29,9 @@ enum Told {
 /// metadata, else by the pictures.
 pub(super) fn settle(name: &str, exposures: &[Exposure], plate: Option<&Frame>, report: &mut Report) -> Vec<f64> {
     let mut told: Vec<(f64, Told)> = exposures.iter().map(|exposure| by_plate(exposure, plate)).collect();
+    if told.len() > 1 && told.iter().all(|t| t.1 == Told::Nothing) {
+        by_background(exposures, plate, &mut told);
+    }
     if told.len() > 1 && told.iter().any(|t| t.1 == Told::Nothing) {
         among_themselves(exposures, &mut told);
     }
@@ -38,6 +46,17 @@ fn by_plate(exposure: &Exposure, plate: Option<&Frame>) -> (f64, Told) {
     match plate.and_then(|plate| stops_from_metadata(&plate.meta, &exposure.frame.meta)) {
         Some(stops) => (stops.0, Told::PlateMetadata),
         None => (0.0, Told::Nothing),
+    }
+}
+
+/// Stops of the exposures that show the plate's background in the plate's place, by what most of its pixels say.
+fn by_background(exposures: &[Exposure], plate: Option<&Frame>, told: &mut [(f64, Told)]) {
+    let Some(plate) = plate.filter(|plate| !plate.is_display_picture()) else { return };
+    let measured = exposures.iter().map(|e| measured_stops(plate, &e.frame).filter(|s| s.sd < SURE_SD_STOPS));
+    for (entry, stops) in told.iter_mut().zip(measured) {
+        if let Some(stops) = stops {
+            *entry = (stops.value, Told::PlatePicture);
+        }
     }
 }
 
@@ -77,6 +96,7 @@ fn note(name: &str, exposures: &[Exposure], told: &[(f64, Told)], report: &mut R
             Told::Sheet => "the sheet",
             Told::PlateMetadata => "the files' exposure metadata",
             Told::BracketMetadata => "the bracket's own exposure metadata",
+            Told::PlatePicture => "the background that it shares with the plate",
             Told::Pictures => "what its picture shows against the others of the bracket",
             Told::Nothing => continue,
         };
@@ -87,7 +107,7 @@ fn note(name: &str, exposures: &[Exposure], told: &[(f64, Told)], report: &mut R
                 .push(format!("{file} is taken as exposed {stops:+.2} stops against the plate, by {from}"));
         }
     }
-    let nothing_by_plate = told.iter().all(|t| !matches!(t.1, Told::Sheet | Told::PlateMetadata));
+    let nothing_by_plate = told.iter().all(|t| !matches!(t.1, Told::Sheet | Told::PlateMetadata | Told::PlatePicture));
     if told.len() > 1 && nothing_by_plate {
         report.warnings.push(format!(
             "mirror {name}: nothing tells which exposure of its bracket was exposed like the plate; the middle one is taken. Give exposure_stops"

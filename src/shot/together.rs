@@ -1,12 +1,94 @@
 //! Remedies that touch each other: two factors that an artist would else have to multiply, and what only follows from
 //! something else that is wrong.
 
-use crate::report::detail::{AFTER, LIGHTS_AMISS};
+use crate::check::Comparison;
+use crate::check::exposure::illuminance;
+use crate::check::key_fill_ratio::ratio_stops;
+use crate::pairing::pair_sides;
+use crate::radiance::{Source, extremes};
+use crate::report::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS};
 use crate::report::{Finding, Verdict};
+use crate::side::Side;
 use crate::units::Stops;
 
 /// Checks that move when a single light is mended.
-const FOLLOWS_LIGHTS: [&str; 2] = ["key-fill-ratio", "colour-balance"];
+const FOLLOWS_LIGHTS: [&str; 3] = ["key-fill-ratio", "exposure", "colour-balance"];
+
+/// What a mended direction does to the checks that sum over lights: where it brings one home, that is its cure, and where it does
+/// not, what would remain is told. Mending such a number by a gain besides would mend it twice.
+pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
+    let off = |check: &str| findings.iter().find(|f| f.check == check && f.verdict == Verdict::Mismatch);
+    let key_turned = off("highlight-direction").is_some_and(|f| !f.detail.contains_key(LIGHTS_AMISS));
+    let (first, sources) = match &pair.rotation {
+        Some(rotation) if off("rotation").is_some() => {
+            let turned = |s: &Source| Source { direction: rotation.cg_to_mirror * s.direction, ..*s };
+            ("rotation", pair.cg_on_equal_terms().sources.iter().map(turned).collect())
+        }
+        None if key_turned => match with_key_turned(pair) {
+            Some(sources) => ("highlight-direction", sources),
+            None => return,
+        },
+        _ => return,
+    };
+    let mended = with_sources(pair.cg_on_equal_terms(), sources);
+    for finding in findings.iter_mut().filter(|f| f.verdict == Verdict::Mismatch) {
+        let after = match &*finding.check {
+            "key-fill-ratio" => ratio_stops(&mended).zip(ratio_stops(&pair.mirror)).map(|(c, m)| c - m),
+            "exposure" if sums_lamps(finding) => illuminance::stops(&pair.mirror, &mended),
+            _ => None,
+        };
+        let Some(after) = after else { continue };
+        if after.abs() <= finding.tolerance {
+            finding.remedy = format!("follows from {first}: mend that first, then check again");
+        } else if first == "rotation" {
+            // Its own words already stand on the turn undone.
+            finding.remedy =
+                format!("{} (after the turn that rotation advises; {after:+.2} stops are left then)", finding.remedy);
+            continue;
+        } else {
+            finding.remedy = format!("mend {first} first, then check again: {after:+.2} stops of this would remain");
+        }
+        finding.detail.insert(AFTER.to_owned(), first.into());
+    }
+}
+
+/// [`follow_direction`] has settled it already.
+fn follows_direction(finding: &Finding) -> bool {
+    let after = finding.detail.get(AFTER).and_then(|a| a.as_str());
+    matches!(after, Some("rotation" | "highlight-direction"))
+}
+
+/// The exposure finding speaks of what a subject receives, lamps included.
+fn sums_lamps(finding: &Finding) -> bool {
+    finding.detail.get(DECIDED_BY).and_then(|d| d.as_str()) == Some(illuminance::WHAT)
+}
+
+fn with_sources(side: &Side, sources: Vec<Source>) -> Side {
+    let extremes = extremes(&sources, &side.geometry.towards_camera());
+    Side { sources, extremes, ..side.clone() }
+}
+
+/// The CG's light with its key where the photographed one stands.
+fn with_key_turned(pair: &Comparison) -> Option<Vec<Source>> {
+    let cg = pair.cg_on_equal_terms();
+    let pairing = pair_sides(&pair.mirror, cg);
+    let (ours, theirs) = match pairing.pairs.iter().find(|p| p.1 == 0) {
+        Some((m, c)) => (&pair.mirror.lights.all[*m], &cg.lights.all[*c]),
+        None => (pair.mirror.lights.key()?, cg.lights.key()?),
+    };
+    let cosine = theirs.reach_rad.cos();
+    let inside = |s: &&Source| s.direction.dot(&theirs.direction) >= cosine;
+    let there: f64 = cg.sources.iter().filter(inside).map(|s| s.luminance).sum();
+    let left = (1.0 - theirs.illuminance.value / there.max(1e-30)).max(0.0);
+    let mut sources: Vec<Source> = cg.sources.clone();
+    for source in sources.iter_mut().filter(|s| inside(&&**s)) {
+        source.light = source.light.map(|l| l * left);
+        source.luminance *= left;
+    }
+    let (light, luminance) = (theirs.illuminance_rgb, theirs.illuminance.value);
+    sources.push(Source { direction: ours.direction, light, luminance, filled: 0.0, clipped: 0.0 });
+    Some(sources)
+}
 
 /// Where the capture is wrong and the CG only follows it, says so of what the capture mends: done twice it would be wrong again.
 pub(super) fn by_the_capture(findings: &mut [Finding]) {
@@ -38,7 +120,13 @@ pub(super) fn in_order(findings: &mut [Finding]) {
             findings.iter().filter(asks).find(|f| f.check == check && f.mirror == mirror)
         };
         let check = findings[index].check.as_str();
-        if findings[index].verdict != Verdict::Mismatch || !FOLLOWS_LIGHTS.contains(&check) {
+        if findings[index].verdict != Verdict::Mismatch
+            || !FOLLOWS_LIGHTS.contains(&check)
+            || follows_direction(&findings[index])
+        {
+            continue;
+        }
+        if check == "exposure" && !sums_lamps(&findings[index]) && off("light-gains").is_none() {
             continue;
         }
         let amiss = off("highlight-direction").filter(|f| f.detail.contains_key(LIGHTS_AMISS));

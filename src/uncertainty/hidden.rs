@@ -52,6 +52,9 @@ const ELSEWHERE_SD_STOPS: f64 = 0.16;
 pub struct Hidden {
     /// Radiance per channel that the CG has there, brought to the photograph's level; `None` where nothing is hidden.
     cells: Vec<Option<[f64; 3]>>,
+    /// Directions that are as much brighter on the photographed sphere. Nothing hides these, but what leaves out one end of the
+    /// ratios has to leave out the other too, or it takes a difference of the whole for a part of it.
+    brighter: Vec<bool>,
     /// Fraction of all directions.
     pub fraction: f64,
 }
@@ -80,6 +83,10 @@ impl Hidden {
         for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lit) {
             cells[p.cell] = shone(p);
         }
+        let mut brighter = vec![false; cells.len()];
+        for p in pairs.iter().filter(|p| p.ratio * DARK_FACTOR > usual && p.rim_half) {
+            brighter[p.cell] = true;
+        }
         if gap_hides(&pairs, usual) {
             pairs.iter().filter(|p| p.cut_off).for_each(|p| cells[p.cell] = shone(p));
         }
@@ -87,7 +94,16 @@ impl Hidden {
         spread(&mut cells, &beside, &shone);
         let fraction =
             cells.iter().zip(&grid.steradian).filter(|c| c.0.is_some()).map(|c| c.1).sum::<f64>() / (4.0 * PI);
-        if fraction < SPECK_FRACTION { Self { cells: Vec::new(), fraction: 0.0 } } else { Self { cells, fraction } }
+        if fraction < SPECK_FRACTION {
+            return Self { cells: Vec::new(), brighter: Vec::new(), fraction: 0.0 };
+        }
+        Self { cells, brighter, fraction }
+    }
+
+    /// Whether a median or mean of both sides has to do without a direction of the grid: one that may be hidden, or one that is as
+    /// unlike in the opposite sense.
+    pub fn leaves_out(&self, cell: usize) -> bool {
+        self.holds(cell) || self.brighter.get(cell).is_some_and(|b| *b)
     }
 
     /// Whether nothing is hidden.
@@ -218,7 +234,7 @@ mod tests {
         let mut cells = vec![None; grid.directions.len()];
         cells[grid.cell(&Vector3::y())] = Some([1.0; 3]);
         spread(&mut cells, &beside, &|p: &Pair| Some(p.cg));
-        let hidden = Hidden { cells, fraction: 0.25 };
+        let hidden = Hidden { cells, brighter: Vec::new(), fraction: 0.25 };
         assert!(upper.iter().all(|p| hidden.holds(p.cell)));
         assert!(!hidden.holds(lower.cell));
         assert!(hidden.part_about(&Vector3::y(), 0.3) > 0.99);

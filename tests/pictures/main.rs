@@ -9,6 +9,7 @@ mod finder;
 mod ignore;
 mod near_lights;
 mod outside;
+mod outside_light;
 mod pair;
 mod part_of_frames;
 mod path_traced;

@@ -29,7 +29,9 @@ fn call(shot: &Shot, check: &'static str) -> Call {
     let size = size_in_tolerances(shot, check);
     let verdict = shot.verdict(check);
     // Under clipping the contract forbids a match, however right the CG is.
-    let decidable = check == "reference-drift" || !matches!(shot.truth.expected(check), "unsure" | "not-mismatch");
+    let cut_off = check == "exposure" && shot.truth.clip_level().is_some();
+    let told = check == "reference-drift" || !matches!(shot.truth.expected(check), "unsure" | "not-mismatch");
+    let decidable = told && !cut_off;
     Call {
         shot: shot.name.clone(),
         check,
@@ -53,7 +55,8 @@ fn size_in_tolerances(shot: &Shot, check: &str) -> f64 {
             (truth("value_deg") / t.direction.deg).max(unpaired)
         }
         "key-fill-ratio" => truth("value_stops") / t.key_fill.stops,
-        "exposure" => truth("value_stops") / t.exposure.stops,
+        // Surroundings and what a subject receives are both judged.
+        "exposure" => truth("value_stops").max(truth("illuminance_stops")) / t.exposure.stops,
         "colour-balance" => colour(shot, &t),
         _ => shot.truth.unexplained_drift_stops().abs() / t.reference_drift.stops,
     }

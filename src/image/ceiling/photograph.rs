@@ -1,0 +1,169 @@
+//! The level at which a photograph that states none is cut off.
+//!
+//! In a photograph neighbouring pixels differ by noise at least, but for those that were cut off. What was done to the picture
+//! afterwards (grain, resampling, compression) leaves a plateau with some slack, which an evenly lit panel has too: then the
+//! level is only suspected.
+
+use super::spike::{self, Spike};
+use crate::image::Frame;
+use crate::image::noise::NoiseModel;
+
+/// Where a photograph seems to be cut off.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Ceiling {
+    /// The level per channel, infinite where a channel shows none.
+    pub(crate) level: [f32; 3],
+    /// Pixels that stand there.
+    pub(crate) pixels: usize,
+    /// Whether nothing else explains it. An even panel explains a plateau with slack, and one of a computed picture.
+    pub(crate) certain: bool,
+}
+
+/// So many pixels at the level of one channel tell by another one, which goes on varying by this part (central four fifths).
+const LEAST_VARYING: usize = 8;
+const VARIES: f32 = 0.01;
+
+/// Levels of the channels that differ by less are one: a panel is hardly ever as neutral. Loose ones are known less well.
+const ONE_LEVEL: f32 = 0.002;
+const ONE_LOOSE_LEVEL: f32 = 0.01;
+
+/// Noise of at least this part of the level tells that equal values are no chance; computed pictures have less.
+const LEAST_NOISE: f64 = 0.003;
+
+/// Display white, where pictures made for a display end.
+const DISPLAY_WHITE: f32 = 1.0;
+
+/// More pixels than this are not looked at one by one.
+const MOST_PIXELS: usize = 400_000;
+
+/// The level at which the pixels of `frame` for which `part` holds (column and row in the display window) are cut off; `None` where
+/// they show no sign of it.
+pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<Ceiling> {
+    let pixels = sampled(frame, part);
+    // Values of 8 bits stand in steps; so do log frames of 10 bits near their top.
+    let in_codes = frame.integer_bits.is_some_and(|bits| bits <= 10);
+    let spikes: [Option<Spike>; 3] =
+        std::array::from_fn(|c| spike::find(pixels.iter().map(|rgb| rgb[c]).collect(), in_codes));
+    let pixels_there = spikes.iter().flatten().map(|s| s.count).max()?;
+    let found = |level: [f32; 3], certain: bool| Some(Ceiling { level, pixels: pixels_there, certain });
+    let exact = spikes.map(|s| s.filter(|s| s.exact).map_or(f32::INFINITY, |s| s.low));
+    if at_white(&spikes) || goes_on(&pixels, &exact) {
+        return found(exact, true);
+    }
+    // Even light is of one brightness in every channel; what was cut off is of one level in all of them.
+    let level = spikes.map(|s| s.map_or(f32::INFINITY, |s| s.low));
+    let all_exact = exact.iter().all(|l| l.is_finite());
+    let within = if all_exact { ONE_LEVEL } else { ONE_LOOSE_LEVEL };
+    is_neutral(&spikes, within).then(|| found(level, all_exact && is_noisy(frame, &spikes)))?
+}
+
+fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Vec<[f32; 3]> {
+    let (width, data) = (frame.data.width.max(1), &frame.data);
+    let inside = |i: &usize| part(data.x + (i % width) as i64, data.y + (i / width) as i64);
+    let all: Vec<usize> = (0..frame.rgb.len()).filter(inside).collect();
+    let step = all.len() / MOST_PIXELS + 1;
+    all.into_iter().step_by(step).map(|i| frame.rgb[i]).filter(|rgb| rgb[0].is_finite()).collect()
+}
+
+/// Clipping takes the channels one after the other: at the level of one another goes on varying. On an even panel all stand still.
+fn goes_on(pixels: &[[f32; 3]], level: &[f32; 3]) -> bool {
+    let varies = |c: usize, d: usize| {
+        let there = pixels.iter().filter(|rgb| rgb[c] >= level[c] && rgb[d] < level[d]);
+        let mut others: Vec<f32> = there.map(|rgb| rgb[d]).collect();
+        others.sort_unstable_by(f32::total_cmp);
+        let at = |part: usize| others[(others.len() - 1) * part / 10];
+        others.len() >= LEAST_VARYING && at(9) - at(1) > VARIES * at(5)
+    };
+    (0..3).any(|c| level[c].is_finite() && (0..3).any(|d| d != c && varies(c, d)))
+}
+
+fn at_white(spikes: &[Option<Spike>; 3]) -> bool {
+    spikes.iter().flatten().any(|s| s.low <= DISPLAY_WHITE && s.high >= DISPLAY_WHITE && s.exact)
+}
+
+/// All channels end at one level.
+fn is_neutral(spikes: &[Option<Spike>; 3], within: f32) -> bool {
+    let [Some(r), Some(g), Some(b)] = spikes else { return false };
+    let middle = |s: &Spike| 0.5 * (s.low + s.high);
+    [r, b].iter().all(|s| (middle(s) / middle(g) - 1.0).abs() < within)
+}
+
+fn is_noisy(frame: &Frame, spikes: &[Option<Spike>; 3]) -> bool {
+    let noise = NoiseModel::of(frame);
+    spikes.iter().enumerate().all(|(c, spike)| {
+        let level = spike.map_or(0.0, |s| f64::from(s.low));
+        noise.variance(c, level).sqrt() > LEAST_NOISE * level
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::image::Size;
+
+    const SIDE: usize = 96;
+
+    /// A soft light of a colour on a grey ground, with shot noise where asked for, and what is done to each value.
+    fn picture(colour: [f32; 3], noise: f32, done: impl Fn(f32) -> f32) -> Frame {
+        let mut state = 1_u32;
+        let mut random = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / 16_777_216.0 - 0.5
+        };
+        let pixel = |i: usize| {
+            let (x, y) = ((i % SIDE) as f32 - 47.3, (i / SIDE) as f32 - 46.8);
+            let light = 8.0 * (-(x * x + y * y) / 160.0).exp();
+            colour.map(|c| {
+                let value: f32 = 0.1 + light * c;
+                done(value + noise * value.sqrt() * random())
+            })
+        };
+        Frame::computed("test", Size { width: SIDE, height: SIDE }, (0..SIDE * SIDE).map(pixel).collect())
+    }
+
+    fn found(frame: &Frame) -> Option<Ceiling> {
+        ceiling(frame, |_, _| true)
+    }
+
+    #[test]
+    fn a_neutral_light_that_is_cut_off_is_seen_to_be() {
+        for colour in [[1.0, 1.0, 1.0], [1.0, 0.8, 0.6]] {
+            let cut = found(&picture(colour, 0.03, |v| v.min(3.1348))).unwrap();
+            assert!(cut.certain, "{cut:?}");
+            assert!(cut.level.iter().all(|l| (l - 3.1348).abs() < 0.004), "{cut:?}");
+            assert_eq!(found(&picture(colour, 0.03, |v| v)), None);
+        }
+    }
+
+    /// What a render shows of an even white panel is the same picture as what is cut off.
+    #[test]
+    fn without_noise_a_neutral_plateau_is_suspected_only() {
+        let suspected = found(&picture([1.0; 3], 0.0, |v| v.min(3.1348))).unwrap();
+        assert!(!suspected.certain);
+    }
+
+    /// Two even lamps of different colours: each channel is highest in one of them, and all stand still there.
+    #[test]
+    fn even_lamps_are_no_ceiling() {
+        let mut frame = picture([0.01; 3], 0.02, |v| v);
+        for (centre, lamp) in [([30.0, 40.0], [82.5, 61.875, 40.0]), ([70.0, 50.0], [30.0, 50.0, 58.375])] {
+            for (i, pixel) in frame.rgb.iter_mut().enumerate() {
+                let (x, y) = ((i % SIDE) as f32 - centre[0], (i / SIDE) as f32 - centre[1]);
+                let coverage = (8.0 - x.hypot(y) + 0.5).clamp(0.0, 1.0);
+                *pixel = [0, 1, 2].map(|c| pixel[c] * (1.0 - coverage) + lamp[c] * coverage);
+            }
+        }
+        assert_eq!(found(&frame), None);
+    }
+
+    #[test]
+    fn gains_after_clipping_leave_a_level_in_each_channel() {
+        let mut frame = picture([1.0, 0.9, 0.95], 0.03, |v| v.min(2.0));
+        frame.rgb.iter_mut().for_each(|p| *p = [p[0] * 1.98, p[1], p[2] * 1.82]);
+        let cut = found(&frame).unwrap();
+        assert!(cut.certain, "{cut:?}");
+        for (level, expected) in cut.level.iter().zip([3.96, 2.0, 3.64]) {
+            assert!((level / expected - 1.0).abs() < 0.002, "{cut:?}");
+        }
+    }
+}

@@ -1,0 +1,70 @@
+//! Independently rendered spheres whose light was once judged wrongly.
+//!
+//! Source of the truth: `golden/outside_light` (path-traced with another renderer and camera; its README says how).
+
+#![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
+
+use std::path::PathBuf;
+
+use plateproof::report::{Finding, Report, Verdict};
+use plateproof::sheet::load_sheet;
+use plateproof::shot::{RunOptions, check_shot};
+
+fn folder(name: &str) -> PathBuf {
+    PathBuf::from(env!("CARGO_MANIFEST_DIR")).join("golden/outside_light").join(name)
+}
+
+fn report(name: &str, cg: Option<&str>) -> Report {
+    let mut sheet = load_sheet(&folder(name).join("shot.json")).unwrap();
+    if let Some(cg) = cg {
+        cg.clone_into(&mut sheet.cg.spheres[0].image.frame);
+    }
+    check_shot(&sheet, RunOptions::default()).report
+}
+
+fn finding<'a>(report: &'a Report, check: &str) -> &'a Finding {
+    report.findings.iter().find(|f| f.check == check).unwrap()
+}
+
+/// Nothing is wrong with either CG, so no comparison of it may say so; nor does any advice change its light.
+#[test]
+fn right_light_is_not_accused_by_a_ceiling_that_nobody_stated() {
+    for name in ["cut_off_bracket", "pink_highlights"] {
+        let report = report(name, None);
+        let accused: Vec<&Finding> = report.findings.iter().filter(|f| f.verdict == Verdict::Mismatch).collect();
+        assert!(accused.is_empty(), "{name}: {accused:#?}");
+        assert!(report.findings.iter().all(|f| !f.remedy.contains("multiply")), "{name}: {:#?}", report.findings);
+        let colour = finding(&report, "colour-balance");
+        assert_eq!(colour.verdict, Verdict::Match, "{name}: {colour:#?}");
+        let surroundings = finding(&report, "exposure").detail["surroundings_stops"].as_f64().unwrap();
+        assert!(surroundings.abs() < 0.1, "{name}: {surroundings}");
+    }
+}
+
+/// The sensor ends at 1.0 before it multiplies by the white balance: R 1.2685, G 1.0, B 1.9871.
+#[test]
+fn levels_left_by_a_white_balance_are_found_below_their_overshoot() {
+    let report = report("pink_highlights", None);
+    let warning = report.warnings.iter().find(|w| w.contains("taken as clipped")).unwrap();
+    let words: Vec<&str> = warning.split(|c: char| c.is_whitespace() || "()".contains(c)).collect();
+    for (channel, level) in [("R", 1.2685), ("G", 1.0), ("B", 1.9871)] {
+        let at = words.iter().position(|word| *word == channel).unwrap();
+        let found: f64 = words[at + 1].parse().unwrap();
+        // A level is told to within a step of half floats, a thousandth.
+        assert!((found / level - 1.0).abs() < 0.001, "{channel}: {found}, {warning}");
+    }
+}
+
+/// One exposure with most of its lights cut off: the surroundings tell that left and right are exchanged.
+#[test]
+fn a_flop_is_named_in_a_single_exposure() {
+    let report = report("pink_highlights", Some("cg_flopped.exr"));
+    let rotation = finding(&report, "rotation");
+    assert_eq!(rotation.verdict, Verdict::Mismatch, "{rotation:#?}");
+    for finding in report.findings.iter().filter(|f| f.verdict == Verdict::Mismatch) {
+        assert!(finding.remedy.contains("left and right exchanged"), "{finding:#?}");
+    }
+    for check in ["exposure", "colour-balance", "key-fill-ratio"] {
+        assert_ne!(finding(&report, check).verdict, Verdict::Mismatch, "{check}");
+    }
+}
