@@ -134,7 +134,8 @@ impl RotationSearch {
 
     /// Left and right exchanged make the two spheres alike, and neither leaving it nor a rotation does.
     pub fn exchanged(&self) -> Option<Flopped> {
-        let flopped = self.flopped.filter(|flopped| flopped.correlation >= MIN_FLOPPED)?;
+        // Surroundings that agree as they are hold nothing to exchange: a light that was moved is no flop.
+        let flopped = self.flopped.filter(|f| f.correlation >= MIN_FLOPPED && self.before < MIN_CORRELATION)?;
         let otherwise = self.best.as_ref().map_or(self.before, |best| best.correlation.max(self.before));
         (flopped.correlation - otherwise > MIN_GAIN * (1.0 - otherwise)).then_some(flopped)
     }

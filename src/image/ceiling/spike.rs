@@ -12,6 +12,10 @@ const LOOSE_HALF_WIDTHS: [f64; 4] = [0.005, 0.01, 0.02, 0.03];
 const LEAST_EXACT: usize = 6;
 const LEAST_LOOSE: usize = 16;
 
+/// Overshoot reaches no further above what it surrounds than this factor: brighter light stands above an even panel, and no
+/// ceiling lies there.
+const LARGEST_OVERSHOOT: f64 = 1.7;
+
 /// Values this close to equal ones are near them, relative.
 const NEAR: f32 = 0.03;
 
@@ -74,6 +78,9 @@ fn densest(logs: &[f64], half_width: f64, least: usize) -> Option<(usize, usize,
     let (mut end, mut below_end) = (0, 0);
     let mut best: Option<(usize, usize, f64)> = None;
     for (start, top) in logs.iter().enumerate() {
+        if logs[0] - top > LARGEST_OVERSHOOT.ln() {
+            break;
+        }
         while end < logs.len() && logs[end] >= top - 2.0 * half_width {
             end += 1;
         }
@@ -122,6 +129,15 @@ mod tests {
         values.extend((0..80_u8).map(|i| 60.0 + 0.05 * f32::from(i)));
         values.extend([62.5; 9]);
         assert_eq!(find(values, false).filter(|s| s.exact), None);
+    }
+
+    #[test]
+    fn an_even_panel_below_a_lamp_is_no_top() {
+        let mut values = highlight(1.0);
+        values.extend([1.8; 900]);
+        assert!(find(values.clone(), false).is_some());
+        values.extend([540.0, 539.0, 538.0]);
+        assert_eq!(find(values, false), None);
     }
 
     #[test]
