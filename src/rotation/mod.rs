@@ -134,7 +134,7 @@ impl RotationSearch {
 
     /// Left and right exchanged make the two spheres alike, and neither leaving it nor a rotation does.
     pub fn exchanged(&self) -> Option<Flopped> {
-        // Surroundings that agree as they are hold nothing to exchange: a light that was moved is no flop.
+        // Surroundings that agree as they are hold nothing to exchange.
         let flopped = self.flopped.filter(|f| f.correlation >= MIN_FLOPPED && self.before < MIN_CORRELATION)?;
         let otherwise = self.best.as_ref().map_or(self.before, |best| best.correlation.max(self.before));
         (flopped.correlation - otherwise > MIN_GAIN * (1.0 - otherwise)).then_some(flopped)
@@ -184,7 +184,9 @@ pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
     let best = found.first().cloned();
     let rival = best.as_ref().and_then(|best| rival_of(best, &found));
     let fits = best.as_ref().is_some_and(|best| best.correlation > ALREADY_ALIKE);
+    let turned_home = best.as_ref().map_or(identity, |b| UnitQuaternion::from_rotation_matrix(&b.cg_to_mirror));
     let flopped = if fits { None } else { best_flopped(&target, &source) };
+    let flopped = flopped.filter(|f| shows_without_lights(&target, &source, f, &[identity, turned_home]));
     Some(RotationSearch { before, near, best, rival, flopped })
 }
 
@@ -209,6 +211,32 @@ fn best_flopped(target: &LogField, source: &LogField) -> Option<Flopped> {
         Some(Flopped { correlation, turn: turns[i].to_rotation_matrix() })
     };
     parallel::filter_map(turns.len(), fit).into_iter().max_by(|a, b| a.correlation.total_cmp(&b.correlation))
+}
+
+/// The surroundings tell of the exchange too, with the brightest directions cut off at one level: a single light that stands on the
+/// other side in surroundings that are alike on both was moved.
+fn shows_without_lights(
+    target: &LogField,
+    source: &LogField,
+    exchange: &Flopped,
+    otherwise: &[UnitQuaternion<f64>],
+) -> bool {
+    let (target, source) = (without_lights(&target.luminance), without_lights(&source.luminance));
+    let agree = |source: &[f64], turn: &UnitQuaternion<f64>| correlation(&target, source, turn, 1);
+    let exchanged = agree(&flopped(&source), &UnitQuaternion::from_rotation_matrix(&exchange.turn));
+    let best = otherwise.iter().filter_map(|turn| agree(&source, turn)).fold(-1.0, f64::max);
+    exchanged.is_some_and(|exchanged| exchanged - best > MIN_GAIN * (1.0 - best))
+}
+
+/// Share of the directions whose level lights are cut off at.
+const BELOW_LIGHTS: f64 = 0.85;
+
+fn without_lights(field: &[f64]) -> Vec<f64> {
+    let mut known: Vec<f64> = field.iter().copied().filter(|v| !v.is_nan()).collect();
+    known.sort_by(f64::total_cmp);
+    let level = known.get((BELOW_LIGHTS * known.len() as f64) as usize).copied().unwrap_or(f64::INFINITY);
+    // `f64::min` would take the level for what is not known.
+    field.iter().map(|v| if *v > level { level } else { *v }).collect()
 }
 
 /// A field with left and right exchanged.

@@ -14,6 +14,11 @@ const EDGE_FRACTION: f64 = 0.004;
 /// The same for a light of a single cell, falling with the root of their number.
 const SINGLE_CELL_FRACTION: f64 = 0.02;
 
+/// Flux of a light that fills one pixel, relative (one sd): of a mosaic sensor only every second pixel sees green and every fourth
+/// red or blue, so that a point on them gives all, much or little; over more pixels this evens out with their number (common practice, no
+/// source).
+const SINGLE_PIXEL_FRACTION: f64 = 0.5;
+
 /// Centroid error that remains on a clean light, frame px.
 const CENTROID_SD_PX: f64 = 0.03;
 
@@ -78,6 +83,12 @@ impl Footprint {
         self.noise_sd * (self.steradian * self.steradian * self.concentration.max(1e-9)).sqrt()
     }
 
+    /// What a light of few pixels may give more or less for falling on these and not on others.
+    fn sampled(&self) -> f64 {
+        let pixels = self.px_per_cell * self.px_per_cell / self.concentration.clamp(1e-9, 1.0);
+        SINGLE_PIXEL_FRACTION / pixels.max(1.0) * self.illuminance
+    }
+
     /// Flux that lens blur carries past the cells round the core over which it is summed: of a disc of ρ px, blurred by
     /// σ = 1.2 px, 0.05/ρ lies more than 2 px outside (the tail of a Gaussian along its rim).
     fn leaked(&self) -> f64 {
@@ -90,7 +101,7 @@ impl Footprint {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
         let covered = self.background * 1.5 * PI * self.reach_rad() * self.cell_rad;
         let cut = 0.5 * self.unseen_fraction * self.illuminance;
-        let parts = [self.noise(), edge * self.illuminance, self.behind(), covered, cut, self.leaked()];
+        let parts = [self.noise(), edge * self.illuminance, self.behind(), covered, cut, self.leaked(), self.sampled()];
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 
@@ -99,7 +110,7 @@ impl Footprint {
     pub(crate) fn flux_sd(&self) -> f64 {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
         let cut = 0.5 * self.unseen_fraction * self.illuminance;
-        let parts = [self.noise(), edge * self.illuminance, cut];
+        let parts = [self.noise(), edge * self.illuminance, cut, self.sampled()];
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 

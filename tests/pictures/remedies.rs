@@ -183,3 +183,19 @@ fn lamps_a_stop_over_are_told_though_the_surroundings_are_right() {
     assert!(stops("surroundings_stops").abs() < 0.1, "{exposure:#?}");
     assert!(stops("illuminance_stops") > 0.5, "{exposure:#?}");
 }
+
+/// A key that stands ten degrees off needs a turn and nothing else: what contrast and exposure say follows from it.
+#[test]
+fn a_turned_key_is_not_dimmed_besides() {
+    let turned = deck_at_dusk(7, 160.0)
+        .with_panel(Panel::new(60.0, -25.0, [30.0, 30.0], 3.0, [CLOTH; 3]))
+        .with_light(lamp(-58.0, 32.0, 5.0, 4300.0, KEY));
+    let report = report(&lit(KEY, CLOTH), &with_sphere_only(&turned));
+    let direction = finding(&report, "highlight-direction");
+    assert_eq!(direction.verdict, Verdict::Mismatch, "{direction:#?}");
+    assert!(direction.remedy.starts_with("turn the CG key"), "{}", direction.remedy);
+    for check in ["key-fill-ratio", "exposure"] {
+        let other = finding(&report, check);
+        assert!(!other.remedy.contains("multiply"), "{check}: {}", other.remedy);
+    }
+}
