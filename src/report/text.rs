@@ -12,7 +12,7 @@ use textwrap::{Options, WordSplitter};
 
 use super::columns::{cell, clip};
 use super::naming::Naming;
-use super::wording::{off_words, prose};
+use super::wording::{is_set_problem, off_words, prose};
 use super::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
@@ -53,7 +53,7 @@ pub fn render_text(report: &Report, colour: bool) -> String {
 
 /// Shot, version, verdict; then why, in one sentence.
 fn first_lines(page: &mut Page, report: &Report) {
-    let verdict = report.verdict.word().to_uppercase();
+    let verdict = format!("{}{}", report.verdict.word().to_uppercase(), set_problems(report));
     let mut name = printable_text(&report.shot);
     if let Some(version) = &report.version {
         name = format!("{name}  {}", printable_text(version));
@@ -64,6 +64,17 @@ fn first_lines(page: &mut Page, report: &Report) {
     let verdict = page.painted(&verdict, shot_colour(report.verdict));
     page.line(&format!("{TEXT_MARK}  {name}{gap}{verdict}"));
     page.paragraph("", &headline(report));
+}
+
+/// How many on-set problems a shot has whose CG is right.
+fn set_problems(report: &Report) -> String {
+    let count = set_faults(report).into_iter().filter(|f| is_set_problem(f)).count();
+    match count {
+        _ if report.verdict != ShotVerdict::Match => String::new(),
+        0 => String::new(),
+        1 => ", 1 on-set problem".to_owned(),
+        several => format!(", {several} on-set problems"),
+    }
 }
 
 /// Why the shot has its verdict, and what from set does not fit, in one sentence without a full stop.

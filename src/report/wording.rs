@@ -39,9 +39,20 @@ pub fn tolerance_words(finding: &Finding) -> String {
     }
 }
 
-/// The verdict word, `waived` where a waiver covers a mismatch.
+/// The verdict word, `waived` where a waiver covers a mismatch. A mismatch of what came from set is no word against the CG.
 pub fn verdict_words(finding: &Finding) -> &'static str {
-    if finding.waived.is_some() { "waived" } else { finding.verdict.word() }
+    if finding.waived.is_some() {
+        "waived"
+    } else if is_set_problem(finding) {
+        "set-problem"
+    } else {
+        finding.verdict.word()
+    }
+}
+
+/// What came from set does not fit. Where the CG sphere stands is nobody's note from set.
+pub fn is_set_problem(finding: &Finding) -> bool {
+    finding.concerns == "reference" && finding.verdict == Verdict::Mismatch && finding.check != "near-lights"
 }
 
 /// Verdict, value and tolerance of a finding in one line, as the picture's table shows it.

@@ -14,7 +14,7 @@ use crate::report::picture::{
     Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
     render_sphere_picture,
 };
-use crate::report::wording::finding_words;
+use crate::report::wording::{finding_words, is_set_problem};
 use crate::report::{Finding, Naming, Report, Verdict, text};
 use crate::side::Side;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
@@ -74,7 +74,12 @@ fn finding_lines(report: &Report) -> Vec<FindingLine> {
     let naming = Naming::of(report);
     let line = |finding: &Finding| {
         let verdict = if finding.waived.is_some() { Verdict::Match } else { finding.verdict };
-        FindingLine { check: naming.name(finding), text: finding_words(finding), verdict }
+        FindingLine {
+            check: naming.name(finding),
+            text: finding_words(finding),
+            verdict,
+            is_set_problem: finding.waived.is_none() && is_set_problem(finding),
+        }
     };
     report.findings.iter().map(line).collect()
 }

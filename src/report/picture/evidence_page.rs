@@ -231,10 +231,11 @@ impl Page<'_> {
         let ink = if finding.verdict == Verdict::NotGiven { FAINT_INK } else { INK };
         let style = TABLE.inked(ink);
         let baseline = y + 23.0;
+        let word = if finding.is_set_problem { "set-problem" } else { finding.verdict.word() };
         verdict_mark(&mut self.canvas, [left + 8.0, baseline - 5.0], finding.verdict);
-        self.lettering.text(&mut self.canvas, left + 28.0, baseline, finding.verdict.word(), style);
-        let check = self.lettering.fitted(&finding.check, style, 190.0);
-        self.lettering.text(&mut self.canvas, left + 120.0, baseline, &check, style);
+        self.lettering.text(&mut self.canvas, left + 28.0, baseline, word, style);
+        let check = self.lettering.fitted(&finding.check, style, 182.0);
+        self.lettering.text(&mut self.canvas, left + 128.0, baseline, &check, style);
         let room = MAP_WIDTH - 316.0;
         let lines = self.lettering.wrapped(&finding.text, style, room, 2);
         for (index, line) in lines.iter().enumerate() {

@@ -106,6 +106,8 @@ pub struct FindingLine {
     pub text: String,
     /// Its verdict; a waived mismatch is given as `Match`, its text says that it is waived.
     pub verdict: Verdict,
+    /// It is of what came from set, not of the CG.
+    pub is_set_problem: bool,
 }
 
 /// Everything on the evidence picture of one shot.

@@ -1,7 +1,7 @@
 //! Invented light on a salt ferry's deck, for the tests of the pictures.
 
 use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
-use crate::report::wording::finding_words;
+use crate::report::wording::{finding_words, is_set_problem};
 use crate::report::{ShotVerdict, sample, text};
 
 /// A disc lamp in the invented surroundings.
@@ -156,8 +156,12 @@ pub(super) fn mismatch() -> Evidence {
     };
     let (mirror, cg) = (on_set.side("Mirror m1, on set", 360, 9.0), rendered.side("CG v012", 520, 7.0));
     let report = sample::mismatch();
-    let line =
-        |f: &crate::report::Finding| FindingLine { check: f.check.clone(), text: finding_words(f), verdict: f.verdict };
+    let line = |f: &crate::report::Finding| FindingLine {
+        check: f.check.clone(),
+        text: finding_words(f),
+        verdict: f.verdict,
+        is_set_problem: is_set_problem(f),
+    };
     Evidence {
         shot: report.shot.clone(),
         version: report.version.clone(),

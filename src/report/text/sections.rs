@@ -5,7 +5,9 @@ use serde_json::{Map, Value};
 use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
 use crate::printable_text;
 use crate::report::detail;
-use crate::report::wording::{bound_sign, fixed, number_words, prose, tolerance_words, value_words, verdict_words};
+use crate::report::wording::{
+    bound_sign, fixed, is_set_problem, number_words, prose, tolerance_words, value_words, verdict_words,
+};
 use crate::report::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 
 /// Digits of a content hash shown; the JSON report has all of them.
@@ -18,7 +20,7 @@ const LIGHTS_SHOWN: usize = 12;
 const DETAIL_UNITS: [&str; 6] = ["deg", "stops", "mired", "px", "mm", "percent"];
 
 /// Puts what belongs to a finding under its check's name.
-const FINDING_INDENT: &str = "            ";
+const FINDING_INDENT: &str = "              ";
 
 /// Why the shot could not be done.
 pub(super) fn error(page: &mut Page, report: &Report) {
@@ -37,12 +39,10 @@ pub(super) fn reference_failures(page: &mut Page, report: &Report) {
     if failed.is_empty() {
         return;
     }
-    // Where the spheres stand is nobody's note from set.
-    let elsewhere = failed.iter().all(|finding| finding.check == "near-lights");
-    page.heading(if elsewhere {
-        "WARNING: THE CG SPHERE STANDS ELSEWHERE"
-    } else {
-        "WARNING: SOMETHING FROM SET DOES NOT FIT"
+    page.heading(match failed.iter().filter(|finding| is_set_problem(finding)).count() {
+        0 => "WARNING: THE CG SPHERE STANDS ELSEWHERE",
+        1 => "ON-SET PROBLEM",
+        _ => "ON-SET PROBLEMS",
     });
     for finding in failed {
         let measured =
@@ -123,7 +123,7 @@ pub(super) fn findings(page: &mut Page, report: &Report) {
     }
     page.heading("FINDINGS (CG minus plate side, +/- 1 standard deviation)");
     if !made.is_empty() {
-        page.line("  verdict   check                         measured                  tolerance");
+        page.line("  verdict     check                       measured                  tolerance");
     }
     for finding in made {
         finding_row(page, finding);
@@ -135,10 +135,10 @@ pub(super) fn findings(page: &mut Page, report: &Report) {
 }
 
 fn finding_row(page: &mut Page, finding: &Finding) {
-    let verdict = page.painted(&cell(verdict_words(finding), 9), finding_colour(finding));
+    let verdict = page.painted(&cell(verdict_words(finding), 11), finding_colour(finding));
     let measured = cell(&value_words(finding).replace("x tolerance", "x tol."), 25);
     let tolerance = clip(&tolerance_words(finding), 12);
-    page.line(&format!("  {verdict} {} {measured} {tolerance}", cell(&page.named(finding), 29)));
+    page.line(&format!("  {verdict} {} {measured} {tolerance}", cell(&page.named(finding), 27)));
     if finding.verdict >= Verdict::Unsure {
         let detail = detail_words(&finding.detail);
         if !detail.is_empty() {

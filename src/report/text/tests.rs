@@ -64,9 +64,9 @@ fn worst_comes_first_whatever_the_order() {
     report.findings.reverse();
     let text = render_text(&report, false);
     let place = |word: &str| text.find(word).unwrap_or_else(|| panic!("{word} is missing"));
-    assert!(place("SOMETHING FROM SET") < place("WHAT TO DO"));
-    assert!(place("\n  mismatch  highlight-direction") < place("\n  unsure    colour-balance"));
-    assert!(place("\n  unsure    colour-balance") < place("\n  match     key-fill-ratio"));
+    assert!(place("ON-SET PROBLEM") < place("WHAT TO DO"));
+    assert!(place("\n  mismatch    highlight-direction") < place("\n  unsure      colour-balance"));
+    assert!(place("\n  unsure      colour-balance") < place("\n  match       key-fill-ratio"));
 }
 
 #[test]
@@ -154,4 +154,15 @@ fn what_several_ask_for_stands_once_and_a_turn_has_its_alternative() {
     let text = render_text(&report, false);
     assert_eq!(text.matches("1. read the picture right [").count(), 1, "{text}");
     assert!(!text.contains("instead:") && !text.contains("2. read"), "{text}");
+}
+
+/// What came from set and does not fit is no word against a CG that is right.
+#[test]
+fn a_right_cg_is_headed_as_that_beside_an_on_set_problem() {
+    let mut report = sample::mismatch();
+    report.verdict = ShotVerdict::Match;
+    let text = render_text(&report, false);
+    let first = text.lines().next().unwrap();
+    assert!(first.ends_with("MATCH, 1 on-set problem"), "{first}");
+    assert!(text.contains("\n  set-problem reference-drift"), "{text}");
 }
