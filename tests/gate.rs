@@ -141,7 +141,13 @@ fn a_shot_without_a_report_of_the_last_run_is_missed() {
     fs::write(show.path("r/SF_020.v001.report.txt"), "a list of things to buy").unwrap();
     assert_eq!(show.check(&["--again"]).0, 2);
     let (status, text) = show.summary();
-    assert!(status == 2 && text.contains("SF_020 v001 (../shots/b/shot.json) was to be checked and was not"), "{text}");
+    assert!(
+        status == 2
+            && text.contains(
+                "SF_020 v001 (../shots/b/shot.json) has a report of an earlier run, but the last run wrote none"
+            ),
+        "{text}"
+    );
 }
 
 #[test]
@@ -226,6 +232,12 @@ fn a_file_in_place_of_the_command_gets_the_command_told() {
         let (status, _, err) = show.run(&[word]);
         assert!(status == 2 && err.contains(meant), "{err}");
     }
+    // A folder that is called like a command does not stand for it.
+    fs::create_dir(show.path("demo")).unwrap();
+    let (status, out, err) = show.run(&["demo", "--help"]);
+    assert!(status == 0 && out.contains("Usage: plateproof demo"), "{out}{err}");
+    let (status, _, err) = show.run(&["demo", "--bogus"]);
+    assert!(status == 2 && !err.contains("did you mean `plateproof check"), "{err}");
 }
 
 #[cfg(unix)]

@@ -13,7 +13,6 @@ linear exposures apart into a bracket of which all but the shortest frame are cu
 import argparse
 import json
 import os
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -23,7 +22,7 @@ import numpy as np
 import OpenEXR
 
 LUMINANCE = np.array([0.21263901, 0.71516868, 0.07219232])
-TOLERANCE = {"highlight-direction": 5.0, "key-fill-ratio": 0.33, "exposure": 0.25, "colour-balance": 0.1, "rotation": 5.0, "environment-rotation": 5.0}
+TOLERANCE = {"highlight-direction": 5.0, "key-fill-ratio": 0.33, "exposure": 0.25, "colour-balance": 0.1, "rotation": 5.0}
 CAP_DEG = 75.0
 
 
@@ -112,7 +111,7 @@ def truth_of(folder):
     out["surroundings"] = float(ratio[order][np.searchsorted(weight, weight[-1] / 2)])
     out["illuminance"] = stops(eb.mean(), ea.mean())
     out["exposure"] = max((out["surroundings"], out["illuminance"]), key=abs)
-    mean = [(x * steradian[:, None])[np.arange(len(a))].sum(0) for x in (ours, home)]
+    mean = [(x * steradian[:, None]).sum(0) for x in (ours, home)]
     tint = np.log2(mean[1] / mean[0]) - stops(mean[1] @ LUMINANCE, mean[0] @ LUMINANCE)
     out["colour-balance"] = float(max(tint, key=abs))
     out["highlight-direction"] = None
@@ -123,7 +122,6 @@ def truth_of(folder):
     elif kind in ("environment_turned", "flopped", "upside_down"):
         k, l = key_of(a, directions, steradian), key_of(b, directions, steradian)
         out["highlight-direction"] = float(np.degrees(np.arctan2(np.linalg.norm(np.cross(k, l)), k @ l)))
-    out["environment-rotation"] = out["rotation"]
     return truth, out
 
 
@@ -291,11 +289,6 @@ def judge(arguments):
         run = subprocess.run([program, "check", f"{out}/shot.json", "--out", f"{out}/reports", "--no-picture", "--format", "json"], capture_output=True, text=True)
         line = run.stdout.strip().splitlines()
         report = json.loads(line[-1]) if line else {"error": run.stderr}
-        if os.environ.get("KEEP_TEXT"):
-            for name in os.listdir(f"{out}/reports") if os.path.isdir(f"{out}/reports") else []:
-                if name.endswith(".txt"):
-                    os.makedirs(os.environ["KEEP_TEXT"], exist_ok=True)
-                    shutil.copy(f"{out}/reports/{name}", f"{os.environ['KEEP_TEXT']}/{os.path.basename(folder)}.txt")
     return os.path.basename(folder), truth, true, report
 
 

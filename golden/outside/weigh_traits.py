@@ -18,11 +18,10 @@ RIVAL = 0.25
 SURE_ALONE = 3.0
 PLACED = 0.06
 FIRST_TRAIT = 7
-# What physics says of the sign of a weight is not left to so few shots: a mirror is never brighter than all that it shows, its rim has
-# evidence, painted rings are no mirror's.
-HELPS = {"ln_rim_evidence", "ln_edge_evidence", "support", "covered", "ln_detail", "ln_typical_detail", "ln_squeeze",
-         "continues", "colour_continues", "ln_likeness"}
-HARMS = {"longest_gap", "ln_scatter_by_radius", "concentric", "darker", "brighter", "colour_apart"}
+# What physics says of the sign of a weight is not left to so few shots: a mirror's rim has evidence, painted rings are no mirror's.
+HELPS = {"ln_rim_evidence", "ln_edge_evidence", "support", "ln_detail", "ln_typical_detail", "continues",
+         "colour_continues"}
+HARMS = {"longest_gap", "ln_scatter_by_radius", "concentric", "darker", "colour_apart"}
 
 
 class Outlines:

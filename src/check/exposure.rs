@@ -147,10 +147,11 @@ impl Numbers {
         both.max_by(by).cloned()
     }
 
-    /// Lamps and surroundings are off by different amounts.
-    fn differ(&self) -> Option<(Estimate, Estimate)> {
+    /// Lamps and surroundings are off by different amounts. What `common_sd` counts moves both alike and says nothing of that.
+    fn differ(&self, common_sd: f64) -> Option<(Estimate, Estimate)> {
         let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref()?.stops);
-        ((s.value - i.value).abs() > 2.0 * s.sd.hypot(i.sd)).then_some((s, i))
+        let own = |e: Estimate| (e.sd * e.sd - common_sd * common_sd).max(0.0);
+        ((s.value - i.value).abs() > 2.0 * (own(s) + own(i)).sqrt()).then_some((s, i))
     }
 }
 
@@ -164,7 +165,7 @@ fn refuse(mut finding: Finding) -> Finding {
 fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> String {
     let words = |value: f64| format!("{:.2} stop {}", value.abs(), if value > 0.0 { "over" } else { "under" });
     let factor = |value: f64| Stops(-value).ratio();
-    let Some((surroundings, illuminance)) = numbers.differ() else {
+    let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
         // The surroundings are known best, where both say the same.
         let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
         return format!("CG {}: multiply by {:.2}", words(value), factor(value));

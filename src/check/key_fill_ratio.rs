@@ -2,6 +2,8 @@
 
 mod gains;
 
+pub(crate) use gains::is_sane_gain;
+
 use nalgebra::Vector3;
 
 use super::{Check, CheckDoc, Comparison, blank, combined, exposure, main_doubt, put, settle};
@@ -86,7 +88,7 @@ fn beside_filled_sd_stops(side: &Side) -> f64 {
 
 /// The darkest patch of a camera file lies in the toe of its curve where the surroundings do.
 fn toe_sd_stops(side: &Side) -> f64 {
-    tone_curve::toe_sd_stops(side.trust, exposure::USUAL_REFLECTANCE * exposure::usual_luminance(side))
+    tone_curve::toe_sd_stops(side.trust, || exposure::USUAL_REFLECTANCE * exposure::usual_luminance(side))
 }
 
 /// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.

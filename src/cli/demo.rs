@@ -39,6 +39,6 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         })
         .collect();
     let worst = run_shots(&tasks, &wanted, &|task| load_sheet(&task.origin), console)?;
-    // Its mismatches are there on purpose; only a shot that could not be done is a failure.
-    Ok(if worst == ExitStatus::Unusable { worst } else { ExitStatus::AllMatch })
+    // Its mismatches are there on purpose; only a shot that could not be done, or was not reached, is a failure.
+    Ok(if worst >= ExitStatus::Unusable { worst } else { ExitStatus::AllMatch })
 }

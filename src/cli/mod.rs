@@ -41,7 +41,10 @@ use exit::ExitStatus;
 /// not be used, 3 something unsure, 4 interrupted.
 pub fn run(words: impl IntoIterator<Item = OsString>) -> ExitCode {
     let words: Vec<OsString> = words.into_iter().collect();
-    let parsed = Cli::try_parse_from(&words).map_err(|error| meant_check(&words).unwrap_or_else(|| error.into()));
+    let parsed = Cli::try_parse_from(&words).map_err(|error| {
+        let is_no_command = error.kind() == clap::error::ErrorKind::InvalidSubcommand;
+        is_no_command.then(|| meant_check(&words)).flatten().unwrap_or_else(|| error.into())
+    });
     let outcome = parsed.and_then(|cli| dispatch(cli.command));
     outcome.unwrap_or_else(|error| tell(&error)).into()
 }

@@ -1,7 +1,7 @@
 //! Checks many shots at once, writes their reports and sums them up.
 //!
-//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is a count; its reports are on
-//! disk. Answers come out one by one in the order of the shots, whichever is done first.
+//! A fixed number of workers takes the shots in order. What is kept of a shot that is done is a count and the hash of its
+//! report; the reports are on disk. Answers come out one by one in the order of the shots, whichever is done first.
 
 mod line;
 mod worker;

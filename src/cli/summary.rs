@@ -18,10 +18,14 @@ pub(super) fn run(args: &SummaryArgs, console: &mut Console) -> anyhow::Result<E
     refuse::required("summary", &args.require)?;
     let progress = Progress::start(console.watched);
     progress.say("reading reports");
-    let mut now = read_reports(&args.reports);
-    now.lines.iter_mut().for_each(|line| line.require(&args.require));
+    let read = |paths: &[PathBuf]| {
+        let mut reports = read_reports(paths);
+        reports.lines.iter_mut().for_each(|line| line.require(&args.require));
+        reports
+    };
+    let now = read(&args.reports);
     let named = args.against.as_ref().map(|path| printable(path)).unwrap_or_default();
-    let earlier = args.against.as_ref().map(|path| (read_reports(std::slice::from_ref(path)), named.as_str()));
+    let earlier = args.against.as_ref().map(|path| (read(std::slice::from_ref(path)), named.as_str()));
     let summary = Summary::new(now, earlier);
     drop(progress);
     let title = title(&args.reports);

@@ -12,7 +12,7 @@ use textwrap::{Options, WordSplitter};
 
 use super::columns::{cell, clip};
 use super::naming::Naming;
-use super::wording::{is_set_problem, off_words, prose};
+use super::wording::{is_set_problem, off_words, prose, undecided_words};
 use super::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
@@ -69,8 +69,7 @@ fn first_lines(page: &mut Page, report: &Report) {
 /// How many on-set problems a shot has whose CG is right.
 fn set_problems(report: &Report) -> String {
     let count = set_faults(report).into_iter().filter(|f| is_set_problem(f)).count();
-    match count {
-        _ if report.verdict != ShotVerdict::Match => String::new(),
+    match if report.verdict == ShotVerdict::Match { count } else { 0 } {
         0 => String::new(),
         1 => ", 1 on-set problem".to_owned(),
         several => format!(", {several} on-set problems"),
@@ -109,9 +108,7 @@ fn verdict_words(report: &Report) -> String {
             || "outside tolerance".to_owned(),
             |f| format!("{} of {compared} CG checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
         ),
-        ShotVerdict::Unsure if !report.required_undecided.is_empty() => {
-            format!("required and not decided: {}", report.required_undecided.join(", "))
-        }
+        ShotVerdict::Unsure if !report.required_undecided.is_empty() => undecided_words(&report.required_undecided),
         ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
             || "nothing could be compared".to_owned(),
             |f| format!("{}: {}", check_name(f), prose(&f.reason)),

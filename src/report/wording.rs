@@ -50,9 +50,25 @@ pub fn verdict_words(finding: &Finding) -> &'static str {
     }
 }
 
-/// What came from set does not fit. Where the CG sphere stands is nobody's note from set.
+/// What came from set does not fit, and nobody waived it. Where the CG sphere stands is nobody's note from set.
 pub fn is_set_problem(finding: &Finding) -> bool {
-    finding.concerns == "reference" && finding.verdict == Verdict::Mismatch && finding.check != "near-lights"
+    let fails = finding.verdict == Verdict::Mismatch && finding.waived.is_none();
+    fails && finding.concerns == "reference" && finding.check != "near-lights"
+}
+
+/// The required checks of which some finding is missing or undecided.
+pub fn undecided<'a>(required: &[String], findings: impl Iterator<Item = (&'a str, Verdict)>) -> Vec<String> {
+    let findings: Vec<(&str, Verdict)> = findings.collect();
+    let decided = |check: &String| {
+        let mut of_check = findings.iter().filter(|(name, _)| name == check).peekable();
+        of_check.peek().is_some() && of_check.all(|(_, verdict)| matches!(verdict, Verdict::Match | Verdict::Mismatch))
+    };
+    required.iter().filter(|check| !decided(check)).cloned().collect()
+}
+
+/// What is said of them.
+pub fn undecided_words(checks: &[String]) -> String {
+    format!("required and not decided: {}", checks.join(", "))
 }
 
 /// Verdict, value and tolerance of a finding in one line, as the picture's table shows it.

@@ -48,7 +48,7 @@ pub struct WrittenPaths {
 ///
 /// Of the rest, what a file system, a shell or a terminal cannot bear (spaces, other ASCII signs, control characters, what is
 /// invisible or turns the direction of writing) becomes `%` and its UTF-8 bytes in hexadecimal (RFC 3986, section 2.1), so
-/// that no two names meet. So does the first letter of a name that would be a hidden file, an option or a device, and a
+/// that names stay apart where the file system tells capital letters from small ones. So does the first letter of a name that would be a hidden file, an option or a device, and a
 /// dot at the end. A very long name is cut and ends in sixteen digits of its hash.
 ///
 /// ```
@@ -90,13 +90,14 @@ fn is_borne(c: char) -> bool {
     !c.is_control() && !c.is_whitespace() && !is_invisible(c)
 }
 
+/// Of a half-byte, in capitals.
+fn hex_digit(half: u8) -> char {
+    char::from_digit(u32::from(half), 16).unwrap_or('0').to_ascii_uppercase()
+}
+
 fn escape(c: char, out: &mut String) {
     for byte in c.encode_utf8(&mut [0; 4]).bytes() {
-        out.push('%');
-        out.extend(
-            [byte >> 4, byte & 15]
-                .map(|digit| char::from_digit(u32::from(digit), 16).unwrap_or('0').to_ascii_uppercase()),
-        );
+        out.extend(['%', hex_digit(byte >> 4), hex_digit(byte & 0xF)]);
     }
 }
 

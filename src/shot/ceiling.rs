@@ -70,7 +70,7 @@ fn window(o: &Outline) -> [i64; 4] {
 
 fn say(frame: &Frame, level: [f32; 3], pixels: usize, report: &mut Report) {
     report.warnings.push(format!(
-        "{}: {pixels} pixels of the sphere stand at exactly the highest value ({}) and are taken as clipped; where that is wrong, state a higher clip_level",
+        "{}: {pixels} pixels of the sphere stand at exactly the highest value ({}) and are taken as clipped",
         frame.record.file,
         level_words(level)
     ));

@@ -5,7 +5,7 @@ use crate::image::crowd;
 use crate::radiance::DirectionGrid;
 use crate::report::{Finding, Verdict};
 
-use super::implausible::before_any_light;
+use super::implausible::{BEFORE_ANY_LIGHT, before_any_light};
 
 /// Logarithms of both sides have to follow each other this closely, before their slope says something.
 const LEAST_CORRELATION: f64 = 0.9;
@@ -24,20 +24,22 @@ const BEYOND_WHITE: f32 = 1.2;
 
 /// Names what the CG is lit by, before any advice on its lights.
 pub(super) fn name_it(findings: &mut [Finding], pair: &Comparison) {
-    if !findings.iter().any(|f| f.verdict == Verdict::Mismatch || f.verdict == Verdict::Unsure) {
+    if findings.iter().all(|f| f.verdict < Verdict::Unsure) {
         return;
     }
     if let Some(slope) = encoded_slope(pair) {
         before_any_light(
             findings,
             &format!(
-                "before any light: the CG's light is the photograph's to the power of {slope:.2}, as a display encoding leaves it; light it with the scene-linear environment, or render without a view transform"
+                "{BEFORE_ANY_LIGHT}: the CG's light is the photograph's to the power of {slope:.2}, as a display encoding leaves it; light it with the scene-linear environment, or render without a view transform"
             ),
         );
     } else if ends_at_white(pair) {
         before_any_light(
             findings,
-            "before any light: the CG's lights all end at 1.0, where the photograph goes beyond; its environment was cut off at display white: use the whole one",
+            &format!(
+                "{BEFORE_ANY_LIGHT}: the CG's lights all end at 1.0, where the photograph goes beyond; its environment was cut off at display white: use the whole one"
+            ),
         );
     }
 }
@@ -55,10 +57,12 @@ fn slope(pair: &Comparison) -> Option<(f64, f64)> {
     let (ours, theirs) = (pair.mirror.image.map.compared(), pair.cg.image.map.compared());
     let (mut n, mut sx, mut sy, mut sxx, mut syy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
     for (cell, direction) in grid.directions.iter().enumerate() {
-        let source = pair.rotation.as_ref().map_or(cell, |r| grid.cell(&r.back(direction)));
+        let back = pair.rotation.as_ref().map_or(*direction, |r| r.back(direction));
+        let source = if pair.rotation.is_some() { grid.cell(&back) } else { cell };
         let (Some(a), Some(b)) = (ours[cell], theirs[source]) else { continue };
-        let usable = a.clipped < 0.01 && a.luminance > 0.0 && b.luminance > 0.0 && pair.mirror.is_inside_rim(direction);
-        if usable {
+        let shown = pair.mirror.is_inside_rim(direction) && pair.cg.is_inside_rim(&back);
+        let whole = a.clipped < 0.01 && b.clipped < 0.01;
+        if shown && whole && a.luminance > 0.0 && b.luminance > 0.0 {
             let (x, y) = (a.luminance.log2(), b.luminance.log2());
             (n, sx, sy) = (n + 1.0, sx + x, sy + y);
             (sxx, syy, sxy) = (sxx + x * x, syy + y * y, sxy + x * y);

@@ -78,7 +78,7 @@ fn finding_lines(report: &Report) -> Vec<FindingLine> {
             check: naming.name(finding),
             text: finding_words(finding),
             verdict,
-            is_set_problem: finding.waived.is_none() && is_set_problem(finding),
+            is_set_problem: is_set_problem(finding),
         }
     };
     report.findings.iter().map(line).collect()

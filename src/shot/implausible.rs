@@ -86,7 +86,8 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
     if reflectance_is_told {
         return;
     }
-    for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
+    let is_of_colour = |f: &&mut Finding| f.check == "colour-balance" && !f.remedy.starts_with(BEFORE_ANY_LIGHT);
+    for finding in findings.iter_mut().filter(is_of_colour).filter(|f| f.verdict == Verdict::Mismatch) {
         finding.remedy = format!(
             "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; where it is neutral, {}",
             finding.remedy

@@ -35,8 +35,9 @@ use crate::check::FileNote;
 use crate::image::{Frame, Opened, Wanted};
 use crate::parallel;
 use crate::radiance::DirectionGrid;
+use crate::report::wording::undecided;
 use crate::report::write::CANDIDATES_ENDING;
-use crate::report::{Attachment, ErrorNote, Finding, Report, ShotVerdict, ToolNote, Verdict, detail};
+use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
 use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
 use crate::uncertainty::clipping;
 
@@ -358,20 +359,12 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         Verdict::Match => Some(ShotVerdict::Match),
     });
     let mut counted = counted.max().unwrap_or(ShotVerdict::Unsure);
-    report.required_undecided = undecided(&sheet.require, &report.findings);
+    report.required_undecided =
+        undecided(&sheet.require, report.findings.iter().map(|f| (f.check.as_str(), f.verdict)));
     if !report.required_undecided.is_empty() {
         counted = counted.max(ShotVerdict::Unsure);
     }
     report.verdict = if report.error.is_some() { ShotVerdict::Error } else { counted };
-}
-
-/// The required checks of which some finding is missing or undecided.
-fn undecided(required: &[String], findings: &[Finding]) -> Vec<String> {
-    let decided = |check: &String| {
-        let mut of_check = findings.iter().filter(|f| f.check == *check).peekable();
-        of_check.peek().is_some() && of_check.all(|f| matches!(f.verdict, Verdict::Match | Verdict::Mismatch))
-    };
-    required.iter().filter(|check| !decided(check)).cloned().collect()
 }
 
 #[cfg(test)]

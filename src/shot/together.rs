@@ -40,7 +40,7 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
         let Some(after) = after else { continue };
         if after.abs() <= finding.tolerance {
             finding.remedy = format!("follows from {first}: mend that first, then check again");
-        } else if first == "rotation" {
+        } else if first == "rotation" && finding.check == "key-fill-ratio" {
             // Its own words already stand on the turn undone.
             finding.remedy =
                 format!("{} (after the turn that rotation advises; {after:+.2} stops are left then)", finding.remedy);
@@ -143,7 +143,13 @@ pub(super) fn in_order(findings: &mut [Finding]) {
 pub(super) fn one_gain(findings: &mut [Finding]) {
     let off = |check: &str| findings.iter().position(|f| f.check == check && f.verdict == Verdict::Mismatch);
     let (Some(exposure), Some(colour)) = (off("exposure"), off("colour-balance")) else { return };
-    let Some(stops) = findings[exposure].value else { return };
+    let found = &findings[exposure];
+    let Some(value) = found.value else { return };
+    let stops = found.detail.get("surroundings_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
+    if (stops - value).abs() > found.tolerance {
+        // No one gain mends lamps and surroundings that are off by different amounts.
+        return;
+    }
     let gains = findings[colour].detail.get("channel_gain_rgb").and_then(|g| g.as_array());
     let Some([r, g, b]) = gains.map(Vec::as_slice) else { return };
     let (Some(r), Some(g), Some(b)) = (r.as_f64(), g.as_f64(), b.as_f64()) else { return };

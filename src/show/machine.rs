@@ -103,8 +103,9 @@ mod tests {
         assert_eq!(usable(), Some((768 - 256) << 20), "what is in use is taken off");
     }
 
+    #[cfg(target_os = "linux")]
     #[test]
     fn this_machine_tells() {
-        assert!(default_budget_bytes() > 1 << 20);
+        assert!(usable_bytes(Path::new(PROC), Path::new(GROUPS)).is_some());
     }
 }

@@ -1,7 +1,7 @@
 //! What a run was to check, so that a shot that passed unseen is missed afterwards.
 //!
 //! Every run of `check` keeps one manifest in the folder of its reports, a part of a show its own. It lists the shots
-//! from the first moment on, and the hash of each report once that is written. Nobody writes to the manifest of
+//! from the first moment on, and when the run ends the hash of each report that it wrote. Nobody writes to the manifest of
 //! another run: of two that speak of one sheet the one with the higher run number counts. The same sheets and reports
 //! give the same bytes.
 
@@ -54,7 +54,7 @@ pub struct Planned {
     pub version: Option<String>,
     /// The name of the JSON report's file.
     pub report: String,
-    /// Content hash of that file once it is written.
+    /// Content hash of that file, once the run that wrote it has ended.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub report_blake3: Option<String>,
 }
@@ -125,17 +125,14 @@ fn manifests_in(dir: &Path) -> BTreeMap<String, Manifest> {
 /// The manifest of the run that is on.
 #[derive(Debug)]
 pub struct Ledger {
-    dir: PathBuf,
     path: PathBuf,
     manifest: Manifest,
-    /// What earlier runs called the reports of each sheet of this run.
-    earlier: BTreeMap<String, BTreeSet<String>>,
-    /// Reports that belong to some other sheet.
-    of_others: BTreeSet<String>,
 }
 
 impl Ledger {
-    /// Notes down what is going to be checked.
+    /// Notes down what is going to be checked, and takes away what earlier runs said of the same sheets under other names
+    /// where that was only that they could not be done. That comes first: the new manifest is the only one that still knows
+    /// of these sheets.
     ///
     /// # Errors
     /// Where the folder cannot be made or written to, or something else stands in the manifest's place.
@@ -155,32 +152,22 @@ impl Ledger {
         let there = manifests_in(dir);
         manifest.run = run_number(&there, &name.file_name(), &manifest);
         let ours: BTreeSet<&str> = manifest.shots.iter().map(|planned| planned.sheet.as_str()).collect();
-        let mut earlier: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
-        let mut of_others: BTreeSet<String> = manifest.shots.iter().map(|planned| planned.report.clone()).collect();
-        for planned in there.into_values().flat_map(|manifest| manifest.shots) {
-            if ours.contains(planned.sheet.as_str()) {
-                earlier.entry(planned.sheet).or_default().insert(planned.report);
-            } else {
-                of_others.insert(planned.report);
-            }
+        let (earlier, of_others): (Vec<&Planned>, Vec<&Planned>) =
+            there.values().flat_map(|other| &other.shots).partition(|planned| ours.contains(planned.sheet.as_str()));
+        let kept: BTreeSet<&str> =
+            of_others.into_iter().chain(&manifest.shots).map(|planned| planned.report.as_str()).collect();
+        for old in earlier.into_iter().filter(|planned| !kept.contains(planned.report.as_str())) {
+            remove_failed(dir, &old.report);
         }
-        let ledger = Self { dir: dir.to_path_buf(), path, manifest, earlier, of_others };
+        let ledger = Self { path, manifest };
         ledger.write()?;
         Ok(ledger)
     }
 
-    /// Notes the report of the shot at this place of the list, and takes away what an earlier run said of the same
-    /// sheet under another name where that was only that it could not be done.
+    /// Notes the report of the shot at this place of the list.
     pub fn done(&mut self, place: usize, report_blake3: Option<String>) {
-        let Some(planned) = self.manifest.shots.get_mut(place) else { return };
-        planned.report_blake3 = report_blake3;
-        if planned.report_blake3.is_none() {
-            return;
-        }
-        for name in self.earlier.get(&planned.sheet).into_iter().flatten() {
-            if !self.of_others.contains(name) {
-                remove_failed(&self.dir, name);
-            }
+        if let Some(planned) = self.manifest.shots.get_mut(place) {
+            planned.report_blake3 = report_blake3;
         }
     }
 
@@ -241,6 +228,18 @@ mod tests {
         assert_eq!(run(&name("shots/a.json", None)), 2, "nothing came between");
         assert_eq!(run(&parts[1]), 3);
         assert_eq!(run(&name("shots", Some([1, 2]))), 4, "another split is another run");
+    }
+
+    #[test]
+    fn a_failure_under_an_old_name_goes_though_the_next_run_is_killed() {
+        let dir = tempfile::tempdir().unwrap();
+        let failed = crate::report::json::to_json_of(&crate::report::sample::error());
+        fs::write(dir.path().join("old.report.json"), failed).unwrap();
+        let run = name("shots", None);
+        Ledger::open(dir.path(), &run, vec![planned("a.json", "old.report.json")]).unwrap().close().unwrap();
+        // A run that ends without a word: nothing but the opening of its manifest is left.
+        drop(Ledger::open(dir.path(), &run, vec![planned("a.json", "new.report.json")]).unwrap());
+        assert!(!dir.path().join("old.report.json").exists());
     }
 
     #[test]

@@ -148,7 +148,7 @@ fn kind_of(now: &ShotLine, then: &ShotLine) -> ChangeKind {
     }
 }
 
-/// Both uncertainties together move a number by less than so many standard deviations, beyond doubt (common practice, no
+/// A number has moved where it differs by more than this many standard deviations of both values together (common practice, no
 /// source).
 const BEYOND_DOUBT_SD: f64 = 2.0;
 

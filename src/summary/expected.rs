@@ -101,7 +101,11 @@ fn missing(dir: &Path, planned: &Planned, is_there: bool) -> Option<Error> {
     let cause = match (&planned.report_blake3, is_there) {
         (Some(_), true) => return None,
         (Some(_), false) => format!("the report of {}{version} is gone", planned.shot),
-        (None, _) => format!("{}{version} ({}) was to be checked and was not", planned.shot, planned.sheet),
+        (None, true) => format!(
+            "{}{version} ({}) has a report of an earlier run, but the last run wrote none",
+            planned.shot, planned.sheet
+        ),
+        (None, false) => format!("{}{version} ({}) was to be checked and was not", planned.shot, planned.sheet),
     };
     Some(Error::new(ErrorKind::Parameter, dir.join(&planned.report), cause, RUN_AGAIN))
 }

@@ -84,7 +84,8 @@ fn expected_of(manifests: &[PathBuf], set: &mut ReportSet) -> BTreeMap<PathBuf, 
     let mut by_folder: BTreeMap<PathBuf, Expected> = BTreeMap::new();
     for path in manifests {
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        let dir = path.parent().unwrap_or(Path::new("")).to_path_buf();
+        // As the lines have it, which name reports in letters that can be shown.
+        let dir = PathBuf::from(path.parent().unwrap_or(Path::new("")).to_string_lossy().into_owned());
         match read_manifest(path) {
             Ok(manifest) => by_folder.entry(dir).or_default().add(name, manifest),
             Err(error) => set.unusable.push(error),

@@ -9,7 +9,7 @@ use serde_json::Value;
 use super::Change;
 use crate::report::detail::AFTER;
 use crate::report::text::{headline, set_faults, turned_instead};
-use crate::report::wording::{decisive_reason, tolerance_words, value_words};
+use crate::report::wording::{decisive_reason, tolerance_words, undecided, undecided_words, value_words};
 use crate::report::{Finding, Report, ShotVerdict, Verdict};
 
 /// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
@@ -152,15 +152,11 @@ impl ShotLine {
 
     /// Makes the shot `unsure` at the least where one of these checks was not decided.
     pub fn require(&mut self, checks: &[String]) {
-        let decided = |check: &String| {
-            let mut of_check = self.checks.iter().filter(|line| line.check == *check).peekable();
-            of_check.peek().is_some() && of_check.all(|l| matches!(l.verdict, Verdict::Match | Verdict::Mismatch))
-        };
-        let missing: Vec<&str> = checks.iter().filter(|check| !decided(check)).map(String::as_str).collect();
+        let missing = undecided(checks, self.checks.iter().map(|line| (line.check.as_str(), line.verdict)));
         if self.verdict == ShotVerdict::Match && !missing.is_empty() {
             self.verdict = ShotVerdict::Unsure;
             self.number = None;
-            self.why = format!("required and not decided: {}", missing.join(", "));
+            self.why = undecided_words(&missing);
         }
     }
 

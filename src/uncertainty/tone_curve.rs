@@ -47,6 +47,11 @@ fn curve(trust: Trust) -> [f64; 2] {
     }
 }
 
+/// Whether the curve leaves any doubt at all.
+pub fn is_in_doubt(trust: Trust) -> bool {
+    curve(trust)[0] > 0.0
+}
+
 /// Absolute stops of surroundings: the curve's gain at mid grey (0.18), and its contrast away from there.
 /// `recorded_luminance` is asked only where a curve is in doubt.
 pub fn exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
@@ -56,7 +61,7 @@ pub fn exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> 
     }
     let recorded = recorded_luminance();
     let from_grey = if recorded > 0.0 { (recorded / 0.18).log2().abs().min(4.0) } else { 4.0 };
-    gain.hypot(contrast * from_grey).hypot(toe_sd_stops(trust, recorded))
+    gain.hypot(contrast * from_grey).hypot(toe_sd_stops(trust, || recorded))
 }
 
 /// The same relative to a plate that was exposed like the sphere frame, where a bracket told the curve of both.
@@ -68,12 +73,13 @@ pub fn relative_exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() ->
     (all * all - RECOVERED_SD_STOPS * RECOVERED_SD_STOPS).max(0.0).sqrt().hypot(RECOVERED_RELATIVE_SD_STOPS)
 }
 
-/// What the toe of an unknown curve does to a recorded luminance, stops.
-pub fn toe_sd_stops(trust: Trust, recorded_luminance: f64) -> f64 {
+/// What the toe of an unknown curve does to a recorded luminance, stops; that is asked only where a curve is in doubt.
+pub fn toe_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
     if !trust.tone_curve {
         return 0.0;
     }
-    let below = if recorded_luminance > 0.0 { -(recorded_luminance / 0.18).log2() } else { DARKEST_STOPS };
+    let recorded = recorded_luminance();
+    let below = if recorded > 0.0 { -(recorded / 0.18).log2() } else { DARKEST_STOPS };
     TOE_SD_PER_STOP * (below.min(DARKEST_STOPS) - TOE_FROM_STOPS).max(0.0)
 }
 

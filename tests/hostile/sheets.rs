@@ -117,13 +117,15 @@ fn hundreds_of_drawn_regions_do_not_take_minutes() {
     let timed = |sheet: &Value| {
         fs::write(&path, sheet.to_string()).unwrap();
         let start = Instant::now();
-        run(folder.path(), &["check", "shot.json", "--no-picture", "--again", "--out", "r"]).tame();
+        run(folder.path(), &["check", "shot.json", "--no-picture", "--again", "--out", "r"])
+            .tame()
+            .says("FINDINGS (CG minus");
         start.elapsed()
     };
     let without = timed(&sheet);
     sheet["mirrors"][0]["ignore"] = (0..900).map(outline).collect();
     let with = timed(&sheet);
-    assert!(with < without + Duration::from_secs(20), "{with:?} against {without:?}");
+    assert!(with < without + Duration::from_secs(10), "{with:?} against {without:?}");
     sheet["mirrors"][0]["ignore"] = (0..1000).map(outline).collect();
     sheet["mirrors"][0]["ignore"][0] = json!({ "polygon_px": (0..600).map(corner).collect::<Vec<_>>() });
     fs::write(&path, sheet.to_string()).unwrap();

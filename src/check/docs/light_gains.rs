@@ -18,7 +18,7 @@ pub const DOC: CheckDoc = CheckDoc {
           non-negative least squares, relative to the photographed light; what differs much from the rest counts little. \
           An environment that is turned as a whole is turned back first. Lobes with clipped or filled-in light are left \
           out. Light of the beauty that is in no layer stays as it is, and its part is told.\n\
-          Its verdict follows from value and uncertainty as everywhere, and counts.",
+          Its verdict is reached like that of every other check, and counts.",
     tolerance: "0.33 stops, as for key-fill-ratio (common practice, no source). In a sheet: \"tolerances\": { \
                 \"light-gains\": { \"stops\": 0.33 } }; on the command line: --tolerance light-gains=0.33.",
     cannot_see: "Lights within about 10 deg of each other, or so broad that their lobes are alike: they get one gain \

@@ -3,7 +3,7 @@
 use std::f64::consts::LN_2;
 
 use super::{Judged, common_doubts, usual_luminance};
-use crate::check::key_fill_ratio::MAX_CLIPPED_SHARE;
+use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
 use crate::check::{Comparison, combined, main_doubt};
 use crate::colour::luminance;
 use crate::lights::Light;
@@ -15,9 +15,6 @@ use crate::units::{Estimate, Stops};
 
 /// Unevenness of the grid of directions over all patches, stops: half of what one patch has.
 const GRID_SD_STOPS: f64 = 0.01;
-
-/// No lamp is wrong by a larger factor than this; it is not there, or another one.
-const LARGEST_GAIN: f64 = 64.0;
 
 /// A CG that was cut off itself gives less than it would; from this share on it counts.
 const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
@@ -91,6 +88,9 @@ fn own_sd(pair: &Comparison, side: &Side) -> f64 {
 
 /// What an unknown tone curve does to the lamps, against the surroundings that it was judged at.
 fn curve_sd(pair: &Comparison, side: &Side, all: f64) -> f64 {
+    if !tone_curve::is_in_doubt(side.trust) {
+        return 0.0;
+    }
     let usual = usual_luminance(&pair.mirror).max(1e-30);
     let of = |light: &Light| {
         let mean = light.illuminance.value / (std::f64::consts::PI * light.reach_rad.sin().powi(2)).max(1e-9);
@@ -144,5 +144,5 @@ pub(super) fn lamp_gain(pair: &Comparison, surroundings_stops: f64) -> Option<f6
     let off = if surroundings_stops.abs() <= pair.tolerances.exposure.stops { 0.0 } else { surroundings_stops };
     let wanted = cap_mean(&pair.mirror, &pair.mirror.sources) - rest * Stops(-off).ratio();
     let gain = wanted / lamps;
-    (gain.is_finite() && gain > LARGEST_GAIN.recip() && gain < LARGEST_GAIN).then_some(gain)
+    is_sane_gain(gain).then_some(gain)
 }

@@ -25,6 +25,11 @@ const CLEAR_SDS: f64 = 2.0;
 /// No lamp is wrong by a larger factor than this; the light is not there, or another one.
 const LARGEST_GAIN: f64 = 64.0;
 
+/// A gain that a lamp may need.
+pub(crate) fn is_sane_gain(gain: f64) -> bool {
+    gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip()
+}
+
 /// A pair of lights that a turn of the whole light does not bring to one place is none.
 const TURNED_APART_RAD: f64 = 0.2;
 
@@ -108,9 +113,8 @@ impl Patches<'_> {
             let gain = ours.illuminance.value * self.level / theirs.illuminance.value;
             let relative = |light: &Light| light.illuminance.sd / light.illuminance.value.max(1e-30);
             let sd = relative(ours).hypot(relative(theirs));
-            let plausible = gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip();
             let clear = gain.ln().abs() > CLEAR_SDS * sd && gain.log2().abs() > NO_GAIN_STOPS;
-            (plausible && clear).then_some(Wrong { light: theirs, is_key: c == 0, gain })
+            (is_sane_gain(gain) && clear).then_some(Wrong { light: theirs, is_key: c == 0, gain })
         });
         wrong.collect()
     }
@@ -123,8 +127,7 @@ impl Patches<'_> {
         let light = Matrix2::new(by_keys[0], all[0] - by_keys[0], by_keys[1], all[1] - by_keys[1]);
         let gains = light.try_inverse()? * Vector2::from(self.mirror) * self.level;
         let (key, rest) = (gains.x, gains.y);
-        let sane = |gain: f64| gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip();
-        if !sane(key) || !sane(rest) {
+        if !is_sane_gain(key) || !is_sane_gain(rest) {
             return None;
         }
         let name = if keys.len() > 1 { "keys" } else { "key" };

@@ -4,6 +4,7 @@
 //! afterwards (grain, resampling, compression) leaves a plateau with some slack, which an evenly lit panel has too: then the
 //! level is only suspected.
 
+use super::DISPLAY_WHITE;
 use super::spike::{self, Spike};
 use crate::image::Frame;
 use crate::image::noise::NoiseModel;
@@ -30,22 +31,21 @@ const ONE_LOOSE_LEVEL: f32 = 0.01;
 /// Noise of at least this part of the level tells that equal values are no chance; computed pictures have less.
 const LEAST_NOISE: f64 = 0.003;
 
-/// Display white, where pictures made for a display end.
-const DISPLAY_WHITE: f32 = 1.0;
-
 /// More pixels than this are not looked at one by one.
 const MOST_PIXELS: usize = 400_000;
 
 /// The level at which the pixels of `frame` for which `part` holds (column and row in the display window) are cut off; `None` where
 /// they show no sign of it.
 pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<Ceiling> {
-    let pixels = sampled(frame, part);
+    let (pixels, step) = sampled(frame, part);
     // Values of 8 bits stand in steps; so do log frames of 10 bits near their top.
     let in_codes = frame.integer_bits.is_some_and(|bits| bits <= 10);
     let spikes: [Option<Spike>; 3] =
         std::array::from_fn(|c| spike::find(pixels.iter().map(|rgb| rgb[c]).collect(), in_codes));
-    let pixels_there = spikes.iter().flatten().map(|s| s.count).max()?;
-    let found = |level: [f32; 3], certain: bool| Some(Ceiling { level, pixels: pixels_there, certain });
+    let most = |exact: bool| spikes.iter().flatten().filter(|s| s.exact || !exact).map(|s| s.count).max();
+    most(false)?;
+    let found =
+        |level: [f32; 3], certain: bool| Some(Ceiling { level, pixels: step * most(certain).unwrap_or(0), certain });
     let exact = spikes.map(|s| s.filter(|s| s.exact).map_or(f32::INFINITY, |s| s.low));
     if at_white(&spikes) || goes_on(&pixels, &exact) {
         return found(exact, true);
@@ -57,12 +57,15 @@ pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<
     is_neutral(&spikes, within).then(|| found(level, all_exact && is_noisy(frame, &spikes)))?
 }
 
-fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Vec<[f32; 3]> {
+/// Those pixels, of very many every so many-th, and how many one stands for. The step is odd: widths of frames are even, and it
+/// must not walk down columns.
+fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> (Vec<[f32; 3]>, usize) {
     let (width, data) = (frame.data.width.max(1), &frame.data);
     let inside = |i: &usize| part(data.x + (i % width) as i64, data.y + (i / width) as i64);
-    let all: Vec<usize> = (0..frame.rgb.len()).filter(inside).collect();
-    let step = all.len() / MOST_PIXELS + 1;
-    all.into_iter().step_by(step).map(|i| frame.rgb[i]).filter(|rgb| rgb[0].is_finite()).collect()
+    let count = (0..frame.rgb.len()).filter(&inside).count();
+    let step = (count / MOST_PIXELS) | 1;
+    let taken = (0..frame.rgb.len()).filter(inside).step_by(step).map(|i| frame.rgb[i]);
+    (taken.filter(|rgb| rgb[0].is_finite()).collect(), step)
 }
 
 /// Clipping takes the channels one after the other: at the level of one another goes on varying. On an even panel all stand still.

@@ -3,9 +3,9 @@
 //! The bright end of light thins out: a highlight has about as many pixels in the topmost hundredth of its values as in the
 //! next one. Where many times as many stand together and hardly any above, something holds them there.
 
-/// Half of the widths of a crowd that are tried, relative: values that are equal: half floats lie no closer …
+/// Half of the width of a crowd of equal values, relative: half floats are no finer than this.
 const EXACT_HALF_WIDTH: f64 = 0.00025;
-/// … and values that were equal before grain, resampling or compression.
+/// Half of the widths that are tried for values which were equal before grain, resampling or compression.
 const LOOSE_HALF_WIDTHS: [f64; 4] = [0.005, 0.01, 0.02, 0.03];
 
 /// Pixels of a crowd of equal values, and of a loose one.
@@ -141,7 +141,7 @@ mod tests {
     }
 
     #[test]
-    fn overshoot_above_a_cut_off_light_hides_it_not() {
+    fn overshoot_does_not_hide_a_cut_off_light() {
         let mut values: Vec<f32> = highlight(9.0).into_iter().map(|v| v.min(2.0)).collect();
         values.extend((0..100_u8).map(|i| 2.0 + f32::from(i) * 0.004));
         let spike = find(values, false).unwrap();

@@ -56,7 +56,7 @@ const ONE_RIM: f64 = 0.01;
 const TWIN_SIZE: f64 = 1.1;
 const TWIN_EVIDENCE: f64 = 0.4;
 /// An inside that looks less like a mirror than this counts only where its outline is plain.
-pub(super) const LEAST_LIKENESS: f64 = 0.05;
+const LEAST_LIKENESS: f64 = 0.05;
 /// A plain outline has at least this evidence (natural log) …
 const PLAIN_EVIDENCE: f64 = 60.0;
 /// … on at least this fraction of its lines …
@@ -99,7 +99,7 @@ fn is_large_enough(f: &Finding) -> bool {
 const CLEAR_SQUEEZE: [f64; 2] = [1.6, 3.1];
 
 /// How much the inside looks like a mirror, 0 to 1.
-pub(super) fn mirror_likeness(i: &Interior) -> f64 {
+fn mirror_likeness(i: &Interior) -> f64 {
     // The clearer the squeeze along the rim, the less there has to be to see.
     let clarity = ramp(i.squeeze, CLEAR_SQUEEZE[0], CLEAR_SQUEEZE[1]);
     let between = |plain: f64, clear: f64| plain + (clear - plain) * clarity;

@@ -7,6 +7,7 @@ use nalgebra::{SMatrix, SVector};
 use super::flat::{Circle, to_frame};
 use super::plane::Plane;
 use crate::camera::View;
+use crate::uncertainty::scatter::weighted_median;
 
 /// Radial and angular steps of the polar grid.
 const RINGS: usize = 40;
@@ -127,19 +128,9 @@ impl PolarGrid {
 
     /// The median over the area of the residuals' size.
     fn typical_detail(&self, residuals: &[Option<f64>]) -> f64 {
-        let mut sized: Vec<(f64, f64)> = residuals
-            .iter()
-            .enumerate()
-            .filter_map(|(i, residual)| Some((residual.as_ref()?.abs(), self.ring_radius(i / SPOKES))))
-            .collect();
-        sized.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let half = 0.5 * sized.iter().map(|s| s.1).sum::<f64>();
-        let mut sum = 0.0;
-        let middle = sized.iter().find(|(_, area)| {
-            sum += area;
-            sum >= half
-        });
-        middle.map_or(0.0, |m| m.0)
+        let sized =
+            |(i, residual): (usize, &Option<f64>)| Some((residual.as_ref()?.abs(), self.ring_radius(i / SPOKES)));
+        weighted_median(residuals.iter().enumerate().filter_map(sized).collect()).unwrap_or(0.0)
     }
 
     /// Residuals of smooth shading, fitted with weights that fall with the residual (towards least absolute values).

@@ -130,7 +130,7 @@ fn placed(prepared: &Prepared<'_>, ranked: &Ranked) -> Option<SphereFit> {
 /// Every round outline in the frame that its edges bear out, best evidence first, whether or not it looks like a
 /// mirror. For where something else tells which one is the sphere.
 pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
-    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
+    if large_enough(frame).is_err() {
         return Vec::new();
     }
     let mut findings = Prepared::new(frame, view).findings();
@@ -146,28 +146,28 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
 /// Round outlines that may be a mirror sphere's, with ln of the odds of each against none of them. For where another picture
 /// shows the same sphere: the odds of both count together.
 pub(crate) fn likely_outlines(frame: &Frame, view: &View) -> Vec<(SphereFit, f64)> {
-    if large_enough(frame).is_err() {
-        return Vec::new();
-    }
-    let findings = eligible(Prepared::new(frame, view).findings());
-    let odds = weigh::log_odds(&traits::traits(&findings));
+    let (findings, traits) = weighed(frame, view);
     let fit = |f: &search::Finding, odds: f64| {
         let consensus = refine::polish(frame, f.consensus.clone());
         Some((fit_noted(view, &consensus, FoundBy::Search, consensus.support)?, odds))
     };
-    findings.iter().zip(odds).filter_map(|(f, odds)| fit(f, odds)).collect()
+    findings.iter().zip(weigh::log_odds(&traits)).filter_map(|(f, odds)| fit(f, odds)).collect()
 }
 
 /// Every round outline that was looked at closely, with its traits in the order of [`TRAIT_NAMES`]: what the weights of
 /// the traits are fitted on.
 pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<(Outline, Vec<f64>)> {
-    if frame.data.width.min(frame.data.height) < SMALLEST_SIDE_PX {
-        return Vec::new();
-    }
-    let findings = eligible(Prepared::new(frame, view).findings());
-    let traits = traits::traits(&findings);
+    let (findings, traits) = weighed(frame, view);
     let outline = |f: &search::Finding| outline_of_cone(&f.consensus.aim.view, &f.consensus.aim.cone);
     findings.iter().zip(traits).filter_map(|(f, t)| Some((outline(f)?, t.to_vec()))).collect()
+}
+
+/// What is weighed against each other in a frame, with its traits.
+fn weighed(frame: &Frame, view: &View) -> (Vec<search::Finding>, Vec<[f64; traits::COUNT]>) {
+    let findings =
+        if large_enough(frame).is_ok() { eligible(Prepared::new(frame, view).findings()) } else { Vec::new() };
+    let traits = traits::traits(&findings);
+    (findings, traits)
 }
 
 /// Round things are there, and none is known to mirror.

@@ -1,32 +1,27 @@
 //! What is known of a round outline, as numbers that can be weighed against each other.
 
-use super::decide::{LEAST_LIKENESS, mirror_likeness};
 use super::search::Finding;
 
 /// How many traits there are.
-pub(super) const COUNT: usize = 19;
+pub(super) const COUNT: usize = 15;
 
 /// Names of the traits, in their order.
 pub const TRAIT_NAMES: [&str; COUNT] = [
     "ln_rim_evidence",
     "ln_edge_evidence",
     "support",
-    "covered",
     "longest_gap",
     "ln_scatter_by_radius",
     "ln_blur_by_radius",
     "ln_detail",
     "ln_typical_detail",
-    "ln_squeeze",
     "ln_inner_squeeze",
     "concentric",
     "ln_outer_evidence",
     "darker",
-    "brighter",
     "colour_apart",
     "continues",
     "colour_continues",
-    "ln_likeness",
 ];
 
 /// Smallest value whose logarithm is taken.
@@ -46,22 +41,18 @@ fn traits_of(f: &Finding, all: &[Finding]) -> [f64; COUNT] {
         ln_evidence(c.evidence),
         ln_evidence(f.supported.evidence),
         c.support,
-        c.covered,
         c.longest_gap,
         ln(c.edge_sd_px / radius),
         ln(c.blur / radius),
         ln(i.detail),
         ln(i.typical_detail),
-        ln(i.squeeze),
         ln(i.inner_squeeze),
         i.concentric,
         ln_evidence(strongest(all.iter().filter(|o| is_around(f, o)))),
         (-s.brighter).max(0.0),
-        s.brighter.max(0.0),
         s.colour_apart,
         s.continues,
         s.colour_continues,
-        (mirror_likeness(i) + LEAST_LIKENESS).ln(),
     ]
 }
 
