@@ -20,8 +20,8 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use frames::{FRAMES, files_in, make_frames, sheet};
+use plateproof::findings::Verdict;
 use plateproof::image::Size;
-use plateproof::report::Verdict;
 use plateproof::report::picture::{Plot, PlotPanel, PlotPoint, render_plot};
 use process::{Outcome, Run, decoding, has_decoded, measure, ms, python_output};
 

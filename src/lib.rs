@@ -20,42 +20,25 @@
 //! One working space throughout: linear light, ITU-R BT.709 primaries, D65 white ([`colour`]). Illuminance is luminance
 //! × steradian on a plane facing the light.
 
-pub mod camera;
-mod capture_time;
+pub mod base;
 pub mod check;
 pub mod cli;
 pub mod colour;
+pub mod compare;
 pub mod demo;
-pub mod environment;
-mod error;
-pub mod haze;
+pub mod findings;
 pub mod image;
-pub mod light_gains;
-pub mod lights;
-pub mod lines;
-pub mod material;
+pub mod light;
 pub mod new_shot;
-pub mod nnls;
-pub mod pairing;
-mod parallel;
-pub mod radiance;
+pub mod optics;
 pub mod register;
-mod relative;
 pub mod report;
-pub mod rotation;
 pub mod sheet;
 pub mod shot;
 pub mod show;
-mod shown;
-pub mod side;
 pub mod sphere;
-pub mod sphere_faults;
-mod staging;
 pub mod summary;
-pub mod sun;
-pub mod uncertainty;
-mod units;
 
-pub use crate::capture_time::CaptureTime;
-pub use crate::error::{Error, ErrorKind, Result, printable, printable_text};
-pub use crate::units::{Estimate, Kelvin, Mired, Stops, wrap_deg};
+pub use crate::base::capture_time::CaptureTime;
+pub use crate::base::error::{Error, ErrorKind, Result, printable, printable_text};
+pub use crate::base::units::{Estimate, Kelvin, Mired, Stops, wrap_deg};

@@ -10,9 +10,9 @@ use std::f64::consts::{PI, TAU};
 use std::path::Path;
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, PARALLEL_FOV_DEG, View};
 use plateproof::image::Size;
-use plateproof::radiance::{DirectionGrid, Source, patch_light};
+use plateproof::light::radiance::{DirectionGrid, Source, patch_light};
+use plateproof::optics::camera::{FovSource, PARALLEL_FOV_DEG, View};
 use plateproof::sphere::{MirrorGeometry, SphereCone, outline_of_cone};
 use serde_json::{Map, Value};
 

@@ -8,7 +8,6 @@
 use std::path::Path;
 
 use nalgebra::Matrix3;
-use plateproof::camera::{FovSource, View};
 use plateproof::colour::bradford::adaptation;
 use plateproof::colour::cct_ohno2013::{CctDuv, cct_duv_from_uv1960, planckian_xyz, uv1960_from_xyz};
 use plateproof::colour::difference::{ciede2000, lab_from_working_rgb, lab_from_xyz};
@@ -16,6 +15,7 @@ use plateproof::colour::spaces::{ACES_WHITE_XY, D65_XY, rgb_to_xyz};
 use plateproof::colour::{ColourSpace, WORKING_LUMINANCE};
 use plateproof::image::encoding::{Encoding, bt1886_light};
 use plateproof::image::{CaptureMeta, Size};
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::{Kelvin, Mired, Stops};
 use serde_json::{Map, Value};
 

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use plateproof::report::Finding;
+use plateproof::findings::Finding;
 use plateproof::sheet::{Tolerances, load_sheet};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::Value;

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use plateproof::Result;
 use plateproof::colour::cct_ohno2013::cct_duv_from_working_rgb;
-use plateproof::report::{Finding, LightReport, Report, SphereReport, SphereRole, Verdict};
+use plateproof::findings::{Finding, LightReport, Report, SphereReport, SphereRole, Verdict};
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::{angle_between_rad, azimuth_elevation_deg, direction_of_deg, outline_of_cone};
 use plateproof::wrap_deg;

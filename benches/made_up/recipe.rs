@@ -1,8 +1,8 @@
 //! What a made-up shot is: camera, sphere, light, recording, and what is wrong in the CG.
 
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::MirrorSphere;
 use plateproof::image::Size;
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sphere::MirrorGeometry;
 
 use super::hide::edge_of_segment;

@@ -1,6 +1,6 @@
 //! Single results: a number against its truth, a verdict against its truth, and what a shot's quality is.
 
-use plateproof::report::Verdict;
+use plateproof::findings::Verdict;
 
 use super::perfect::Perfect;
 use super::recipe::{Kept, Recipe};

@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use plateproof::report::{SphereReport, SphereRole};
+use plateproof::findings::{SphereReport, SphereRole};
 use plateproof::sheet::{CameraSpec, ImageSpec, load_sheet};
 use plateproof::shot::{RunOptions, SphereQuery, check_shot, measure_sphere};
 use plateproof::sphere::Told;

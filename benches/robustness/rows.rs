@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use plateproof::report::Verdict;
+use plateproof::findings::Verdict;
 use plateproof::report::picture::{Plot, PlotPanel, PlotPoint};
 use plateproof::sheet::Tolerances;
 

@@ -4,12 +4,12 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use plateproof::demo::scene::{Backdrop, DiscLight, Panel, Scene, black_body, direction_of};
 use plateproof::demo::{Noise, OpenAir};
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::image::{DataWindow, Size};
+use plateproof::optics::camera::{FovSource, View};
 
 use super::process::Outcome;
 

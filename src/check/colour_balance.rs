@@ -5,22 +5,25 @@ use std::f64::consts::{LN_2, SQRT_2};
 use nalgebra::Vector3;
 use serde_json::Value;
 
-use super::exposure::{self, shared_directions};
-use super::{Check, CheckDoc, Comparison, blank, decide, main_doubt};
+use super::exposure;
+use super::{Check, CheckDoc, blank, decide, main_doubt};
+use crate::base::statistics;
+use crate::base::units::{Estimate, Mired};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
 use crate::colour::luminance;
-use crate::lights::Light;
-use crate::pairing::pair_sides;
-use crate::radiance::DirectionGrid;
-use crate::report::{Balance, Finding, Verdict};
-use crate::rotation::Rotation;
+use crate::colour::uncertainty::{difference_sd, temperature_doubt};
+use crate::compare::Comparison;
+use crate::compare::pairing::pair_sides;
+use crate::compare::rotation::Rotation;
+use crate::compare::shared::shared_directions;
+use crate::compare::side::{Side, Trust};
+use crate::compare::uncertainty::hidden::Hidden;
+use crate::compare::uncertainty::{hidden, scatter, tone_curve};
+use crate::findings::{Balance, Finding, Verdict};
+use crate::light::lights::Light;
+use crate::light::radiance::DirectionGrid;
 use crate::sheet::Tolerances;
-use crate::side::{Side, Trust};
-use crate::uncertainty::colour::{difference_sd, temperature_doubt};
-use crate::uncertainty::hidden::Hidden;
-use crate::uncertainty::{hidden, scatter, tone_curve};
-use crate::units::{Estimate, Mired};
 
 /// Error that remains on clean input, stops per channel.
 const FLOOR_SD_STOPS: f64 = 0.0009;
@@ -237,7 +240,7 @@ fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
     };
     let sd = |channel: usize| {
         let parts = patches.iter().map(|p| tint(&p.cg, &sum.cg, channel) - tint(&p.mirror, &sum.mirror, channel));
-        scatter::sum_sd(parts) / LN_2
+        statistics::sum_sd(parts) / LN_2
     };
     sd(0).max(sd(2))
 }

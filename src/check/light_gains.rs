@@ -3,17 +3,16 @@
 use serde_json::{Map, Value, json};
 
 use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence};
-use super::{
-    Check, CheckDoc, Comparison, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, settle,
-};
+use super::{Check, CheckDoc, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, settle};
 use crate::Result;
+use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
-use crate::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
-use crate::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
-use crate::report::{Finding, Verdict};
+use crate::compare::Comparison;
+use crate::findings::{Finding, Verdict};
+use crate::light::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
+use crate::light::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
 use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
-use crate::units::{Estimate, Stops};
 
 /// Lights that give less than this of what patches receive do not set the value.
 const COUNTED_SHARE: f64 = 0.10;

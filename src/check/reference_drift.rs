@@ -1,11 +1,12 @@
 //! `reference-drift`: was the sphere frame shot as the plate was?
 
 use super::{blank, put, settle};
+use crate::base::units::{Estimate, Stops};
+use crate::compare::uncertainty::drift::DriftUncertainty;
+use crate::findings::detail::TOLD;
+use crate::findings::{Finding, Verdict};
 use crate::register::{Drift, DriftOutcome, WarpModel};
-use crate::report::detail::TOLD;
-use crate::report::{Finding, Verdict};
 use crate::sheet::Tolerances;
-use crate::units::{Estimate, Stops};
 
 pub use super::docs::reference_drift::DOC;
 
@@ -138,65 +139,21 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
     };
 }
 
-/// What the drift adds to the uncertainty of what depends on the sphere frame's exposure and balance.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Doubt {
-    /// One sd of exposure, stops.
-    pub exposure_stops: f64,
-    /// One sd of a channel against the others, stops.
-    pub colour_stops: f64,
-    /// There is a plate, and the drift could not be measured on it.
-    pub unmeasured: bool,
-    /// The sphere frame was seen to be exposed and balanced otherwise than the plate; else that is only not ruled out.
-    pub proven: bool,
-    /// Plate and sphere frame were seen to be balanced alike, so that what the camera did to the colour cancels in what is compared with
-    /// the plate.
-    pub balanced_alike: bool,
-}
-
-impl Doubt {
-    /// Why exposure is in doubt, in words.
-    pub(crate) fn exposure_words(&self) -> &'static str {
-        if self.unmeasured {
-            "it could not be measured whether the sphere frame was exposed like the plate (see reference-drift)"
-        } else if !self.proven {
-            "it is not certain that the sphere frame was exposed like the plate (see reference-drift)"
-        } else {
-            "the sphere frame was not exposed like the plate (see reference-drift)"
-        }
-    }
-
-    /// Why colour is in doubt, in words.
-    pub(crate) fn colour_words(&self) -> &'static str {
-        if self.unmeasured {
-            "it could not be measured whether the sphere frame was balanced like the plate (see reference-drift)"
-        } else if !self.proven {
-            "it is not certain that the sphere frame was balanced like the plate (see reference-drift)"
-        } else {
-            "the sphere frame was not balanced like the plate (see reference-drift)"
-        }
-    }
-
-    /// What would cure both.
-    pub(crate) fn cure(&self) -> &'static str {
-        if self.unmeasured {
-            "give a plate and a sphere frame that show some detail of one background"
-        } else {
-            "give a sphere frame that was shot as the plate was, or set correct_drift where only the camera's settings differed"
-        }
-    }
-}
-
 /// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.
 /// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
 /// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be a
 /// click of the camera's dial.
-pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
+pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> DriftUncertainty {
     let drift = match &reference.drift {
-        None => return Doubt::default(),
+        None => return DriftUncertainty::default(),
         Some(DriftOutcome::NotMeasurable(_)) => {
             let colour_stops = 0.5 * tolerances.colour.stops;
-            return Doubt { exposure_stops: UNMEASURED_SD_STOPS, colour_stops, unmeasured: true, ..Doubt::default() };
+            return DriftUncertainty {
+                exposure_stops: UNMEASURED_SD_STOPS,
+                colour_stops,
+                unmeasured: true,
+                ..DriftUncertainty::default()
+            };
         }
         Some(DriftOutcome::Measured(drift)) => drift,
     };
@@ -208,13 +165,13 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
     let stops = reference.beyond_stated(drift);
     let verdicts =
         [super::decide(stops, tolerances.reference_drift.stops), super::decide(colour, tolerances.colour.stops)];
-    let measured = Doubt {
+    let measured = DriftUncertainty {
         proven: verdicts.contains(&Verdict::Mismatch),
         balanced_alike: verdicts[1] == Verdict::Match && !drift.featureless,
-        ..Doubt::default()
+        ..DriftUncertainty::default()
     };
     if reference.corrected_drift().is_some() {
-        return Doubt { exposure_stops: stops.sd, colour_stops: colour.sd, ..measured };
+        return DriftUncertainty { exposure_stops: stops.sd, colour_stops: colour.sd, ..measured };
     }
     let beyond = |e: Estimate, tolerance: f64| {
         let failed = drift.featureless || super::decide(e, tolerance) != Verdict::Match;
@@ -227,7 +184,7 @@ pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> Doubt {
             0.0
         }
     };
-    Doubt {
+    DriftUncertainty {
         exposure_stops: beyond(stops, tolerances.reference_drift.stops),
         colour_stops: beyond(colour, tolerances.colour.stops),
         ..measured

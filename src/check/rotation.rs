@@ -3,17 +3,18 @@
 use nalgebra::{Matrix3, Rotation3, Vector3};
 use serde_json::{Map, json};
 
-use super::exposure::{median_stops, shared_directions};
 use super::key_fill_ratio::ratio_stops;
-use super::{Check, CheckDoc, Comparison, blank, put, settle};
-use crate::radiance::{Source, extremes};
-use crate::report::wording::fixed;
-use crate::report::{Finding, Verdict};
-use crate::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
+use super::{Check, CheckDoc, blank, put, settle};
+use crate::base::units::{Estimate, Stops};
+use crate::compare::Comparison;
+use crate::compare::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
+use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::side::Side;
+use crate::findings::numbers::fixed;
+use crate::findings::{Finding, Verdict};
+use crate::light::radiance::{Source, extremes};
 use crate::sheet::Tolerances;
-use crate::side::Side;
 use crate::sphere::angle_between_rad;
-use crate::units::{Estimate, Stops};
 
 /// Below this correlation the two spheres do not show the same surroundings at all.
 const UNLIKE: f64 = 0.6;

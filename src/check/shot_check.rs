@@ -2,13 +2,14 @@
 
 use serde_json::Map;
 
+use super::CheckDoc;
 use super::reference_drift::Reference;
-use super::{CheckDoc, Comparison};
 use crate::Result;
-use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
+use crate::compare::Comparison;
+use crate::findings::{Attachment, Finding, InputRecord, Verdict};
 use crate::image::{CaptureMeta, Frame, Size};
-use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Attachment, Finding, InputRecord, Verdict};
+use crate::light::radiance::{Radiometry, RecordingLimit};
+use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sheet::{ImageSpec, ShotSheet};
 
 /// What a check of a whole shot works from: the sheet, the frames that are open, and what the spheres said.

@@ -9,10 +9,10 @@ use super::earlier_report::refuse_other_shot;
 use super::exit::ExitStatus;
 use super::shots::{Task, Wanted, beside, planned, run_shots};
 use super::{gather, overrides, refuse, wrong_use};
+use crate::base::staging::can_write_in;
 use crate::report::report_stem;
 use crate::sheet::{ShotSheet, load_sheet};
 use crate::show::{Options, RunName, default_budget_bytes, file_bytes, parts_by_size};
-use crate::staging::can_write_in;
 use crate::{Error, ErrorKind, Result, printable};
 
 /// What errors name where there is no sheet.

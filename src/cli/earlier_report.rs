@@ -7,7 +7,8 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::report::{InputRecord, REPORT_FORMAT, report_stem};
+use crate::findings::{InputRecord, REPORT_FORMAT};
+use crate::report::report_stem;
 use crate::sheet::ShotSheet;
 use crate::show::hash_of_file;
 use crate::{Error, ErrorKind, Result};

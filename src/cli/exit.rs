@@ -2,7 +2,7 @@
 
 use std::process::ExitCode;
 
-use crate::report::ShotVerdict;
+use crate::findings::ShotVerdict;
 
 /// How a run ended. The order is the order of rank: a later one outranks an earlier one.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -53,7 +53,7 @@ impl From<ExitStatus> for ExitCode {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::ShotVerdict::{Error, Match, Mismatch, Unsure};
+    use crate::findings::ShotVerdict::{Error, Match, Mismatch, Unsure};
 
     #[test]
     fn two_outranks_one_outranks_three() {

@@ -8,7 +8,7 @@ use super::assignment::Numbers;
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::{overrides, sphere, wrong_use};
-use crate::report::ErrorNote;
+use crate::findings::ErrorNote;
 use crate::report::json::to_json_of;
 use crate::shot::{MeasuredReflectance, ReflectanceQuery, measure_reflectance, note};
 

@@ -151,7 +151,7 @@ mod tests {
     #[test]
     fn candidates_are_written_over_none_but_our_own_and_go_when_they_are_answered() {
         let folder = tempfile::tempdir().unwrap();
-        let png = crate::report::picture::encode_png(1, 1, &[0, 0, 0], "plateproof-report/1").unwrap();
+        let png = crate::image::marked_png::encode_png(1, 1, &[0, 0, 0], "plateproof-report/1").unwrap();
         let json = format!("{{\"format\":\"{SPHERE_FORMAT}\"}}");
         let write_here = |candidates: Option<&[u8]>| {
             let pictures = Pictures { sphere: None, candidates: candidates.map(<[u8]>::to_vec) };

@@ -4,8 +4,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use crate::findings::{ErrorNote, InputRecord, SphereReport};
 use crate::report::json::schema_of;
-use crate::report::{ErrorNote, InputRecord, SphereReport};
 use crate::shot::SphereOutcome;
 
 /// The format mark.

@@ -1,8 +1,8 @@
 //! What one frame's sphere says, for people.
 
 use super::sphere_document::SphereDocument;
+use crate::findings::{InputRecord, LightReport, SphereReport};
 use crate::printable_text;
-use crate::report::{InputRecord, LightReport, SphereReport};
 
 /// The document as text of at most 80 columns where names and messages allow.
 pub(super) fn render(document: &SphereDocument) -> String {
@@ -111,7 +111,7 @@ fn light_line(light: &LightReport) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::SphereRole;
+    use crate::findings::SphereRole;
 
     fn light() -> LightReport {
         LightReport {

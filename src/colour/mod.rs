@@ -8,6 +8,7 @@ pub mod cct_ohno2013;
 mod cie1931;
 pub mod difference;
 pub mod spaces;
+pub mod uncertainty;
 
 use nalgebra::{Matrix3, Vector3};
 

@@ -2,7 +2,7 @@
 
 use super::shots::shots;
 use super::{make_folder, pretty, shot_sheet, show_sheet, write_frames, write_text};
-use crate::report::{Finding, Report, Verdict};
+use crate::findings::{Finding, Report, Verdict};
 use crate::sheet::load_sheet;
 use crate::shot::{RunOptions, check_shot};
 

@@ -2,8 +2,8 @@
 
 use super::noise::gaussian;
 use super::render::RenderOptions;
+use crate::base::parallel;
 use crate::image::Size;
-use crate::parallel;
 
 /// Haze or flare: part of the light is spread over the neighbourhood.
 #[derive(Debug, Clone, Copy, PartialEq)]

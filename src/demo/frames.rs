@@ -4,12 +4,12 @@ use super::develop::{Noise, Veil};
 use super::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use super::scene::Backdrop;
 use super::shots::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot};
-use crate::camera::View;
-use crate::environment::{Convention, Stance, direction};
+use crate::base::parallel;
+use crate::compare::rotation::level_axes;
 use crate::image::Size;
 use crate::image::write::NamedLayer;
-use crate::parallel;
-use crate::rotation::level_axes;
+use crate::light::environment::{Convention, Stance, direction};
+use crate::optics::camera::View;
 use crate::sphere::{Outline, outline_of_cone};
 
 /// Where the invented camera's recording ends.

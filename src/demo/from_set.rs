@@ -9,7 +9,7 @@ use super::frames::{camera, seed};
 use super::matte::{GREY, matte, outline_px};
 use super::render::{Picture, RenderOptions, render};
 use super::shots::{SIZE, Shot};
-use crate::lines::Distortion;
+use crate::register::lines::Distortion;
 
 /// The clean plate as it was shot.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use crate::CaptureTime;
-use crate::sun::{SunPosition, sun_position};
+use crate::base::sun::{SunPosition, sun_position};
 
 const LATITUDE_DEG: f64 = 54.9;
 const LONGITUDE_DEG: f64 = 8.0;
@@ -40,5 +40,5 @@ pub(crate) fn sun_at(time: &str) -> SunPosition {
 
 /// Azimuth, camera axes, of what has a compass bearing, for a view along `heading_deg`.
 pub(crate) fn azimuth_deg(bearing_deg: f64, heading_deg: f64) -> f64 {
-    crate::units::wrap_deg(heading_deg + 180.0 - bearing_deg)
+    crate::base::units::wrap_deg(heading_deg + 180.0 - bearing_deg)
 }

@@ -10,8 +10,8 @@ use super::render::{MirrorSphere, Picture, RenderOptions, render, stand_radiance
 use super::scene::Scene;
 use super::shots::{SIZE, Shot};
 use super::truth::{illuminance, sources};
-use crate::camera::View;
-use crate::parallel;
+use crate::base::parallel;
+use crate::optics::camera::View;
 use crate::sphere::outline_of_cone;
 
 /// The grey of the invented production's matte sphere, linear.

@@ -29,10 +29,10 @@ use std::path::{Path, PathBuf};
 
 use serde_json::Value;
 
-use crate::error::{Error, ErrorKind, Result};
+use crate::base::error::{Error, ErrorKind, Result};
+use crate::base::staging::write_atomically;
 use crate::image::write::{ExrAttributes, write_exr, write_jpeg, write_layered_exr};
 use crate::image::{DataWindow, Size};
-use crate::staging::write_atomically;
 use from_set::FromSet;
 use render::Picture;
 use sheets::{FrameNames, shot_sheet, show_sheet, sphere_distance_mm};

@@ -7,9 +7,9 @@ use nalgebra::Vector3;
 
 use super::develop::{self, Noise, Veil};
 use super::scene::{Scene, angle};
-use crate::camera::View;
+use crate::base::parallel;
 use crate::image::Size;
-use crate::parallel;
+use crate::optics::camera::View;
 use crate::sphere::{Outline, SphereCone, outline_of_cone};
 
 /// Samples across a pixel in which the sphere's outline or a light's edge falls.
@@ -271,8 +271,8 @@ pub(crate) fn stand_radiance(outline: &Outline, point_px: [f64; 2]) -> Option<[f
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::FovSource;
     use crate::demo::scene::{DiscLight, direction_of};
+    use crate::optics::camera::FovSource;
 
     const SIZE: Size = Size { width: 480, height: 320 };
 

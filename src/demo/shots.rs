@@ -4,9 +4,9 @@ use super::from_set::{CleanTake, FromSet, GridTake};
 use super::harbour::{self, Clock, DUSK, EVENING, EVENING_TIME};
 use super::scene::Scene;
 use super::set::{cabin_window, cloth, crew, deck_at_dusk, deck_in_evening_sun, figure, lamp, salt_hall};
-use crate::camera::{FovSource, View};
+use crate::findings::ShotVerdict;
 use crate::image::Size;
-use crate::report::ShotVerdict;
+use crate::optics::camera::{FovSource, View};
 
 /// All frames of the show.
 pub(crate) const SIZE: Size = Size { width: 960, height: 540 };

@@ -8,7 +8,7 @@ use super::harbour;
 use super::scene::{DiscLight, Scene, angle, direction_of};
 use super::shots::{MirrorTake, Shot, shots};
 use crate::colour::luminance;
-use crate::report::{ShotVerdict, Verdict};
+use crate::findings::{ShotVerdict, Verdict};
 use crate::sphere::tangents;
 
 /// Patches up to this angle from the line to the camera count (contract).

@@ -14,8 +14,8 @@ use super::scene::Scene;
 use super::sheets::SPHERE_DIAMETER_MM;
 use super::shots::{GOOD_SPHERE, SENSOR_MM, SIZE, Shot, shots};
 use super::truth::{CheckTruth, decided, matte_contrast_stops, stops};
-use crate::camera::{FovSource, View};
-use crate::report::ShotVerdict;
+use crate::findings::ShotVerdict;
+use crate::optics::camera::{FovSource, View};
 use crate::sheet::SHEET_FORMAT;
 
 /// The glow on the horizon stands this far right of the view (see the set of `SF_0110`).

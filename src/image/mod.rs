@@ -1,6 +1,5 @@
 //! Files → scene-linear frames, with a record of where every belief came from.
 
-pub mod bracket;
 mod ceiling;
 pub mod clf;
 pub mod encoding;
@@ -8,9 +7,11 @@ mod exif;
 mod exr;
 mod guard;
 pub mod limits;
+pub(crate) mod marked_png;
 pub mod noise;
 pub mod open;
 pub mod probe;
+mod provenance;
 mod raster;
 mod sniff;
 mod stream;
@@ -21,11 +22,11 @@ use std::path::PathBuf;
 
 use crate::CaptureTime;
 use crate::colour::ColourSpace;
-use crate::report::InputRecord;
 
 pub(crate) use ceiling::photograph::{Ceiling, ceiling};
 pub(crate) use ceiling::spike::crowd;
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
+pub use provenance::InputRecord;
 pub use wanted::{Opened, Wanted};
 
 /// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and

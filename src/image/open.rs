@@ -2,13 +2,13 @@
 
 use std::path::Path;
 
+use super::InputRecord;
 use super::encoding::Encoding;
 use super::limits::Limits;
 use super::sniff::Kind;
 use super::stream::InputFile;
 use super::{CaptureMeta, DataWindow, Frame, Opened, Size, Wanted, exr, raster};
 use crate::colour::ColourSpace;
-use crate::report::InputRecord;
 use crate::{Error, Result};
 
 /// Something taken for true about a file, and who said so.

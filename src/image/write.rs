@@ -11,8 +11,8 @@ use exr::prelude::{
 };
 
 use super::{DataWindow, Size};
-use crate::error::{Error, ErrorKind, Result};
-use crate::staging::write_atomically;
+use crate::base::error::{Error, ErrorKind, Result};
+use crate::base::staging::write_atomically;
 
 /// Primaries and white of ITU-R BT.709 as CIE 1931 xy: red, green, blue, white.
 pub const REC709_CHROMATICITIES: [[f32; 2]; 4] = [[0.64, 0.33], [0.30, 0.60], [0.15, 0.06], [0.3127, 0.3290]];

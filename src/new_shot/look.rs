@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use crate::Result;
-use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::image::limits::Limits;
 use crate::image::open::{OpenRequest, open};
 use crate::image::{CaptureMeta, Frame, Size};
+use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sphere::find::find_sphere;
 use crate::sphere::{FoundBy, Outline, SphereFit};
 

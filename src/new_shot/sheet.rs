@@ -8,8 +8,8 @@ use super::look::Look;
 use super::names::{bracket_key, shot_name, version};
 use super::roles::{Guess, Role};
 use crate::Result;
+use crate::base::relative::relative_to;
 use crate::image::SensorWidthBasis;
-use crate::relative::relative_to;
 use crate::sheet::SHEET_FORMAT;
 
 /// What the sheet is made from.

@@ -4,11 +4,11 @@ use nalgebra::{Matrix3, RowVector3};
 
 use super::field::{Field, SphereMask};
 use super::plane::Plane;
-use super::robust::median_of;
+use crate::base::parallel;
+use crate::base::robust::median_of;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
 use crate::image::noise::NoiseModel;
-use crate::parallel;
 
 /// A cell counts as clipped from this share of the clip level: cameras bend just below it.
 const CLIP_MARGIN: f32 = 0.97;

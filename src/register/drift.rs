@@ -9,9 +9,9 @@ use super::warp::{Registration, WarpModel};
 use super::warp_fit::{ROUGHLY_PX, SETTLED_PX};
 use super::warp_start::register_warp_within;
 use super::{NotRegistered, Shift, believed, register_translation};
-use crate::image::bracket::stops_from_metadata;
+use crate::base::parallel;
 use crate::image::{CaptureMeta, Frame};
-use crate::parallel;
+use crate::register::bracket::stops_from_metadata;
 use crate::sphere::Outline;
 use crate::{Estimate, Stops};
 

@@ -9,7 +9,7 @@ use super::plane::Plane;
 use super::tiles::{Pixels, best_tiles};
 use super::warp::Warp;
 use crate::Estimate;
-use crate::parallel;
+use crate::base::parallel;
 
 /// Side of the squares that are transformed, px.
 const SIDE: usize = 64;

@@ -4,17 +4,18 @@
 //! picture. A feature that lies at x in the fixed picture lies at x + d in the moving one.
 
 mod backdrop;
+pub mod bracket;
 mod candidates;
 mod drift;
 mod field;
 mod focus;
+pub mod lines;
 mod moved;
 mod patch;
 mod phase;
 mod plane;
 mod ratio;
 mod refine;
-pub(crate) mod robust;
 #[cfg(test)]
 pub(crate) mod test_scene;
 mod thumbnail;
@@ -36,7 +37,7 @@ pub use warp::{Registration, Warp, WarpModel};
 pub use warp_start::register_warp;
 
 use crate::Estimate;
-use crate::parallel;
+use crate::base::parallel;
 use patch::{Patch, SIDE};
 use refine::{Refined, refine};
 

@@ -5,8 +5,8 @@ use super::drift::Drift;
 use super::field::Field;
 use super::ratio::both_at;
 use crate::Estimate;
+use crate::base::parallel;
 use crate::image::{Frame, Size};
-use crate::parallel;
 
 /// A cell moved where it differs by this many standard deviations.
 const PLAIN_SDS: f64 = 4.0;

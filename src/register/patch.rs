@@ -2,7 +2,7 @@
 
 use nalgebra::{Matrix4, Matrix6, SMatrix, Vector6};
 
-use super::robust::{Weighted, median_of};
+use crate::base::robust::{Weighted, median_of};
 
 /// Side of a patch in pixels.
 pub(super) const SIDE: usize = 48;

@@ -98,7 +98,7 @@ impl Plane {
             y += 2;
         }
         found.retain(|v| v.is_finite());
-        (found.len() >= 50).then(|| super::robust::median_of(&mut found) / (0.6745 * 6.0))
+        (found.len() >= 50).then(|| crate::base::robust::median_of(&mut found) / (0.6745 * 6.0))
     }
 
     fn second_difference(&self, x: i64, y: i64) -> f32 {

@@ -1,8 +1,8 @@
 //! Cell by cell how much brighter the mirror frame is than the plate, and the one number most cells agree on.
 
 use super::backdrop::{Backdrop, luminance};
-use super::robust::{Consensus, Weighted, consensus};
-use crate::parallel;
+use crate::base::parallel;
+use crate::base::robust::{Consensus, Weighted, consensus};
 use crate::{Estimate, Stops};
 
 /// The frame is divided in this many columns and rows of regions; cells of one region are not independent.

@@ -3,11 +3,11 @@
 //! Each patch has its own brightness offset, so on logarithms neither exposure nor uneven light matters; one common
 //! gain absorbs a difference in contrast.
 
-use crate::parallel;
+use crate::base::parallel;
 use nalgebra::{Matrix2, Matrix3, Matrix4, Vector2, Vector3};
 
 use super::patch::{Patch, Scatter};
-use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
+use crate::base::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 
 /// Steps of the iteration; it mostly settles in three to five.
 const MOST_STEPS: usize = 15;

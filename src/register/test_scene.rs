@@ -3,8 +3,8 @@
 
 use std::f64::consts::TAU;
 
+use crate::base::parallel;
 use crate::image::{Frame, Size};
-use crate::parallel;
 
 /// Pseudo-random numbers with a seed (SplitMix64; Steele, Lea & Flood 2014).
 pub(crate) struct Random(u64);

@@ -12,9 +12,9 @@ use super::plane::Plane;
 use super::refine::{Refined, refine};
 use super::warp::{Registration, Warp};
 use super::warp_fit::{SETTLED_PX, fit_warp};
+use crate::base::parallel;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
-use crate::parallel;
 
 /// Squares that were cut out of one frame: the same ones are asked for under every model of the camera's motion.
 #[derive(Debug, Default)]

@@ -1,12 +1,12 @@
 //! A projective map by least squares on the gradients of many patches, robust against patches that went their own way.
 
-use crate::parallel;
+use crate::base::parallel;
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, Vector2};
 
 use super::patch::{Patch, SIDE, Scatter};
-use super::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 use super::warp::{Covariance, Parameters, Registration, Warp, WarpModel, places};
 use super::{LARGEST_SD_PX, LEAST_AGREEMENT, NotRegistered};
+use crate::base::robust::{TUKEY_SPREADS, Weighted, weighted_quantile};
 
 /// Steps of the iteration.
 const MOST_STEPS: usize = 20;

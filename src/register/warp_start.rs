@@ -4,7 +4,7 @@ use super::patch::Patch;
 use super::warp::{Registration, Warp, WarpModel};
 use super::warp_fit::{ROUGHLY_PX, SETTLED_PX, fit_warp, refine_warp};
 use super::{LEAST_SIDE, NotRegistered, Plane, coarse_shift, pyramid, textured_corners};
-use crate::parallel;
+use crate::base::parallel;
 
 /// Rolls tried where a plain shift finds nothing in common, degrees.
 const ROLLS_DEG: [f64; 7] = [0.0, 1.5, -1.5, 3.0, -3.0, 5.0, -5.0];

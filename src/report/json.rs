@@ -9,10 +9,8 @@ use schemars::{JsonSchema, Schema};
 use serde::Serialize;
 use serde_json::{Map, Number, Value};
 
-use super::Report;
-
-/// Digits kept: a millionth of a value, well under any standard deviation reported.
-pub(crate) const SIGNIFICANT_DIGITS: usize = 6;
+use crate::findings::Report;
+use crate::findings::numbers::{SIGNIFICANT_DIGITS, rounded};
 
 /// What the sheet's author wrote is carried along as it stands.
 const FROM_THE_SHEET: [&str; 2] = ["notes", "waived"];
@@ -53,13 +51,6 @@ pub fn schema_of<T: JsonSchema>() -> Schema {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
     RecursiveTransform(forbid_null).transform(&mut schema);
     schema
-}
-
-/// `value` to so many significant digits; `None` for NaN and Inf. Negative zero becomes zero.
-pub(crate) fn rounded(value: f64, digits: usize) -> Option<f64> {
-    let text = format!("{value:.*e}", digits.saturating_sub(1));
-    let parsed: f64 = text.parse().ok()?;
-    parsed.is_finite().then_some(parsed + 0.0)
 }
 
 /// Rounds what is in `object` and drops what JSON could not hold.
@@ -158,7 +149,7 @@ fn require_error(schema: &mut Schema) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     const CONTRACT_EXAMPLE: &str = include_str!("testdata/contract_example.report.json");
 
@@ -243,13 +234,5 @@ mod tests {
         assert_eq!(value["findings"][0]["value"].to_string(), "10.1235");
         assert_eq!(value["spheres"][0]["outline_px"][0].to_string(), "0.0");
         assert_eq!(value["notes"].to_string(), r#"{"take":3.123456789,"slate":null}"#);
-    }
-
-    #[test]
-    fn rounding_keeps_significant_digits_at_every_size() {
-        assert_eq!(rounded(1_234_567.0, 6), Some(1_234_570.0));
-        assert_eq!(rounded(-1.234_567_8e-9, 6), Some(-1.234_57e-9));
-        assert_eq!(rounded(f64::MAX, 4), None, "rounding up would overflow");
-        assert_eq!(rounded(f64::NAN, 6), None);
     }
 }

@@ -2,11 +2,9 @@
 //!
 //! Plain ASCII throughout, so that the words survive tickets and e-mail.
 
-use super::{Finding, Verdict};
+use crate::findings::numbers::{TOLERANCES, fixed, number_words, plain_number};
+use crate::findings::{Finding, Verdict};
 use crate::printable_text;
-
-/// The unit of numbers that are told in their own tolerances.
-const TOLERANCES: &str = "tolerances";
 
 /// What a finding measured: `10.3 +/- 0.3 deg`, `>= +1.20 stops`, or `not measured`.
 pub fn value_words(finding: &Finding) -> String {
@@ -97,26 +95,11 @@ pub fn off_words(finding: &Finding) -> String {
     }
 }
 
-/// Where something is seen, in whole degrees.
-pub(crate) fn place_words([azimuth_deg, elevation_deg]: [f64; 2]) -> String {
-    format!("azimuth {} deg, elevation {} deg", fixed(azimuth_deg, 0, false), fixed(elevation_deg, 0, false))
-}
-
 /// The clause of a mismatch's reason that decides it, where its number alone would not.
 pub(crate) fn decisive_reason(finding: &Finding) -> Option<&str> {
     let size = finding.value?.abs() - 2.0 * finding.value_sd.unwrap_or(0.0);
     let number_decides = finding.verdict != Verdict::Mismatch || size > finding.tolerance;
     finding.reason.rsplit("; ").next().filter(|reason| !number_decides && !reason.is_empty())
-}
-
-/// `value +/- sd` with as many decimals as the standard deviation deserves.
-pub(crate) fn number_words(value: f64, sd: Option<f64>, unit: &str, signed: bool) -> String {
-    let decimals = decimals_for(sd, unit);
-    let number = fixed(value, decimals, signed);
-    match sd.filter(|sd| sd.is_finite()) {
-        Some(sd) => format!("{number} +/- {}", fixed(sd, decimals, false)),
-        None => number,
-    }
 }
 
 /// The sign before a number of which only a bound is known.
@@ -128,50 +111,10 @@ pub(crate) fn bound_sign(bound: Option<&str>) -> &'static str {
     }
 }
 
-/// A number with a fixed count of decimals; never `-0.0`, a dash for NaN and Inf, powers of ten beyond seven digits.
-pub(crate) fn fixed(value: f64, decimals: usize, signed: bool) -> String {
-    if !value.is_finite() {
-        return "-".to_owned();
-    }
-    if value.abs() >= 1e7 {
-        return format!("{value:.3e}");
-    }
-    // What is read back from a JSON report has to read the same.
-    let value = super::json::rounded(value, super::json::SIGNIFICANT_DIGITS).unwrap_or(value);
-    let plain = format!("{value:.decimals$}");
-    let is_zero = !plain.bytes().any(|b| (b'1'..=b'9').contains(&b));
-    match (is_zero, signed) {
-        (true, _) => format!("{:.decimals$}", 0.0),
-        (false, true) => format!("{value:+.decimals$}"),
-        (false, false) => plain,
-    }
-}
-
-/// A number as short as four significant digits allow.
-pub(crate) fn plain_number(value: f64) -> String {
-    super::json::rounded(value, 4).map_or_else(|| "-".to_owned(), |rounded| rounded.to_string())
-}
-
 /// A sentence from elsewhere: control characters escaped, the three signs that tickets mangle spelled out.
 pub(crate) fn prose(text: &str) -> String {
     let spelled = text.replace('°', " deg").replace('±', "+/-").replace('\u{2212}', "-");
     printable_text(spelled.trim())
-}
-
-/// Decimals such that the standard deviation keeps one or two significant digits.
-fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
-    let (fewest, most) = match unit {
-        "deg" | "%" => (1, 2),
-        TOLERANCES => (2, 2),
-        "stops" => (2, 3),
-        _ => (0, 4),
-    };
-    let Some(sd) = sd.filter(|sd| *sd > 0.0) else {
-        return fewest.max(1);
-    };
-    // Negative exponents of huge deviations saturate to 0 in the cast.
-    let wanted = (-sd.log10()).ceil().max(0.0) as usize;
-    wanted.clamp(fewest, most)
 }
 
 #[cfg(test)]
@@ -180,7 +123,7 @@ mod tests {
 
     #[test]
     fn a_missing_light_is_named_where_the_keys_agree() {
-        let mut finding = crate::report::sample::mismatch().findings[0].clone();
+        let mut finding = crate::findings::sample::mismatch().findings[0].clone();
         finding.verdict = Verdict::Mismatch;
         (finding.value, finding.value_sd, finding.tolerance) = (Some(0.2), Some(0.2), 5.0);
         finding.reason =
@@ -191,31 +134,6 @@ mod tests {
         );
         finding.value = Some(10.0);
         assert_eq!(off_words(&finding), "highlight-direction 10.0 +/- 0.2 deg, tolerance 5 deg");
-    }
-
-    #[test]
-    fn decimals_follow_the_deviation() {
-        assert_eq!(number_words(10.3456, Some(0.3), "deg", false), "10.3 +/- 0.3");
-        assert_eq!(number_words(0.4215, Some(0.03), "stops", true), "+0.42 +/- 0.03");
-        assert_eq!(number_words(-0.4215, Some(0.004), "stops", true), "-0.421 +/- 0.004");
-        assert_eq!(number_words(21.7, Some(12.0), "mired", true), "+22 +/- 12");
-    }
-
-    #[test]
-    fn zero_has_no_sign() {
-        assert_eq!(fixed(-0.001, 2, true), "0.00");
-        assert_eq!(fixed(0.0, 1, true), "0.0");
-        assert_eq!(fixed(-0.06, 1, false), "-0.1");
-        assert_eq!(fixed(f64::NAN, 1, true), "-");
-        assert_eq!(fixed(f64::MAX, 1, true), "1.798e308");
-    }
-
-    #[test]
-    fn a_number_reads_the_same_before_and_after_the_json_report() {
-        for value in [0.874_999_6_f64, 0.875_000_4, -2.345_000_04, 0.105_000_01] {
-            let kept = super::super::json::rounded(value, super::super::json::SIGNIFICANT_DIGITS).unwrap();
-            assert_eq!(fixed(value, 2, true), fixed(kept, 2, true), "{value}");
-        }
     }
 
     #[test]

@@ -7,13 +7,14 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-pub use crate::staging::sweep_dead_files;
+pub use crate::base::staging::sweep_dead_files;
 
-use super::picture::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use super::text::TEXT_MARK;
-use super::{Attachment, REPORT_FORMAT, Report, ShotVerdict, to_json};
-use crate::error::is_invisible;
-use crate::staging::{rename, stage, sync_folder, write_atomically};
+use super::to_json;
+use crate::base::error::is_invisible;
+use crate::base::staging::{rename, stage, sync_folder, write_atomically};
+use crate::findings::{Attachment, REPORT_FORMAT, Report, ShotVerdict};
+use crate::image::marked_png::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use crate::{Error, ErrorKind, Result, printable_text};
 
 /// Longest stem in bytes: leaves room for the endings within the 255 bytes that file systems allow a name.
@@ -349,8 +350,9 @@ fn remove_if_there(path: &Path) -> Result<()> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::picture::encode_png;
-    use crate::report::{render_text, sample};
+    use crate::findings::sample;
+    use crate::image::marked_png::encode_png;
+    use crate::report::render_text;
 
     fn names_in(dir: &Path) -> Vec<String> {
         let mut names: Vec<_> =

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{IgnoreSpec, ImageSpec, schema};
-use crate::material::Material;
+use crate::optics::material::Material;
 use crate::sphere::{Outline, Told};
 
 /// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.

@@ -6,7 +6,6 @@
 
 mod camera;
 mod cg;
-mod date;
 mod extends;
 mod ignore;
 mod image;
@@ -26,7 +25,6 @@ mod tolerances;
 
 pub use camera::{CameraSpec, SheetFieldOfView};
 pub use cg::{AlphaKind, CgSpec, CgSphereSpec, Reflectance};
-pub use date::IsoDate;
 pub use ignore::{IgnoreRegion, IgnoreSpec};
 pub use image::{ImageSpec, WhiteBalance};
 pub use length::{length_mm, unit_mm};

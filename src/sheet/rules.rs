@@ -4,10 +4,11 @@ use std::collections::BTreeSet;
 
 use super::structure::{Misfit, missing_key, nearest};
 use super::{
-    CameraSpec, ImageSpec, IsoDate, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances,
-    WaiverSpec, length_mm,
+    CameraSpec, ImageSpec, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances, WaiverSpec,
+    length_mm,
 };
 use crate::CaptureTime;
+use crate::base::date::IsoDate;
 use crate::sheet::mirror::{near_from, outline_from};
 
 type Rule = Result<(), Misfit>;

@@ -131,7 +131,7 @@ pub(super) fn reflectance_rgb(_: &mut SchemaGenerator) -> Schema {
 /// Three reflectances, or the name of what the sphere is made of.
 pub(super) fn mirror_reflectance(generator: &mut SchemaGenerator) -> Schema {
     let numbers = reflectance_rgb(generator);
-    let names: Vec<&str> = crate::material::Material::ALL.iter().map(|m| m.name()).collect();
+    let names: Vec<&str> = crate::optics::material::Material::ALL.iter().map(|m| m.name()).collect();
     json_schema!({ "anyOf": [numbers, { "type": "string", "enum": names }] })
 }
 

@@ -3,8 +3,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::ImageSpec;
 use super::length::unit_mm;
-use super::{ImageSpec, IsoDate};
+use crate::base::date::IsoDate;
 
 /// An environment picture that the CG is lit by.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -1,9 +1,9 @@
 //! The exposures of one sphere made ready to be merged: linear, in register, with stops that the pictures bear out.
 
-use crate::image::bracket::response::{ResponseCurve, recover, stops_to_use};
-use crate::image::bracket::{BracketFrame, align, ceilings};
+use crate::findings::{Report, ResponseReport};
 use crate::image::encoding::Encoding;
-use crate::report::{Report, ResponseReport};
+use crate::register::bracket::response::{ResponseCurve, recover, stops_to_use};
+use crate::register::bracket::{BracketFrame, align, ceilings};
 use crate::sheet::{MirrorSpec, ShotSheet};
 use crate::sphere::Outline;
 

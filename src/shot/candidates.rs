@@ -3,10 +3,10 @@
 
 use std::f64::consts::TAU;
 
-use crate::camera::View;
+use crate::base::parallel;
+use crate::findings::Attachment;
 use crate::image::Frame;
-use crate::parallel;
-use crate::report::Attachment;
+use crate::optics::camera::View;
 use crate::report::picture::{LinearPicture, render_candidates};
 use crate::report::write::CANDIDATES_ENDING;
 use crate::sphere::Outline;
@@ -133,8 +133,8 @@ fn display_gain(picture: &LinearPicture) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::FovSource;
     use crate::image::Size;
+    use crate::optics::camera::FovSource;
 
     /// Matt balls before a grey wall: round, and no mirrors.
     fn balls(size: Size, balls: &[[f64; 3]]) -> Frame {

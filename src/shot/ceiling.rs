@@ -1,11 +1,11 @@
 //! Ceilings that nobody stated, and what is said of a shot where it stays open whether its photograph is cut off.
 
-use crate::check::Comparison;
-use crate::check::exposure::{median_stops, shared_directions};
+use crate::compare::Comparison;
+use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::uncertainty::clipping;
+use crate::findings::{Finding, Report, Verdict};
 use crate::image::{Ceiling, DISPLAY_WHITE, Frame, ceiling, plateau};
-use crate::report::{Finding, Report, Verdict};
 use crate::sphere::{Outline, SphereFit};
-use crate::uncertainty::clipping;
 
 /// A plateau this far below a stated ceiling is another one.
 const CLEARLY_BELOW: f32 = 0.9;

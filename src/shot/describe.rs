@@ -1,11 +1,11 @@
 //! A measured side as the report holds it.
 
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, ratio_sd_stops, ratio_stops};
-use crate::lights::Light;
-use crate::report::{LightReport, SphereReport};
-use crate::side::Side;
+use crate::compare::side::Side;
+use crate::compare::uncertainty;
+use crate::findings::{LightReport, SphereReport};
+use crate::light::lights::Light;
 use crate::sphere::{azimuth_elevation_deg, azimuth_elevation_sd_rad};
-use crate::uncertainty;
 
 /// The report's entry of one sphere.
 pub(super) fn sphere_report(side: &Side) -> SphereReport {
@@ -13,7 +13,7 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
     let sd = stops.map(|_| ratio_sd_stops(side));
     let ratio = stops.map(f64::exp2);
     let bound = stops.filter(|_| side.clipped_share() > MAX_CLIPPED_SHARE).map(|_| "lower".to_owned());
-    let normal = |pick: fn(&crate::radiance::Extremes) -> nalgebra::Vector3<f64>| {
+    let normal = |pick: fn(&crate::light::radiance::Extremes) -> nalgebra::Vector3<f64>| {
         side.extremes.as_ref().map(|e| azimuth_elevation_deg(&pick(e)))
     };
     let variances = side.fit.outline_cov.diagonal();
@@ -51,7 +51,7 @@ fn light_report(side: &Side, light: &Light) -> LightReport {
     let cov = uncertainty::outline::direction_cov(side, light) + uncertainty::optics::direction_cov(side, light);
     let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(&light.direction, &cov);
     let colour = colour_of(light);
-    let colour_sd = uncertainty::light::colour_doubt(light.illuminance_rgb, light.channel_sd, light.behind_rgb);
+    let colour_sd = crate::light::footprint::colour_doubt(light.illuminance_rgb, light.channel_sd, light.behind_rgb);
     let unclipped = |sd: f64| (!light.clipped && light.cct.is_some()).then_some(sd);
     let size = light.angular_radius_deg;
     LightReport {

@@ -1,6 +1,6 @@
 //! Polygons as a mask of cells, drawn once: asking each polygon about each pixel takes minutes where there are hundreds.
 
-use crate::parallel;
+use crate::base::parallel;
 
 /// Cells along the longer side of a mask in which places between pixels are looked up.
 const FINE_CELLS: f64 = 2048.0;

@@ -1,9 +1,9 @@
 //! A CG that is lit by a picture which holds no light: an environment in a display encoding, or cut off at display white.
 
-use crate::check::Comparison;
+use crate::compare::Comparison;
+use crate::findings::{Finding, Verdict};
 use crate::image::crowd;
-use crate::radiance::DirectionGrid;
-use crate::report::{Finding, Verdict};
+use crate::light::radiance::DirectionGrid;
 
 use super::implausible::{BEFORE_ANY_LIGHT, before_any_light};
 

@@ -6,19 +6,20 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::pair::Pair;
 use crate::Result;
+use crate::base::parallel;
+use crate::base::units::Stops;
+use crate::compare::side::Side;
+use crate::findings::{Finding, Naming, Report, Verdict};
 use crate::image::Frame;
-use crate::lights::Light;
-use crate::parallel;
-use crate::radiance::{DirectionGrid, Smoothed, patch_rgb};
+use crate::light::lights::Light;
+use crate::light::radiance::{DirectionGrid, Smoothed, patch_rgb};
 use crate::report::picture::{
     Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
     render_sphere_picture,
 };
+use crate::report::text;
 use crate::report::wording::{finding_words, is_set_problem};
-use crate::report::{Finding, Naming, Report, Verdict, text};
-use crate::side::Side;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
-use crate::units::Stops;
 
 /// Columns of the unwrapped pictures; rows are half of it.
 const UNWRAPPED_COLUMNS: usize = 440;

@@ -7,13 +7,13 @@ use std::sync::atomic::{AtomicU64, Ordering};
 
 use nalgebra::Vector3;
 
-use crate::camera::View;
+use crate::base::parallel;
+use crate::compare::sphere_faults::{Band, Seam};
+use crate::findings::Report;
 use crate::image::Frame;
-use crate::parallel;
-use crate::report::Report;
+use crate::optics::camera::View;
 use crate::sheet::{IgnoreRegion, IgnoreSpec, MirrorSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, direction_of_deg, polygon_bounds};
-use crate::sphere_faults::{Band, Seam};
 
 use super::drawn::Drawn;
 

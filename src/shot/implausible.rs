@@ -1,9 +1,9 @@
 //! What no lamp mends: numbers too large for light, which a file read in the wrong encoding makes, and a picture whose left
 //! and right are exchanged.
 
+use crate::compare::rotation::RotationSearch;
+use crate::findings::{Finding, Verdict};
 use crate::image::Frame;
-use crate::report::{Finding, Verdict};
-use crate::rotation::RotationSearch;
 
 /// How advice begins that comes before all other.
 pub(super) const BEFORE_ANY_LIGHT: &str = "before any light";
@@ -104,8 +104,8 @@ pub(super) fn before_any_light(findings: &mut [Finding], remedy: &str) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::sample;
     use crate::image::Size;
-    use crate::report::sample;
 
     #[test]
     fn advice_on_light_gives_way_to_the_likelier_cause() {

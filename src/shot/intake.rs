@@ -2,12 +2,12 @@
 
 use std::path::Path;
 
-use crate::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::colour::ColourSpace;
 use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
 use crate::image::open::{Belief, OpenRequest, open_part};
 use crate::image::{Frame, Opened, Wanted};
+use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sheet::{CameraSpec, ImageSpec, WhiteBalance};
 use crate::{Error, ErrorKind, Result};
 

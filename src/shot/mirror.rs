@@ -1,19 +1,19 @@
 //! The photographed sphere: bracket, outline, reflectance, drift.
 
 use crate::Result;
-use crate::camera::View;
+use crate::base::units::Stops;
 use crate::check::reference_drift::Reference;
 use crate::colour::ColourSpace;
+use crate::compare::side::Trust;
+use crate::findings::Report;
 use crate::image::Frame;
-use crate::image::bracket::{BracketFrame, merge};
-use crate::material::Material;
-use crate::radiance::Radiometry;
+use crate::light::radiance::Radiometry;
+use crate::optics::camera::View;
+use crate::optics::material::Material;
+use crate::register::bracket::{BracketFrame, merge};
 use crate::register::{DriftOutcome, measure_drift};
-use crate::report::Report;
 use crate::sheet::{MirrorReflectance, MirrorSpec, ShotSheet};
-use crate::side::Trust;
 use crate::sphere::{Outline, SphereFit};
-use crate::units::Stops;
 
 use super::bracket::Recovered;
 use super::ignore::Ignored;

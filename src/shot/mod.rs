@@ -31,15 +31,16 @@ use std::collections::BTreeMap;
 use serde_json::json;
 
 use crate::Result;
+use crate::base::date::IsoDate;
+use crate::base::parallel;
 use crate::check::FileNote;
+use crate::compare::uncertainty::clipping;
+use crate::findings::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
 use crate::image::{Frame, Opened, Wanted};
-use crate::parallel;
-use crate::radiance::DirectionGrid;
+use crate::light::radiance::DirectionGrid;
 use crate::report::wording::undecided;
 use crate::report::write::CANDIDATES_ENDING;
-use crate::report::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
-use crate::sheet::{ImageSpec, IsoDate, ShotSheet};
-use crate::uncertainty::clipping;
+use crate::sheet::{ImageSpec, ShotSheet};
 
 /// How a shot is run.
 #[derive(Debug, Clone, Copy, Default)]
@@ -107,7 +108,7 @@ pub fn note(error: &crate::Error) -> ErrorNote {
 
 fn empty_report(sheet: &ShotSheet) -> Report {
     Report {
-        format: crate::report::REPORT_FORMAT.to_owned(),
+        format: crate::findings::REPORT_FORMAT.to_owned(),
         tool: ToolNote::current(),
         shot: sheet.shot.clone(),
         version: sheet.cg.version.clone(),
@@ -370,7 +371,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     #[test]
     fn of_several_mirrors_the_worst_is_shown_and_of_equals_the_first() {

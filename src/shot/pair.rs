@@ -2,20 +2,22 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::camera::{UNKNOWN_FOV_RANGE_DEG, View};
-use crate::check::{CHECKS, Comparison, blank, reference_drift, sun};
+use crate::base::parallel;
+use crate::check::{CHECKS, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
+use crate::compare::Comparison;
+use crate::compare::rotation::{RotationSearch, search_rotation};
+use crate::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use crate::compare::sphere_faults::{Seam, find_seam};
+use crate::compare::uncertainty::drift::DriftUncertainty;
+use crate::compare::uncertainty::haze::HazeDoubt;
+use crate::compare::uncertainty::reflectance;
+use crate::findings::{ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::image::Frame;
-use crate::parallel;
-use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
-use crate::rotation::{RotationSearch, search_rotation};
+use crate::light::radiance::{Radiometry, RecordingLimit};
+use crate::optics::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::sheet::{AlphaKind, CameraSpec, CgSphereSpec, MirrorReflectance, MirrorSpec, Reflectance, ShotSheet};
-use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, Told, cone_of_outline};
-use crate::sphere_faults::{Seam, find_seam};
-use crate::uncertainty::haze::HazeDoubt;
-use crate::uncertainty::reflectance;
 use crate::{Error, Result};
 
 use super::bracket::Recovered;
@@ -375,7 +377,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
-        drift: reference_drift::Doubt::default(),
+        drift: DriftUncertainty::default(),
         tolerances: sheet.tolerances,
     }
 }

@@ -8,10 +8,10 @@
 use std::collections::BTreeMap;
 
 use crate::Result;
-use crate::camera::View;
+use crate::base::parallel;
 use crate::check::SHOT_CHECKS;
 use crate::image::{DataWindow, Frame, Opened, Wanted};
-use crate::parallel;
+use crate::optics::camera::View;
 use crate::sheet::{AlphaKind, CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::find::find_sphere_about;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereSearch, outline_of_cone};

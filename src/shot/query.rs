@@ -2,15 +2,15 @@
 
 use std::path::Path;
 
-use crate::camera::{FovSource, View};
+use crate::compare::side::{ReflectanceDoubt, Side, SideRequest};
+use crate::compare::sphere_faults::find_seam;
+use crate::findings::{ErrorNote, InputRecord, SphereReport, SphereRole};
 use crate::image::Frame;
-use crate::radiance::Radiometry;
-use crate::report::{ErrorNote, InputRecord, SphereReport, SphereRole};
+use crate::light::radiance::Radiometry;
+use crate::optics::camera::{FovSource, View};
 use crate::sheet::{CameraSpec, ImageSpec};
-use crate::side::{ReflectanceDoubt, Side, SideRequest};
 use crate::sphere::find::weighed_outlines;
 use crate::sphere::{MirrorGeometry, Outline, SphereFit, Told};
-use crate::sphere_faults::find_seam;
 use crate::{Error, Result};
 
 use super::candidates::Refused;

@@ -4,10 +4,10 @@
 //! found nothing, found several, or found something elsewhere is looked at again; only an outline that the picture
 //! itself bears out is taken, and the report says so.
 
-use crate::camera::View;
+use crate::base::parallel;
+use crate::findings::Report;
 use crate::image::Frame;
-use crate::parallel;
-use crate::report::Report;
+use crate::optics::camera::View;
 use crate::sphere::find::{
     LEAST_PROBABILITY, confirmed_at, find_near, fit_near, likely_outlines, no_mirror_in, probabilities,
 };

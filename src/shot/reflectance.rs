@@ -9,9 +9,9 @@ use std::path::Path;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::camera::View;
+use crate::findings::InputRecord;
 use crate::image::Frame;
-use crate::report::InputRecord;
+use crate::optics::camera::View;
 use crate::sheet::{CameraSpec, ImageSpec};
 use crate::sphere::{MirrorGeometry, SphereFit, Told, inside_polygon, polygon_bounds};
 use crate::{Error, ErrorKind, Result};

@@ -1,7 +1,7 @@
 //! The rest of what came back from set: every check of the whole shot that the sheet asks for.
 
 use crate::check::{PairEvidence, SHOT_CHECKS, ShotCheck, ShotEvidence, blank_of_shot};
-use crate::report::{Attachment, Finding, Report, Verdict};
+use crate::findings::{Attachment, Finding, Report, Verdict};
 use crate::sheet::ShotSheet;
 
 use super::pair::Pair;

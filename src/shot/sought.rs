@@ -1,8 +1,8 @@
 //! One sphere of a frame as it was asked for: searched, refined about a circle drawn by hand, or as given.
 
 use crate::Result;
-use crate::camera::View;
 use crate::image::Frame;
+use crate::optics::camera::View;
 use crate::sheet::{CgSphereSpec, MirrorSpec};
 use crate::sphere::find::{find_sphere, told_sphere};
 use crate::sphere::{SphereSearch, Told};

@@ -1,8 +1,8 @@
 //! How each exposure of a bracket was exposed against the plate.
 
+use crate::findings::Report;
 use crate::image::Frame;
-use crate::image::bracket::{measured_stops, stops_from_metadata};
-use crate::report::Report;
+use crate::register::bracket::{measured_stops, stops_from_metadata};
 
 use super::Exposure;
 

@@ -1,15 +1,15 @@
 //! Remedies that touch each other: two factors that an artist would else have to multiply, and what only follows from
 //! something else that is wrong.
 
-use crate::check::Comparison;
+use crate::base::units::Stops;
 use crate::check::exposure::illuminance;
 use crate::check::key_fill_ratio::ratio_stops;
-use crate::pairing::pair_sides;
-use crate::radiance::{Source, extremes};
-use crate::report::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS};
-use crate::report::{Finding, Verdict};
-use crate::side::Side;
-use crate::units::Stops;
+use crate::compare::Comparison;
+use crate::compare::pairing::pair_sides;
+use crate::compare::side::Side;
+use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS};
+use crate::findings::{Finding, Verdict};
+use crate::light::radiance::{Source, extremes};
 
 /// Checks that move when a single light is mended.
 const FOLLOWS_LIGHTS: [&str; 3] = ["key-fill-ratio", "exposure", "colour-balance"];
@@ -162,7 +162,7 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     #[test]
     fn what_follows_from_a_wrong_light_waits_for_it() {

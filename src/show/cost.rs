@@ -3,8 +3,8 @@
 use std::path::Path;
 
 use super::provenance::named_files;
+use crate::base::parallel;
 use crate::image::probe::probe;
-use crate::parallel;
 use crate::sheet::ShotSheet;
 use crate::{Error, ErrorKind};
 

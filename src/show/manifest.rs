@@ -233,7 +233,7 @@ mod tests {
     #[test]
     fn a_failure_under_an_old_name_goes_though_the_next_run_is_killed() {
         let dir = tempfile::tempdir().unwrap();
-        let failed = crate::report::json::to_json_of(&crate::report::sample::error());
+        let failed = crate::report::json::to_json_of(&crate::findings::sample::error());
         fs::write(dir.path().join("old.report.json"), failed).unwrap();
         let run = name("shots", None);
         Ledger::open(dir.path(), &run, vec![planned("a.json", "old.report.json")]).unwrap().close().unwrap();

@@ -12,9 +12,11 @@ use std::path::{Path, PathBuf};
 use serde_json::{Value, json};
 
 use super::sequence::{ShotResult, frame_numbers, sheet_at};
+use crate::base::date::IsoDate;
 use crate::check::clean_plate::files_of_take;
-use crate::report::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote, report_stem, to_json};
-use crate::sheet::{IsoDate, ShotSheet};
+use crate::findings::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote};
+use crate::report::{report_stem, to_json};
+use crate::sheet::ShotSheet;
 
 /// A report larger than this is not one of ours.
 const MAX_REPORT_BYTES: u64 = 64 << 20;

@@ -3,10 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::report::picture::render_curves;
-use crate::report::{
+use crate::findings::{
     Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict, detail,
 };
+use crate::report::picture::render_curves;
 use crate::sheet::{ImageSpec, ShotSheet};
 use crate::shot::{RunOptions, check_shot};
 use crate::{Error, ErrorKind, Result};

@@ -5,7 +5,7 @@ use std::f64::consts::TAU;
 use nalgebra::{Matrix2, Matrix3, Vector2, Vector3};
 
 use super::{Outline, SphereCone};
-use crate::camera::View;
+use crate::optics::camera::View;
 
 /// Two unit vectors that span the plane across `axis`: the first as close to camera x as possible, the second to
 /// camera y. For an axis straight into the scene they are x and y themselves.
@@ -89,8 +89,8 @@ pub fn cone_of_outline(view: &View, outline: &Outline) -> Option<SphereCone> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::FovSource;
     use crate::image::Size;
+    use crate::optics::camera::FovSource;
 
     /// Closed form for a sphere off axis by g with angular radius a, unit focal length:
     /// K = cos²g − sin²a, semi-major = sin a cos a / K, semi-minor = sin a / √K, centre = sin g cos g / K.

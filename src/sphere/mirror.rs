@@ -8,7 +8,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::SphereCone;
-use crate::camera::View;
+use crate::optics::camera::View;
 
 /// Geometry of one mirror sphere in one view.
 #[derive(Debug, Clone)]
@@ -158,8 +158,8 @@ mod tests {
     use std::f64::consts::PI;
 
     use super::*;
-    use crate::camera::FovSource;
     use crate::image::Size;
+    use crate::optics::camera::FovSource;
 
     fn geometry(azimuth_deg: f64, elevation_deg: f64, alpha_deg: f64) -> MirrorGeometry {
         let view = View::from_horizontal_fov(Size { width: 1920, height: 1080 }, 1.0, 50.0, FovSource::Sheet);

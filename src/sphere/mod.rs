@@ -2,12 +2,13 @@
 
 use nalgebra::{Matrix3, Matrix5, Vector3};
 
-use crate::camera::View;
+use crate::optics::camera::View;
 
 mod cone;
 pub mod find;
 mod mirror;
 mod polygon;
+mod role;
 mod told;
 
 pub use cone::{cone_of_outline, cone_through, outline_of_cone, tangents};
@@ -15,6 +16,7 @@ pub use mirror::{
     MirrorGeometry, Reflection, angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg,
 };
 pub use polygon::{inside_polygon, polygon_bounds};
+pub use role::SphereRole;
 pub use told::Told;
 
 /// An ellipse in stored pixels from the display window's outer top-left corner (a pixel's centre is at +0.5).

@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::ShotLine;
-use crate::report::ShotVerdict;
+use crate::findings::ShotVerdict;
 
 /// What became of a shot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -175,7 +175,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     fn line(shot: &str, verdict: ShotVerdict) -> ShotLine {
         let mut report = sample::mismatch();

@@ -1,8 +1,8 @@
 //! The summary as a table for spreadsheets (RFC 4180).
 
 use super::{ShotLine, Summary};
+use crate::findings::ShotVerdict;
 use crate::printable_text;
-use crate::report::ShotVerdict;
 
 const COLUMNS: [&str; 18] = [
     "shot",

@@ -6,9 +6,10 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::{Comparison, Pattern, ReportSet, ShotLine, compare, patterns};
+use super::Comparison;
+use super::{Pattern, ReportSet, ShotLine, compare, patterns};
+use crate::findings::{ErrorNote, ShotVerdict, ToolNote};
 use crate::report::json::schema_of;
-use crate::report::{ErrorNote, ShotVerdict, ToolNote};
 
 /// The format mark of a summary.
 pub const SUMMARY_FORMAT: &str = "plateproof-summary/1";
@@ -113,8 +114,8 @@ pub(super) mod tests {
     use std::path::Path;
 
     use super::*;
+    use crate::findings::{Report, sample};
     use crate::report::json::to_json_of;
-    use crate::report::{Report, sample};
 
     pub(in crate::summary) fn named(mut report: Report, shot: &str) -> ShotLine {
         report.shot = shot.to_owned();

@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 
 use super::expected::Expected;
 use super::{ShotLine, compare_versions};
-use crate::parallel;
-use crate::report::{REPORT_FORMAT, Report, ShotVerdict};
+use crate::base::parallel;
+use crate::findings::{REPORT_FORMAT, Report, ShotVerdict};
 use crate::show::{is_manifest_name, read_manifest};
 use crate::{Error, ErrorKind, Result, printable};
 
@@ -228,7 +228,8 @@ fn read_report(path: &Path) -> Result<ShotLine> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::{ShotVerdict, sample, to_json};
+    use crate::findings::{ShotVerdict, sample};
+    use crate::report::to_json;
 
     fn put(folder: &Path, name: &str, version: &str, verdict: ShotVerdict) {
         let mut report = sample::mismatch();

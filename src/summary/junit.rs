@@ -8,8 +8,8 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::{CheckLine, ShotLine, Summary};
+use crate::findings::{ErrorNote, ShotVerdict, Verdict, side_word};
 use crate::printable_text;
-use crate::report::{ErrorNote, ShotVerdict, Verdict, side_word};
 
 /// The summary as a JUnit document.
 pub fn render_junit(summary: &Summary) -> String {

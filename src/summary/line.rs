@@ -7,10 +7,10 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::Change;
-use crate::report::detail::AFTER;
+use crate::findings::detail::AFTER;
+use crate::findings::{Finding, Report, ShotVerdict, Verdict};
 use crate::report::text::{headline, set_faults, turned_instead};
 use crate::report::wording::{decisive_reason, tolerance_words, undecided, undecided_words, value_words};
-use crate::report::{Finding, Report, ShotVerdict, Verdict};
 
 /// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
 const UNPAIRED_SHARE: f64 = 0.10;
@@ -315,7 +315,7 @@ fn unpaired_light(finding: &Finding) -> Option<(Unpaired, f64, Option<f64>)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     #[test]
     fn the_number_is_that_of_what_decides() {

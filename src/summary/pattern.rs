@@ -10,8 +10,8 @@ use serde_json::Value;
 
 use super::ShotLine;
 use super::line::{Measure, Measures};
-use crate::report::wording::fixed;
-use crate::report::{Finding, Report, ShotVerdict, Verdict};
+use crate::findings::numbers::fixed;
+use crate::findings::{Finding, Report, ShotVerdict, Verdict};
 
 /// Fewer shots than this show no pattern.
 const FEWEST_SHOTS: usize = 4;

@@ -3,9 +3,10 @@
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
-use super::{Change, ChangeKind, Comparison, ShotLine, Summary};
+use super::Comparison;
+use super::{Change, ChangeKind, ShotLine, Summary};
+use crate::findings::ShotVerdict;
 use crate::printable_text;
-use crate::report::ShotVerdict;
 use crate::report::columns::{cell, clip};
 use crate::report::wording::prose;
 
@@ -242,7 +243,7 @@ mod tests {
     use super::super::document::tests::{full, named};
     use super::super::{ReportSet, Summary};
     use super::*;
-    use crate::report::sample;
+    use crate::findings::sample;
 
     #[test]
     fn a_screen_holds_it_and_no_line_is_wider_than_the_page() {

@@ -6,7 +6,8 @@ use std::path::Path;
 
 use png::{BitDepth, ColorType, Decoder, Limits, Reader};
 
-use crate::report::picture::{SPHERES_KEYWORD, Thumbnail, parse_sphere_places};
+use crate::image::marked_png::{SPHERES_KEYWORD, parse_sphere_places};
+use crate::report::picture::Thumbnail;
 
 /// Bytes that the decoder may take for one picture.
 const DECODER_BYTES: usize = 16 << 20;

@@ -5,7 +5,7 @@
 
 use std::path::PathBuf;
 
-use plateproof::report::{Report, SphereRole, Verdict};
+use plateproof::findings::{Report, SphereRole, Verdict};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
 use serde::Deserialize;

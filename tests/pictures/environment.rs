@@ -8,7 +8,7 @@
 
 use std::path::{Path, PathBuf};
 
-use plateproof::report::{Finding, Verdict};
+use plateproof::findings::{Finding, Verdict};
 use plateproof::sheet::{EnvironmentSpec, ImageSpec, load_sheet};
 use plateproof::shot::{RunOptions, ShotOutcome, check_shot};
 

@@ -5,8 +5,8 @@
 use std::path::Path;
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, View};
 use plateproof::image::{Frame, Size};
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sphere::find::{find_near, find_sphere, hold_against};
 use plateproof::sphere::{Outline, SphereFit, angle_between_rad, outline_of_cone};
 

@@ -5,7 +5,7 @@
 use std::f64::consts::TAU;
 use std::path::Path;
 
-use plateproof::report::{Finding, Report, SphereRole};
+use plateproof::findings::{Finding, Report, SphereRole};
 use plateproof::sheet::{IgnoreSpec, ShotSheet, load_sheet};
 use plateproof::shot::{RunOptions, check_shot};
 

@@ -8,13 +8,13 @@
 use std::path::Path;
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::{Background, MirrorSphere, RenderOptions, render};
 use plateproof::demo::scene::DiscLight;
 use plateproof::demo::set::deck_at_dusk;
+use plateproof::findings::Finding;
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::image::{DataWindow, Size};
-use plateproof::report::Finding;
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::SphereCone;

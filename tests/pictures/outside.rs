@@ -8,7 +8,7 @@
 
 use std::path::{Path, PathBuf};
 
-use plateproof::report::{Report, SphereReport, SphereRole, Verdict};
+use plateproof::findings::{Report, SphereReport, SphereRole, Verdict};
 use plateproof::sheet::{ShotSheet, load_sheet};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::Value;

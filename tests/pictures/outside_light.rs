@@ -6,7 +6,7 @@
 
 use std::path::PathBuf;
 
-use plateproof::report::{Finding, Report, Verdict};
+use plateproof::findings::{Finding, Report, Verdict};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 

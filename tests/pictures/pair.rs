@@ -4,11 +4,11 @@
 
 use std::path::Path;
 
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::Picture;
+use plateproof::findings::{Finding, Report};
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::image::{DataWindow, Size};
-use plateproof::report::{Finding, Report};
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};

@@ -3,13 +3,13 @@
 
 use std::path::Path;
 
-use plateproof::camera::{FovSource, View};
 use plateproof::demo::render::{Background, MirrorSphere, RenderOptions, render};
 use plateproof::demo::scene::{Backdrop, DiscLight, Panel, Scene, black_body};
 use plateproof::demo::{Noise, OpenAir};
+use plateproof::findings::{Report, SphereRole};
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::image::{DataWindow, Size};
-use plateproof::report::{Report, SphereRole};
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::outline_of_cone;

@@ -10,8 +10,8 @@
 use std::path::{Path, PathBuf};
 
 use nalgebra::Vector3;
-use plateproof::camera::PARALLEL_FOV_DEG;
-use plateproof::report::{LightReport, SphereReport};
+use plateproof::findings::{LightReport, SphereReport};
+use plateproof::optics::camera::PARALLEL_FOV_DEG;
 use plateproof::sheet::ImageSpec;
 use plateproof::shot::{SphereOutcome, SphereQuery, measure_sphere};
 use plateproof::sphere::{Outline, Told, angle_between_rad, direction_of_deg};

@@ -9,8 +9,8 @@
 
 use std::path::{Path, PathBuf};
 
+use plateproof::findings::{Report, SphereRole, Verdict};
 use plateproof::image::write::{ExrAttributes, write_exr};
-use plateproof::report::{Report, SphereRole, Verdict};
 use plateproof::sheet::sheet_from_json;
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};

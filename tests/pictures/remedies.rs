@@ -7,7 +7,7 @@
 use plateproof::demo::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use plateproof::demo::scene::{Panel, Scene};
 use plateproof::demo::set::{deck_at_dusk, lamp};
-use plateproof::report::{Report, SphereRole, Verdict};
+use plateproof::findings::{Report, SphereRole, Verdict};
 
 use crate::pair::{self, SIZE, finding, view, write};
 

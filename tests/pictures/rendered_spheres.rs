@@ -8,14 +8,14 @@
 use std::f64::consts::PI;
 use std::path::{Path, PathBuf};
 
-use plateproof::camera::{FovSource, PARALLEL_FOV_DEG, View};
 use plateproof::colour::luminance;
+use plateproof::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use plateproof::findings::SphereRole;
 use plateproof::image::Frame;
 use plateproof::image::limits::Limits;
 use plateproof::image::open::{OpenRequest, open};
-use plateproof::radiance::{Radiometry, patch_rgb};
-use plateproof::report::SphereRole;
-use plateproof::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use plateproof::light::radiance::{Radiometry, patch_rgb};
+use plateproof::optics::camera::{FovSource, PARALLEL_FOV_DEG, View};
 use plateproof::sphere::Outline;
 use plateproof::sphere::find::{find_sphere, given_sphere};
 

@@ -9,8 +9,8 @@
 use std::path::Path;
 
 use nalgebra::{Matrix3, Rotation3};
-use plateproof::report::{Finding, Verdict};
-use plateproof::rotation::{Turns, level_axes};
+use plateproof::compare::rotation::{Turns, level_axes};
+use plateproof::findings::{Finding, Verdict};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 

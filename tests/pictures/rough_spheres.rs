@@ -7,11 +7,11 @@ use std::path::Path;
 use std::sync::LazyLock;
 
 use plateproof::CaptureTime;
-use plateproof::report::{Report, SphereRole, Verdict};
+use plateproof::base::sun::sun_position;
+use plateproof::findings::{Report, SphereRole, Verdict};
 use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::direction_of_deg;
-use plateproof::sun::sun_position;
 use serde_json::json;
 
 /// Every golden shot, checked once.
@@ -149,7 +149,7 @@ fn sizes_are_freed_of_the_blur() {
         let report = check(name);
         let lights = |role| report.spheres.iter().filter(move |s| s.role == role).flat_map(|s| &s.lights);
         for light in lights(SphereRole::Mirror) {
-            let near = |other: &&plateproof::report::LightReport| {
+            let near = |other: &&plateproof::findings::LightReport| {
                 (other.azimuth_deg - light.azimuth_deg).abs() + (other.elevation_deg - light.elevation_deg).abs() < 6.0
             };
             let Some(truth) = lights(SphereRole::Cg).find(near).and_then(|l| l.angular_radius_deg) else { continue };

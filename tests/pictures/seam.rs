@@ -9,15 +9,15 @@
 use std::path::Path;
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, View};
-use plateproof::radiance::Radiometry;
-use plateproof::report::{Report, SphereRole};
+use plateproof::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use plateproof::compare::sphere_faults::{Band, Seam, find_seam};
+use plateproof::findings::{Report, SphereRole};
+use plateproof::light::radiance::Radiometry;
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
-use plateproof::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use plateproof::sphere::find::find_sphere;
 use plateproof::sphere::{MirrorGeometry, SphereSearch};
-use plateproof::sphere_faults::{Band, Seam, find_seam};
 
 use crate::sphere_scene::environment::{Environment, Texture};
 use crate::sphere_scene::load::exr_file;

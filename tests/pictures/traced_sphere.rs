@@ -4,8 +4,8 @@
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 
 use nalgebra::Vector3;
-use plateproof::camera::{FovSource, View};
 use plateproof::image::{Frame, Size};
+use plateproof::optics::camera::{FovSource, View};
 use plateproof::sphere::find::given_sphere;
 use plateproof::sphere::{MirrorGeometry, SphereCone, SphereFit, outline_of_cone};
 use rayon::prelude::*;

@@ -11,9 +11,9 @@ use std::path::{Path, PathBuf};
 
 use nalgebra::Vector3;
 use plateproof::colour::ColourSpace;
+use plateproof::findings::{Finding, Report, SphereRole};
 use plateproof::image::Frame;
 use plateproof::image::write::{ExrAttributes, write_exr, write_jpeg};
-use plateproof::report::{Finding, Report, SphereRole};
 use plateproof::sheet::{load_sheet, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use serde_json::{Value, json};

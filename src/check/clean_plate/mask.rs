@@ -1,10 +1,10 @@
 //! The picture of what moved.
 
 use crate::Result;
+use crate::findings::{Attachment, REPORT_FORMAT};
 use crate::image::Size;
+use crate::image::marked_png::encode_png;
 use crate::register::Moved;
-use crate::report::picture::encode_png;
-use crate::report::{Attachment, REPORT_FORMAT};
 
 /// White moved, black still, grey not comparable, at the plate's size.
 pub(super) fn png(moved: &Moved, size: Size) -> Result<Attachment> {

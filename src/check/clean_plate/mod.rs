@@ -9,11 +9,11 @@ use serde_json::Value;
 
 use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
+use crate::base::units::Estimate;
+use crate::findings::{Finding, Verdict};
 use crate::image::Frame;
 use crate::register::{Drift, Moved, Registration, WarpModel, compare_frames, what_moved};
-use crate::report::{Finding, Verdict};
 use crate::sheet::{CleanPlateTolerance, ImageSpec, ShotSheet};
-use crate::units::Estimate;
 
 use super::docs::clean_plate::DOC;
 pub(crate) use range::files_of_take;

@@ -6,11 +6,11 @@ use serde_json::Value;
 
 use super::super::{Addition, ShotEvidence, put};
 use crate::Result;
+use crate::base::units::Estimate;
+use crate::findings::{Finding, Verdict};
 use crate::image::Frame;
 use crate::register::Thumbnail;
-use crate::report::{Finding, Verdict};
 use crate::sheet::ImageSpec;
-use crate::units::Estimate;
 
 /// Frames of one take that are looked at, at most; a longer take is thinned evenly.
 const MOST_FRAMES: usize = 400;
@@ -95,7 +95,7 @@ struct Search<'a> {
     clean: &'a ImageSpec,
     numbers: Vec<u32>,
     thumbnails: BTreeMap<usize, Option<Thumbnail>>,
-    inputs: Vec<crate::report::InputRecord>,
+    inputs: Vec<crate::findings::InputRecord>,
     /// Place of the last find, how far it was from the one before, and how well it fitted.
     last: Option<(usize, i64, f64)>,
 }

@@ -6,11 +6,11 @@ use super::super::shot_check::PairEvidence;
 use super::Captured;
 use super::prediction::Predicted;
 use crate::Result;
-use crate::environment::{PredictedSphere, predict_matte};
+use crate::findings::Attachment;
 use crate::image::Size;
+use crate::image::marked_png::encode_png;
 use crate::image::write::{ExrAttributes, SampleDepth, exr_bytes};
-use crate::report::Attachment;
-use crate::report::picture::encode_png;
+use crate::light::environment::{PredictedSphere, predict_matte};
 use crate::sheet::{MirrorReflectance, ShotSheet};
 
 /// Reflectance of the matte sphere where the sheet names none: the usual grey (common practice, no source).

@@ -3,15 +3,15 @@
 use nalgebra::Vector3;
 use serde_json::{Value, json};
 
-use super::super::Comparison;
 use super::Captured;
 use super::prediction::{Compared, Predicted};
-use crate::environment::{Seam, Survey};
-use crate::pairing::pair_sides;
-use crate::radiance::{COMPARISON_FWHM_DEG, DirectionGrid};
-use crate::report::{Finding, Verdict};
+use crate::base::units::Stops;
+use crate::compare::Comparison;
+use crate::compare::pairing::pair_sides;
+use crate::findings::{Finding, Verdict};
+use crate::light::environment::{Seam, Survey};
+use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid};
 use crate::sphere::azimuth_elevation_deg;
-use crate::units::Stops;
 use crate::wrap_deg;
 
 /// A lat-long picture is twice as wide as high within this fraction.

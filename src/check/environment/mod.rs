@@ -8,11 +8,11 @@ mod set_up;
 use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
 use super::{CheckDoc, blank};
 use crate::Result;
-use crate::environment::{LatLong, Survey, convention_of, survey};
+use crate::base::units::Stops;
+use crate::findings::{Finding, Verdict};
 use crate::image::{EnvironmentMap, Frame};
-use crate::report::{Finding, Verdict};
+use crate::light::environment::{LatLong, Survey, convention_of, survey};
 use crate::sheet::{EnvironmentSpec, ShotSheet};
-use crate::units::Stops;
 
 pub use super::docs::environment::DOC;
 
@@ -118,10 +118,10 @@ fn cube() -> Finding {
 
 fn layout_words(frame: &Frame) -> String {
     let layout = match convention_of(frame) {
-        crate::environment::Convention::OpenExr => {
+        crate::light::environment::Convention::OpenExr => {
             "by its envmap attribute: first and last column show the same direction, rows run from pole to pole"
         }
-        crate::environment::Convention::PixelPatches => {
+        crate::light::environment::Convention::PixelPatches => {
             "without envmap attribute: as pixel patches that cover the sphere without overlap"
         }
     };

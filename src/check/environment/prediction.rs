@@ -2,17 +2,18 @@
 
 use serde_json::{Map, Value, json};
 
+use super::super::CHECKS;
 use super::super::shot_check::PairEvidence;
-use super::super::{CHECKS, Comparison};
 use super::Captured;
-use crate::camera::FovSource;
-use crate::environment::{PredictedSphere, Stance, predict_mirror};
-use crate::radiance::{Radiometry, RecordingLimit};
-use crate::report::{Finding, SphereRole, Verdict};
-use crate::rotation::{RotationSearch, Turns, level_axes, search_rotation};
+use crate::compare::Comparison;
+use crate::compare::rotation::{RotationSearch, Turns, level_axes, search_rotation};
+use crate::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use crate::compare::uncertainty::reflectance;
+use crate::findings::{Finding, SphereRole, Verdict};
+use crate::light::environment::{PredictedSphere, Stance, predict_mirror};
+use crate::light::radiance::{Radiometry, RecordingLimit};
+use crate::optics::camera::FovSource;
 use crate::sheet::{MirrorReflectance, Reflectance, ShotSheet};
-use crate::side::{ReflectanceDoubt, Side, SideRequest, Trust};
-use crate::uncertainty::reflectance;
 use crate::wrap_deg;
 
 /// The predicted sphere.
@@ -111,7 +112,7 @@ impl Predicted {
             cg,
             cg_limited: None,
             camera_tilt_roll_deg: known.camera_tilt_roll_deg,
-            drift: crate::check::reference_drift::Doubt::default(),
+            drift: crate::compare::uncertainty::drift::DriftUncertainty::default(),
             tolerances: sheet.tolerances,
         })
     }

@@ -1,9 +1,10 @@
 //! The CG's half: does the CG sphere show what the environment gives?
 
-use super::super::{CHECKS, Comparison};
+use super::super::CHECKS;
 use super::prediction::Compared;
-use crate::report::detail::{SAID_BY_OTHERS, TOLD};
-use crate::report::{Finding, Verdict};
+use crate::compare::Comparison;
+use crate::findings::detail::{SAID_BY_OTHERS, TOLD};
+use crate::findings::{Finding, Verdict};
 
 /// A CG that matches the photographed sphere is not accused for differing from the capture; else the comparison with
 /// the capture says whose fault it is.

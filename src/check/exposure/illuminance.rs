@@ -3,15 +3,16 @@
 use std::f64::consts::LN_2;
 
 use super::{Judged, common_doubts, usual_luminance};
+use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
-use crate::check::{Comparison, combined, main_doubt};
+use crate::check::{combined, main_doubt};
 use crate::colour::luminance;
-use crate::lights::Light;
-use crate::radiance::{Source, cap_mean_rgb};
-use crate::report::Verdict;
-use crate::side::Side;
-use crate::uncertainty::{blind_cone, outline, rim, tone_curve};
-use crate::units::{Estimate, Stops};
+use crate::compare::Comparison;
+use crate::compare::side::Side;
+use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
+use crate::findings::Verdict;
+use crate::light::lights::Light;
+use crate::light::radiance::{Source, cap_mean_rgb};
 
 /// Unevenness of the grid of directions over all patches, stops: half of what one patch has.
 const GRID_SD_STOPS: f64 = 0.01;

@@ -4,14 +4,14 @@
 //! bright it is nobody knows, but it is at least at the ceiling. The CG's own light may stand elsewhere than the photograph's;
 //! that is another matter.
 
-use super::super::Comparison;
 use super::super::exposure::usual_luminance;
-use crate::lights::Light;
-use crate::radiance::Sample;
-use crate::shown::is_cut;
-use crate::side::Side;
+use crate::compare::Comparison;
+use crate::compare::shown::is_cut;
+use crate::compare::side::Side;
+use crate::compare::uncertainty::{outline, tone_curve};
+use crate::light::lights::Light;
+use crate::light::radiance::Sample;
 use crate::sphere::angle_between_rad;
-use crate::uncertainty::{outline, tone_curve};
 
 /// The CG's brightest point there lies this far below the ceiling, stops, before anything is said: reflectance, blur and
 /// noise move single points by some of it (common practice, no source).

@@ -6,15 +6,14 @@
 
 use nalgebra::{Matrix2, Vector2, Vector3};
 
-use crate::check::Comparison;
-use crate::check::exposure;
-use crate::lights::Light;
-use crate::pairing::pair_sides;
-use crate::radiance::patch_light;
-use crate::report::wording::place_words;
-use crate::side::Side;
+use crate::base::units::Stops;
+use crate::compare::Comparison;
+use crate::compare::pairing::pair_sides;
+use crate::compare::side::Side;
+use crate::findings::numbers::place_words;
+use crate::light::lights::Light;
+use crate::light::radiance::patch_light;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
-use crate::units::Stops;
 
 /// A gain nearer to one than this is none, stops (common practice, no source).
 const NO_GAIN_STOPS: f64 = 0.1;
@@ -74,8 +73,8 @@ fn in_cg(pair: &Comparison, direction: &Vector3<f64>) -> Vector3<f64> {
 
 /// By how much the surroundings of the CG are brighter, stops.
 fn level_stops(pair: &Comparison, cg: &Side) -> Option<f64> {
-    let shared = exposure::shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
-    exposure::median_stops(&shared).map(|median| median.0)
+    let shared = crate::compare::shared::shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
+    crate::compare::shared::median_stops(&shared).map(|median| median.0)
 }
 
 impl Patches<'_> {

@@ -5,9 +5,9 @@
 
 use super::recover::recover;
 use super::shading::{scatter_stops, shaded_points};
-use crate::camera::View;
+use crate::compare::side::Side;
 use crate::image::Frame;
-use crate::side::Side;
+use crate::optics::camera::View;
 use crate::sphere::SphereFit;
 use crate::sphere::find::{round_outlines, sphere_of_alpha};
 use crate::{Error, ErrorKind, Result};

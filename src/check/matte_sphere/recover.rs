@@ -8,11 +8,11 @@
 use nalgebra::{DMatrix, DVector};
 
 use super::shading::ShadedPoint;
+use crate::base::nnls::nnls;
+use crate::base::units::Estimate;
 use crate::colour::{WORKING_LUMINANCE, luminance};
-use crate::nnls::nnls;
-use crate::radiance::patch_rgb;
-use crate::side::Side;
-use crate::units::Estimate;
+use crate::compare::side::Side;
+use crate::light::radiance::patch_rgb;
 
 /// Points per independent sample, as in the comparison.
 const POINTS_PER_SAMPLE: f64 = 25.0;

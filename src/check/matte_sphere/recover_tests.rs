@@ -5,12 +5,12 @@ use nalgebra::Vector3;
 
 use super::super::agreement;
 use super::*;
-use crate::camera::{FovSource, View};
+use crate::compare::side::{ReflectanceDoubt, SideRequest, Trust};
+use crate::findings::SphereRole;
 use crate::image::{Frame, Size};
-use crate::radiance::Radiometry;
+use crate::light::radiance::Radiometry;
+use crate::optics::camera::{FovSource, View};
 use crate::register::test_scene::{clipped, frame};
-use crate::report::SphereRole;
-use crate::side::{ReflectanceDoubt, SideRequest, Trust};
 use crate::sphere::find::given_sphere;
 use crate::sphere::{MirrorGeometry, Outline, direction_of_deg};
 

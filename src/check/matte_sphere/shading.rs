@@ -3,14 +3,14 @@
 use nalgebra::Vector3;
 
 use super::recover::RecoveredLight;
-use crate::camera::View;
+use crate::base::parallel;
+use crate::base::units::{Estimate, Stops};
 use crate::colour::luminance;
+use crate::compare::side::Side;
 use crate::image::Frame;
-use crate::parallel;
-use crate::radiance::{Source, patch_rgb};
-use crate::side::Side;
+use crate::light::radiance::{Source, patch_rgb};
+use crate::optics::camera::View;
 use crate::sphere::{MirrorGeometry, SphereFit};
-use crate::units::{Estimate, Stops};
 
 /// Points across the sphere's diameter.
 const ACROSS: usize = 48;

@@ -9,11 +9,11 @@ use serde_json::{Value, json};
 
 use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
-use crate::report::detail::TOLD;
-use crate::report::{Finding, Verdict};
+use crate::base::units::Estimate;
+use crate::findings::detail::TOLD;
+use crate::findings::{Finding, Verdict};
 use crate::sheet::ShotSheet;
 use crate::sphere::angle_between_rad;
-use crate::units::Estimate;
 
 pub use super::docs::near_lights::DOC;
 use place::Place;

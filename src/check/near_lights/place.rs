@@ -4,10 +4,10 @@ use nalgebra::Vector3;
 
 use super::triangulate::Sight;
 use crate::check::{PairEvidence, ShotEvidence};
-use crate::lights::Light;
-use crate::side::Side;
+use crate::compare::side::Side;
+use crate::compare::uncertainty::{optics, outline};
+use crate::light::lights::Light;
 use crate::sphere::tangents;
-use crate::uncertainty::{optics, outline};
 
 /// A noted place is good to this, each way, mm (common practice, no source: a tape held to a sphere's middle).
 const NOTED_SD_MM: f64 = 20.0;

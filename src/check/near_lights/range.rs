@@ -6,10 +6,10 @@ use serde_json::{Value, json};
 use super::Stand;
 use super::place::{self, Baseline};
 use super::triangulate::{Crossing, cross};
+use crate::base::units::Estimate;
 use crate::check::ShotEvidence;
-use crate::lights::Light;
+use crate::light::lights::Light;
 use crate::sphere::azimuth_elevation_deg;
-use crate::units::Estimate;
 
 /// Lights that give less of the illuminance than this are not worth a distance.
 const LEAST_SHARE: f64 = 0.03;

@@ -6,8 +6,8 @@
 
 use nalgebra::Vector3;
 
+use crate::base::units::Estimate;
 use crate::sphere::angle_between_rad;
-use crate::units::Estimate;
 
 /// A light as one sphere shows it.
 #[derive(Debug, Clone, Copy)]

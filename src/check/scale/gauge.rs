@@ -1,11 +1,11 @@
 //! Things of known size in the picture, and the distance that the picture gives them.
 
 use super::scaled;
-use crate::camera::View;
+use crate::base::units::Estimate;
 use crate::check::{PairEvidence, ShotEvidence};
+use crate::optics::camera::View;
 use crate::sheet::MeasuredSpec;
 use crate::sphere::{Outline, angle_between_rad, cone_of_outline};
-use crate::units::Estimate;
 
 /// Engraved focal lengths are good to this, relative (common practice, no source).
 const LENS_SD: f64 = 0.01;

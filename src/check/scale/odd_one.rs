@@ -1,7 +1,7 @@
 //! Which of several notes is the odd one out.
 
 use super::gauge::Gauge;
-use crate::units::Estimate;
+use crate::base::units::Estimate;
 
 /// Gauges agree within two standard deviations and this much.
 const SLACK: f64 = 0.01;

@@ -3,8 +3,8 @@ use nalgebra::Vector3;
 
 use super::gauge::{Gauge, object};
 use super::*;
-use crate::camera::FovSource;
 use crate::image::Size;
+use crate::optics::camera::FovSource;
 use crate::sheet::MeasuredSpec;
 use crate::sphere::{SphereCone, outline_of_cone};
 

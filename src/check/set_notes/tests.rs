@@ -3,9 +3,9 @@ use std::path::Path;
 use serde_json::json;
 
 use super::*;
+use crate::base::units::Estimate;
 use crate::image::{CaptureMeta, Size};
 use crate::sheet::sheet_from_json;
-use crate::units::Estimate;
 
 fn sheet(stops: f64) -> ShotSheet {
     let value = json!({

@@ -6,11 +6,11 @@ mod tests;
 
 use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
 use crate::Result;
+use crate::base::units::Estimate;
+use crate::findings::{Finding, Verdict};
 use crate::image::Frame;
-use crate::lines::{Distortion, LensFit, fit_lens, long_edges};
-use crate::report::{Finding, Verdict};
+use crate::register::lines::{Distortion, LensFit, fit_lens, long_edges};
 use crate::sheet::ShotSheet;
-use crate::units::Estimate;
 
 use super::docs::straight_lines::DOC;
 use stated::Stated;

@@ -3,7 +3,7 @@
 use serde_json::{Map, Value};
 
 use super::places;
-use crate::lines::{Distortion, DistortionModel, LensFit};
+use crate::register::lines::{Distortion, DistortionModel, LensFit};
 use crate::{Error, ErrorKind, Result};
 
 /// Keys that a stated distortion may have.

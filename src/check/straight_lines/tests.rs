@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::*;
-use crate::lines::DistortionModel;
+use crate::register::lines::DistortionModel;
 use crate::register::test_scene::{frame, with_noise};
 use crate::sheet::{CgSpec, ImageSpec};
 

@@ -4,8 +4,9 @@ use std::path::Path;
 
 use textwrap::core::display_width;
 
+use crate::findings::{Report, ShotVerdict};
 use crate::report::text::headline;
-use crate::report::{Report, ShotVerdict, WrittenPaths, report_stem, to_json};
+use crate::report::{WrittenPaths, report_stem, to_json};
 use crate::{Error, printable};
 
 /// What is kept of a shot that is done.

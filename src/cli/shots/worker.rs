@@ -4,8 +4,9 @@ use std::path::{Component, Path};
 
 use super::line::Done;
 use super::{Load, Task, Wanted};
-use crate::relative::relative_to;
-use crate::report::{Report, WrittenPaths, render_text, report_stem, write_report};
+use crate::base::relative::relative_to;
+use crate::findings::Report;
+use crate::report::{WrittenPaths, render_text, report_stem, write_report};
 use crate::sheet::{ShotSheet, peek_sheet};
 use crate::show::{MemoryBudget, Planned, ShotResult, check, need, seal, still_valid};
 use crate::{Error, Result};

@@ -6,7 +6,7 @@ use ::exif::{Exif, Tag, Value};
 
 use super::{field, signed, words};
 use crate::CaptureTime;
-use crate::capture_time::parse_offset_s;
+use crate::base::capture_time::parse_offset_s;
 
 /// Local time of the shutter, with its distance from UTC where the file states it.
 pub(super) fn captured(exif: &Exif) -> Option<CaptureTime> {

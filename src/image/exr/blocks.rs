@@ -25,7 +25,7 @@ use super::layers::Picked;
 use super::samples::{Lane, RowBuffer, mask_invalid, mask_invalid_coverage};
 use super::unpacked::{LaneBytes, Unpacked};
 use super::{broken, from_exr, truncated};
-use crate::parallel;
+use crate::base::parallel;
 use crate::{Error, Result};
 
 /// The picture read from the blocks.

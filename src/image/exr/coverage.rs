@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::blocks::{Blocks, Cut};
 use crate::Result;
-use crate::parallel;
+use crate::base::parallel;
 
 /// Every object with at least this many rows is met: a sphere of 16 px radius.
 const LEAST_ROWS: usize = 32;

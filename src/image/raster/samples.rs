@@ -1,6 +1,6 @@
 //! Decoded code values → scene-linear RGB, by table for 8 and 16 bits.
 
-use crate::parallel;
+use crate::base::parallel;
 use ::image::DynamicImage;
 
 use super::super::encoding::Encoding;

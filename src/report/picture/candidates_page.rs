@@ -4,11 +4,11 @@ use super::LinearPicture;
 use super::canvas::{Area, Canvas, INK, PAPER, Pen};
 use super::display::Display;
 use super::lettering::{Face, Lettering, SMALL, Style, TABLE};
-use super::png_file::encode_png;
 use super::resize::resized;
 use super::sphere_panel::OUTLINE;
 use crate::Result;
-use crate::report::REPORT_FORMAT;
+use crate::findings::REPORT_FORMAT;
+use crate::image::marked_png::encode_png;
 
 /// Room for two lines of text below the picture, px.
 const FOOT: f32 = 52.0;

@@ -3,11 +3,11 @@
 use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
-use super::png_file::encode_png;
 use super::verdict_mark::verdict_mark;
 use crate::Result;
-use crate::report::wording::fixed;
-use crate::report::{Curve, FrameValue, Naming, REPORT_FORMAT, Report, SequenceReport};
+use crate::findings::numbers::fixed;
+use crate::findings::{Curve, FrameValue, Naming, REPORT_FORMAT, Report, SequenceReport};
+use crate::image::marked_png::encode_png;
 
 const PAGE_WIDTH: f32 = 1240.0;
 const MARGIN: f32 = 64.0;
@@ -192,8 +192,8 @@ impl Axes {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample::{self, keep_for_looking};
-    use crate::report::{FrameReport, ShotVerdict, Verdict};
+    use crate::findings::sample::{self, keep_for_looking};
+    use crate::findings::{FrameReport, ShotVerdict, Verdict};
 
     fn value(check: &str, unit: &str, tolerance: f64, number: Option<f64>) -> FrameValue {
         let verdict = match number {

@@ -7,12 +7,12 @@ use super::lettering::{HEADING, Lettering, SMALL, TABLE};
 use super::light_list::draw_light_list;
 use super::light_marks::{Shape, symbol};
 use super::map_panel::{AXIS_BELOW, draw_difference, draw_stops_legend, draw_unwrapped};
-use super::png_file::encode_with_spheres;
 use super::sphere_panel::{OUTLINE, draw_crop, draw_matte, matte_words};
 use super::verdict_mark::verdict_mark;
 use super::{Evidence, FindingLine};
 use crate::Result;
-use crate::report::{REPORT_FORMAT, Verdict};
+use crate::findings::{REPORT_FORMAT, Verdict};
+use crate::image::marked_png::encode_with_spheres;
 
 const PAGE_WIDTH: f32 = 1600.0;
 /// The page grows where the table of findings needs more.

@@ -2,7 +2,7 @@
 
 use super::canvas::{Area, Canvas, FAINT_INK, INK, PAPER, Pen, RULE};
 use super::lettering::{Face, Lettering, Style};
-use crate::report::ShotVerdict;
+use crate::findings::ShotVerdict;
 
 const NAME: Style = Style::new(Face::Light, 46.0, INK);
 const VERSION: Style = Style::new(Face::Light, 30.0, FAINT_INK);

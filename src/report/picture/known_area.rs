@@ -3,7 +3,7 @@
 //! Towards the rim of a sphere one pixel spans many degrees, so what is known ends in splinters there. Splinters are
 //! neither seen nor hidden; the map leaves them out, so that its hatched areas have the shape of the blind cone.
 
-use crate::parallel;
+use crate::base::parallel;
 
 /// Reach of the mean, as a part of the map's width: 3 degrees.
 const REACH: f64 = 3.0 / 360.0;

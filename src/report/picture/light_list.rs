@@ -4,7 +4,7 @@ use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::lettering::{Face, Lettering, SMALL, Style};
 use super::light_marks;
 use super::{EvidenceSide, LightMark};
-use crate::report::wording::fixed;
+use crate::findings::numbers::fixed;
 
 const TITLE: Style = Style::new(Face::Light, 17.0, INK);
 const LIGHT: Style = Style::new(Face::Fixed, 14.0, INK);

@@ -18,7 +18,6 @@ mod light_marks;
 mod map_panel;
 mod overview_page;
 mod plot_page;
-mod png_file;
 mod resize;
 #[cfg(test)]
 mod sample;
@@ -32,11 +31,9 @@ pub use curve_page::render_curves;
 pub use evidence_page::render_evidence;
 pub use overview_page::{OVERVIEW_ROWS, OverviewHead, OverviewRow, Thumbnail, render_overview};
 pub use plot_page::{Plot, PlotPanel, PlotPoint, render_plot};
-pub(crate) use png_file::encode_png;
-pub(crate) use png_file::{PICTURE_KEYWORD, PNG_SIGNATURE, SPHERES_KEYWORD, parse_sphere_places};
 pub use sphere_page::render_sphere_picture;
 
-use super::{ShotVerdict, Verdict};
+use crate::findings::{ShotVerdict, Verdict};
 use crate::{Error, ErrorKind, Result};
 
 /// A scene-linear picture in BT.709, rows from the top, NaN where nothing is known.

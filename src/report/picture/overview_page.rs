@@ -2,10 +2,10 @@
 
 use super::canvas::{Area, Canvas, FAINT_INK, INK, PAPER, Pen, RULE, Rgb, hatch};
 use super::lettering::{Face, Lettering, SMALL, Style, TABLE};
-use super::png_file::encode_png;
 use super::resize::{Source, resized};
 use crate::Result;
-use crate::report::{REPORT_FORMAT, ShotVerdict};
+use crate::findings::{REPORT_FORMAT, ShotVerdict};
+use crate::image::marked_png::encode_png;
 
 const PAGE_WIDTH: f32 = 1240.0;
 const PAGE_HEIGHT: f32 = 1754.0;
@@ -201,7 +201,7 @@ fn shrunk(picture: &Thumbnail, side: usize) -> Option<Vec<Rgb>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sample::keep_for_looking;
+    use crate::findings::sample::keep_for_looking;
 
     fn row(verdict: ShotVerdict) -> OverviewRow {
         let side = 40;

@@ -2,9 +2,9 @@
 
 use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::lettering::{HEADING, Lettering, SMALL, TABLE};
-use super::png_file::encode_png;
 use crate::Result;
-use crate::report::{REPORT_FORMAT, Verdict};
+use crate::findings::{REPORT_FORMAT, Verdict};
+use crate::image::marked_png::encode_png;
 
 const PAGE_WIDTH: f32 = 1180.0;
 const MARGIN: f32 = 40.0;

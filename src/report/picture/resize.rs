@@ -1,6 +1,6 @@
 //! Fitting a picture into a panel, in linear light, with unknown pixels left out of every mean.
 
-use crate::parallel;
+use crate::base::parallel;
 
 /// A source of pixels with `N` channels, NaN in the first one where nothing is known.
 pub(super) struct Source<'a, const N: usize> {

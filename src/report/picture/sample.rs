@@ -1,8 +1,9 @@
 //! Invented light on a salt ferry's deck, for the tests of the pictures.
 
 use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
+use crate::findings::{ShotVerdict, sample};
+use crate::report::text;
 use crate::report::wording::{finding_words, is_set_problem};
-use crate::report::{ShotVerdict, sample, text};
 
 /// A disc lamp in the invented surroundings.
 struct Lamp {
@@ -156,7 +157,7 @@ pub(super) fn mismatch() -> Evidence {
     };
     let (mirror, cg) = (on_set.side("Mirror m1, on set", 360, 9.0), rendered.side("CG v012", 520, 7.0));
     let report = sample::mismatch();
-    let line = |f: &crate::report::Finding| FindingLine {
+    let line = |f: &crate::findings::Finding| FindingLine {
         check: f.check.clone(),
         text: finding_words(f),
         verdict: f.verdict,

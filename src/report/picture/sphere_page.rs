@@ -7,9 +7,9 @@ use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
 use super::light_list::draw_light_list;
 use super::map_panel::{AXIS_BELOW, draw_unwrapped};
-use super::png_file::encode_png;
 use super::sphere_panel::{draw_crop, draw_matte, matte_words};
 use crate::Result;
+use crate::image::marked_png::encode_png;
 
 const PAGE_WIDTH: f32 = 1140.0;
 const MARGIN: f32 = 60.0;

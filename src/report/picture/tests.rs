@@ -1,5 +1,5 @@
 use super::*;
-use crate::report::sample::keep_for_looking;
+use crate::findings::sample::keep_for_looking;
 
 fn decoded(png: &[u8]) -> image::RgbImage {
     image::load_from_memory_with_format(png, image::ImageFormat::Png).unwrap().to_rgb8()

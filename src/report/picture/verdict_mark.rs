@@ -1,7 +1,7 @@
 //! A verdict as a shape, the same on every page.
 
 use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen};
-use crate::report::Verdict;
+use crate::findings::Verdict;
 
 /// Full square, hollow diamond, hollow ring, dash; about 13 px wide around the place.
 pub(super) fn verdict_mark(canvas: &mut Canvas, [x, y]: [f32; 2], verdict: Verdict) {

@@ -1,8 +1,9 @@
 //! The part of the text report about a moving shot.
 
-use super::super::wording::{number_words, prose};
-use super::super::{Curve, FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
+use super::super::wording::prose;
 use super::{Page, cell};
+use crate::findings::numbers::number_words;
+use crate::findings::{Curve, FrameValue, Report, SequenceReport, ShotVerdict, Verdict};
 use crate::printable_text;
 
 /// Frames listed one by one; the JSON report has them all.

@@ -3,12 +3,11 @@
 use serde_json::{Map, Value};
 
 use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
+use crate::findings::detail;
+use crate::findings::numbers::{fixed, number_words};
+use crate::findings::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 use crate::printable_text;
-use crate::report::detail;
-use crate::report::wording::{
-    bound_sign, fixed, is_set_problem, number_words, prose, tolerance_words, value_words, verdict_words,
-};
-use crate::report::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
+use crate::report::wording::{bound_sign, is_set_problem, prose, tolerance_words, value_words, verdict_words};
 
 /// Digits of a content hash shown; the JSON report has all of them.
 const HASH_DIGITS: usize = 16;

@@ -1,7 +1,7 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::report::sample::{self, keep_for_looking};
+use crate::findings::sample::{self, keep_for_looking};
 
 fn widest(text: &str) -> usize {
     text.lines().map(display_width).max().unwrap_or(0)

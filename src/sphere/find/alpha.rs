@@ -8,9 +8,9 @@ use std::f64::consts::TAU;
 use nalgebra::{Matrix3, Vector3};
 
 use super::fitted::{FitNotes, fit_from_cone};
-use crate::camera::View;
+use crate::base::parallel;
 use crate::image::{Frame, four_around};
-use crate::parallel;
+use crate::optics::camera::View;
 use crate::sphere::{
     FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_through, outline_of_cone, tangents,
 };

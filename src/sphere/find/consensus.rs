@@ -5,10 +5,10 @@ use std::f64::consts::TAU;
 use nalgebra::{Matrix4, Vector4};
 
 use super::rays::{Hypothesis, Probed};
-use crate::camera::View;
-use crate::parallel;
+use crate::base::parallel;
+use crate::base::statistics::weighted_median;
+use crate::optics::camera::View;
 use crate::sphere::{RimGap, SphereCone, cone_of_outline, outline_of_cone, tangents};
-use crate::uncertainty::scatter::weighted_median;
 
 /// Prior sd of ln(focal length) where the field of view is assumed: the contract's 18 to 75° about 40°.
 const ASSUMED_LN_FOCAL_SD: f64 = 0.45;

@@ -3,8 +3,8 @@
 
 use super::flat::{gradient_to_flat, to_flat, to_frame};
 use super::plane::{Plane, toned};
-use crate::camera::View;
-use crate::parallel;
+use crate::base::parallel;
+use crate::optics::camera::View;
 
 /// One edge element in the search plane.
 #[derive(Debug, Clone, Copy)]

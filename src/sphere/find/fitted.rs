@@ -3,7 +3,7 @@
 use nalgebra::{Matrix3, Matrix4, Matrix5, SMatrix, SVector, Vector4};
 
 use super::consensus::{Aim, Consensus};
-use crate::camera::View;
+use crate::optics::camera::View;
 use crate::sphere::{FoundBy, Outline, RimGap, SphereCone, SphereFit, cone_of_outline, outline_of_cone, tangents};
 
 /// Standard deviation of an angle of which nothing is known: uniform over 180°.

@@ -3,7 +3,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::camera::View;
+use crate::optics::camera::View;
 use crate::sphere::SphereCone;
 
 /// A circle in the search plane, in units of stored pixel widths at the frame's centre.
@@ -83,8 +83,8 @@ pub(super) fn circle_of_cone(view: &View, cone: &SphereCone) -> Circle {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::FovSource;
     use crate::image::Size;
+    use crate::optics::camera::FovSource;
 
     fn wide_anamorphic() -> View {
         View::from_horizontal_fov(Size { width: 2000, height: 1600 }, 2.0, 75.0, FovSource::Sheet)

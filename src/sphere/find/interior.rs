@@ -6,8 +6,8 @@ use nalgebra::{SMatrix, SVector};
 
 use super::flat::{Circle, to_frame};
 use super::plane::Plane;
-use crate::camera::View;
-use crate::uncertainty::scatter::weighted_median;
+use crate::base::statistics::weighted_median;
+use crate::optics::camera::View;
 
 /// Radial and angular steps of the polar grid.
 const RINGS: usize = 40;

@@ -30,8 +30,8 @@ mod weigh;
 use nalgebra::Matrix3;
 
 use super::{FoundBy, Outline, RimGap, SphereCone, SphereFit, SphereSearch, cone_of_outline, outline_of_cone};
-use crate::camera::View;
 use crate::image::Frame;
+use crate::optics::camera::View;
 use crate::{Error, ErrorKind, Result};
 
 pub(crate) use alpha::sphere_of_alpha;

@@ -9,9 +9,9 @@ use super::{
     CONFIRMED_EVIDENCE, LEAST_SUPPORT_NEAR, apart, consensus_from, fit_noted, large_enough, sphere_of_alpha,
     stated_sphere,
 };
-use crate::camera::View;
+use crate::base::parallel;
 use crate::image::{DataWindow, Frame};
-use crate::parallel;
+use crate::optics::camera::View;
 use crate::sphere::{FoundBy, Outline, SphereFit, Told};
 use crate::{Error, ErrorKind, Result};
 
@@ -285,8 +285,8 @@ fn edge_sd_px(fit: &SphereFit) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::camera::FovSource;
     use crate::image::Size;
+    use crate::optics::camera::FovSource;
     use crate::register::test_scene::Random;
 
     const SIZE: Size = Size { width: 320, height: 240 };

@@ -2,9 +2,9 @@
 
 use nalgebra::Vector3;
 
+use crate::base::parallel;
 use crate::colour::WORKING_LUMINANCE;
 use crate::image::Frame;
-use crate::parallel;
 
 /// Linear luminance on a regular grid. Masked samples are NaN.
 #[derive(Debug, Clone)]

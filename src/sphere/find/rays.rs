@@ -5,8 +5,8 @@ use std::f64::consts::TAU;
 use nalgebra::{SVector, Vector3};
 
 use super::rim_model::{HALF_WINDOW, Rim, RimModel, STEP, WINDOW};
-use crate::camera::View;
-use crate::parallel;
+use crate::base::parallel;
+use crate::optics::camera::View;
 use crate::sphere::{SphereCone, tangents};
 
 /// A line across the outline.

@@ -5,8 +5,8 @@ use super::faint::weigh_faint;
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use super::rim_model::Rim;
+use crate::base::parallel;
 use crate::image::{Frame, four_around};
-use crate::parallel;
 use crate::sphere::outline_of_cone;
 
 impl Sampler for Plane {

@@ -6,7 +6,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::edgels::{Edgel, EdgelMap};
 use super::flat::Circle;
-use crate::camera::View;
+use crate::optics::camera::View;
 
 /// Angular sectors in which support is counted.
 const SECTORS: usize = 64;

@@ -13,9 +13,9 @@ use super::refine::{quick_fit, refine};
 use super::ring::{Reach, Supported, circles_near};
 use super::surround::{Surround, surround};
 use super::votes::{SMALLEST_VOTED, candidates};
-use crate::camera::View;
+use crate::base::parallel;
 use crate::image::Frame;
-use crate::parallel;
+use crate::optics::camera::View;
 use crate::sphere::{cone_of_outline, outline_of_cone};
 
 /// Planes are made down to this many samples on the short side.

@@ -7,8 +7,8 @@
 use std::f64::consts::TAU;
 
 use super::flat::{Circle, to_frame};
-use crate::camera::View;
 use crate::image::Frame;
+use crate::optics::camera::View;
 
 /// Angles at which both sides of the rim are read.
 const SPOKES: usize = 72;

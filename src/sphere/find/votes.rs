@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use super::edgels::{Edgel, EdgelMap};
 use super::flat::Circle;
-use crate::parallel;
+use crate::base::parallel;
 
 /// Radii sought in each plane, in its own samples. Planes differ by a factor of two, so neighbours overlap.
 pub(super) const BANDS: [[f64; 2]; 5] = [[10.0, 13.0], [13.0, 17.0], [17.0, 22.0], [22.0, 28.0], [28.0, 36.0]];

@@ -12,7 +12,7 @@ mod verdicts;
 
 use std::sync::LazyLock;
 
-use plateproof::report::{ShotVerdict, Verdict};
+use plateproof::findings::{ShotVerdict, Verdict};
 
 use shot::Shot;
 use truth::{CHECKS, number};

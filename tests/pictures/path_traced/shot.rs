@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use plateproof::report::{Finding, LightReport, Report, SphereReport, SphereRole, Verdict};
+use plateproof::findings::{Finding, LightReport, Report, SphereReport, SphereRole, Verdict};
 use plateproof::sheet::load_sheet;
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::{angle_between_rad, direction_of_deg};

@@ -1,6 +1,6 @@
 //! Whether a verdict is true to the truth, by the rule for false matches and false mismatches.
 
-use plateproof::report::Verdict;
+use plateproof::findings::Verdict;
 use plateproof::sheet::Tolerances;
 
 use super::shot::Shot;

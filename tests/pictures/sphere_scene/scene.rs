@@ -1,8 +1,8 @@
 //! One shot: a mirror sphere in surroundings, with what makes finding it hard.
 
 use nalgebra::Vector3;
-use plateproof::camera::View;
 use plateproof::image::{Frame, Size};
+use plateproof::optics::camera::View;
 use plateproof::sphere::{Outline, SphereCone, outline_of_cone};
 use rayon::prelude::*;
 

@@ -1,0 +1,76 @@
+//! Statistics of plain numbers.
+
+/// Value at which half of the weight lies on either side; `None` of nothing, or where a weight is not a number.
+pub fn weighted_median(mut values: Vec<(f64, f64)>) -> Option<f64> {
+    let half = values.iter().map(|v| v.1).sum::<f64>() * 0.5;
+    if !half.is_finite() {
+        return None;
+    }
+    let (mut rest, mut below) = (values.as_mut_slice(), 0.0);
+    // Halves of a list that stay unsorted in themselves, until it is short.
+    while rest.len() > SHORT {
+        let middle = rest.len() / 2;
+        rest.select_nth_unstable_by(middle, |a, b| a.0.total_cmp(&b.0));
+        let lower: f64 = rest[..middle].iter().map(|v| v.1).sum();
+        if below + lower >= half {
+            rest = &mut rest[..middle];
+        } else {
+            below += lower;
+            rest = &mut rest[middle..];
+        }
+    }
+    rest.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let found = rest.iter().find(|(_, weight)| {
+        below += weight;
+        below >= half
+    });
+    // Sums of the same weights in another order may differ in the last digit.
+    found.or(rest.last()).map(|v| v.0)
+}
+
+/// A list of this length is sorted.
+const SHORT: usize = 32;
+
+/// Standard deviation of the sum of `parts`, whose truth is all zero. By the median of their sizes, so that the few
+/// patches where the two sides really differ (a lamp, a person) do not count as doubt.
+pub fn sum_sd(parts: impl Iterator<Item = f64>) -> f64 {
+    let mut sizes: Vec<f64> = parts.map(f64::abs).filter(|p| p.is_finite()).collect();
+    if sizes.is_empty() {
+        return 0.0;
+    }
+    sizes.sort_by(f64::total_cmp);
+    // The median of |x| of a Gaussian is 0.6745 sd.
+    sizes[sizes.len() / 2] / 0.6745 * (sizes.len() as f64).sqrt()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the definition, on a sorted list.
+    #[test]
+    fn half_of_the_weight_lies_on_either_side() {
+        assert_eq!(weighted_median(Vec::new()), None);
+        assert_eq!(weighted_median(vec![(1.0, 2.0), (3.0, f64::NAN)]), None);
+        for count in [1, 2, 31, 32, 33, 64, 100, 4096_u32] {
+            let hashed = |i: u32, by: u32| f64::from(i.wrapping_mul(by).wrapping_add(12345) >> 20);
+            let values: Vec<(f64, f64)> = (0..count).map(|i| (hashed(i, 2_654_435_761), hashed(i, 40_503))).collect();
+            let mut sorted = values.clone();
+            sorted.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let half = values.iter().map(|v| v.1).sum::<f64>() / 2.0;
+            let mut sum = 0.0;
+            let plain = sorted.iter().find(|(_, weight)| {
+                sum += weight;
+                sum >= half
+            });
+            assert_eq!(weighted_median(values), plain.map(|v| v.0), "{count} values");
+        }
+    }
+
+    #[test]
+    fn one_odd_patch_changes_little() {
+        let plain = (0..48).map(|i| if i % 2 == 0 { 0.01 } else { -0.01 });
+        let odd = plain.clone().chain([5.0]);
+        approx::assert_relative_eq!(sum_sd(plain), sum_sd(odd), max_relative = 0.02);
+    }
+}

@@ -1,0 +1,281 @@
+//! `exposure`: is the CG as bright as the plate?
+
+pub(crate) mod illuminance;
+
+use super::{Check, CheckDoc, blank, combined, decide, main_doubt, put, settle};
+use crate::base::statistics::weighted_median;
+use crate::base::units::{Estimate, Stops};
+use crate::compare::Comparison;
+use crate::compare::pairing::pair_sides;
+use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::side::{Side, Trust};
+use crate::compare::uncertainty::scatter::unlike_blur;
+use crate::compare::uncertainty::{patch, tone_curve};
+use crate::findings::detail::DECIDED_BY;
+use crate::findings::{Finding, Verdict};
+use crate::light::lights::Light;
+use crate::light::radiance::{DirectionGrid, MapCell, patch_light};
+use crate::sheet::Tolerances;
+
+/// With fewer directions than this fraction of all, the median says too little.
+const MIN_FRACTION: f64 = 0.30;
+
+/// Error that remains on clean input.
+const FLOOR_SD_STOPS: f64 = 0.0015;
+
+/// Directions differ where an outline is off or a light moved, and there in opposite senses, which the median evens out:
+/// it errs by this part of what their spread says (measured on made-up shots).
+const SPREAD_PART: f64 = 0.72;
+
+/// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
+const UNLIKE_BLUR_SD_STOPS: f64 = 0.0063;
+
+/// What a mirror sphere records of the light, where only the order of magnitude counts.
+pub(super) const USUAL_REFLECTANCE: f64 = 0.6;
+
+/// The check.
+#[derive(Debug)]
+pub struct Exposure;
+
+pub use super::docs::exposure::DOC;
+
+impl Check for Exposure {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.exposure.stops
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.exposure.stops);
+        let tolerance = finding.tolerance;
+        let numbers = Numbers {
+            surroundings: surroundings(pair, &mut finding),
+            illuminance: illuminance::judged(pair, tolerance),
+        };
+        details(&mut finding, pair, &numbers);
+        if pair.cg.trust.view_transform {
+            return refuse(finding);
+        }
+        let Some(worse) = numbers.worse(tolerance) else {
+            finding.reason = "one of the spheres is black or shows nothing that both have seen".to_owned();
+            finding.remedy = "check the encoding and the layer of both frames".to_owned();
+            return finding;
+        };
+        settle(&mut finding, worse.stops, worse.doubt);
+        worse.overrule(&mut finding);
+        finding.detail.insert(DECIDED_BY.to_owned(), worse.what.into());
+        if finding.verdict == Verdict::Mismatch {
+            finding.remedy = remedy(pair, &numbers, &worse);
+        } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
+            finding.remedy =
+                "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
+        } else if finding.verdict == Verdict::Unsure && worse.doubt == pair.drift.exposure_words() {
+            pair.drift.cure().clone_into(&mut finding.remedy);
+        } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
+            "add a shorter exposure of the sphere, or a grey sphere".clone_into(&mut finding.remedy);
+        }
+        finding
+    }
+}
+
+/// One of the two numbers.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Judged {
+    /// In words: what it is of.
+    pub(super) what: &'static str,
+    pub(super) stops: Estimate,
+    /// What makes it unsure most.
+    pub(super) doubt: &'static str,
+    /// A verdict other than the rule's, with the reason.
+    pub(super) verdict: Option<(Verdict, String)>,
+}
+
+impl Judged {
+    fn verdict(&self, tolerance: f64) -> Verdict {
+        self.verdict.as_ref().map_or_else(|| decide(self.stops, tolerance), |v| v.0)
+    }
+
+    /// How far it may lie outside, or how little inside: to tell the worse of two of one verdict.
+    fn reach(&self, tolerance: f64) -> f64 {
+        let sds = if self.verdict(tolerance) == Verdict::Mismatch { -2.0 } else { 2.0 };
+        self.stops.value.abs() + sds * self.stops.sd
+    }
+
+    fn overrule(&self, finding: &mut Finding) {
+        if let Some((verdict, reason)) = &self.verdict {
+            finding.verdict = *verdict;
+            reason.clone_into(&mut finding.reason);
+        }
+        if finding.verdict != Verdict::Match && !finding.reason.is_empty() {
+            finding.reason = format!("{}: {}", self.what, finding.reason);
+        }
+    }
+}
+
+/// Both numbers, each where it can be had.
+struct Numbers {
+    surroundings: Option<Judged>,
+    illuminance: Option<Judged>,
+}
+
+impl Numbers {
+    /// The one that decides: it matches only where both do.
+    fn worse(&self, tolerance: f64) -> Option<Judged> {
+        let both = [&self.surroundings, &self.illuminance].into_iter().flatten();
+        let by = |a: &&Judged, b: &&Judged| {
+            a.verdict(tolerance).cmp(&b.verdict(tolerance)).then(a.reach(tolerance).total_cmp(&b.reach(tolerance)))
+        };
+        both.max_by(by).cloned()
+    }
+
+    /// Lamps and surroundings are off by different amounts. What `common_sd` counts moves both alike and says nothing of that.
+    fn differ(&self, common_sd: f64) -> Option<(Estimate, Estimate)> {
+        let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref()?.stops);
+        let own = |e: Estimate| (e.sd * e.sd - common_sd * common_sd).max(0.0);
+        ((s.value - i.value).abs() > 2.0 * (own(s) + own(i)).sqrt()).then_some((s, i))
+    }
+}
+
+fn refuse(mut finding: Finding) -> Finding {
+    finding.reason =
+        "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its brightness says nothing".to_owned();
+    finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
+    finding
+}
+
+fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> String {
+    let words = |value: f64| format!("{:.2} stop {}", value.abs(), if value > 0.0 { "over" } else { "under" });
+    let factor = |value: f64| Stops(-value).ratio();
+    let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
+        // The surroundings are known best, where both say the same.
+        let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
+        return format!("CG {}: multiply by {:.2}", words(value), factor(value));
+    };
+    let around = if surroundings.value.abs() <= pair.tolerances.exposure.stops {
+        "the surroundings are right".to_owned()
+    } else {
+        format!("surroundings {}: multiply them by {:.2}", words(surroundings.value), factor(surroundings.value))
+    };
+    let all = format!("what a subject receives is {}", words(illuminance.value));
+    match illuminance::lamp_gain(pair, surroundings.value) {
+        Some(gain) => format!("{all}; {around}; multiply the lamps by {gain:.2}"),
+        None => format!("{all}; {around}: lamps are missing, extra or elsewhere"),
+    }
+}
+
+/// The median over shared directions, with all its doubts; `None` where too few are shared.
+fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
+    let cg = pair.cg_on_equal_terms();
+    let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
+    let fraction = shared.iter().map(|s| s.steradian).sum::<f64>() / (4.0 * std::f64::consts::PI);
+    finding.detail.insert("directions_fraction".to_owned(), fraction.into());
+    let method = if fraction < MIN_FRACTION { "mean illuminance of patches" } else { "median over directions" };
+    finding.detail.insert("method".to_owned(), method.into());
+    if fraction < MIN_FRACTION {
+        return None;
+    }
+    if let Some(rotation) = pair.rotation.as_ref() {
+        finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
+    }
+    let (value, spread_sd) = median_stops(&shared)?;
+    let doubts = doubts(pair, cg, value, spread_sd);
+    let stops = Estimate::new(value, combined(&doubts));
+    Some(Judged { what: "surroundings", stops, doubt: main_doubt(&doubts), verdict: None })
+}
+
+fn curve_doubt(trust: Trust) -> &'static str {
+    if trust.recovered_curve {
+        "the bracket tells the tone curve, but not where the camera puts middle grey; give raw-developed linear frames"
+    } else {
+        "a camera file in a display encoding has an unknown tone curve"
+    }
+}
+
+fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
+    let quick = |m: &Side, c: &Side| {
+        median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance::stops(m, c))
+    };
+    let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
+    let mut doubts = common_doubts(pair);
+    let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
+    doubts
+        .push(((SPREAD_PART * spread_sd).hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
+    doubts.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
+    doubts.push((pair.haze_sd(quick), "the mirror sphere blurs the light"));
+    doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
+    doubts
+}
+
+/// What moves every absolute number of the comparison alike.
+fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
+    let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
+    let recorded = || USUAL_REFLECTANCE * usual_luminance(&pair.mirror);
+    let alike = pair.drift.balanced_alike && pair.drift.exposure_stops == 0.0;
+    let curve = if alike {
+        tone_curve::relative_exposure_sd_stops(pair.mirror.trust, recorded)
+    } else {
+        tone_curve::exposure_sd_stops(pair.mirror.trust, recorded)
+    };
+    vec![
+        (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
+        (curve, curve_doubt(pair.mirror.trust)),
+        (pair.drift.exposure_stops, pair.drift.exposure_words()),
+    ]
+}
+
+/// Median luminance over the directions that a sphere shows.
+pub(super) fn usual_luminance(side: &Side) -> f64 {
+    let grid = DirectionGrid::shared();
+    let cells = side.image.map.cells().iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
+    let level = |c: &MapCell| crate::colour::luminance(c.light.map(|l| l / c.steradian));
+    weighted_median(cells.map(|(c, s)| (level(c), *s)).collect()).unwrap_or(0.0)
+}
+
+fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
+    let cg = pair.cg_on_equal_terms();
+    let common = combined(&common_doubts(pair));
+    for (key, number) in [("surroundings_stops", &numbers.surroundings), ("illuminance_stops", &numbers.illuminance)] {
+        if let Some(number) = number {
+            put(&mut finding.detail, key, number.stops);
+        }
+    }
+    if let Some(extremes) = pair.mirror.extremes {
+        let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
+        if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
+            let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
+            let hidden =
+                illuminance::hidden_sd_stops(pair, |_, sources| patch_light(sources, &extremes.dark_normal).luminance);
+            let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(hidden);
+            put(&mut finding.detail, "fill_stops", Estimate::new(stops.0, sd));
+        }
+    }
+    key_stops(finding, pair, cg);
+}
+
+/// Key against its partner. A clipped key gives only a bound.
+fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+    let pairing = pair_sides(&pair.mirror, cg);
+    let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
+    let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
+    let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
+    let own = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
+    let sd = own.hypot(combined(&common_doubts(pair)));
+    if partner.clipped && !key.clipped {
+        finding.detail.insert("key_stops_bound".to_owned(), "lower".into());
+    }
+    if let Some(stops) = Stops::from_ratio(partner.illuminance.value, key.illuminance.value) {
+        put(&mut finding.detail, "key_stops", Estimate::new(stops.0, sd));
+    }
+    if key.clipped {
+        finding.detail.insert("key_stops_on_equal_terms".to_owned(), true.into());
+        let whole = pair_sides(&pair.mirror, &pair.cg);
+        let Some((_, c)) = whole.pairs.iter().find(|p| p.0 == 0) else { return };
+        if let Some(stops) = Stops::from_ratio(pair.cg.lights.all[*c].illuminance.value, key.illuminance.value) {
+            put(&mut finding.detail, "true_key_stops", Estimate::new(stops.0, sd));
+            finding.detail.insert("true_key_stops_bound".to_owned(), "upper".into());
+        }
+    }
+}

@@ -1,0 +1,578 @@
+//! `highlight-direction`: does the key come from the same side?
+
+mod below_ceiling;
+
+use std::f64::consts::LN_2;
+
+use nalgebra::{Matrix3, Vector3};
+use serde_json::{Map, Value, json};
+
+use super::{Check, CheckDoc, blank, put, settle};
+use crate::base::units::{Estimate, Stops, wrap_deg};
+use crate::compare::Comparison;
+use crate::compare::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
+use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::shown::{is_cut, shows};
+use crate::compare::side::Side;
+use crate::compare::uncertainty::hidden::Hidden;
+use crate::compare::uncertainty::{mingled, optics, outline, tone_curve};
+use crate::findings::detail::LIGHTS_AMISS;
+use crate::findings::numbers::place_words;
+use crate::findings::{Finding, Verdict};
+use crate::light::lights::{CO_KEY_STOPS, Light, isotropic_cov};
+use crate::sheet::Tolerances;
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg};
+
+/// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
+const UNPAIRED_SHARE: f64 = 0.10;
+
+/// A light as wide as this hardly stands above its surroundings where a tone curve flattens them (seen on made-up shots).
+const BROAD_RAD: f64 = 0.26;
+
+/// A light that gives less than this part of the CG's key is not that key, seen whole (1.5 stops: as for pairs).
+const FAINT_PARTNER: f64 = 0.35;
+
+/// Something clipped that is wider than this in radius, rad, is no light with a place of its own: it takes in most of what
+/// the sphere shows of that side (common practice, no source).
+const WIDEST_CLIPPED_RADIUS_RAD: f64 = 0.7;
+
+/// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
+const HIDING_RAD: f64 = 0.3;
+const HIDING_PART: f64 = 0.2;
+
+/// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
+const RIVAL_SDS: f64 = 2.0;
+
+/// Outline, centroid and surroundings of lights are each stated for what they may do at worst; together they do this part of
+/// it (measured on made-up shots).
+const PARTS_TOGETHER: f64 = 0.64;
+
+/// Above this elevation azimuth means little and remedies use frame axes instead.
+const STEEP_DEG: f64 = 60.0;
+
+/// The check.
+#[derive(Debug)]
+pub struct HighlightDirection;
+
+pub use super::docs::highlight_direction::DOC;
+
+/// Error of one pair of lights.
+struct PairError {
+    angle_deg: Estimate,
+    /// The part of its sd that one of the lights causes by holding something besides.
+    mingled_deg: f64,
+    azimuth_deg: Estimate,
+    elevation_deg: Estimate,
+}
+
+impl Check for HighlightDirection {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.direction.deg
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
+        // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
+        let cg = &pair.cg;
+        let pairing = pair_sides(&pair.mirror, cg);
+        let pull_share = pair.likeness(cg).share();
+        list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
+        if let Some((key, there)) = key_turned_away(&pairing, pair, cg) {
+            turned_away(&mut finding, pair, key, &there);
+            unpaired(&mut finding, &pairing, pair, cg);
+            return finding;
+        }
+        match worst_key(&pairing, &pair.mirror, cg) {
+            Some(keys) => key_finding(&mut finding, &pairing, (pair, cg), &keys, pull_share),
+            None => no_key(&mut finding, &pair.mirror, cg),
+        }
+        unpaired(&mut finding, &pairing, pair, cg);
+        too_weak(&mut finding, &pairing, pair, cg);
+        finding
+    }
+}
+
+/// A clipped light whose place the CG shows below the ceiling may be none of the CG's: a lamp before a panel that alone is in
+/// the CG.
+fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+    let lights = pairing.pairs.iter().map(|(m, c)| (&pair.mirror.lights.all[*m], &cg.lights.all[*c]));
+    let cut_off: Vec<(&Light, &Light)> = lights.filter(|(light, other)| light.clipped && !other.clipped).collect();
+    if finding.verdict != Verdict::Match || cut_off.is_empty() || cg.trust.view_transform {
+        return;
+    }
+    let shared = shared_directions(&pair.mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref());
+    let Some(exposure) = median_stops(&shared) else { return };
+    for (light, other) in cut_off {
+        let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg, exposure) else { continue };
+        finding.verdict = Verdict::Unsure;
+        let place = place_of(light);
+        let cut = format!(
+            "the photograph is cut off at the light at {place}, and the CG shows at most {part:.2} of that ceiling there: a light before it may be missing"
+        );
+        push(&mut finding.reason, &cut);
+        let cure = format!(
+            "look whether a lamp stands at {place} that the CG lacks, or strengthen what the CG has there; a shorter exposure of the sphere tells by how much"
+        );
+        push(&mut finding.remedy, &cure);
+    }
+}
+
+/// The photographed key, and where the turn of the CG's whole light takes it, where the CG sphere cannot show it there.
+fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Option<(&'a Light, Vector3<f64>)> {
+    let key = pair.mirror.lights.key().filter(|_| pairing.only_mirror.contains(&0))?;
+    let there = pair.rotation.as_ref()?.back(&key.direction);
+    is_cut(cg, key, &there).then_some((key, there))
+}
+
+/// Something may stand before the photographed sphere where the CG's key would be seen, and no light there passes for it.
+fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &Side) -> bool {
+    let Some(key) = cg.lights.key() else { return false };
+    let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &pair.mirror.lights.all[p.0]);
+    if partner.is_some_and(|p| p.clipped || p.illuminance.value > FAINT_PARTNER * key.illuminance.value) {
+        return false;
+    }
+    let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
+    may_be_hidden(&pair.hidden(), key, &place)
+}
+
+/// The angle by which the turn moves the key; nothing in the CG's picture can be held against it.
+fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Vector3<f64>) {
+    let turn_sd_deg = pair.rotation.as_ref().map_or(0.0, |r| r.angle_deg.sd);
+    let own = (outline::direction_cov(&pair.mirror, key).trace() / 2.0).max(0.0).sqrt().to_degrees();
+    let angle = Estimate::new(angle_between_rad(&key.direction, there).to_degrees(), turn_sd_deg.hypot(own));
+    let ([az_a, el_a], [az_b, el_b]) = (azimuth_elevation_deg(&key.direction), azimuth_elevation_deg(there));
+    put(&mut finding.detail, "azimuth_error_deg", Estimate::new(wrap_deg(az_b - az_a), angle.sd));
+    put(&mut finding.detail, "elevation_error_deg", Estimate::new(el_b - el_a, angle.sd));
+    finding.detail.insert("key_unseen_in_cg".to_owned(), true.into());
+    settle(finding, angle, "the turn of the environment that takes the key there is known only loosely");
+    push(
+        &mut finding.reason,
+        "the CG's key stands where its sphere shows nothing: its place follows from the turn of all light",
+    );
+    if finding.verdict == Verdict::Mismatch {
+        finding.remedy = turn_remedy(&key.direction, there);
+    }
+}
+
+/// The two lights that are held against each other as the keys.
+struct Keys<'a> {
+    mirror: &'a Light,
+    cg: &'a Light,
+    /// The pairing takes them for one light; else they are each side's own key.
+    paired: bool,
+}
+
+/// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
+/// angle. A light that is clipped, or of which a sphere shows only a part, may be the key whatever it seems to give:
+/// where the other side's key is its partner, they are held against each other.
+fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Keys<'a>> {
+    let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
+    let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
+    let may_be_key = |side: &Side, light: &Light| light.clipped || is_cut(side, light, &light.direction);
+    let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
+    if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
+        return Some(pair(*p));
+    }
+    let with_mirror_key = pairing.pairs.iter().find(|p| p.0 == 0);
+    if let Some(p) = with_mirror_key.filter(|p| may_be_key(cg, &cg.lights.all[p.1])) {
+        return Some(pair(*p));
+    }
+    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)) };
+    let mirror_keys = mirror.lights.co_keys().len();
+    let cg_keys = cg.lights.co_keys().len();
+    if mirror_keys < 2 && cg_keys < 2 {
+        return Some(own);
+    }
+    let angle =
+        |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
+    let co_keys = pairing.pairs.iter().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
+    let worst = co_keys.max_by(|a, b| angle(a).total_cmp(&angle(b)));
+    Some(worst.map_or(own, |p| pair(*p)))
+}
+
+fn key_finding(
+    finding: &mut Finding,
+    pairing: &Pairing,
+    (pair, cg): (&Comparison, &Side),
+    keys: &Keys<'_>,
+    pull_share: f64,
+) {
+    let mirror = &pair.mirror;
+    let error = pair_error(mirror, keys.mirror, cg, keys.cg, pull_share);
+    put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
+    put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
+    let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
+    let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
+    let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
+    let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
+    let hidden = !keys.paired && key_may_be_hidden(pairing, pair, cg);
+    let unknown_deg = if key_unknown || hidden { error.angle_deg.value } else { 0.0 };
+    let (doubt, way_out) = if hidden {
+        (
+            "the CG's key stands where something may hide the photographed sphere, whose own key is not known then",
+            "look at that place in the evidence picture; a frame of the sphere with nothing before it settles it",
+        )
+    } else if key_unknown && fills_the_sphere {
+        (
+            "what is clipped in the photograph spreads over so much of the sphere that its key's place is not known",
+            "shoot or find a shorter exposure of the sphere",
+        )
+    } else if key_unknown {
+        (
+            "several lights of the photograph are clipped, and which of them is the key is not known",
+            "shoot or find a shorter exposure of the sphere",
+        )
+    } else if rival_deg > 0.0 {
+        ("another light, of which a sphere shows only a part, may be the key, and its angle is another one", "")
+    } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
+        (
+            "one of the two lights is much larger than the other: clipped, or run together with what is beside it",
+            "shoot or find a shorter exposure of the sphere, in which the light stands alone",
+        )
+    } else if mirror.view.is_assumed() || cg.view.is_assumed() {
+        (
+            "the field of view is not known; give focal length and sensor",
+            "give focal length and sensor of both cameras in the sheet",
+        )
+    } else {
+        ("the spheres' outlines or highlights are not sharp enough", "")
+    };
+    settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
+    match finding.verdict {
+        Verdict::Mismatch => key_remedy(finding, pairing, (mirror, cg), keys),
+        Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
+        _ => {}
+    }
+    if mirror.lights.no_single_key() || cg.lights.no_single_key() {
+        finding.detail.insert("no_single_key".to_owned(), true.into());
+        let note =
+            format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
+        finding.reason = [finding.reason.as_str(), note.as_str()]
+            .into_iter()
+            .filter(|s| !s.is_empty())
+            .collect::<Vec<_>>()
+            .join("; ");
+    }
+}
+
+/// What to do about a key that is elsewhere. A key that has no counterpart on the other side while that side's key has one is
+/// no key that was turned: turning the other's would move a light that stands right.
+fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &Side), keys: &Keys<'_>) {
+    let (lost, new) = (pairing.only_mirror.contains(&0), pairing.only_cg.contains(&0));
+    if keys.paired || (lost && new) {
+        finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction);
+        return;
+    }
+    let (ours, theirs) = (place_of(keys.mirror), place_of(keys.cg));
+    finding.remedy = match (lost, new) {
+        (true, _) => format!(
+            "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
+        ),
+        (_, true) => format!("the CG's key is none of the photographed lights: remove the light at {theirs}"),
+        _ => format!(
+            "the CG's strongest light is not the photographed one: multiply {}",
+            gain_words(pairing, (mirror, cg)).join(", ")
+        ),
+    };
+    finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+}
+
+fn place_of(light: &Light) -> String {
+    place_words(azimuth_elevation_deg(&light.direction))
+}
+
+/// The gains of the CG's lights that are one of the keys or paired with one.
+fn gain_words(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<String> {
+    let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
+    let gain = of_keys.filter_map(|(m, c)| {
+        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
+        let stops = Stops::from_ratio(ours.illuminance.value, theirs.illuminance.value)?;
+        Some(format!("the light at {} by {:.2}", place_of(theirs), stops.ratio()))
+    });
+    gain.collect()
+}
+
+/// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
+/// a pair differs from the keys', the most where there are several; 0 where it agrees within its own doubt.
+fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) -> f64 {
+    let matters = |l: &Light| l.share.value + 2.0 * l.share.sd >= UNPAIRED_SHARE;
+    let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
+    let rivals = pairs.filter(|(m, c)| {
+        (matters(m) || matters(c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
+    });
+    let apart = rivals.filter_map(|(m, c)| {
+        let rival = pair_error(mirror, m, cg, c, pull_share).angle_deg;
+        let apart = (rival.value - keys.angle_deg.value).abs();
+        (apart > RIVAL_SDS * rival.sd.hypot(keys.angle_deg.sd)).then_some(apart)
+    });
+    apart.fold(0.0, f64::max)
+}
+
+/// Neither side, or only one, shows a light: compare where most light comes from, coarsely.
+fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
+    let (Some(a), Some(b)) = (net_flow(mirror), net_flow(cg)) else {
+        finding.reason = "no light stands out on the photographed sphere or on the CG sphere".to_owned();
+        finding.remedy = "look at the evidence picture; direction cannot be judged under such soft light".to_owned();
+        return;
+    };
+    let angle = angle_between_rad(&a.0, &b.0).to_degrees();
+    let estimate = Estimate::new(angle, 3.0 / a.1.min(b.1).max(0.02));
+    if mirror.clipped_share() >= UNPAIRED_SHARE {
+        // What is cut off may come from anywhere among what is clipped.
+        let doubt = "no light stands out from what is clipped, so where most light comes from is not known";
+        settle(finding, estimate.widened(angle), doubt);
+        if finding.verdict == Verdict::Unsure {
+            "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
+        }
+    } else {
+        settle(finding, estimate, "no light stands out, so only the flow of all light can be compared");
+    }
+    finding.detail.insert("compared".to_owned(), "flow of all light".into());
+    if finding.verdict == Verdict::Mismatch {
+        finding.remedy = turn_remedy(&a.0, &b.0);
+    }
+}
+
+/// Mean direction of all light, and its strength (1 = all from one side).
+fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
+    let sum: Vector3<f64> = side.sources.iter().map(|s| s.direction * s.luminance).sum();
+    let total: f64 = side.sources.iter().map(|s| s.luminance).sum();
+    (total > 0.0).then(|| sum.try_normalize(1e-15).map(|d| (d, sum.norm() / total))).flatten()
+}
+
+/// Angle, azimuth and elevation of CG minus mirror with their uncertainties. `pull_share` of what uneven surroundings
+/// do to each does not cancel.
+fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, pull_share: f64) -> PairError {
+    let (a, b) = (&mirror_light.direction, &cg_light.direction);
+    let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
+    let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
+    let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
+    let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
+    let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
+    let mirror_cov = mirror_cov * PARTS_TOGETHER.powi(2);
+    let cg_cov = cg_cov * PARTS_TOGETHER.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
+    let cov = mirror_cov + cg_cov;
+    let angle_rad = angle_between_rad(a, b);
+    let rms = (cov.trace() / 2.0).sqrt();
+    let along = sd_along_rad((a, &mirror_cov), (b, &cg_cov)).unwrap_or(rms);
+    // An angle cannot be negative: near zero its error is that of the larger component, not of the one it happens to
+    // point along.
+    let sd = if angle_rad < 3.0 * rms { along.max(rms) } else { along };
+    let [az_a, el_a] = azimuth_elevation_deg(a);
+    let [az_b, el_b] = azimuth_elevation_deg(b);
+    let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(b, &cov);
+    PairError {
+        angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
+        mingled_deg: mingled_rad.to_degrees(),
+        azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
+        elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
+    }
+}
+
+/// One sd of the angle between two directions, along the great circle through them; `None` where there is no such one.
+fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector3<f64>, &Matrix3<f64>)) -> Option<f64> {
+    let from_a = (b - a * a.dot(b)).try_normalize(1e-9)?;
+    let into_b = (b * a.dot(b) - a).try_normalize(1e-9)?;
+    let variance = from_a.dot(&(a_cov * from_a)) + into_b.dot(&(b_cov * into_b));
+    Some(variance.max(0.0).sqrt())
+}
+
+/// What to do with the CG key, in words.
+pub(crate) fn turn_remedy(mirror: &Vector3<f64>, cg: &Vector3<f64>) -> String {
+    let [az_a, el_a] = azimuth_elevation_deg(mirror);
+    let [az_b, el_b] = azimuth_elevation_deg(cg);
+    let mut steps = Vec::new();
+    if el_a.abs().max(el_b.abs()) > STEEP_DEG {
+        let change = mirror - cg;
+        steep_step(&mut steps, change.x, "frame right", "frame left");
+        steep_step(&mut steps, change.z, "the camera", "the background");
+        if steps.is_empty() {
+            return "nothing to turn".to_owned();
+        }
+        return format!("move the CG key {}", steps.join(" and "));
+    }
+    let turn = wrap_deg(az_a - az_b);
+    if turn.abs() >= 0.05 {
+        let sense = if turn > 0.0 { "counter-clockwise" } else { "clockwise" };
+        // The side to which the turn alone moves it.
+        let turned = direction_of_deg(az_a, el_b);
+        let side = if turned.x > cg.x { "right" } else { "left" };
+        steps.push(format!("turn the CG key {:.1} deg {sense} seen from above (towards frame {side})", turn.abs()));
+    }
+    let raise = el_a - el_b;
+    if raise.abs() >= 0.05 {
+        let verb = if raise > 0.0 { "raise" } else { "lower" };
+        let what = if steps.is_empty() { "the CG key" } else { "it" };
+        steps.push(format!("{verb} {what} {:.1} deg", raise.abs()));
+    }
+    if steps.is_empty() { "nothing to turn".to_owned() } else { steps.join(" and ") }
+}
+
+fn steep_step(steps: &mut Vec<String>, change: f64, positive: &str, negative: &str) {
+    let degrees = change.asin_deg();
+    if degrees.abs() >= 0.05 {
+        steps.push(format!("{:.1} deg towards {}", degrees.abs(), if degrees > 0.0 { positive } else { negative }));
+    }
+}
+
+/// Chord component → degrees.
+trait ChordAngle {
+    fn asin_deg(self) -> f64;
+}
+
+impl ChordAngle for f64 {
+    fn asin_deg(self) -> f64 {
+        (2.0 * (self * 0.5).clamp(-1.0, 1.0).asin()).to_degrees()
+    }
+}
+
+fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) {
+    let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c, pull_share)).collect();
+    detail.insert("lights".to_owned(), pairs.into());
+    detail.insert(
+        "missing_in_cg".to_owned(),
+        pairing.only_mirror.iter().map(|i| light_entry(&mirror.lights.all[*i])).collect(),
+    );
+    detail.insert("extra_in_cg".to_owned(), pairing.only_cg.iter().map(|i| light_entry(&cg.lights.all[*i])).collect());
+}
+
+fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize, pull_share: f64) -> Value {
+    let (a, b) = (&mirror.lights.all[m], &cg.lights.all[c]);
+    let error = pair_error(mirror, a, cg, b, pull_share);
+    let mut entry = Map::new();
+    entry.insert("mirror_light".to_owned(), (m + 1).into());
+    entry.insert("cg_light".to_owned(), (c + 1).into());
+    put(&mut entry, "angle_deg", error.angle_deg);
+    put(&mut entry, "azimuth_error_deg", error.azimuth_deg);
+    put(&mut entry, "elevation_error_deg", error.elevation_deg);
+    if let Some(stops) = Stops::from_ratio(b.illuminance.value, a.illuminance.value) {
+        let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
+        let sd = relative(a).hypot(relative(b)) / LN_2;
+        put(&mut entry, "illuminance_error_stops", Estimate::new(stops.0, sd));
+    }
+    Value::Object(entry)
+}
+
+fn light_entry(light: &Light) -> Value {
+    let [azimuth, elevation] = azimuth_elevation_deg(&light.direction);
+    json!({ "azimuth_deg": azimuth, "elevation_deg": elevation, "direction_sd_deg": light.picture_sd_rad.to_degrees(),
+            "share": light.share.value, "share_sd": light.share.sd })
+}
+
+/// Lights without a partner that matter are a mismatch of their own.
+fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+    let mirror = &pair.mirror;
+    let (there, back) = (
+        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
+        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.cg_to_mirror * d),
+    );
+    let (ours, theirs) = (|i: usize| &mirror.lights.all[i], |i: usize| &cg.lights.all[i]);
+    let lost = |i: &&usize| !shows(cg, (mirror, ours(**i)), &there(&ours(**i).direction), None);
+    let added = |i: &&usize| !shows(mirror, (cg, theirs(**i)), &back(&theirs(**i).direction), None);
+    let missing = pairing.only_mirror.iter().filter(lost);
+    let missing = missing.map(|i| (*i, ours(*i), "missing in the CG", "add"));
+    let extra = pairing.only_cg.iter().filter(added).map(|i| (*i, theirs(*i), "extra in the CG", "remove"));
+    let hidden = pair.hidden();
+    let key_mended = finding.verdict == Verdict::Mismatch;
+    for (index, light, what, verb) in missing.chain(extra) {
+        let side = if verb == "add" { mirror } else { cg };
+        let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
+        let (low, high) = (light.share.value - 2.0 * share_sd, light.share.value + 2.0 * share_sd);
+        // What is clipped gives at least its share, and nobody knows how much more.
+        if high < UNPAIRED_SHARE && !light.clipped {
+            continue;
+        }
+        let place = place_of(light);
+        let share = 100.0 * light.share.value;
+        let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
+        let blurred = verb == "remove" && pair.haze.as_ref().is_some_and(|haze| haze.may_hide(light));
+        let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
+        let unseen = if verb == "add" {
+            is_cut(cg, light, &there(&light.direction))
+        } else {
+            is_cut(mirror, light, &back(&light.direction))
+        };
+        let other_side = if verb == "add" { cg } else { mirror };
+        let flattened = other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD;
+        if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred && !flattened {
+            finding.verdict = Verdict::Mismatch;
+            // What is said about the keys is not said again.
+            if !(key_mended && index == 0) {
+                let strength = if verb == "add" { strength_words(mirror, index) } else { String::new() };
+                push(&mut finding.remedy, &format!("{verb} the light at {place}{strength}"));
+                finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+            }
+        } else if finding.verdict == Verdict::Match {
+            finding.verdict = Verdict::Unsure;
+        }
+        push(&mut finding.reason, &reason);
+        if behind_something {
+            push(&mut finding.reason, "on the photographed sphere something dark may hide it");
+        } else if blurred {
+            push(
+                &mut finding.reason,
+                "the photographed sphere blurs by more than the light is wide and may not show it",
+            );
+        } else if flattened {
+            push(&mut finding.reason, "a camera's tone curve may flatten so broad a light");
+        } else if unseen {
+            push(&mut finding.reason, "the other sphere shows little of that direction: behind it or beyond its rim");
+        }
+    }
+    if !pairing.pairs.is_empty() || finding.value.is_some() {
+        finding.detail.insert("pairs_over_deg_count_as_unpaired".to_owned(), MAX_PAIR_DEG.into());
+    }
+}
+
+/// How strong and of which colour a photographed light is: held against the photographed key, unless it is that.
+fn strength_words(mirror: &Side, index: usize) -> String {
+    let (light, key) = (&mirror.lights.all[index], &mirror.lights.all[0]);
+    let least = if light.clipped { "at least " } else { "" };
+    let ratio = (index > 0 && !key.clipped)
+        .then(|| format!("{least}{:.2} times the key's illuminance", light.illuminance.value / key.illuminance.value));
+    let colour = light.cct.filter(|_| !light.clipped).map(|colour| format!("{:.0} K", colour.cct.0));
+    let words: Vec<String> = ratio.into_iter().chain(colour).collect();
+    if words.is_empty() { String::new() } else { format!(" ({})", words.join(", ")) }
+}
+
+/// What an unknown tone curve does to a light's share of what a surface facing it receives.
+fn share_curve_sd(side: &Side, light: &Light) -> f64 {
+    let share = light.share.value.clamp(1e-6, 1.0 - 1e-6);
+    // A uniform disc of radius ρ gives π L sin² ρ, everything else about π times its mean luminance.
+    let over_rest = share / (1.0 - share) / light.reach_rad.sin().powi(2).max(1e-9);
+    let stops = tone_curve::contrast_sd_stops(side.trust, over_rest.log2());
+    share * (1.0 - share) * (LN_2 * stops).min(1.0)
+}
+
+/// Something dark stands where the photographed sphere would show the light, or beside it.
+fn may_be_hidden(hidden: &Hidden, light: &Light, direction: &Vector3<f64>) -> bool {
+    hidden.part_about(direction, light.reach_rad + HIDING_RAD) > HIDING_PART
+}
+
+fn push(text: &mut String, more: &str) {
+    if !text.is_empty() {
+        text.push_str("; ");
+    }
+    text.push_str(more);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two independent errors of the same size each way add up to √2 of it, however far apart the directions are.
+    #[test]
+    fn the_angle_is_as_unsure_for_any_angle() {
+        for degrees in [1.0_f64, 30.0, 90.0, 150.0, 178.0] {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let (a, b) = (Vector3::z(), Vector3::new(sin, 0.0, cos));
+            let sd = sd_along_rad((&a, &isotropic_cov(&a, 0.02)), (&b, &isotropic_cov(&b, 0.02))).unwrap();
+            approx::assert_relative_eq!(sd, 0.02 * 2.0_f64.sqrt(), max_relative = 1e-9);
+        }
+        assert!(sd_along_rad((&Vector3::z(), &Matrix3::zeros()), (&Vector3::z(), &Matrix3::zeros())).is_none());
+    }
+}

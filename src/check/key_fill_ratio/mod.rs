@@ -1,0 +1,300 @@
+//! `key-fill-ratio`: is the contrast of the light the same?
+
+mod gains;
+
+pub(crate) use gains::is_sane_gain;
+
+use nalgebra::Vector3;
+
+use super::{Check, CheckDoc, blank, combined, exposure, main_doubt, put, settle};
+use crate::base::units::{Estimate, Stops};
+use crate::compare::Comparison;
+use crate::compare::side::Side;
+use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
+use crate::findings::{Finding, Verdict};
+use crate::light::radiance::{PatchLight, Source, extremes, patch_light};
+use crate::sheet::Tolerances;
+
+/// Beyond this share of clipped light in the brightest patch nothing can be called a match.
+pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
+
+/// Error that remains on clean input on each side: grid of directions and glare, and what a pixel of the rim is worth, by
+/// the sphere's radius in px (measured on made-up shots).
+const FLOOR_SD_STOPS: f64 = 0.0082;
+const RIM_SD_STOPS_PX: f64 = 0.47;
+
+/// Edge, noise and what is not shown of the key are stated for what they may do at worst; together they do this part of it
+/// (measured on made-up shots).
+const KEY_PART: f64 = 0.74;
+
+/// The check.
+#[derive(Debug)]
+pub struct KeyFillRatio;
+
+pub use super::docs::key_fill_ratio::DOC;
+
+impl Check for KeyFillRatio {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn tolerance(&self, tolerances: &Tolerances) -> f64 {
+        tolerances.key_fill.stops
+    }
+
+    fn run(&self, pair: &Comparison) -> Finding {
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.key_fill.stops);
+        let cg = pair.cg_on_equal_terms();
+        let Some(value) = difference_stops(&pair.mirror, cg) else {
+            finding.reason = "a patch on one of the spheres receives no light at all, so there is no ratio".to_owned();
+            finding.remedy =
+                "check that the CG sphere is rendered with its full environment and the frame is linear".to_owned();
+            return finding;
+        };
+        let doubts = doubts(pair, value);
+        settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
+        same_patches(&mut finding, pair, cg);
+        clipped(&mut finding, pair);
+        flattened(&mut finding, pair);
+        clipped_cg(&mut finding, pair);
+        remedy(&mut finding, value, pair);
+        finding
+    }
+}
+
+/// log2 of largest over smallest patch illuminance of one side.
+pub(crate) fn ratio_stops(side: &Side) -> Option<f64> {
+    Stops::from_ratio(side.extremes?.bright.luminance, side.extremes?.dark.luminance).map(|s| s.0)
+}
+
+/// CG minus mirror.
+pub(crate) fn difference_stops(mirror: &Side, cg: &Side) -> Option<f64> {
+    Some(ratio_stops(cg)? - ratio_stops(mirror)?)
+}
+
+/// Uncertainty of one side's ratio, stops.
+pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
+    let Some(e) = side.extremes else { return 0.0 };
+    let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
+    guess.hypot(beside_filled_sd_stops(side))
+}
+
+/// The same without what is filled in.
+fn beside_filled_sd_stops(side: &Side) -> f64 {
+    let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
+    let curve = curve.hypot(toe_sd_stops(side));
+    let rim = RIM_SD_STOPS_PX / side.fit.outline.mean_radius().max(1.0);
+    FLOOR_SD_STOPS.hypot(rim).hypot(curve).hypot(key_sd_stops(side)).hypot(outline_sd_stops(side))
+}
+
+/// The darkest patch of a camera file lies in the toe of its curve where the surroundings do.
+fn toe_sd_stops(side: &Side) -> f64 {
+    tone_curve::toe_sd_stops(side.trust, || exposure::USUAL_REFLECTANCE * exposure::usual_luminance(side))
+}
+
+/// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.
+fn outline_sd_stops(side: &Side) -> f64 {
+    let Some(e) = side.extremes else { return 0.0 };
+    let at = |sources: &[Source], normal: &Vector3<f64>| patch_light(sources, normal).luminance;
+    let stops = |sources: &[Source]| Stops::from_ratio(at(sources, &e.bright_normal), at(sources, &e.dark_normal));
+    outline::light_sd(side, |sources| stops(sources).map(|s| s.0))
+}
+
+/// What filled-in directions do to the difference: they are filled in alike on both sides.
+fn filled_sd_stops(pair: &Comparison, sides: [&Side; 2]) -> f64 {
+    let [Some(a), Some(b)] = sides.map(|side| side.extremes) else { return 0.0 };
+    let part = |a: &PatchLight, b: &PatchLight| blind_cone::filled_part(a).max(blind_cone::filled_part(b));
+    let sd = pair.likeness(sides[1]).filled_sd_stops(blind_cone::FILL_SD_STOPS);
+    sd * part(&a.dark, &b.dark).hypot(part(&a.bright, &b.bright))
+}
+
+/// What the key's own uncertainty does to the brightest patch.
+fn key_sd_stops(side: &Side) -> f64 {
+    let Some(key) = side.lights.key() else { return 0.0 };
+    KEY_PART * key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
+}
+
+fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
+    let curve = pair.mirror.trust.tone_curve || pair.cg.trust.view_transform;
+    let sides = [&pair.mirror, &pair.cg];
+    let beside = sides.map(beside_filled_sd_stops);
+    let own = filled_sd_stops(pair, sides).hypot(beside[0]).hypot(beside[1]);
+    let why = if curve {
+        "a camera file in a display encoding has an unknown tone curve; give a raw-developed linear frame or a bracket"
+    } else {
+        "part of the light had to be filled in where the sphere cannot show it"
+    };
+    let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
+    vec![
+        (own, why),
+        (
+            pair.limiting_sd_stops(ratio_stops),
+            "the photograph clips light of a few pixels, where blur decides how much is lost",
+        ),
+        (
+            hidden_sd_stops(pair),
+            "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
+        ),
+        (rim_sd_stops(pair), "a light stands on the rim of the photographed sphere, where most of it may be lost"),
+        (
+            view,
+            "the CG picture most likely went through a view transform (a display encoding, or cut off at display white); render scene-linear OpenEXR",
+        ),
+        (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
+        (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
+    ]
+}
+
+/// What is hidden is not seen in full: the rest of it moves the ratio further by about this factor (measured on made-up
+/// shots).
+const HIDDEN_FACTOR: f64 = 1.5;
+
+/// How far the photographed ratio moves were the light as the CG has it where something may stand before the sphere.
+fn hidden_sd_stops(pair: &Comparison) -> f64 {
+    let hidden = pair.hidden();
+    if hidden.is_empty() {
+        return 0.0;
+    }
+    HIDDEN_FACTOR * moved_stops(&pair.mirror, &hidden.sources(&pair.mirror))
+}
+
+/// How far the photographed ratio moves were its lights on the rim as strong as the CG's.
+fn rim_sd_stops(pair: &Comparison) -> f64 {
+    rim::restored(&pair.mirror, &pair.cg).map_or(0.0, |sources| moved_stops(&pair.mirror, &sources))
+}
+
+/// By how much a side's ratio differs were its light these sources.
+fn moved_stops(side: &Side, sources: &[Source]) -> f64 {
+    let moved = extremes(sources, &side.geometry.towards_camera());
+    let stops = moved.and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance));
+    stops.zip(ratio_stops(side)).map_or(0.0, |(moved, seen)| (moved.0 - seen).abs())
+}
+
+/// Both ratios at the mirror's two normals: tells contrast from direction.
+fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+    let Some(extremes) = pair.mirror.extremes else { return };
+    let at = |side: &Side, normal: &Vector3<f64>| patch_light(&side.sources, normal).luminance;
+    let (bright, dark) = (&extremes.bright_normal, &extremes.dark_normal);
+    let Some(cg_stops) = Stops::from_ratio(at(cg, bright), at(cg, dark)) else { return };
+    let Some(mirror_stops) = Stops::from_ratio(at(&pair.mirror, bright), at(&pair.mirror, dark)) else { return };
+    let sd = finding.value_sd.unwrap_or(0.0);
+    put(&mut finding.detail, "same_patches_stops", Estimate::new((cg_stops - mirror_stops).0, sd));
+    if let Some(stops) = ratio_stops(&pair.mirror) {
+        let sd = ratio_sd_stops(&pair.mirror).hypot(pair.limiting_sd_stops(ratio_stops)).hypot(hidden_sd_stops(pair));
+        put(&mut finding.detail, "mirror_key_fill_stops", Estimate::new(stops, sd));
+        if pair.mirror.clipped_share() > 0.0 {
+            finding.detail.insert("mirror_key_fill_stops_bound".to_owned(), "lower".into());
+        }
+    }
+    if let Some(stops) = ratio_stops(&pair.cg) {
+        put(&mut finding.detail, "cg_key_fill_stops", Estimate::new(stops, ratio_sd_stops(&pair.cg)));
+    }
+    let (m, c) = (extremes.bright.luminance, at(cg, bright));
+    detail_stops(finding, "brightest_patch_stops", c, m, sd);
+    detail_stops(finding, "darkest_patch_stops", at(cg, dark), extremes.dark.luminance, sd);
+}
+
+fn detail_stops(finding: &mut Finding, key: &str, cg: f64, mirror: f64, sd: f64) {
+    if let Some(stops) = Stops::from_ratio(cg, mirror) {
+        put(&mut finding.detail, key, Estimate::new(stops.0, sd));
+    }
+}
+
+/// The contract's rule under clipping: the photographed ratio is a lower bound, so the error is an upper bound.
+fn clipped(finding: &mut Finding, pair: &Comparison) {
+    let share = pair.mirror.clipped_share();
+    if share > 0.0 {
+        finding.detail.insert("clipped_share".to_owned(), share.into());
+    }
+    let Some(true_bound) = difference_stops(&pair.mirror, &pair.cg).filter(|_| pair.cg_limited.is_some()) else {
+        return;
+    };
+    let sd = finding.value_sd.unwrap_or(0.0);
+    put(&mut finding.detail, "true_difference_stops", Estimate::new(true_bound, sd));
+    finding.detail.insert("true_difference_stops_bound".to_owned(), "upper".into());
+    if share <= MAX_CLIPPED_SHARE {
+        return;
+    }
+    if true_bound + 2.0 * sd < -finding.tolerance {
+        finding.verdict = Verdict::Mismatch;
+        finding.reason = format!("even against the clipped photograph the CG is {:.2} stops too flat", -true_bound);
+    } else {
+        finding.verdict = Verdict::Unsure;
+        finding.reason = format!(
+            "clipped highlights carry at least {:.0} % of the light on a patch that faces them, so the photographed ratio is only a lower bound",
+            100.0 * share
+        );
+    }
+}
+
+/// The shoulder of an unknown tone curve takes most from lights, and nothing of it stands in the picture: against a camera
+/// file a CG can be told to be too flat, not to be too contrasty.
+fn flattened(finding: &mut Finding, pair: &Comparison) {
+    let too_contrasty = finding.verdict == Verdict::Mismatch && finding.value.is_some_and(|value| value > 0.0);
+    if pair.mirror.trust.tone_curve && too_contrasty {
+        finding.verdict = Verdict::Unsure;
+        finding.value_bound = Some("upper".to_owned());
+        finding.reason =
+            "a camera's tone curve flattens lights most, so the photographed ratio is only a lower bound".to_owned();
+        finding.remedy = "give a raw-developed linear frame or a bracket of the sphere".to_owned();
+    }
+}
+
+/// A CG picture that was cut off shows less than its ratio, so that the error is a lower bound.
+fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
+    let share = pair.cg.clipped_share();
+    if share <= MAX_CLIPPED_CG_SHARE {
+        return;
+    }
+    finding.detail.insert("cg_clipped_share".to_owned(), share.into());
+    let too_contrasty = finding.value.is_some_and(|v| v - 2.0 * finding.value_sd.unwrap_or(0.0) > finding.tolerance);
+    if too_contrasty && pair.cg_limited.is_none() {
+        finding.value_bound = Some("lower".to_owned());
+        return;
+    }
+    finding.verdict = Verdict::Unsure;
+    finding.reason = format!(
+        "the CG picture is clipped: what it holds of its highlights is {:.0} % of the light on a patch that faces them, and how much was cut off is not known; its ratio is only a lower bound",
+        100.0 * share
+    );
+    finding.remedy = CLIPPED_CG.to_owned();
+}
+
+/// A render has no need of a ceiling: from this share of the brightest patch on, what it cut off is not known.
+const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
+
+/// What to do about a CG picture that was cut off.
+const CLIPPED_CG: &str = "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform";
+
+fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
+    match finding.verdict {
+        Verdict::Mismatch => {}
+        _ if !finding.remedy.is_empty() => return,
+        Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
+            finding.remedy =
+                "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket"
+                    .to_owned();
+            return;
+        }
+        _ => return,
+    }
+    let same = finding.detail.get("same_patches_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
+    if same.abs() <= finding.tolerance {
+        finding.remedy =
+            "the contrast differs only because the light comes from elsewhere: mend highlight-direction first, then check again".to_owned();
+        return;
+    }
+    let way = if value > 0.0 { "contrasty" } else { "flat" };
+    let cure = gains::words(pair, pair.cg_on_equal_terms()).unwrap_or_else(|| patches_words(finding));
+    finding.remedy = format!("the CG light is {:.2} stops too {way}: {cure}", value.abs());
+}
+
+/// Where no gains can be told, which of the two patches is off.
+fn patches_words(finding: &Finding) -> String {
+    let off = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64).unwrap_or(0.0);
+    format!(
+        "on the CG the brightest patch is {:+.2} stops off, the darkest {:+.2}",
+        off("brightest_patch_stops"),
+        off("darkest_patch_stops")
+    )
+}

@@ -1,0 +1,164 @@
+//! `matte-sphere`: does the grey matte sphere agree with the mirror sphere?
+
+mod outline;
+mod recover;
+mod shading;
+
+use serde_json::{Map, Value, json};
+
+use super::{
+    Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_doubt, put, settle,
+};
+use crate::Result;
+use crate::base::units::{Estimate, Stops};
+use crate::check::key_fill_ratio::ratio_sd_stops;
+use crate::compare::side::Side;
+use crate::findings::{Finding, Verdict};
+use crate::image::Frame;
+use crate::register::bracket::{BracketFrame, merge, stops_from_metadata};
+use crate::sheet::{MatteSpec, ShotSheet};
+use crate::sphere::azimuth_elevation_deg;
+use crate::sphere::find::told_sphere;
+
+pub use super::docs::matte_sphere::DOC;
+use outline::matte_outline;
+pub use recover::{RecoveredLight, recover};
+pub use shading::{Agreement, ShadedPoint, agreement, shaded_points};
+
+/// No paint is a perfect matt one: contrast and colour differ by this much (common practice, no source).
+const PAINT_SD_STOPS: f64 = 0.05;
+
+/// Reflectance taken where the sheet gives none.
+const USUAL_GREY: f64 = 0.18;
+
+/// The check.
+#[derive(Debug)]
+pub struct MatteSphere;
+
+impl ShotCheck for MatteSphere {
+    fn doc(&self) -> &'static CheckDoc {
+        &DOC
+    }
+
+    fn is_asked(&self, sheet: &ShotSheet) -> bool {
+        !sheet.mattes.is_empty()
+    }
+
+    fn needs(&self) -> &'static str {
+        "no matte sphere is given; add \"mattes\" with a frame and its reflectance"
+    }
+
+    fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
+        let mut addition = Addition::default();
+        for matte in &shot.sheet.mattes {
+            one(shot, matte, &mut addition)?;
+        }
+        Ok(addition)
+    }
+}
+
+fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> Result<()> {
+    let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.key_fill.stops);
+    finding.detail.insert("matte".to_owned(), matte.name.clone().into());
+    let Some(pair) = shot.pairs.first() else {
+        finding.reason = "no mirror sphere could be measured to hold it against".to_owned();
+        addition.findings.push(finding);
+        return Ok(());
+    };
+    let frame = open(shot, matte, addition)?;
+    let view = (shot.view)(&frame);
+    let who = format!("matte {}", matte.name);
+    let fit = match told_sphere(&frame, &view, matte.told(), &who, &mut addition.warnings)? {
+        Some(fit) => fit,
+        None => matte_outline(&frame, &view, &pair.comparison.mirror)?,
+    };
+    note_measured_frame(matte, &frame, addition);
+    finding.mirror = Some(pair.comparison.mirror.name.clone());
+    let reflectance = matte.reflectance.unwrap_or([USUAL_GREY; 3]);
+    if matte.reflectance.is_none() {
+        addition.assumptions.push(format!(
+            "matte {}: reflectance unknown, {USUAL_GREY} taken; levels and recovered strengths follow it",
+            matte.name
+        ));
+    }
+    let points = shaded_points(&frame, &view, &fit, reflectance);
+    judge(&mut finding, pair, &points, matte.reflectance.is_some());
+    addition.findings.push(finding);
+    Ok(())
+}
+
+/// Which exposure of a bracket a told place is held against.
+fn note_measured_frame(matte: &MatteSpec, merged: &Frame, addition: &mut Addition) {
+    let Some(key) = matte.told().key().filter(|_| matte.bracket.len() > 1) else { return };
+    addition.assumptions.push(format!(
+        "matte {}: {key} is measured in {}, the frame of the bracket that was exposed most like the plate; the others are used where they stand",
+        matte.name, merged.record.file
+    ));
+}
+
+/// Opens the matte sphere's exposures and merges them.
+fn open(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> Result<Frame> {
+    let mut exposures = Vec::new();
+    for spec in &matte.bracket {
+        let frame = (shot.open)(spec, "matte")?;
+        addition.inputs.push(frame.record.clone());
+        addition.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
+        let metadata = || shot.plate.and_then(|plate| stops_from_metadata(&plate.meta, &frame.meta));
+        let stops = spec.exposure_stops.map(Stops).or_else(metadata).unwrap_or(Stops(0.0));
+        exposures.push(BracketFrame { frame, stops });
+    }
+    merge(exposures)
+}
+
+/// Holds the points against the mirror's light and fills the finding.
+fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint], reflectance_known: bool) {
+    let mirror = &pair.comparison.mirror;
+    let recovered = recover(mirror, points, reflectance_known);
+    let Some(agreement) = agreement(mirror, points, &recovered) else {
+        finding.reason = "too little of the matte sphere is visible and unclipped".to_owned();
+        finding.remedy = "give a frame in which the matte sphere is whole and not clipped".to_owned();
+        return;
+    };
+    put(&mut finding.detail, "level_stops", agreement.level_stops.widened(mirror.reflectance.common_sd_stops));
+    put(&mut finding.detail, "red_green_stops", agreement.red_green_stops.widened(PAINT_SD_STOPS));
+    put(&mut finding.detail, "blue_green_stops", agreement.blue_green_stops.widened(PAINT_SD_STOPS));
+    finding.detail.insert("points".to_owned(), points.len().into());
+    finding.detail.insert("reflectance_known".to_owned(), reflectance_known.into());
+    if !recovered.is_empty() {
+        let list: Vec<Value> = recovered.iter().map(|light| entry(mirror, light)).collect();
+        finding.detail.insert("recovered_lights".to_owned(), list.into());
+    }
+    let doubts = [
+        (agreement.contrast_stops.sd, "the matte sphere is uneven"),
+        (PAINT_SD_STOPS, "no paint is perfectly matt"),
+        (ratio_sd_stops(mirror), "part of the mirror's light had to be filled in where it cannot show it"),
+    ];
+    settle(finding, Estimate::new(agreement.contrast_stops.value, combined(&doubts)), main_doubt(&doubts));
+    if finding.verdict == Verdict::Mismatch {
+        finding.remedy = remedy(agreement.contrast_stops.value);
+    }
+}
+
+fn remedy(contrast_stops: f64) -> String {
+    let side = if contrast_stops > 0.0 { "more" } else { "less" };
+    format!(
+        "the matte sphere shows {:.2} stops {side} contrast than the mirror sphere predicts: check that both were shot in the same light and decoded alike, and that neither frame is tone-mapped",
+        contrast_stops.abs()
+    )
+}
+
+/// A recovered light in the finding's detail.
+fn entry(mirror: &Side, light: &RecoveredLight) -> Value {
+    let seen = &mirror.lights.all[light.light];
+    let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&seen.direction);
+    let mut entry = Map::new();
+    entry.insert("light".to_owned(), json!(light.light + 1));
+    entry.insert("azimuth_deg".to_owned(), json!(azimuth_deg));
+    entry.insert("elevation_deg".to_owned(), json!(elevation_deg));
+    put(&mut entry, "illuminance", light.illuminance);
+    entry.insert("illuminance_rgb".to_owned(), json!(light.illuminance_rgb));
+    if let Some(stops) = Stops::from_ratio(light.illuminance.value, seen.illuminance.value) {
+        put(&mut entry, "above_clipped_stops", Estimate::new(stops.0, light.stops_sd()));
+    }
+    Value::Object(entry)
+}

@@ -1,0 +1,120 @@
+//! `scale`: do the sizes and distances noted on set fit the pictures?
+
+mod gauge;
+mod odd_one;
+
+use serde_json::{Value, json};
+
+use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, settle};
+use crate::Result;
+use crate::base::units::Estimate;
+use crate::findings::{Finding, Verdict};
+use crate::optics::camera::View;
+use crate::sheet::ShotSheet;
+
+pub use super::docs::scale::DOC;
+use gauge::Gauge;
+
+/// The check.
+#[derive(Debug)]
+pub struct Scale;
+
+impl ShotCheck for Scale {
+    fn doc(&self) -> &'static super::CheckDoc {
+        &DOC
+    }
+
+    fn is_asked(&self, sheet: &ShotSheet) -> bool {
+        !sheet.measured.is_empty() || sheet.mirrors.iter().any(|mirror| mirror.diameter_mm.is_some())
+    }
+
+    fn reads_whole_frames(&self) -> bool {
+        false
+    }
+
+    fn needs(&self) -> &'static str {
+        "add a mirror's diameter_mm and camera.distance_mm, or a measured object with its distance"
+    }
+
+    fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
+        let finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.scale.percent);
+        Ok(Addition::of(compare(shot, finding)))
+    }
+}
+
+fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
+    let gauges = gauge::all(shot);
+    let noted: Vec<&Gauge> = gauges.iter().filter(|gauge| gauge.noted_mm.is_some()).collect();
+    if noted.is_empty() {
+        finding.verdict = Verdict::NotGiven;
+        finding.reason = nothing_noted(&gauges);
+        return finding;
+    }
+    if let Some(assumed) = noted.iter().find(|gauge| gauge.view.is_assumed()) {
+        return without_field_of_view(finding, assumed);
+    }
+    finding.detail.insert("gauges".to_owned(), noted.iter().map(|gauge| to_json(gauge)).collect());
+    let deviations = noted.iter().filter_map(|gauge| Some((*gauge, gauge.deviation()?)));
+    let Some((_, worst)) = deviations.max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs())) else {
+        finding.reason = "the picture gives no distance for what was noted".to_owned();
+        return finding;
+    };
+    let percent = Estimate::new(100.0 * worst.value, 100.0 * worst.sd);
+    settle(&mut finding, percent, "outline, focal length and tape together allow no better");
+    if finding.verdict != Verdict::Match {
+        let told = odd_one::told(&noted, finding.tolerance / 100.0);
+        let words: Vec<String> = noted.iter().filter_map(|gauge| gauge.words()).collect();
+        let doubt = std::mem::take(&mut finding.reason);
+        finding.reason = [words.join("; "), doubt].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
+        finding.remedy = told;
+    }
+    finding
+}
+
+fn to_json(gauge: &Gauge) -> Value {
+    let mut value = json!({ "name": gauge.name, "noted_mm": gauge.noted_mm });
+    if let Some(distance) = gauge.distance_mm() {
+        value["distance_mm"] = distance.value.into();
+        value["distance_mm_sd"] = distance.sd.into();
+    }
+    if let Some(deviation) = gauge.deviation() {
+        value["deviation_percent"] = (100.0 * deviation.value).into();
+        value["deviation_percent_sd"] = (100.0 * deviation.sd).into();
+    }
+    value
+}
+
+/// Distances without a note to hold them against are still worth telling.
+fn nothing_noted(gauges: &[Gauge]) -> String {
+    let known = gauges.iter().filter(|gauge| !gauge.view.is_assumed());
+    let told: Vec<String> = known
+        .filter_map(|gauge| {
+            let distance = gauge.distance_mm()?;
+            Some(format!("{} stands {:.0} +/- {:.0} mm away by the picture", gauge.name, distance.value, distance.sd))
+        })
+        .collect();
+    let ask = "no distance was noted: add camera.distance_mm or a measured object's distance";
+    std::iter::once(ask.to_owned()).chain(told).collect::<Vec<_>>().join("; ")
+}
+
+/// Without a field of view a size and a distance tell it, and nothing can be checked.
+fn without_field_of_view(mut finding: Finding, gauge: &Gauge) -> Finding {
+    finding.reason = "the field of view is unknown, and without it the picture gives no distance".to_owned();
+    finding.remedy = match gauge.fitting_view() {
+        Some(view) => format!(
+            "give focal length and sensor; the noted size and distance of {} would fit {:.1} deg horizontal",
+            gauge.name,
+            view.horizontal_fov_deg()
+        ),
+        None => "give focal length and sensor".to_owned(),
+    };
+    finding
+}
+
+/// The same view with its focal length multiplied.
+fn scaled(view: &View, factor: f64) -> View {
+    View { focal_px: view.focal_px * factor, ..view.clone() }
+}
+
+#[cfg(test)]
+mod tests;

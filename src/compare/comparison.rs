@@ -1,0 +1,84 @@
+//! Two measured sides, ready to be judged.
+
+use super::rotation::{Rotation, RotationSearch};
+use super::shared::shared_directions;
+use super::side::Side;
+use super::uncertainty::drift::DriftUncertainty;
+use super::uncertainty::haze::HazeDoubt;
+use super::uncertainty::hidden::Hidden;
+use super::uncertainty::likeness::Likeness;
+use super::uncertainty::{clipping, optics};
+use crate::sheet::Tolerances;
+
+/// Two sides of one mirror, ready to be compared.
+#[derive(Debug)]
+pub struct Comparison {
+    /// The photographed sphere.
+    pub mirror: Side,
+    /// The rendered sphere as it is.
+    pub cg: Side,
+    /// The rendered sphere limited to what the photograph could record; `None` where nothing is clipped.
+    pub cg_limited: Option<Side>,
+    /// The same pair under the smallest and the largest field of view, where it is unknown.
+    pub other_views: Vec<(Side, Side)>,
+    /// The rotation that best maps the CG's light on the mirror's, where it is well determined.
+    pub rotation: Option<Rotation>,
+    /// All that the search over rotations found; `None` where there is nothing to hold on to.
+    pub rotation_search: Option<RotationSearch>,
+    /// Blur of the photographed sphere; `None` where it is clear.
+    pub haze: Option<HazeDoubt>,
+    /// Tilt and roll of the plate's camera, where the sheet tells its tilt: they say where up is.
+    pub camera_tilt_roll_deg: Option<[f64; 2]>,
+    /// What the reference drift adds to the uncertainty.
+    pub drift: DriftUncertainty,
+    /// Tolerances.
+    pub tolerances: Tolerances,
+}
+
+impl Comparison {
+    /// The rendered sphere on equal terms with the photograph.
+    pub fn cg_on_equal_terms(&self) -> &Side {
+        self.cg_limited.as_ref().unwrap_or(&self.cg)
+    }
+
+    /// Tells which fractions of the photographed and the rendered sphere were taken out on purpose.
+    #[must_use]
+    pub(crate) fn with_ignored(mut self, [mirror, cg]: [f64; 2]) -> Self {
+        self.mirror = self.mirror.with_ignored(mirror);
+        self.cg = self.cg.with_ignored(cg);
+        self
+    }
+
+    /// The same where plate and mirror frame may differ by this much.
+    pub(crate) fn with_drift_doubt(self, drift: DriftUncertainty) -> Self {
+        Self { drift, ..self }
+    }
+
+    /// The directions that something before the photographed sphere may hide.
+    pub fn hidden(&self) -> Hidden {
+        Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
+    }
+
+    /// What limiting the CG to the photograph's ceiling may do wrong to a number of it, stops.
+    pub(crate) fn limiting_sd_stops(&self, stops: impl Fn(&Side) -> Option<f64>) -> f64 {
+        let Some(limited) = self.cg_limited.as_ref().and_then(&stops) else { return 0.0 };
+        let effect = stops(&self.cg).map_or(0.0, |whole| whole - limited);
+        let outline = &self.mirror.fit.outline;
+        let sphere_px = std::f64::consts::PI * outline.semi_a * outline.semi_b;
+        let areas = self.mirror.lights.all.iter().filter(|light| light.clipped).count();
+        clipping::equal_terms_sd_stops(effect, self.mirror.image.clipped_fraction * sphere_px, areas)
+    }
+
+    /// How alike the surroundings of the two spheres are, seen from the camera.
+    pub fn likeness(&self, cg: &Side) -> Likeness {
+        let shared = shared_directions(&self.mirror, cg, None);
+        let levels = shared.iter().map(|s| ([s.mirror.luminance.log2(), s.cg.luminance.log2()], s.steradian));
+        Likeness::of(&levels.collect::<Vec<_>>())
+    }
+
+    /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
+    /// tried, taken as uniform. Zero where the field of view is known.
+    pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
+        optics::even_sd(base, self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)))
+    }
+}

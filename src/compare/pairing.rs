@@ -1,0 +1,85 @@
+//! Pairs the lights of two spheres one to one so that the angles add up to the least.
+
+use pathfinding::kuhn_munkres::kuhn_munkres_min;
+use pathfinding::matrix::Matrix;
+
+use crate::compare::shown::shows;
+use crate::compare::side::Side;
+use crate::light::lights::{Light, Lights};
+use crate::sphere::angle_between_rad;
+
+/// Lights farther apart than this are not the same light.
+pub const MAX_PAIR_DEG: f64 = 30.0;
+
+/// Lights nearer than this are one light, however unlike.
+const SURELY_ONE_DEG: f64 = 6.0;
+
+/// Lights of one strength: illuminances within this many stops of each other.
+const ONE_STRENGTH_STOPS: f64 = 1.5;
+
+/// Cost of leaving a light alone, in units of 10⁻⁶ degree.
+const ALONE: i64 = 30_000_000;
+
+/// Which light is which.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Pairing {
+    /// Index of the mirror's light, index of the CG's light; in the order of the mirror's lights.
+    pub pairs: Vec<(usize, usize)>,
+    /// The mirror's lights without a partner.
+    pub only_mirror: Vec<usize>,
+    /// The CG's lights without a partner.
+    pub only_cg: Vec<usize>,
+}
+
+/// The lights of two spheres, paired where they may be the same: two unlike ones at different places are not where
+/// either sphere shows the other's light in its own place.
+pub(crate) fn pair_sides(mirror: &Side, cg: &Side) -> Pairing {
+    let mut pairing = pair_lights(&mirror.lights, &cg.lights);
+    let (chance, pairs) = pairing.pairs.into_iter().partition(|(m, c)| {
+        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
+        are_unlike(ours, theirs)
+            && (shows(mirror, (cg, theirs), &theirs.direction, Some(ours))
+                || shows(cg, (mirror, ours), &ours.direction, Some(theirs)))
+    });
+    pairing.pairs = pairs;
+    let chance: Vec<(usize, usize)> = chance;
+    pairing.only_mirror.extend(chance.iter().map(|p| p.0));
+    pairing.only_cg.extend(chance.iter().map(|p| p.1));
+    pairing.only_mirror.sort_unstable();
+    pairing.only_cg.sort_unstable();
+    pairing
+}
+
+/// The two are apart and differ in size or strength.
+fn are_unlike(a: &Light, b: &Light) -> bool {
+    let stops = (a.illuminance.value / b.illuminance.value.max(1e-30)).log2().abs();
+    let apart = angle_between_rad(&a.direction, &b.direction).to_degrees() > SURELY_ONE_DEG;
+    apart && (a.unlike_size_rad(b) > 0.0 || stops > ONE_STRENGTH_STOPS)
+}
+
+/// Optimal assignment (Kuhn 1955, Munkres 1957). Every light may also stay alone at the price of a 30° error, so that
+/// one missing light does not push all others onto wrong partners.
+pub fn pair_lights(mirror: &Lights, cg: &Lights) -> Pairing {
+    let (rows, columns) = (mirror.all.len(), cg.all.len());
+    if rows == 0 || columns == 0 {
+        return Pairing { pairs: Vec::new(), only_mirror: (0..rows).collect(), only_cg: (0..columns).collect() };
+    }
+    // Square with room for every light to stay alone: [pairs, alone; alone, free].
+    let side = rows + columns;
+    let weights = Matrix::from_fn(side, side, |(r, c)| match (r < rows, c < columns) {
+        (true, true) => {
+            let angle = angle_between_rad(&mirror.all[r].direction, &cg.all[c].direction).to_degrees();
+            if angle > MAX_PAIR_DEG { 4 * ALONE } else { (angle * 1e6) as i64 }
+        }
+        (false, false) => 0,
+        _ => ALONE / 2,
+    });
+    let (_, partner) = kuhn_munkres_min(&weights);
+    let pairs: Vec<(usize, usize)> =
+        partner.iter().enumerate().take(rows).filter(|(_, c)| **c < columns).map(|(r, c)| (r, *c)).collect();
+    Pairing {
+        only_mirror: (0..rows).filter(|r| pairs.iter().all(|p| p.0 != *r)).collect(),
+        only_cg: (0..columns).filter(|c| pairs.iter().all(|p| p.1 != *c)).collect(),
+        pairs,
+    }
+}

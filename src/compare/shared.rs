@@ -1,0 +1,72 @@
+//! The directions that both spheres of a pair show, and how bright the two are in them.
+
+use super::rotation::Rotation;
+use super::side::Side;
+use super::uncertainty::hidden::Hidden;
+use crate::base::statistics::weighted_median;
+use crate::base::units::Stops;
+use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
+
+/// Directions this close to a light's edge are left out, degrees: the blur reaches that far.
+const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
+
+/// Where a rotation is undone, light that it does not quite bring home leaks this much farther.
+const ROTATED_MARGIN_DEG: f64 = 3.0;
+
+/// A direction counts when its blurred luminance is this many noise deviations above zero.
+const MIN_SIGNAL_TO_NOISE: f64 = 5.0;
+
+/// Both sides in one direction after blurring.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct SharedDirection {
+    pub(crate) mirror: Smoothed,
+    pub(crate) cg: Smoothed,
+    pub(crate) steradian: f64,
+}
+
+/// Median of log2(CG/mirror) over shared directions and its standard error. Blurred neighbours say the same, so the
+/// number of independent directions is the solid angle over that of the blur.
+pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
+    let ratios: Vec<(f64, f64)> = shared
+        .iter()
+        .filter_map(|s| Stops::from_ratio(s.cg.luminance, s.mirror.luminance).map(|r| (r.0, s.steradian)))
+        .collect();
+    let median = weighted_median(ratios.clone())?;
+    let deviation = weighted_median(ratios.iter().map(|(r, w)| ((r - median).abs(), *w)).collect())?;
+    let total: f64 = ratios.iter().map(|r| r.1).sum();
+    let blur = 2.0 * std::f64::consts::PI * (1.0 - COMPARISON_FWHM_DEG.to_radians().cos());
+    Some((median, 1.253 * 1.4826 * deviation / (total / blur).max(1.0).sqrt()))
+}
+
+/// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG
+/// is looked up where that rotation brings it from.
+pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<SharedDirection> {
+    let grid = DirectionGrid::shared();
+    let ours = mirror.image.map.compared();
+    let theirs = cg.image.map.compared();
+    let extra = if rotation.is_some() { ROTATED_MARGIN_DEG } else { 0.0 };
+    let margin = (LIGHT_MARGIN_DEG + extra).to_radians();
+    let hidden = Hidden::find(mirror, cg, rotation);
+    let mut shared = Vec::new();
+    for (cell, direction) in grid.directions.iter().enumerate() {
+        let source = rotation.map_or(*direction, |r| r.back(direction));
+        let other = if rotation.is_some() { grid.cell(&source) } else { cell };
+        let (Some(a), Some(b)) = (ours[cell], theirs[other]) else { continue };
+        let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        let usable = sharp
+            && !hidden.leaves_out(cell)
+            && a.clipped < 0.01
+            && b.clipped < 0.01
+            && above_noise(mirror, &a)
+            && above_noise(cg, &b);
+        if usable && !mirror.lights.covers(direction, margin) && !cg.lights.covers(&source, margin) {
+            shared.push(SharedDirection { mirror: a, cg: b, steradian: grid.steradian[cell] });
+        }
+    }
+    shared
+}
+
+fn above_noise(side: &Side, value: &Smoothed) -> bool {
+    // The blur averages many cells; count it as ten, which holds for the smallest spheres too.
+    value.luminance > MIN_SIGNAL_TO_NOISE * side.image.noise_sd / 10.0_f64.sqrt() && value.luminance > 0.0
+}

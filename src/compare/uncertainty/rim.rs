@@ -1,0 +1,58 @@
+//! Lights right on the rim of a photographed sphere.
+//!
+//! A lens mixes the last pixels of the sphere with what stands behind it. A small lamp there is squeezed to a fraction of a
+//! pixel: of its light only what falls inwards is seen, and how much falls outwards nothing tells.
+
+use crate::base::units::Estimate;
+use crate::compare::pairing::pair_sides;
+use crate::compare::side::Side;
+use crate::light::lights::Light;
+use crate::light::radiance::Source;
+
+/// A light may have lost as much again as is seen of it, and more (made-up shots: up to seven times).
+const LOST: f64 = 1.0;
+
+/// Widens the strength of every light on the rim. Nothing of a rendered sphere with alpha is lost.
+pub(crate) fn widen_lights(side: &mut Side) {
+    let on_rim: Vec<bool> = side.lights.all.iter().map(|light| side.is_on_rim(&light.direction)).collect();
+    for (light, _) in side.lights.all.iter_mut().zip(on_rim).filter(|(_, on_rim)| *on_rim) {
+        widen(light);
+    }
+}
+
+fn widen(light: &mut Light) {
+    let Estimate { value, sd } = light.illuminance;
+    light.illuminance.sd = sd.hypot(LOST * value);
+    light.flux_sd = light.flux_sd.hypot(LOST * value);
+    let share = light.share.value;
+    light.share.sd = light.share.sd.hypot(LOST * share * (1.0 - share));
+}
+
+/// The photographed light with what its lights on the rim may have lost, told by the CG lights that they are paired with.
+/// `None` where no light stands there, or none gave less than its partner.
+pub(crate) fn restored(mirror: &Side, cg: &Side) -> Option<Vec<Source>> {
+    if !mirror.lights.all.iter().any(|light| mirror.is_on_rim(&light.direction)) {
+        return None;
+    }
+    let per_cg = patch_ratio(mirror, cg)?;
+    let pairing = pair_sides(mirror, cg);
+    let lights = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
+    let lost: Vec<Source> = lights
+        .filter(|(ours, _)| mirror.is_on_rim(&ours.direction))
+        .filter_map(|(ours, theirs)| lost(ours, theirs, per_cg))
+        .collect();
+    (!lost.is_empty()).then(|| mirror.sources.iter().copied().chain(lost).collect())
+}
+
+/// How bright the photograph is against the CG, by the patch that gets least light of single lamps.
+fn patch_ratio(mirror: &Side, cg: &Side) -> Option<f64> {
+    let (ours, theirs) = (mirror.extremes?.dark.luminance, cg.extremes?.dark.luminance);
+    (ours > 0.0 && theirs > 0.0).then(|| ours / theirs)
+}
+
+fn lost(ours: &Light, theirs: &Light, per_cg: f64) -> Option<Source> {
+    let part = 1.0 - ours.illuminance.value / (per_cg * theirs.illuminance.value);
+    let light = theirs.illuminance_rgb.map(|c| part * per_cg * c);
+    let luminance = part * per_cg * theirs.illuminance.value;
+    (part > 0.0).then_some(Source { direction: ours.direction, light, luminance, filled: luminance, clipped: 0.0 })
+}

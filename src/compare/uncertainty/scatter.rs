@@ -1,0 +1,41 @@
+//! The same number from several patches of the sky: how far they disagree tells how sure their sum is.
+
+use nalgebra::Vector3;
+
+/// Bands of equal height, which on a sphere have equal areas.
+const BANDS: usize = 6;
+/// Sectors of a band.
+const SECTORS: usize = 8;
+
+/// Patches of equal solid angle into which the sphere of directions is cut.
+pub const PATCHES: usize = BANDS * SECTORS;
+
+/// The patch that holds a unit direction.
+pub fn patch_of(direction: &Vector3<f64>) -> usize {
+    let band = ((0.5 - 0.5 * direction.y).clamp(0.0, 1.0) * BANDS as f64) as usize;
+    let turn = direction.x.atan2(direction.z) / std::f64::consts::TAU + 0.5;
+    let sector = (turn.clamp(0.0, 1.0) * SECTORS as f64) as usize;
+    band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
+}
+
+/// How unlike two spheres remain after both are blurred for comparison, as a factor on what was measured for a sphere of
+/// [`LIKE_AT_PX`]: the lens blurred one of them already, by an angle that grows as the sphere gets smaller, and blurs
+/// add by their squares.
+pub fn unlike_blur(radius_px: f64) -> f64 {
+    (LIKE_AT_PX / radius_px.max(2.0)).powi(2)
+}
+
+/// Radius at which a lens blur of 1 px (1 sd) is as wide in direction as the comparison's own 8° (2.355 · 114.6° / 8°).
+pub const LIKE_AT_PX: f64 = 33.7;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_direction_has_its_patch() {
+        for d in [Vector3::x(), -Vector3::x(), Vector3::y(), -Vector3::y(), Vector3::z(), -Vector3::z()] {
+            assert!(patch_of(&d) < PATCHES);
+        }
+    }
+}

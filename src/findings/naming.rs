@@ -1,0 +1,75 @@
+//! What a finding is called where several stand together.
+
+use std::collections::BTreeSet;
+
+use super::{Curve, Finding, Report};
+use crate::printable_text;
+
+/// Which findings of a report need more than the name of their check.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Naming {
+    /// With one mirror its name behind every check would be noise.
+    several_mirrors: bool,
+    /// The checks that speak of the reference as well as of the CG.
+    two_sided: BTreeSet<String>,
+}
+
+impl Naming {
+    /// The names for one report's findings.
+    pub(crate) fn of(report: &Report) -> Self {
+        Self { several_mirrors: has_several_mirrors(report), two_sided: two_sided(report) }
+    }
+
+    /// `highlight-direction`, with several mirrors `highlight-direction (m1)`; a check that speaks of both sides says
+    /// which: `environment (CG)`.
+    pub(crate) fn name(&self, finding: &Finding) -> String {
+        let (mirror, concerns) = (finding.mirror.as_deref(), finding.concerns.as_str());
+        self.name_of_curve(Curve { check: &finding.check, mirror, concerns })
+    }
+
+    /// The same for a curve over time.
+    pub(crate) fn name_of_curve(&self, curve: Curve<'_>) -> String {
+        let mirror = curve.mirror.filter(|_| self.several_mirrors);
+        let side = self.two_sided.contains(curve.check).then(|| side_word(curve.concerns).to_owned());
+        let marks: Vec<String> = mirror.map(printable_text).into_iter().chain(side).collect();
+        let check = printable_text(curve.check);
+        if marks.is_empty() { check } else { format!("{check} ({})", marks.join(", ")) }
+    }
+}
+
+/// Whom a finding concerns, in a word.
+pub(crate) fn side_word(concerns: &str) -> &'static str {
+    if concerns == "cg" { "CG" } else { "set" }
+}
+
+fn two_sided(report: &Report) -> BTreeSet<String> {
+    let of = |concerns: &'static str| report.findings.iter().filter(move |f| f.concerns == concerns);
+    let cg: BTreeSet<&String> = of("cg").map(|f| &f.check).collect();
+    of("reference").map(|f| &f.check).filter(|check| cg.contains(check)).cloned().collect()
+}
+
+fn has_several_mirrors(report: &Report) -> bool {
+    let mut names = report.findings.iter().filter_map(|f| f.mirror.as_deref());
+    let first = names.next();
+    names.any(|name| Some(name) != first)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::findings::sample;
+
+    #[test]
+    fn a_check_of_both_sides_says_which() {
+        let mut report = sample::mismatch();
+        let check = report.findings[0].check.clone();
+        assert!(!Naming::of(&report).name(&report.findings[0]).contains("(CG)"));
+        let mut twin = report.findings[0].clone();
+        twin.concerns = "reference".to_owned();
+        report.findings.push(twin);
+        let naming = Naming::of(&report);
+        assert!(naming.name(&report.findings[0]).ends_with("CG)"), "{}", naming.name(&report.findings[0]));
+        let last = report.findings.last().unwrap();
+        assert!(naming.name(last).starts_with(&check) && naming.name(last).ends_with("set)"));
+    }
+}
