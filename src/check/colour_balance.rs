@@ -20,7 +20,7 @@ use crate::compare::shared::shared_directions;
 use crate::compare::side::{Side, Trust};
 use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{hidden, scatter, tone_curve};
-use crate::findings::{Balance, Finding, Verdict};
+use crate::findings::{Action, Balance, Finding, Verdict};
 use crate::light::lights::Light;
 use crate::light::radiance::DirectionGrid;
 use crate::sheet::Tolerances;
@@ -90,6 +90,7 @@ impl Check for ColourBalance {
             finding.reason =
                 "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its colour says nothing".to_owned();
             finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
+            finding.action = Some(Action::RenderAgain);
             return finding;
         }
         let cg = pair.cg_on_equal_terms();
@@ -356,6 +357,7 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
             format!("CG {:.0} mired too {}: ", m.abs(), if m > 0.0 { "warm" } else { "cool" })
         });
         finding.remedy = format!("{warmth}gain R {r:.2} G {g:.2} B {b:.2}");
+        finding.action = Some(Action::Gain { rgb: overall.gain_rgb });
     }
 }
 

@@ -9,7 +9,7 @@ use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
 use crate::compare::Comparison;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, LightFactor, LightPart, Verdict};
 use crate::light::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
 use crate::light::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
 use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
@@ -148,6 +148,13 @@ fn judge(
     let words = format!("{advice}: leaves {}", left.words());
     notes(finding, comparison, layers, solution);
     place_words(finding, &words);
+    if finding.verdict == Verdict::Mismatch {
+        let factor = |group: &GroupGain| LightFactor {
+            part: LightPart::Layers(group.layers.iter().map(|layer| layers[*layer].name.clone()).collect()),
+            rgb: group.rgb,
+        };
+        finding.action = Some(Action::LightGain { lights: solution.groups.iter().map(factor).collect() });
+    }
 }
 
 /// Where every light is right the gains are a note; else they are what to do.

@@ -11,7 +11,7 @@ use crate::compare::rotation::{Optimum, Rotation, RotationSearch, Turns, level_a
 use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::side::Side;
 use crate::findings::numbers::fixed;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, Verdict};
 use crate::light::radiance::{Source, extremes};
 use crate::sheet::Tolerances;
 use crate::sphere::angle_between_rad;
@@ -74,6 +74,7 @@ fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch,
             .clone_into(&mut finding.remedy);
     } else if finding.verdict != Verdict::Match {
         finding.remedy = left;
+        finding.action = Some(turn_environment(pair, best));
     }
 }
 
@@ -167,6 +168,18 @@ fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> Stri
     let words = left.words();
     finding.detail.insert("remaining".to_owned(), left.to_detail().into());
     format!("{}: leaves {words}", turn_words(&advised))
+}
+
+/// The turn that is advised, as data.
+fn turn_environment(pair: &Comparison, optimum: &Optimum) -> Action {
+    let advised = advised(pair, optimum);
+    let up = if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" };
+    Action::TurnEnvironment {
+        heading_deg: advised.heading_deg,
+        tilt_deg: advised.tilt_deg,
+        roll_deg: advised.roll_deg,
+        up: up.to_owned(),
+    }
 }
 
 /// Errors after a rotation is undone.

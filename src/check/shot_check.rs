@@ -153,6 +153,7 @@ pub fn blank_of_shot(doc: &CheckDoc, concerns: &str, tolerance: f64) -> Finding 
         detail: Map::new(),
         reason: String::new(),
         remedy: String::new(),
+        action: None,
         waived: None,
     }
 }

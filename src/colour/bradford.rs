@@ -5,8 +5,6 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::spaces::xyz_of_white;
-
 /// CIE XYZ → sharpened cone responses.
 fn cone_response() -> Matrix3<f64> {
     Matrix3::new(0.8951, 0.2664, -0.1614, -0.7502, 1.7135, 0.0367, 0.0389, -0.0685, 1.0296)
@@ -35,6 +33,13 @@ fn adaptation_between(from_xy: [f64; 2], to_xy: [f64; 2]) -> Option<Matrix3<f64>
     }
     let gains: Vector3<f64> = to.component_div(&from);
     Some(cones.try_inverse()? * Matrix3::from_diagonal(&gains) * cones)
+}
+
+/// XYZ of a white point scaled to Y = 1; `None` where y is not positive or a number is not finite.
+pub(super) fn xyz_of_white(xy: [f64; 2]) -> Option<Vector3<f64>> {
+    let [x, y] = xy;
+    let usable = x.is_finite() && y.is_finite() && y > 1e-6;
+    usable.then(|| Vector3::new(x / y, 1.0, (1.0 - x - y) / y))
 }
 
 #[cfg(test)]

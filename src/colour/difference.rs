@@ -5,8 +5,9 @@ use palette::Lab;
 use palette::color_difference::Ciede2000 as _;
 use palette::white_point::D65;
 
+use super::bradford::xyz_of_white;
 use super::luminance;
-use super::spaces::{D65_XY, working_to_xyz, xyz_of_white};
+use super::spaces::{D65_XY, working_to_xyz};
 
 /// CIEDE2000 colour difference of two CIE L*a*b* colours.
 ///

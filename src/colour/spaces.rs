@@ -8,7 +8,8 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::{ColourSpace, bradford};
+use super::ColourSpace;
+use super::bradford::{self, xyz_of_white};
 
 /// CIE xy of D65 as ITU-R BT.709 rounds it, the white of the working space.
 pub const D65_XY: [f64; 2] = [0.3127, 0.3290];
@@ -166,13 +167,6 @@ pub fn xyz_to_working() -> Option<Matrix3<f64>> {
 pub fn working_to_xyz() -> Option<Matrix3<f64>> {
     let [working, ..] = &DEFINITIONS;
     rgb_to_xyz(working.red, working.green, working.blue, working.white)
-}
-
-/// XYZ of a white point scaled to Y = 1; `None` where y is not positive or a number is not finite.
-pub(super) fn xyz_of_white(xy: [f64; 2]) -> Option<Vector3<f64>> {
-    let [x, y] = xy;
-    let usable = x.is_finite() && y.is_finite() && y > 1e-6;
-    usable.then(|| Vector3::new(x / y, 1.0, (1.0 - x - y) / y))
 }
 
 fn matrix_to_working(red: [f64; 2], green: [f64; 2], blue: [f64; 2], white: [f64; 2]) -> Option<Matrix3<f64>> {

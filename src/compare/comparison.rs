@@ -81,4 +81,11 @@ impl Comparison {
     pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
         optics::even_sd(base, self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)))
     }
+
+    /// What the photographed sphere's blur may do to a number of the comparison. Zero on a clear sphere.
+    pub fn haze_sd(&self, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
+        let Some(doubt) = &self.haze else { return 0.0 };
+        let of = |cg: &Side| quantity(&self.mirror, cg);
+        of(&self.cg).zip(of(&doubt.blurred_cg)).map_or(0.0, |(sharp, blurred)| (blurred - sharp).abs())
+    }
 }

@@ -2,9 +2,9 @@
 
 use nalgebra::Vector3;
 
-use crate::compare::uncertainty::rim;
+use crate::base::units::Estimate;
 use crate::image::Frame;
-use crate::light::lights::{Lights, find_lights};
+use crate::light::lights::{Light, Lights, find_lights};
 use crate::light::radiance::{Extremes, Radiometry, Source, SphereImage, extremes, largest_clipped_share};
 use crate::optics::camera::View;
 use crate::sphere::{FoundBy, MirrorGeometry, SphereFit, SphereRole, cone_of_outline};
@@ -121,7 +121,7 @@ impl Side {
             reflectance: request.reflectance,
             ignored_fraction: 0.0,
         };
-        rim::widen_lights(&mut side);
+        widen_lights_on_rim(&mut side);
         side
     }
 
@@ -178,4 +178,23 @@ impl Side {
         }
         largest_clipped_share(&self.sources, &self.geometry.towards_camera())
     }
+}
+
+/// A light may have lost as much again as is seen of it, and more (made-up shots: up to seven times).
+const LOST: f64 = 1.0;
+
+/// Widens the strength of every light on the rim. Nothing of a rendered sphere with alpha is lost.
+fn widen_lights_on_rim(side: &mut Side) {
+    let on_rim: Vec<bool> = side.lights.all.iter().map(|light| side.is_on_rim(&light.direction)).collect();
+    for (light, _) in side.lights.all.iter_mut().zip(on_rim).filter(|(_, on_rim)| *on_rim) {
+        widen(light);
+    }
+}
+
+fn widen(light: &mut Light) {
+    let Estimate { value, sd } = light.illuminance;
+    light.illuminance.sd = sd.hypot(LOST * value);
+    light.flux_sd = light.flux_sd.hypot(LOST * value);
+    let share = light.share.value;
+    light.share.sd = light.share.sd.hypot(LOST * share * (1.0 - share));
 }

@@ -1,7 +1,6 @@
 //! From light on the sensor to recorded values: haze, lens blur, noise, ceiling, code steps.
 
 use super::noise::gaussian;
-use super::render::RenderOptions;
 use crate::base::parallel;
 use crate::image::Size;
 
@@ -29,6 +28,58 @@ impl Noise {
     fn add(&self, value: f32, index: u64) -> f32 {
         let sd = (self.read * self.read + self.shot * f64::from(value).max(0.0)).sqrt();
         (f64::from(value) + sd * gaussian(self.seed, index)) as f32
+    }
+}
+
+/// What is seen beside the sphere.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Background {
+    /// The scene; the picture has no alpha.
+    #[default]
+    Shown,
+    /// Nothing: colour premultiplied by coverage, with alpha.
+    Transparent,
+}
+
+/// How the frame is taken.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RenderOptions {
+    /// Samples across an ordinary pixel of the sphere (3 = 9 rays). Flat background gets one.
+    pub samples: usize,
+    /// What is seen beside the sphere.
+    pub background: Background,
+    /// A stand that hides the sphere's foot.
+    pub stand: bool,
+    /// Factor per channel: exposure and colour of the recording.
+    pub gain: [f64; 3],
+    /// By how much the background is moved right and down against the view (camera nudged), in pixels.
+    pub background_shift_px: [f64; 2],
+    /// Standard deviation of the lens's blur in pixels; 0 for none.
+    pub blur_px: f64,
+    /// Haze or flare over the whole frame.
+    pub veil: Option<Veil>,
+    /// Noise of the recording.
+    pub noise: Option<Noise>,
+    /// Recorded values end here.
+    pub clip_level: Option<f64>,
+    /// Recorded steps per stop; `None` for all that the float holds.
+    pub steps_per_stop: Option<f64>,
+}
+
+impl Default for RenderOptions {
+    fn default() -> Self {
+        Self {
+            samples: 3,
+            background: Background::Shown,
+            stand: false,
+            gain: [1.0; 3],
+            background_shift_px: [0.0; 2],
+            blur_px: 0.0,
+            veil: None,
+            noise: None,
+            clip_level: None,
+            steps_per_stop: None,
+        }
     }
 }
 

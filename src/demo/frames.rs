@@ -3,7 +3,7 @@
 use super::develop::{Noise, Veil};
 use super::render::{Background, MirrorSphere, Picture, RenderOptions, render};
 use super::scene::Backdrop;
-use super::shots::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot};
+use super::shot::{CgFrame, EnvironmentTake, GOOD_SPHERE, MirrorTake, SIZE, Shot};
 use crate::base::parallel;
 use crate::compare::rotation::level_axes;
 use crate::image::Size;

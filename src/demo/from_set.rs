@@ -8,35 +8,8 @@ use super::develop::{Noise, develop};
 use super::frames::{camera, seed};
 use super::matte::{GREY, matte, outline_px};
 use super::render::{Picture, RenderOptions, render};
-use super::shots::{SIZE, Shot};
+use super::shot::{CleanTake, FromSet, GridTake, SIZE, Shot};
 use crate::register::lines::Distortion;
-
-/// The clean plate as it was shot.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct CleanTake {
-    /// How far its picture lies from the plate's, right and down, px.
-    pub(crate) shift_px: [f64; 2],
-    /// How much brighter it was recorded.
-    pub(crate) stops: f64,
-}
-
-/// The grid that was shot through the lens.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct GridTake {
-    /// Coefficient of the lens: straight radius = r (1 + k1 r²), r = 1 at the frame's corner.
-    pub(crate) k1: f64,
-    /// The CG was distorted by the same coefficient; else it is stated to have none.
-    pub(crate) undone: bool,
-}
-
-/// What of it was shot.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub(crate) struct FromSet {
-    pub(crate) clean: Option<CleanTake>,
-    pub(crate) grid: Option<GridTake>,
-    /// A grey matte sphere was held up too.
-    pub(crate) matte: bool,
-}
 
 const CLEAN_NAME: &str = "clean.1001.exr";
 const GRID_NAME: &str = "grid.exr";

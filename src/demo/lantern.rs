@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 use super::frames::sphere;
 use super::scene::{DiscLight, angle};
 use super::sheets::SPHERE_DIAMETER_MM;
-use super::shots::{GOOD_SPHERE, Shot};
+use super::shot::{GOOD_SPHERE, Shot};
 
 const SPHERE_RADIUS_MM: f64 = SPHERE_DIAMETER_MM / 2.0;
 

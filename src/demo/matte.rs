@@ -8,7 +8,7 @@ use super::develop::develop;
 use super::frames::{camera, told_outline};
 use super::render::{MirrorSphere, Picture, RenderOptions, render, stand_radiance};
 use super::scene::Scene;
-use super::shots::{SIZE, Shot};
+use super::shot::{SIZE, Shot};
 use super::truth::{illuminance, sources};
 use crate::base::parallel;
 use crate::optics::camera::View;

@@ -5,7 +5,6 @@ use nalgebra::Vector3;
 
 use super::block::{Block, face_factor};
 use super::noise::{layered_noise, smooth, value_noise};
-use super::scene::blend;
 
 /// Height of the camera above the deck in metres.
 const EYE_ABOVE_DECK_M: f64 = 1.45;
@@ -138,4 +137,9 @@ impl OpenAir {
         let cover = layered_noise(self.seed + 1, [d.x * flat * 1.6, d.z * flat * 2.6], 4);
         blend(lit, self.cloud, 0.75 * smooth((cover - 0.46) * 4.5))
     }
+}
+
+/// `behind` where `coverage` is 0, `front` where it is 1.
+pub(crate) fn blend(behind: [f64; 3], front: [f64; 3], coverage: f64) -> [f64; 3] {
+    [0, 1, 2].map(|c| behind[c] + (front[c] - behind[c]) * coverage)
 }

@@ -5,7 +5,8 @@
 
 use nalgebra::Vector3;
 
-use super::develop::{self, Noise, Veil};
+use super::develop::develop;
+pub use super::develop::{Background, RenderOptions};
 use super::scene::{Scene, angle};
 use crate::base::parallel;
 use crate::image::Size;
@@ -53,58 +54,6 @@ impl MirrorSphere {
     }
 }
 
-/// What is seen beside the sphere.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Background {
-    /// The scene; the picture has no alpha.
-    #[default]
-    Shown,
-    /// Nothing: colour premultiplied by coverage, with alpha.
-    Transparent,
-}
-
-/// How the frame is taken.
-#[derive(Debug, Clone, PartialEq)]
-pub struct RenderOptions {
-    /// Samples across an ordinary pixel of the sphere (3 = 9 rays). Flat background gets one.
-    pub samples: usize,
-    /// What is seen beside the sphere.
-    pub background: Background,
-    /// A stand that hides the sphere's foot.
-    pub stand: bool,
-    /// Factor per channel: exposure and colour of the recording.
-    pub gain: [f64; 3],
-    /// By how much the background is moved right and down against the view (camera nudged), in pixels.
-    pub background_shift_px: [f64; 2],
-    /// Standard deviation of the lens's blur in pixels; 0 for none.
-    pub blur_px: f64,
-    /// Haze or flare over the whole frame.
-    pub veil: Option<Veil>,
-    /// Noise of the recording.
-    pub noise: Option<Noise>,
-    /// Recorded values end here.
-    pub clip_level: Option<f64>,
-    /// Recorded steps per stop; `None` for all that the float holds.
-    pub steps_per_stop: Option<f64>,
-}
-
-impl Default for RenderOptions {
-    fn default() -> Self {
-        Self {
-            samples: 3,
-            background: Background::Shown,
-            stand: false,
-            gain: [1.0; 3],
-            background_shift_px: [0.0; 2],
-            blur_px: 0.0,
-            veil: None,
-            noise: None,
-            clip_level: None,
-            steps_per_stop: None,
-        }
-    }
-}
-
 /// A rendered frame, rows from the top.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Picture {
@@ -136,7 +85,7 @@ pub fn render(
     let alpha = (options.background == Background::Transparent)
         .then(|| pixels.iter().map(|pixel| pixel.coverage as f32).collect());
     let linear = pixels.iter().map(|pixel| [0, 1, 2].map(|c| (pixel.rgb[c] * options.gain[c]) as f32)).collect();
-    Picture { size, rgb: develop::develop(linear, size, options), alpha }
+    Picture { size, rgb: develop(linear, size, options), alpha }
 }
 
 /// A pixel differs clearly from one of its neighbours.
@@ -271,6 +220,7 @@ pub(crate) fn stand_radiance(outline: &Outline, point_px: [f64; 2]) -> Option<[f
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::demo::Noise;
     use crate::demo::scene::{DiscLight, direction_of};
     use crate::optics::camera::FovSource;
 

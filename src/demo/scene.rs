@@ -8,7 +8,7 @@ use nalgebra::{Rotation3, Vector3};
 
 use super::hall::Hall;
 use super::noise::smooth;
-use super::open_air::OpenAir;
+use super::open_air::{OpenAir, blend};
 
 /// A light with a sharp edge and uniform radiance.
 #[derive(Debug, Clone, PartialEq)]
@@ -259,11 +259,6 @@ pub fn direction_of(azimuth_deg: f64, elevation_deg: f64) -> Vector3<f64> {
 /// Angle between unit vectors in radians, exact for small and for large ones.
 pub(crate) fn angle(a: &Vector3<f64>, b: &Vector3<f64>) -> f64 {
     a.cross(b).norm().atan2(a.dot(b))
-}
-
-/// `behind` where `coverage` is 0, `front` where it is 1.
-pub(crate) fn blend(behind: [f64; 3], front: [f64; 3], coverage: f64) -> [f64; 3] {
-    [0, 1, 2].map(|c| behind[c] + (front[c] - behind[c]) * coverage)
 }
 
 /// Linear BT.709 colour of a black body, scaled to luminance 1.

@@ -5,7 +5,7 @@ use serde_json::{Value, json};
 use super::frames::CAMERA_CLIP_LEVEL;
 use super::frames::sphere;
 use super::harbour;
-use super::shots::{CgFrame, GOOD_SPHERE, MirrorTake, SENSOR_MM, SIZE, Shot};
+use super::shot::{CgFrame, GOOD_SPHERE, MirrorTake, SENSOR_MM, SIZE, Shot};
 
 /// Diameter of the invented production's sphere.
 pub(crate) const SPHERE_DIAMETER_MM: f64 = 250.0;

@@ -6,7 +6,8 @@ use nalgebra::{Rotation3, Vector3};
 
 use super::harbour;
 use super::scene::{DiscLight, Scene, angle, direction_of};
-use super::shots::{MirrorTake, Shot, shots};
+use super::shot::{MirrorTake, Shot};
+use super::shots::shots;
 use crate::colour::luminance;
 use crate::findings::{ShotVerdict, Verdict};
 use crate::sphere::tangents;
@@ -320,7 +321,7 @@ fn cap_normals(to_camera: &Vector3<f64>) -> Vec<Vector3<f64>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::demo::shots::SIZE;
+    use crate::demo::shot::SIZE;
     use crate::sphere::outline_of_cone;
 
     /// A light of illuminance E at angle θ from the line to the camera over an even surround L: the brightest patch

@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
-use super::{InputRecord, SequenceReport, SphereRole};
+use super::{Action, InputRecord, SequenceReport, ShotVerdict, SphereRole, Verdict};
 
 /// The format mark of a report.
 pub const REPORT_FORMAT: &str = "plateproof-report/1";
@@ -114,58 +114,6 @@ impl ToolNote {
     /// This build.
     pub fn current() -> Self {
         Self { name: "plateproof".to_owned(), version: env!("CARGO_PKG_VERSION").to_owned() }
-    }
-}
-
-/// Verdict of a shot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum ShotVerdict {
-    /// Everything compared agrees within tolerance.
-    Match,
-    /// Something could not be decided.
-    Unsure,
-    /// Something is off.
-    Mismatch,
-    /// The shot could not be done.
-    Error,
-}
-
-impl ShotVerdict {
-    /// The word in the report.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::Match => "match",
-            Self::Unsure => "unsure",
-            Self::Mismatch => "mismatch",
-            Self::Error => "error",
-        }
-    }
-}
-
-/// Verdict of one finding.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "kebab-case")]
-pub enum Verdict {
-    /// The input of the check was not supplied.
-    NotGiven,
-    /// Within tolerance, beyond doubt.
-    Match,
-    /// The evidence does not decide.
-    Unsure,
-    /// Outside tolerance, beyond doubt.
-    Mismatch,
-}
-
-impl Verdict {
-    /// The word in the report.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::NotGiven => "not-given",
-            Self::Match => "match",
-            Self::Unsure => "unsure",
-            Self::Mismatch => "mismatch",
-        }
     }
 }
 
@@ -358,6 +306,9 @@ pub struct Finding {
     pub reason: String,
     /// What to do.
     pub remedy: String,
+    /// The same for other programs, where it is a change that they could make; absent where another finding comes first.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub action: Option<Action>,
     /// A waiver from the sheet that covers this finding.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waived: Option<Value>,

@@ -171,6 +171,7 @@ pub(crate) fn finding(check: &str, verdict: Verdict, value: Option<(f64, f64)>, 
         detail: Map::new(),
         reason: String::new(),
         remedy: String::new(),
+        action: None,
         waived: None,
     }
 }

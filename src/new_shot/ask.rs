@@ -1,7 +1,8 @@
 //! What is left to ask the crew for, most valuable first.
 
 use super::look::Look;
-use super::roles::{Guess, Role};
+use super::role::Role;
+use super::roles::Guess;
 use super::sheet::lens;
 
 /// The list.

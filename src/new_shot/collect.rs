@@ -5,7 +5,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::names::{role_by_name, shot_name};
-use super::roles::Role;
+use super::role::Role;
 use crate::{Error, ErrorKind, Result};
 
 /// Endings of the pictures that are read.

@@ -5,13 +5,15 @@ mod ask;
 mod collect;
 mod look;
 mod names;
+mod role;
 mod roles;
 mod sheet;
 
 pub use collect::collect;
 pub(crate) use collect::is_picture_name;
 pub(crate) use names::{beside_role, shot_name, version};
-pub use roles::{Guess, Role};
+pub use role::Role;
+pub use roles::Guess;
 
 use std::path::{Path, PathBuf};
 

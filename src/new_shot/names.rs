@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::roles::Role;
+use super::role::Role;
 
 /// Words that name a role. The first role of which a word is there counts, so that a clean plate is no plate and a
 /// grey ball no mirror.

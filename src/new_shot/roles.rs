@@ -4,43 +4,7 @@ use std::path::{Path, PathBuf};
 
 use super::look::{Look, SphereSeen};
 use super::names::{role_by_name, version};
-
-/// What a file is taken for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Role {
-    /// The live-action plate.
-    Plate,
-    /// A frame of a mirror sphere photographed on set.
-    Mirror,
-    /// A frame of a matte sphere or card.
-    Matte,
-    /// The rendered sphere.
-    Cg,
-    /// An environment picture.
-    Environment,
-    /// The plate without the actors.
-    CleanPlate,
-    /// A picture of straight lines.
-    StraightLines,
-    /// Nothing tells.
-    Unknown,
-}
-
-impl Role {
-    /// For people.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Plate => "the plate",
-            Self::Mirror => "a mirror-sphere frame",
-            Self::Matte => "a matte-sphere frame",
-            Self::Cg => "the CG sphere",
-            Self::Environment => "the environment",
-            Self::CleanPlate => "the clean plate",
-            Self::StraightLines => "the picture of straight lines",
-            Self::Unknown => "unknown",
-        }
-    }
-}
+use super::role::Role;
 
 /// One file's role.
 #[derive(Debug, Clone, PartialEq)]

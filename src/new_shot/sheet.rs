@@ -6,7 +6,8 @@ use serde_json::{Map, Value, json};
 
 use super::look::Look;
 use super::names::{bracket_key, shot_name, version};
-use super::roles::{Guess, Role};
+use super::role::Role;
+use super::roles::Guess;
 use crate::Result;
 use crate::base::relative::relative_to;
 use crate::image::SensorWidthBasis;

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{SensorFormat, schema};
+use super::{SensorFormat, schema_parts};
 use crate::image::Size;
 
 /// Two shapes count as the same within this relative difference (a pixel or two of rounding on a small picture).
@@ -27,7 +27,7 @@ pub struct CameraSpec {
     pub squeeze: Option<f64>,
     /// Width and height that `sensor_px` covers, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::positive_pair")]
+    #[schemars(schema_with = "schema_parts::positive_pair")]
     pub sensor_mm: Option<[f64; 2]>,
     /// Name of the sensor or film format in place of `sensor_mm`: `super-35`, `full-frame`, `super-16`, …
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -35,15 +35,15 @@ pub struct CameraSpec {
     pub sensor_format: Option<String>,
     /// Columns and rows of the sensor.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::positive_pair")]
+    #[schemars(schema_with = "schema_parts::positive_pair")]
     pub sensor_px: Option<[f64; 2]>,
     /// Columns and rows of the sensor that were read out.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::positive_pair")]
+    #[schemars(schema_with = "schema_parts::positive_pair")]
     pub used_px: Option<[f64; 2]>,
     /// Columns and rows that were written to the file.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::positive_pair")]
+    #[schemars(schema_with = "schema_parts::positive_pair")]
     pub recorded_px: Option<[f64; 2]>,
     /// Tilt; + = looking up, degrees.
     #[serde(skip_serializing_if = "Option::is_none")]

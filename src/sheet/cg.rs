@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::mirror::{near_from, outline_from};
-use super::{CameraSpec, ImageSpec, schema};
+use super::{CameraSpec, ImageSpec, schema_parts};
 use crate::sphere::{Outline, Told};
 
 /// The rendered side of a shot.
@@ -45,12 +45,12 @@ pub struct CgSphereSpec {
     pub alpha: AlphaKind,
     /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::outline_px")]
+    #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
     /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
     /// It is refined on the picture.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::near_px")]
+    #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
 }
 
@@ -73,10 +73,10 @@ pub enum Reflectance {
     /// `"same-as-mirror"`: it cancels from every comparison.
     #[default]
     #[serde(with = "same_as_mirror")]
-    #[schemars(schema_with = "schema::same_as_mirror")]
+    #[schemars(schema_with = "schema_parts::same_as_mirror")]
     SameAsMirror,
     /// Linear red, green and blue in the frame's own colour space.
-    Rgb(#[schemars(schema_with = "schema::reflectance_rgb")] [f64; 3]),
+    Rgb(#[schemars(schema_with = "schema_parts::reflectance_rgb")] [f64; 3]),
 }
 
 /// The one word that a reflectance may be.

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{IgnoreSpec, ImageSpec, schema};
+use super::{IgnoreSpec, ImageSpec, schema_parts};
 use crate::optics::material::Material;
 use crate::sphere::{Outline, Told};
 
@@ -24,7 +24,7 @@ pub struct MirrorSpec {
     pub whole: ImageSpec,
     /// Linear reflectance in the frame's own colour space, or a material's name; absent: unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::mirror_reflectance")]
+    #[schemars(schema_with = "schema_parts::mirror_reflectance")]
     pub reflectance: Option<MirrorReflectance>,
     /// One standard deviation of that reflectance, in stops.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -43,12 +43,12 @@ pub struct MirrorSpec {
     pub position_mm: Option<[f64; 3]>,
     /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::outline_px")]
+    #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
     /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
     /// It is refined on the picture.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::near_px")]
+    #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
     /// Regions of the sphere that do not count, on either side: crew, tripod, the photographer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -113,15 +113,15 @@ pub struct MatteSpec {
     pub whole: ImageSpec,
     /// Linear reflectance in the frame's own colour space.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::reflectance_rgb")]
+    #[schemars(schema_with = "schema_parts::reflectance_rgb")]
     pub reflectance: Option<[f64; 3]>,
     /// The outline, as on a mirror.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::outline_px")]
+    #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
     /// A circle drawn around it by hand, as on a mirror.
     #[serde(skip_serializing_if = "Option::is_none")]
-    #[schemars(schema_with = "schema::near_px")]
+    #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
 }
 

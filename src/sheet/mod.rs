@@ -15,6 +15,7 @@ mod not_used;
 mod peek;
 mod rules;
 mod schema;
+mod schema_parts;
 mod sensor_format;
 mod set;
 mod settle;

@@ -3,7 +3,7 @@
 use crate::compare::Comparison;
 use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::uncertainty::clipping;
-use crate::findings::{Finding, Report, Verdict};
+use crate::findings::{Action, Finding, Report, Verdict};
 use crate::image::{Ceiling, DISPLAY_WHITE, Frame, ceiling, plateau};
 use crate::sphere::{Outline, SphereFit};
 
@@ -123,6 +123,7 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
             level_words(level)
         );
         finding.remedy = ASK.to_owned();
+        finding.action = Some(Action::Give);
         finding
     };
     cut.into_iter().map(settle).collect()
@@ -139,6 +140,7 @@ fn milder(cut: &Finding, whole: &Finding) -> Finding {
         milder.value_bound = Some("lower".to_owned());
     }
     if milder.verdict == Verdict::Mismatch && cut.remedy != whole.remedy {
+        milder.action = None;
         milder.remedy = format!("{} ({ASK}: by how much hangs on it)", milder.remedy);
     }
     milder

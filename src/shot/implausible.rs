@@ -2,7 +2,7 @@
 //! and right are exchanged.
 
 use crate::compare::rotation::RotationSearch;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, Verdict};
 use crate::image::Frame;
 
 /// How advice begins that comes before all other.
@@ -74,6 +74,7 @@ pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
         return;
     }
     for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
+        finding.action = None;
         finding.remedy = format!(
             "{} (but {} does not tell its colour space, and {} is taken: settle that first)",
             finding.remedy, cg.record.file, cg.record.colour_space
@@ -88,6 +89,7 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
     }
     let is_of_colour = |f: &&mut Finding| f.check == "colour-balance" && !f.remedy.starts_with(BEFORE_ANY_LIGHT);
     for finding in findings.iter_mut().filter(is_of_colour).filter(|f| f.verdict == Verdict::Mismatch) {
+        finding.action = Some(Action::Give);
         finding.remedy = format!(
             "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; where it is neutral, {}",
             finding.remedy
@@ -98,6 +100,7 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
 pub(super) fn before_any_light(findings: &mut [Finding], remedy: &str) {
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
         remedy.clone_into(&mut finding.remedy);
+        finding.action = None;
     }
 }
 

@@ -48,6 +48,7 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
         } else {
             finding.remedy = format!("mend {first} first, then check again: {after:+.2} stops of this would remain");
         }
+        finding.action = None;
         finding.detail.insert(AFTER.to_owned(), first.into());
     }
 }
@@ -105,6 +106,7 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
         }
         let asks = |f: &&mut Finding| of_cg(f) && f.verdict == Verdict::Mismatch && !f.remedy.is_empty();
         for finding in findings.iter_mut().filter(asks) {
+            finding.action = None;
             finding.remedy += " (the CG follows the environment: mend it there, and not here besides)";
         }
     }
@@ -133,6 +135,7 @@ pub(super) fn in_order(findings: &mut [Finding]) {
         let first = amiss.or_else(|| off("light-gains")).or_else(|| off("key-fill-ratio").filter(|f| f.check != check));
         if let Some(first) = first.map(|f| f.check.clone()) {
             findings[index].detail.insert(AFTER.to_owned(), first.clone().into());
+            findings[index].action = None;
             findings[index].remedy =
                 format!("mend {first} first, then check again: the light that is wrong there changes this too");
         }

@@ -11,6 +11,7 @@ use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
+use super::Options;
 use super::sequence::{ShotResult, frame_numbers, sheet_at};
 use crate::base::date::IsoDate;
 use crate::check::clean_plate::files_of_take;
@@ -20,17 +21,6 @@ use crate::sheet::ShotSheet;
 
 /// A report larger than this is not one of ours.
 const MAX_REPORT_BYTES: u64 = 64 << 20;
-
-/// What decides about a report besides sheet and files.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Options {
-    /// With the evidence picture.
-    pub picture: bool,
-    /// With the spheres that the environment predicts.
-    pub predict: bool,
-    /// Frames from one sample of a moving shot to the next.
-    pub every: Option<u32>,
-}
 
 /// Notes in the report what it came from, and the hashes of the files that will stand beside it.
 ///

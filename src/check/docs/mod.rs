@@ -17,10 +17,12 @@ mod set_checklist;
 pub mod set_notes;
 pub mod straight_lines;
 pub mod sun;
+mod topic;
 mod topics;
 mod trade_words;
 
-pub use topics::{TOPICS, Topic};
+pub use topic::Topic;
+pub use topics::TOPICS;
 pub use trade_words::named;
 
 /// What one check says about itself. A line break in a text starts a new paragraph.

@@ -12,7 +12,7 @@ use crate::compare::side::{Side, Trust};
 use crate::compare::uncertainty::scatter::unlike_blur;
 use crate::compare::uncertainty::{patch, tone_curve};
 use crate::findings::detail::DECIDED_BY;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, LightFactor, LightPart, Share, Verdict};
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, MapCell, patch_light};
 use crate::sheet::Tolerances;
@@ -68,7 +68,7 @@ impl Check for Exposure {
         worse.overrule(&mut finding);
         finding.detail.insert(DECIDED_BY.to_owned(), worse.what.into());
         if finding.verdict == Verdict::Mismatch {
-            finding.remedy = remedy(pair, &numbers, &worse);
+            (finding.remedy, finding.action) = remedy(pair, &numbers, &worse);
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
             finding.remedy =
                 "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
@@ -143,26 +143,34 @@ fn refuse(mut finding: Finding) -> Finding {
     finding.reason =
         "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its brightness says nothing".to_owned();
     finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
+    finding.action = Some(Action::RenderAgain);
     finding
 }
 
-fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> String {
+fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> (String, Option<Action>) {
     let words = |value: f64| format!("{:.2} stop {}", value.abs(), if value > 0.0 { "over" } else { "under" });
     let factor = |value: f64| Stops(-value).ratio();
     let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
         // The surroundings are known best, where both say the same.
         let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
-        return format!("CG {}: multiply by {:.2}", words(value), factor(value));
+        let action = Action::Gain { rgb: [factor(value); 3] };
+        return (format!("CG {}: multiply by {:.2}", words(value), factor(value)), Some(action));
     };
+    let grey = |part: Share, gain: f64| LightFactor { part: LightPart::All(part), rgb: [gain; 3] };
+    let mut lights = Vec::new();
     let around = if surroundings.value.abs() <= pair.tolerances.exposure.stops {
         "the surroundings are right".to_owned()
     } else {
+        lights.push(grey(Share::Surroundings, factor(surroundings.value)));
         format!("surroundings {}: multiply them by {:.2}", words(surroundings.value), factor(surroundings.value))
     };
     let all = format!("what a subject receives is {}", words(illuminance.value));
     match illuminance::lamp_gain(pair, surroundings.value) {
-        Some(gain) => format!("{all}; {around}; multiply the lamps by {gain:.2}"),
-        None => format!("{all}; {around}: lamps are missing, extra or elsewhere"),
+        Some(gain) => {
+            lights.push(grey(Share::Lights, gain));
+            (format!("{all}; {around}; multiply the lamps by {gain:.2}"), Some(Action::LightGain { lights }))
+        }
+        None => (format!("{all}; {around}: lamps are missing, extra or elsewhere"), None),
     }
 }
 

@@ -18,7 +18,7 @@ use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{mingled, optics, outline, tone_curve};
 use crate::findings::detail::LIGHTS_AMISS;
 use crate::findings::numbers::place_words;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, LightFactor, LightPart, LightSeen, Place, Verdict};
 use crate::light::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::sheet::Tolerances;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg};
@@ -154,7 +154,7 @@ fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Ve
         "the CG's key stands where its sphere shows nothing: its place follows from the turn of all light",
     );
     if finding.verdict == Verdict::Mismatch {
-        finding.remedy = turn_remedy(&key.direction, there);
+        turn_key(finding, &key.direction, there);
     }
 }
 
@@ -264,10 +264,15 @@ fn key_finding(
 fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &Side), keys: &Keys<'_>) {
     let (lost, new) = (pairing.only_mirror.contains(&0), pairing.only_cg.contains(&0));
     if keys.paired || (lost && new) {
-        finding.remedy = turn_remedy(&keys.mirror.direction, &keys.cg.direction);
+        turn_key(finding, &keys.mirror.direction, &keys.cg.direction);
         return;
     }
     let (ours, theirs) = (place_of(keys.mirror), place_of(keys.cg));
+    finding.action = Some(match (lost, new) {
+        (true, _) => Action::AddLight { lights: vec![seen(keys.mirror)] },
+        (_, true) => Action::RemoveLight { lights: vec![seen(keys.cg)] },
+        _ => Action::LightGain { lights: gains_of_keys(pairing, (mirror, cg)) },
+    });
     finding.remedy = match (lost, new) {
         (true, _) => format!(
             "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
@@ -286,14 +291,40 @@ fn place_of(light: &Light) -> String {
 }
 
 /// The gains of the CG's lights that are one of the keys or paired with one.
-fn gain_words(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<String> {
+fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<LightFactor> {
     let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
     let gain = of_keys.filter_map(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
         let stops = Stops::from_ratio(ours.illuminance.value, theirs.illuminance.value)?;
-        Some(format!("the light at {} by {:.2}", place_of(theirs), stops.ratio()))
+        Some(LightFactor { part: LightPart::At(seen(theirs).at), rgb: [stops.ratio(); 3] })
     });
     gain.collect()
+}
+
+/// The same in words.
+fn gain_words(pairing: &Pairing, sides: (&Side, &Side)) -> Vec<String> {
+    let words = |factor: LightFactor| match factor.part {
+        LightPart::At(Place { azimuth_deg, elevation_deg }) => {
+            Some(format!("the light at {} by {:.2}", place_words([azimuth_deg, elevation_deg]), factor.rgb[1]))
+        }
+        LightPart::Layers(_) | LightPart::All(_) => None,
+    };
+    gains_of_keys(pairing, sides).into_iter().filter_map(words).collect()
+}
+
+/// One more light to add or to remove. An action is of one kind: the turn of a key comes before lights, and lights that are
+/// missing before any that the CG has too many; the words tell the rest.
+fn act_on(action: &mut Option<Action>, light: LightSeen, add: bool) {
+    match (action.as_mut(), add) {
+        (Some(Action::AddLight { lights }), true) | (Some(Action::RemoveLight { lights }), false) => lights.push(light),
+        (None, true) => *action = Some(Action::AddLight { lights: vec![light] }),
+        (None, false) => *action = Some(Action::RemoveLight { lights: vec![light] }),
+        _ => {}
+    }
+}
+
+fn seen(light: &Light) -> LightSeen {
+    LightSeen { at: azimuth_elevation_deg(&light.direction).into(), share: light.share.value }
 }
 
 /// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
@@ -333,7 +364,7 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
     }
     finding.detail.insert("compared".to_owned(), "flow of all light".into());
     if finding.verdict == Verdict::Mismatch {
-        finding.remedy = turn_remedy(&a.0, &b.0);
+        turn_key(finding, &a.0, &b.0);
     }
 }
 
@@ -379,6 +410,13 @@ fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector
     let into_b = (b * a.dot(b) - a).try_normalize(1e-9)?;
     let variance = from_a.dot(&(a_cov * from_a)) + into_b.dot(&(b_cov * into_b));
     Some(variance.max(0.0).sqrt())
+}
+
+/// Tells the turn of the key in words and as data.
+fn turn_key(finding: &mut Finding, mirror: &Vector3<f64>, cg: &Vector3<f64>) {
+    finding.remedy = turn_remedy(mirror, cg);
+    let place = |direction| Place::from(azimuth_elevation_deg(direction));
+    finding.action = Some(Action::TurnLight { from: place(cg), to: place(mirror) });
 }
 
 /// What to do with the CG key, in words.
@@ -504,6 +542,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
             if !(key_mended && index == 0) {
                 let strength = if verb == "add" { strength_words(mirror, index) } else { String::new() };
                 push(&mut finding.remedy, &format!("{verb} the light at {place}{strength}"));
+                act_on(&mut finding.action, seen(light), verb == "add");
                 finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
             }
         } else if finding.verdict == Verdict::Match {

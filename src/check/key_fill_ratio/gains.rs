@@ -11,6 +11,7 @@ use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::side::Side;
 use crate::findings::numbers::place_words;
+use crate::findings::{Action, LightFactor, LightPart, Share};
 use crate::light::lights::Light;
 use crate::light::radiance::patch_light;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
@@ -52,7 +53,7 @@ struct Wrong<'a> {
 }
 
 /// What to multiply, in words; `None` where no gains mend the contrast.
-pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<String> {
+pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<(String, Action)> {
     let extremes = pair.mirror.extremes?;
     let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
     let patches = Patches {
@@ -62,8 +63,9 @@ pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<String> {
         level: off.exp2(),
         tolerance_stops: pair.tolerances.key_fill.stops,
     };
-    let said = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
-    Some(if off == 0.0 { said } else { format!("the exposure mended, {said}") })
+    let (said, lights) = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
+    let said = if off == 0.0 { said } else { format!("the exposure mended, {said}") };
+    Some((said, Action::LightGain { lights }))
 }
 
 /// Where the CG has the light that the photograph shows in a direction.
@@ -88,7 +90,7 @@ impl Patches<'_> {
         Some((mended - Stops::from_ratio(self.mirror[0], self.mirror[1])?).0)
     }
 
-    fn by_lights(&self, pair: &Comparison) -> Option<String> {
+    fn by_lights(&self, pair: &Comparison) -> Option<(String, Vec<LightFactor>)> {
         let wrong = self.wrong_lights(pair);
         let mends = |left: f64| left.abs() <= self.tolerance_stops;
         let alone = wrong.iter().filter_map(|w| Some((self.left_stops(&[*w])?.abs(), *w)));
@@ -97,7 +99,7 @@ impl Patches<'_> {
             Some((_, alone)) => vec![alone],
             None => Some(wrong).filter(|wrong| self.left_stops(wrong).is_some_and(mends))?,
         };
-        Some(named.iter().map(said_of).collect::<Vec<_>>().join("; "))
+        Some((named.iter().map(said_of).collect::<Vec<_>>().join("; "), named.iter().map(factor_of).collect()))
     }
 
     /// The paired lights whose own strength is clearly off.
@@ -119,7 +121,7 @@ impl Patches<'_> {
     }
 
     /// Keys and everything else, so that both patches receive what the photographed ones do.
-    fn by_key_and_rest(&self) -> Option<String> {
+    fn by_key_and_rest(&self) -> Option<(String, Vec<LightFactor>)> {
         let keys = self.cg.lights.co_keys();
         let by_keys = self.normals.map(|normal| keys.iter().map(|key| on_patch(key, &normal)).sum::<f64>());
         let all = self.normals.map(|normal| patch_light(&self.cg.sources, &normal).luminance);
@@ -131,18 +133,27 @@ impl Patches<'_> {
         }
         let name = if keys.len() > 1 { "keys" } else { "key" };
         let right = |gain: f64| gain.log2().abs() < NO_GAIN_STOPS;
-        Some(match (right(key), right(rest)) {
+        let factor = |share, gain: f64| LightFactor { part: LightPart::All(share), rgb: [gain; 3] };
+        let both = [(Share::Keys, key), (Share::AllButKeys, rest)];
+        let lights = both.into_iter().filter(|(_, gain)| !right(*gain)).map(|(share, gain)| factor(share, gain));
+        let words = match (right(key), right(rest)) {
             (true, true) => return None,
             (false, true) => format!("multiply the CG {name} by {key:.2}"),
             (true, false) => format!("multiply everything but the CG {name} by {rest:.2}"),
             (false, false) => format!("multiply the CG {name} by {key:.2} and everything else by {rest:.2}"),
-        })
+        };
+        Some((words, lights.collect()))
     }
 }
 
 /// What a patch receives from a light.
 fn on_patch(light: &Light, normal: &Vector3<f64>) -> f64 {
     light.illuminance.value * light.direction.dot(normal).max(0.0)
+}
+
+fn factor_of(wrong: &Wrong<'_>) -> LightFactor {
+    let at = azimuth_elevation_deg(&wrong.light.direction).into();
+    LightFactor { part: LightPart::At(at), rgb: [wrong.gain; 3] }
 }
 
 fn said_of(wrong: &Wrong<'_>) -> String {

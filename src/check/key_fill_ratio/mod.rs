@@ -11,7 +11,7 @@ use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::side::Side;
 use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Action, Finding, Verdict};
 use crate::light::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::sheet::Tolerances;
 
@@ -258,6 +258,7 @@ fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
         100.0 * share
     );
     finding.remedy = CLIPPED_CG.to_owned();
+    finding.action = Some(Action::RenderAgain);
 }
 
 /// A render has no need of a ceiling: from this share of the brightest patch on, what it cut off is not known.
@@ -274,6 +275,7 @@ fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
             finding.remedy =
                 "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket"
                     .to_owned();
+            finding.action = Some(Action::ShootAgain);
             return;
         }
         _ => return,
@@ -285,7 +287,13 @@ fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
         return;
     }
     let way = if value > 0.0 { "contrasty" } else { "flat" };
-    let cure = gains::words(pair, pair.cg_on_equal_terms()).unwrap_or_else(|| patches_words(finding));
+    let cure = match gains::words(pair, pair.cg_on_equal_terms()) {
+        Some((words, action)) => {
+            finding.action = Some(action);
+            words
+        }
+        None => patches_words(finding),
+    };
     finding.remedy = format!("the CG light is {:.2} stops too {way}: {cure}", value.abs());
 }
 

@@ -1,6 +1,7 @@
 //! `matte-sphere`: does the grey matte sphere agree with the mirror sphere?
 
 mod outline;
+mod point;
 mod recover;
 mod shading;
 
@@ -22,8 +23,9 @@ use crate::sphere::find::told_sphere;
 
 pub use super::docs::matte_sphere::DOC;
 use outline::matte_outline;
+pub use point::ShadedPoint;
 pub use recover::{RecoveredLight, recover};
-pub use shading::{Agreement, ShadedPoint, agreement, shaded_points};
+pub use shading::{Agreement, agreement, shaded_points};
 
 /// No paint is a perfect matt one: contrast and colour differ by this much (common practice, no source).
 const PAINT_SD_STOPS: f64 = 0.05;

@@ -7,7 +7,7 @@
 
 use nalgebra::{DMatrix, DVector};
 
-use super::shading::ShadedPoint;
+use super::point::ShadedPoint;
 use crate::base::nnls::nnls;
 use crate::base::units::Estimate;
 use crate::colour::{WORKING_LUMINANCE, luminance};

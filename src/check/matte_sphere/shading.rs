@@ -2,6 +2,7 @@
 
 use nalgebra::Vector3;
 
+use super::point::ShadedPoint;
 use super::recover::RecoveredLight;
 use crate::base::parallel;
 use crate::base::units::{Estimate, Stops};
@@ -27,15 +28,6 @@ const LEAST_POINTS: usize = 100;
 /// The paint's unevenness is not independent from point to point: so many points count as one (common practice, no
 /// source).
 const POINTS_PER_SAMPLE: f64 = 25.0;
-
-/// One point of a matte sphere.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct ShadedPoint {
-    /// Unit normal, camera axes.
-    pub normal: Vector3<f64>,
-    /// Illuminance that its pixel stands for: π × radiance over reflectance, working space.
-    pub illuminance_rgb: [f64; 3],
-}
 
 /// The known, unclipped points of a matte sphere of the given reflectance (in the frame's own colour space).
 pub fn shaded_points(frame: &Frame, view: &View, fit: &SphereFit, reflectance: [f64; 3]) -> Vec<ShadedPoint> {

@@ -7,7 +7,6 @@ use nalgebra::Vector3;
 
 use crate::base::parallel;
 use crate::base::units::Estimate;
-use crate::compare::Comparison;
 use crate::compare::haze::Haze;
 use crate::compare::side::Side;
 use crate::image::Frame;
@@ -69,15 +68,6 @@ impl HazeDoubt {
     /// The blur leaves so little of a light's contrast that the photographed sphere need not show it.
     pub(crate) fn may_hide(&self, light: &Light) -> bool {
         self.haze.energy_within(light.reach_rad) < LOST_CONTRAST
-    }
-}
-
-impl Comparison {
-    /// What the photographed sphere's blur may do to a number of the comparison. Zero on a clear sphere.
-    pub fn haze_sd(&self, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
-        let Some(doubt) = &self.haze else { return 0.0 };
-        let of = |cg: &Side| quantity(&self.mirror, cg);
-        of(&self.cg).zip(of(&doubt.blurred_cg)).map_or(0.0, |(sharp, blurred)| (blurred - sharp).abs())
     }
 }
 

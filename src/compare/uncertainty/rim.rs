@@ -3,30 +3,10 @@
 //! A lens mixes the last pixels of the sphere with what stands behind it. A small lamp there is squeezed to a fraction of a
 //! pixel: of its light only what falls inwards is seen, and how much falls outwards nothing tells.
 
-use crate::base::units::Estimate;
 use crate::compare::pairing::pair_sides;
 use crate::compare::side::Side;
 use crate::light::lights::Light;
 use crate::light::radiance::Source;
-
-/// A light may have lost as much again as is seen of it, and more (made-up shots: up to seven times).
-const LOST: f64 = 1.0;
-
-/// Widens the strength of every light on the rim. Nothing of a rendered sphere with alpha is lost.
-pub(crate) fn widen_lights(side: &mut Side) {
-    let on_rim: Vec<bool> = side.lights.all.iter().map(|light| side.is_on_rim(&light.direction)).collect();
-    for (light, _) in side.lights.all.iter_mut().zip(on_rim).filter(|(_, on_rim)| *on_rim) {
-        widen(light);
-    }
-}
-
-fn widen(light: &mut Light) {
-    let Estimate { value, sd } = light.illuminance;
-    light.illuminance.sd = sd.hypot(LOST * value);
-    light.flux_sd = light.flux_sd.hypot(LOST * value);
-    let share = light.share.value;
-    light.share.sd = light.share.sd.hypot(LOST * share * (1.0 - share));
-}
 
 /// The photographed light with what its lights on the rim may have lost, told by the CG lights that they are paired with.
 /// `None` where no light stands there, or none gave less than its partner.

@@ -8,11 +8,12 @@ use nalgebra::Vector4;
 
 use super::consensus::Consensus;
 use super::rays::{Layout, Profile, Ray, profiles};
-use super::refine::LAST_FRAME_REACH_PX;
 use super::rim_model::{Rim, RimModel, STEP};
 use crate::image::Frame;
 use crate::sphere::{SphereCone, outline_of_cone};
 
+/// Reach of the last fit on the frame, px.
+pub(super) const LAST_FRAME_REACH_PX: f64 = 2.0;
 /// Places of the edge tried between one sample of a line and the next. Each is read anew with the window about it:
 /// likelihoods compare only where the edge stands at the same place of the window.
 const PLACES_PER_STEP: usize = 4;

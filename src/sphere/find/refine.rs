@@ -1,7 +1,7 @@
 //! From a rough cone to the sub-pixel outline: coarse planes first, the frame's own pixels last.
 
 use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, FULL_SUPPORT, agree};
-use super::faint::weigh_faint;
+use super::faint::{LAST_FRAME_REACH_PX, weigh_faint};
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
 use super::rim_model::Rim;
@@ -119,8 +119,6 @@ const MOST_FAINT_SCATTER_PX: f64 = 0.3;
 
 /// Reach of the first fit on the frame, px: past the reflections that run along the rim inside it.
 const FIRST_FRAME_REACH: f64 = 5.0;
-/// Reach of the last, px.
-pub(super) const LAST_FRAME_REACH_PX: f64 = 2.0;
 
 /// Noise has drowned the rim on the finer plane: much less speaks for it. Or other edges stand there: less speaks for it,
 /// though it has more lines, and it lies elsewhere.

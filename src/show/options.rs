@@ -1,0 +1,12 @@
+//! What a run was asked for.
+
+/// What decides about a report besides sheet and files.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Options {
+    /// With the evidence picture.
+    pub picture: bool,
+    /// With the spheres that the environment predicts.
+    pub predict: bool,
+    /// Frames from one sample of a moving shot to the next.
+    pub every: Option<u32>,
+}
