@@ -250,13 +250,20 @@ fn nothing_that_looks_like_a_sheet_is_skipped() {
     fs::write(show.path("shots/a/next.json"), sheet.replace("shot/1", "shot/2").replace("SF_010", "SF_012")).unwrap();
     std::os::unix::fs::symlink("gone.json", show.path("shots/a/link.json")).unwrap();
     assert!(Command::new("mkfifo").arg(show.path("shots/a/pipe.json")).status().unwrap().success());
+    // Links to folders of shots; the names of such folders have dots, those of files are left alone.
+    for name in ["SF_0420.v001", "SF_0421", "plate.exr", "notes.txt"] {
+        std::os::unix::fs::symlink("gone", show.path("shots").join(name)).unwrap();
+    }
     let (status, out, err) = show.check(&[]);
     assert!(status == 2 && out.contains("5 shots: 4 error, 1 match"), "{out}{err}");
+    assert!(!err.contains("plate.exr") && !err.contains("notes.txt"), "{err}");
     for told in [
         "typo.json: unknown key `fromat`",
         "next.json: `format` is",
         "link.json: no such file",
         "pipe.json: not a file",
+        "SF_0420.v001: is a link to what is not there",
+        "SF_0421: is a link to what is not there",
     ] {
         assert!(err.contains(told), "{told}: {err}");
     }

@@ -61,7 +61,7 @@ fn contents(folder: &Path) -> BTreeMap<String, Vec<u8>> {
 
 /// The reports of a folder, without the manifests of the runs that made them.
 fn reports(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    contents(folder).into_iter().filter(|(name, _)| !name.starts_with("plateproof-manifest.")).collect()
+    contents(folder).into_iter().filter(|(name, _)| !name.starts_with("plateproof-")).collect()
 }
 
 fn edit(path: &Path, change: impl FnOnce(&mut Value)) {
@@ -501,8 +501,8 @@ fn a_summary_is_told_in_every_format() {
     let (status, ..) = summary(&["--overview", "ov"]);
     assert_eq!(status, 1);
     let pages = contents(&here.path().join("ov"));
-    assert_eq!(pages.keys().collect::<Vec<_>>(), ["overview.page-1.png", "overview.page-2.png"]);
-    fs::write(here.path().join("ov/overview.page-1.png"), "a picture of somebody else").unwrap();
+    assert_eq!(pages.keys().collect::<Vec<_>>(), ["overview.page-001.png", "overview.page-002.png"]);
+    fs::write(here.path().join("ov/overview.page-001.png"), "a picture of somebody else").unwrap();
     let (status, _, err) = summary(&["--overview", "ov"]);
     assert_eq!(status, 2);
     assert!(err.contains("not written over"), "{err}");
@@ -546,6 +546,90 @@ fn what_most_shots_share_is_said_and_what_changed_since() {
     assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 0 waived, 1 gone"), "{text}");
     assert!(text.contains("v001 mismatch -> v002 match; then exposure -0.90"), "{text}");
     assert!(text.contains("1 older version left out"), "{text}");
+}
+
+#[test]
+fn a_trend_shows_a_shot_over_all_its_versions() {
+    let here = tempfile::tempdir().unwrap();
+    let folder = here.path().join("r");
+    for (version, stops) in [("v9", 1.75), ("v10", -0.6), ("v11", 0.1)] {
+        exposure_report(&folder, "SF_0010", version, stops);
+    }
+    exposure_report(&folder, "SF_0020", "v001", 0.5);
+    let (status, text, _) = run(here.path(), &["summary", "r", "--trend"]);
+    assert_eq!(status, 1, "SF_0020 is off");
+    assert!(text.contains("  SF_0010  XX=  v9 to v11, 3 versions; match in the last"), "{text}");
+    let (status, text, _) = run(here.path(), &["summary", "r", "--trend", "--shot", "SF_0010"]);
+    assert_eq!(status, 0, "the other shot does not count: {text}");
+    let rows: Vec<&str> = text.lines().filter(|line| line.starts_with("  v")).collect();
+    let mark = |row: &str| row.find('o').unwrap();
+    assert!(mark(rows[0]) > mark(rows[1]) && mark(rows[1]) > mark(rows[2]), "{text}");
+    assert!(text.contains("exposure  XX=  +1.75 -> +0.10 +/- 0.01 stops (0.25)"), "{text}");
+    assert!(text.lines().all(|line| line.len() <= 80), "no terminal, so 80 columns: {text}");
+
+    let csv = run(here.path(), &["summary", "r", "--trend", "--format", "csv"]).1;
+    assert!(csv.contains("SF_0010,v10,mismatch,exposure,,mismatch,no,-0.6,0.01,,stops,0.25"), "{csv}");
+    assert_eq!(csv.split("\r\n").count(), 6, "names, four versions, the end: {csv}");
+    let json: Value =
+        serde_json::from_str(&run(here.path(), &["summary", "r", "--trend", "--format", "json"]).1).unwrap();
+    assert_eq!(json["trends"][1]["versions"].as_array().unwrap().len(), 3);
+    let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "summary"]).1).unwrap();
+    assert!(jsonschema::draft202012::new(&schema).unwrap().is_valid(&json));
+    assert_eq!(run(here.path(), &["summary", "r", "--trend", "--format", "junit"]).0, 2);
+    assert_eq!(run(here.path(), &["summary", "r", "--shot", "SF_9999"]).0, 2);
+}
+
+/// Reports that are missing on the older side are nothing that the newer one could mend.
+#[test]
+fn what_is_missing_of_the_earlier_set_is_a_warning() {
+    let here = tempfile::tempdir().unwrap();
+    for folder in ["monday", "tuesday"] {
+        exposure_report(&here.path().join(folder), "SF_0001", "v1", 0.0);
+    }
+    fs::write(here.path().join("monday/SF_0002.report.json"), "{").unwrap();
+    let (status, text, _) = run(here.path(), &["summary", "tuesday", "--against", "monday"]);
+    assert_eq!(status, 0, "{text}");
+    assert!(text.contains("NOT READ, AND WARNINGS") && text.contains("SF_0002.report.json"), "{text}");
+    assert_eq!(run(here.path(), &["summary", "monday", "--against", "tuesday"]).0, 2, "here it counts");
+    assert_eq!(run(here.path(), &["summary", "tuesday", "--against", "nowhere"]).0, 2, "nothing to hold it against");
+}
+
+#[test]
+fn overview_pages_sort_as_numbers_and_those_of_a_longer_one_go() {
+    let here = tempfile::tempdir().unwrap();
+    for i in 0..101 {
+        exposure_report(&here.path().join("many"), &format!("SF_{i:04}"), "v1", 0.0);
+    }
+    exposure_report(&here.path().join("few"), "SF_0001", "v1", 0.0);
+    assert_eq!(run(here.path(), &["summary", "many", "--overview", "ov"]).0, 0);
+    let pages = || contents(&here.path().join("ov")).into_keys().collect::<Vec<_>>();
+    let numbers: Vec<String> = (1..=11).map(|page| format!("overview.page-{page:03}.png")).collect();
+    assert_eq!(pages(), numbers);
+    fs::write(here.path().join("ov/overview.page-notes.png"), "of somebody else").unwrap();
+    assert_eq!(run(here.path(), &["summary", "few", "--overview", "ov"]).0, 0);
+    assert_eq!(pages(), ["overview.page-001.png", "overview.page-notes.png"]);
+}
+
+/// Where times are trusted a file is not read again; that a change behind its time passes unseen proves it.
+#[test]
+fn trusted_times_spare_reading_the_files() {
+    let here = shots(&["SF_0210"]);
+    let plate = here.path().join("shots/SF_0210/plate.1001.exr");
+    let check = |more: &[&str]| run(here.path(), &[&["check", "shots", "--out", "r", "--no-picture"], more].concat()).1;
+    for entry in fs::read_dir(here.path().join("shots/SF_0210")).unwrap() {
+        age(&entry.unwrap().path());
+    }
+    let trust = ["--trust-times"];
+    assert!(!check(&trust).contains("nchanged"));
+    let time = fs::metadata(&plate).unwrap().modified().unwrap();
+    let mut bytes = fs::read(&plate).unwrap();
+    *bytes.last_mut().unwrap() ^= 1;
+    fs::write(&plate, &bytes).unwrap();
+    fs::File::options().write(true).open(&plate).unwrap().set_modified(time).unwrap();
+    let trusted = check(&trust);
+    assert!(trusted.contains("Unchanged since the last run"), "{trusted}");
+    assert!(!check(&[]).contains("nchanged"), "without the option it is read");
+    assert_eq!(reports(&here.path().join("r")).len(), 2, "the list of times is no report");
 }
 
 #[test]

@@ -73,6 +73,7 @@ pub(super) struct LensArgs {
 /// `check`.
 #[derive(Debug, Clone, Default, Args)]
 #[command(after_help = examples::CHECK)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of its own on the command line")]
 pub(super) struct CheckArgs {
     /// Shot sheets, or folders that are searched for shot sheets
     #[arg(value_name = "SHEET|FOLDER")]
@@ -104,6 +105,10 @@ pub(super) struct CheckArgs {
     /// Check again what has not changed since its report was written
     #[arg(long)]
     pub(super) again: bool,
+    /// Do not read files whose size, time and inode are as they were in the last run with this option: what a report came
+    /// from is held against the files by their times, no longer by their contents
+    #[arg(long, conflicts_with = "again")]
+    pub(super) trust_times: bool,
     /// Of a moving shot, check every N-th frame [default: about 20 samples]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
     pub(super) every: Option<u32>,
@@ -301,6 +306,12 @@ pub(super) struct SummaryArgs {
     /// An earlier set of reports to hold them against
     #[arg(long, value_name = "FOLDER")]
     pub(super) against: Option<PathBuf>,
+    /// Show the shots over all their versions: verdicts, numbers, and a plot where it is one shot
+    #[arg(long)]
+    pub(super) trend: bool,
+    /// Only these shots
+    #[arg(long, value_name = "NAMES", value_delimiter = ',')]
+    pub(super) shot: Vec<String>,
     /// How it is printed
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: SummaryFormat,

@@ -74,6 +74,7 @@ fn wanted(args: &CheckArgs, run: RunName) -> Wanted {
         format: args.format,
         options: Options { picture: !args.no_picture, predict: args.predict, every: args.every },
         again: args.again,
+        trust_times: args.trust_times,
         as_list: args.part.is_some(),
         jobs: args.jobs.map_or_else(rayon::current_num_threads, |jobs| jobs as usize),
         memory: args.memory.map_or_else(default_budget_bytes, |size| size.0),

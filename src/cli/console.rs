@@ -2,6 +2,8 @@
 
 use std::io::{self, ErrorKind, IsTerminal, Write};
 
+use terminal_size::{Width, terminal_size_of};
+
 /// Standard output and standard error of one run.
 ///
 /// When the reader of standard output goes away (`plateproof … | head`), the rest of the output is dropped in
@@ -11,6 +13,8 @@ pub(super) struct Console {
     closed: bool,
     /// Colour may be used on standard output.
     pub(super) colour: bool,
+    /// Columns of the terminal that standard output is, if it is one.
+    pub(super) columns: Option<usize>,
     /// A person watches standard error.
     pub(super) watched: bool,
 }
@@ -23,6 +27,7 @@ impl Console {
         Self {
             closed: false,
             colour: io::stdout().is_terminal() && !set("NO_COLOR") && !dumb,
+            columns: terminal_size_of(io::stdout()).map(|(Width(columns), _)| usize::from(columns)),
             watched: io::stderr().is_terminal() && !dumb,
         }
     }

@@ -27,6 +27,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         options: Options { picture: !args.no_picture, ..Options::default() },
         // The demo shows checking, not that it was checked before.
         again: true,
+        trust_times: false,
         as_list: true,
         jobs: rayon::current_num_threads(),
         memory: default_budget_bytes(),

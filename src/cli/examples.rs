@@ -89,12 +89,16 @@ Examples:
       one screen: worst first, and what the shots share
   plateproof summary reports --against reports_monday
       also what is cured, worse, better, the same, first seen or gone since
+  plateproof summary reports --trend
+      every shot over all its versions, a letter each
+  plateproof summary reports --trend --shot SF_0420
+      one shot over all its versions, its numbers on a ruler; with --format csv a row a check and version
   plateproof summary part1 part2 part3 --all
       several folders as one show, every shot listed
   plateproof summary reports --format junit > plateproof.xml
       for a build server; csv and json likewise
   plateproof summary reports --overview overview
-      also draws overview/overview.page-1.png and so on, with both spheres of every shot
+      also draws overview/overview.page-001.png and so on, with both spheres of every shot
 
 Reports are found below the folders. Of several reports of a shot those of the last run count, and of those the newest
 version. A shot that a run was to check and that has no report of it is an error.

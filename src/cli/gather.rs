@@ -8,7 +8,7 @@ use crate::image::limits::Limits;
 use crate::image::probe::probe;
 use crate::new_shot::is_picture_name;
 use crate::sheet::{SHEET_FORMAT, peek_sheet};
-use crate::show::is_manifest_name;
+use crate::show::{is_manifest_name, is_times_name};
 use crate::{Error, ErrorKind, Result, printable};
 
 /// How deep folders are searched. Deeper trees are mistakes, such as a link back to the top.
@@ -97,7 +97,7 @@ impl Search {
             self.folder(&path, depth + 1);
         } else if is_sheet(&path) {
             self.found.push(path);
-        } else if path.extension().is_none() && path.is_symlink() && !path.exists() {
+        } else if path.is_symlink() && !path.exists() && may_name_a_folder(&path) {
             // It may have been a folder of shots.
             let remedy = "mend the link, or take it away";
             self.errors.push(Error::new(ErrorKind::Io, path, "is a link to what is not there", remedy));
@@ -129,9 +129,21 @@ fn is_sheet(path: &Path) -> bool {
     !readable || peek_sheet(path).is_some_and(|peek| !peek.is_base)
 }
 
+/// Endings that files have beside the shots, pictures and sheets apart (common practice, no source). Names of folders have
+/// dots too, as in `SF_0420.v001`.
+const FILE_ENDINGS: [&str; 27] = [
+    "abc", "avi", "bak", "clf", "csv", "gz", "html", "json", "log", "md", "mov", "mp4", "mxf", "obj", "pdf", "ply",
+    "py", "sh", "tar", "tmp", "txt", "usd", "wav", "xml", "yaml", "yml", "zip",
+];
+
+/// Whether a link to what is not there may have led to a folder, by its name.
+fn may_name_a_folder(path: &Path) -> bool {
+    !is_picture_name(path) && !FILE_ENDINGS.iter().any(|ending| has_ending(path, ending))
+}
+
 /// Reports may lie below the folder of the shots; a dangling link to one is no shot.
 fn is_report_name(name: &str) -> bool {
-    name.ends_with(".report.json") || is_manifest_name(name)
+    name.ends_with(".report.json") || is_manifest_name(name) || is_times_name(name)
 }
 
 fn has_ending(path: &Path, ending: &str) -> bool {

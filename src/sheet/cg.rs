@@ -21,7 +21,7 @@ pub struct CgSpec {
     /// The CG camera where it differs; keys left out are those of the plate's camera.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub camera: Option<CameraSpec>,
-    /// Lens distortion of the render: `"none"`, or what was applied.
+    /// Lens distortion of the render: `"none"`, `"in-comp"` where it is put in later, or what was applied.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distortion: Option<Value>,
 }

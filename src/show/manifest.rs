@@ -69,17 +69,18 @@ pub struct RunName {
 }
 
 impl RunName {
-    /// What all parts of one show share.
-    fn stem(&self) -> String {
+    /// What tells the files of one run in a folder apart from those of others.
+    pub fn mark(&self) -> String {
         let given = blake3::hash(self.given.join("\n").as_bytes()).to_hex();
-        format!("{PREFIX}{}", given.as_str().get(..8).unwrap_or_default())
+        let shared = given.as_str().get(..8).unwrap_or_default();
+        match self.part {
+            Some(part) => format!("{shared}.{}-of-{}", part.number, part.of),
+            None => shared.to_owned(),
+        }
     }
 
     fn file_name(&self) -> String {
-        match self.part {
-            Some(part) => format!("{}.{}-of-{}.json", self.stem(), part.number, part.of),
-            None => format!("{}.json", self.stem()),
-        }
+        format!("{PREFIX}{}.json", self.mark())
     }
 }
 

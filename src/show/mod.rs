@@ -3,6 +3,7 @@
 
 mod budget;
 mod cost;
+mod file_hashes;
 mod machine;
 mod manifest;
 mod options;
@@ -12,10 +13,11 @@ mod sequence;
 
 pub use budget::{Claim, MemoryBudget};
 pub use cost::{Need, file_bytes, need};
+pub(crate) use file_hashes::hash_of_file;
+pub use file_hashes::{FileHashes, is_times_name};
 pub use machine::default_budget_bytes;
 pub use manifest::{Ledger, MANIFEST_FORMAT, Manifest, Planned, RunName, is_manifest_name, read_manifest};
 pub use options::Options;
 pub use part::{Part, parts_by_size};
-pub(crate) use provenance::hash_of_file;
-pub use provenance::{seal, still_valid};
+pub use provenance::{StillValid, seal, still_valid};
 pub use sequence::{ShotResult, check, frame_numbers};

@@ -8,10 +8,12 @@ use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use serde_json::{Value, json};
 
 use super::Options;
+use super::file_hashes::FileHashes;
 use super::sequence::{ShotResult, frame_numbers, sheet_at};
 use crate::base::date::IsoDate;
 use crate::check::clean_plate::files_of_take;
@@ -24,15 +26,26 @@ const MAX_REPORT_BYTES: u64 = 64 << 20;
 
 /// Notes in the report what it came from, and the hashes of the files that will stand beside it.
 ///
-/// Files that the report lists among its inputs are taken as it read them; the others are hashed now. A shot that could
+/// Files that the report lists among its inputs are taken as it read them, from `begun` on; the others are hashed now. A shot that could
 /// not be done gets no such note: it is tried again every time.
-pub fn seal(result: &mut ShotResult, sheet: &ShotSheet, options: Options, text: &str) {
+pub fn seal(
+    result: &mut ShotResult,
+    sheet: &ShotSheet,
+    options: Options,
+    text: &str,
+    (hashes, begun): (&FileHashes, SystemTime),
+) {
     let ShotResult { report, picture_png, attachments } = result;
     if report.verdict == ShotVerdict::Error {
         return;
     }
     let read: BTreeMap<&str, &str> = report.inputs.iter().map(|i| (i.file.as_str(), i.blake3.as_str())).collect();
-    let fingerprint = fingerprint(sheet, options, &read);
+    let hash_of = |name: &str, path: &Path| {
+        let Some(hash) = read.get(name) else { return hashes.of(path) };
+        hashes.note(path, hash, begun);
+        Some((*hash).to_owned())
+    };
+    let fingerprint = fingerprint(sheet, options, &hash_of);
     let hash = |bytes: &[u8]| blake3::hash(bytes).to_hex().to_string();
     report.provenance = Some(Provenance {
         fingerprint,
@@ -47,9 +60,18 @@ pub fn seal(result: &mut ShotResult, sheet: &ShotSheet, options: Options, text: 
     }
 }
 
+/// A report that still holds.
+#[derive(Debug)]
+pub struct StillValid {
+    /// It.
+    pub report: Report,
+    /// Content hash of its file.
+    pub file_blake3: String,
+}
+
 /// The report of this shot in `dir`, where it and the files beside it are whole and came from the very same sheet,
 /// files, options and version.
-pub fn still_valid(dir: &Path, sheet: &ShotSheet, options: Options) -> Option<Report> {
+pub fn still_valid(dir: &Path, sheet: &ShotSheet, options: Options, hashes: &FileHashes) -> Option<StillValid> {
     let stem = report_stem(&sheet.shot, sheet.cg.version.as_deref());
     let beside = |ending: &str| dir.join(format!("{stem}.report.{ending}"));
     let text = read_limited(&beside("json"))?;
@@ -57,31 +79,35 @@ pub fn still_valid(dir: &Path, sheet: &ShotSheet, options: Options) -> Option<Re
     let provenance = report.provenance.as_ref()?;
     let ours = report.format == REPORT_FORMAT && report.tool == ToolNote::current();
     let same_shot = report.shot == sheet.shot && report.version == sheet.cg.version;
-    if !ours || !same_shot || to_json(&report).as_bytes() != text || !own_hash_agrees(&report, provenance) {
+    if !ours || !same_shot || !own_hash_agrees(&text, provenance) {
         return None;
     }
-    let is = |path: PathBuf, wanted: &String| hash_of_file(&path).as_ref() == Some(wanted);
+    let is = |path: PathBuf, wanted: &String| hashes.of(&path).as_ref() == Some(wanted);
     let whole = is(beside("txt"), &provenance.text_blake3)
         && provenance.picture_blake3.as_ref().map_or(!beside("png").exists(), |wanted| is(beside("png"), wanted))
         && provenance.beside_blake3.iter().all(|(ending, wanted)| is(dir.join(format!("{stem}.{ending}")), wanted));
-    (whole && fingerprint(sheet, options, &BTreeMap::new()) == provenance.fingerprint).then_some(report)
+    let same = whole && fingerprint(sheet, options, &|_, path| hashes.of(path)) == provenance.fingerprint;
+    let file_blake3 = blake3::hash(&text).to_hex().to_string();
+    same.then_some(StillValid { report, file_blake3 })
 }
 
-fn own_hash_agrees(report: &Report, provenance: &Provenance) -> bool {
-    let mut unsealed = report.clone();
-    unsealed.provenance = Some(Provenance { report_blake3: String::new(), ..provenance.clone() });
-    blake3::hash(to_json(&unsealed).as_bytes()).to_hex().as_str() == provenance.report_blake3
+/// The file is to the byte what was sealed: without its own hash it has that hash.
+fn own_hash_agrees(text: &[u8], provenance: &Provenance) -> bool {
+    let Ok(text) = std::str::from_utf8(text) else { return false };
+    let sealed = format!("\"report_blake3\": \"{}\"", provenance.report_blake3);
+    let Some(at) = text.rfind(&sealed) else { return false };
+    let mut hasher = blake3::Hasher::new();
+    hasher.update(&text.as_bytes()[..at]).update(b"\"report_blake3\": \"\"");
+    hasher.update(&text.as_bytes()[at + sealed.len()..]);
+    hasher.finalize().to_hex().as_str() == provenance.report_blake3
 }
 
-/// Hash of everything that a report comes from; `read` holds the hashes of files that were read already.
-fn fingerprint(sheet: &ShotSheet, options: Options, read: &BTreeMap<&str, &str>) -> String {
+/// Hash of everything that a report comes from; `hash_of` gives the hash of a file by its name and path.
+fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path) -> Option<String>) -> String {
     let today = IsoDate::today_utc();
     let by_option = |image: &crate::sheet::ImageSpec| [image.encoding_by_option, image.colour_space_by_option];
     let cameras = [&sheet.camera, &sheet.cg.camera];
-    let files = named_files(sheet, options.every).into_iter().map(|(name, path)| {
-        let hash = read.get(name.as_str()).map(|hash| (*hash).to_owned()).or_else(|| hash_of_file(&path));
-        json!([name, hash])
-    });
+    let files = named_files(sheet, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
     let all = json!({
         "tool": ToolNote::current(),
         "sheet": sheet,
@@ -136,14 +162,6 @@ fn other_files(value: &Value, base_dir: &Path, files: &mut BTreeMap<String, Path
         }
         _ => {}
     }
-}
-
-/// The content hash of a file; `None` where it cannot be read.
-pub(crate) fn hash_of_file(path: &Path) -> Option<String> {
-    path.metadata().ok().filter(std::fs::Metadata::is_file)?;
-    let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(File::open(path).ok()?).ok()?;
-    Some(hasher.finalize().to_hex().to_string())
 }
 
 fn read_limited(path: &Path) -> Option<Vec<u8>> {

@@ -63,11 +63,11 @@ fn row(line: &ShotLine) -> [String; COLUMNS.len()] {
     ]
 }
 
-fn figure(number: Option<f64>) -> String {
+pub(super) fn figure(number: Option<f64>) -> String {
     number.filter(|n| n.is_finite()).map(|n| n.to_string()).unwrap_or_default()
 }
 
-fn cell(text: &str) -> String {
+pub(super) fn cell(text: &str) -> String {
     let mut text = printable_text(text);
     if text.starts_with(['=', '+', '-', '@']) {
         text.insert(0, '\'');

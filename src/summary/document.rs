@@ -1,13 +1,16 @@
 //! The summary as data, and its schema.
 
 use std::cmp::Reverse;
+use std::collections::BTreeMap;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::Comparison;
-use super::{Pattern, ReportSet, ShotLine, compare, patterns};
+use super::{
+    CheckCount, Comparison, FaultGroup, Pattern, ReportSet, ShotLine, ShotTrend, by_check, compare, fault_groups,
+    patterns,
+};
 use crate::findings::{ErrorNote, ShotVerdict, ToolNote};
 use crate::report::json::schema_of;
 
@@ -26,6 +29,12 @@ pub struct Summary {
     pub verdict: ShotVerdict,
     /// Shots by verdict.
     pub counts: Counts,
+    /// Shots by what each check says of them.
+    #[serde(default)]
+    pub by_check: Vec<CheckCount>,
+    /// Shots with like faults.
+    #[serde(default)]
+    pub groups: Vec<FaultGroup>,
     /// What the shots share.
     pub patterns: Vec<Pattern>,
     /// What changed since an earlier set of reports.
@@ -33,6 +42,9 @@ pub struct Summary {
     pub comparison: Option<Comparison>,
     /// The newest version of every shot, worst first.
     pub shots: Vec<ShotLine>,
+    /// The shots over all their versions, in the same order, where asked for.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub trends: Vec<ShotTrend>,
     /// Reports of older versions, which are left out.
     pub older_reports: usize,
     /// Reports that could not be read.
@@ -58,24 +70,34 @@ pub struct Counts {
 }
 
 impl Summary {
-    /// Sums up `now`; `earlier` is an older set to hold it against, with the words that name it.
+    /// Sums up `now`; `earlier` is an older set to hold it against, with the words that name it. What is missing or cannot
+    /// be read there is a warning, unless nothing can.
     pub fn new(now: ReportSet, earlier: Option<(ReportSet, &str)>) -> Self {
-        let ReportSet { lines: mut shots, older, mut unusable, mut warnings } = now;
+        let ReportSet { lines: mut shots, older, mut trends, mut unusable, mut warnings } = now;
         let comparison = earlier.map(|(earlier, against)| {
-            unusable.extend(earlier.unusable);
+            if earlier.lines.is_empty() {
+                unusable.extend(earlier.unusable);
+            } else {
+                warnings.extend(earlier.unusable.iter().map(|error| format!("{against}: {error}")));
+            }
             warnings.extend(earlier.warnings);
             compare(&mut shots, &earlier.lines, against)
         });
         shots.sort_by(worst_first);
+        let places: BTreeMap<&str, usize> = shots.iter().enumerate().map(|(i, line)| (line.shot.as_str(), i)).collect();
+        trends.sort_by_key(|trend| places.get(trend.shot.as_str()).copied());
         let worst = shots.first().map_or(ShotVerdict::Error, |line| line.verdict);
         Self {
             format: SUMMARY_FORMAT.to_owned(),
             tool: ToolNote::current(),
             verdict: if unusable.is_empty() { worst } else { ShotVerdict::Error },
             counts: Counts::of(&shots),
+            by_check: by_check(&shots),
+            groups: fault_groups(&shots),
             patterns: patterns(&shots),
             comparison,
             shots,
+            trends,
             older_reports: older,
             unusable: unusable.iter().map(ErrorNote::from).collect(),
             warnings,
@@ -131,7 +153,8 @@ pub(super) mod tests {
             named(sample::error(), "SF_<0040>\u{1b}"),
         ];
         let unusable = vec![crate::Error::io("x.report.json", &std::io::ErrorKind::NotFound.into())];
-        let now = ReportSet { lines, older: 2, unusable, warnings: vec!["a, \"b\"".to_owned()] };
+        let now =
+            ReportSet { lines, older: 2, unusable, warnings: vec!["a, \"b\"".to_owned()], ..ReportSet::default() };
         let earlier = vec![named(sample::mismatch(), "SF_0010"), named(sample::unsure(), "SF_0009")];
         Summary::new(now, Some((ReportSet { lines: earlier, ..ReportSet::default() }, "monday")))
     }

@@ -7,7 +7,8 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use super::expected::Expected;
-use super::{ShotLine, compare_versions};
+use super::trend::in_order;
+use super::{ShotLine, ShotTrend, VersionPoint, compare_versions};
 use crate::base::parallel;
 use crate::findings::{REPORT_FORMAT, Report, ShotVerdict};
 use crate::show::{is_manifest_name, read_manifest};
@@ -29,10 +30,22 @@ pub struct ReportSet {
     pub lines: Vec<ShotLine>,
     /// Reports of older versions, which are left out.
     pub older: usize,
+    /// Every shot over all its versions, where asked for.
+    pub trends: Vec<ShotTrend>,
     /// What could not be read.
     pub unusable: Vec<Error>,
     /// Things the reader should know.
     pub warnings: Vec<String>,
+}
+
+/// Which versions of a shot are kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Versions {
+    /// The newest.
+    #[default]
+    Newest,
+    /// The numbers of all in [`ReportSet::trends`] besides.
+    All,
 }
 
 /// Reads every `*.report.json` in `given`: files as they are, folders with all below them.
@@ -42,13 +55,13 @@ pub struct ReportSet {
 /// the newest. Two reports of one shot and version count once, by the worse verdict, and a warning names both.
 ///
 /// Shots that a run was to check and that have no report of it are among the unusable.
-pub fn read_reports(given: &[PathBuf]) -> ReportSet {
+pub fn read_reports(given: &[PathBuf], versions: Versions) -> ReportSet {
     let mut set = ReportSet::default();
     let mut search = Search::default();
     for path in given {
         search.path(path, &mut set.unusable);
     }
-    let read: Vec<Result<ShotLine>> = parallel::map_each(&search.found, |path| read_report(path));
+    let read: Vec<Result<ShotLine>> = parallel::map_each(&search.found, |path| read_report(path, versions));
     let mut by_folder: BTreeMap<PathBuf, Vec<ShotLine>> = BTreeMap::new();
     for line in read {
         match line {
@@ -60,6 +73,13 @@ pub fn read_reports(given: &[PathBuf]) -> ReportSet {
         let lines = by_folder.get_mut(&dir).map(Vec::as_mut_slice).unwrap_or_default();
         set.unusable.extend(expected.hold(&dir, &mut lines.iter_mut().collect::<Vec<_>>()));
     }
+    let mut points: BTreeMap<String, Vec<VersionPoint>> = BTreeMap::new();
+    for line in by_folder.values_mut().flatten() {
+        if let Some(point) = line.point.take() {
+            points.entry(line.shot.clone()).or_default().push(point);
+        }
+    }
+    set.trends = in_order(points);
     let mut newest: BTreeMap<String, ShotLine> = BTreeMap::new();
     for lines in by_folder.into_values() {
         // Runs are counted in each folder by itself.
@@ -202,7 +222,7 @@ fn sorted_entries(folder: &Path) -> Result<Vec<PathBuf>> {
     Ok(paths)
 }
 
-fn read_report(path: &Path) -> Result<ShotLine> {
+fn read_report(path: &Path, versions: Versions) -> Result<ShotLine> {
     let failed = |error: std::io::Error| Error::io(path, &error);
     // A pipe would block for ever, so only ordinary files are opened.
     if !path.metadata().map_err(failed)?.is_file() {
@@ -222,7 +242,9 @@ fn read_report(path: &Path) -> Result<ShotLine> {
         let cause = format!("`format` is \"{}\", not \"{REPORT_FORMAT}\"", crate::printable_text(&report.format));
         return Err(Error::new(ErrorKind::Unsupported, path, cause, "check the shot again with this version"));
     }
-    Ok(ShotLine { blake3: blake3::hash(&bytes).to_hex().to_string(), ..ShotLine::of(&report, path) })
+    let line = ShotLine::of(&report, path);
+    let point = (versions == Versions::All).then(|| VersionPoint::of(&report, line.number.as_ref()));
+    Ok(ShotLine { blake3: blake3::hash(&bytes).to_hex().to_string(), point, ..line })
 }
 
 #[cfg(test)]
@@ -245,7 +267,7 @@ mod tests {
         put(&root.path().join("b"), "x.report.json", "v10", ShotVerdict::Match);
         put(&root.path().join("c"), "x.report.json", "v10", ShotVerdict::Unsure);
         fs::write(root.path().join("note.json"), "{}").unwrap();
-        let set = read_reports(&[root.path().to_path_buf(), root.path().join("a")]);
+        let set = read_reports(&[root.path().to_path_buf(), root.path().join("a")], Versions::Newest);
         assert_eq!((set.lines.len(), set.older), (1, 1));
         assert_eq!(set.lines[0].version.as_deref(), Some("v10"));
         assert_eq!(set.lines[0].verdict, ShotVerdict::Unsure);
@@ -256,9 +278,12 @@ mod tests {
     fn what_is_no_report_is_named() {
         let root = tempfile::tempdir().unwrap();
         fs::write(root.path().join("x.report.json"), "{ \"format\"").unwrap();
-        let set = read_reports(&[root.path().to_path_buf(), root.path().join("missing")]);
+        let set = read_reports(&[root.path().to_path_buf(), root.path().join("missing")], Versions::Newest);
         assert_eq!((set.lines.len(), set.unusable.len()), (0, 2));
         let empty = tempfile::tempdir().unwrap();
-        assert_eq!(read_reports(&[empty.path().to_path_buf()]).unusable[0].cause, "no report in this folder");
+        assert_eq!(
+            read_reports(&[empty.path().to_path_buf()], Versions::Newest).unusable[0].cause,
+            "no report in this folder"
+        );
     }
 }

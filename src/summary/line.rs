@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use super::Change;
+use super::{Change, VersionPoint};
 use crate::findings::detail::AFTER;
 use crate::findings::{Finding, Report, ShotVerdict, Verdict};
 use crate::report::text::{headline, set_faults, turned_instead};
@@ -55,6 +55,9 @@ pub struct ShotLine {
     /// Number of the run that made the report, as its folder's manifests tell; 0 where none does.
     #[serde(skip)]
     pub(super) run: u64,
+    /// What is kept of it for a trend, where one is asked for.
+    #[serde(skip)]
+    pub(super) point: Option<VersionPoint>,
     /// Content hash of the report's file.
     #[serde(skip)]
     pub(super) blake3: String,
@@ -145,6 +148,7 @@ impl ShotLine {
             program_version: report.tool.version.clone(),
             report: path.to_string_lossy().into_owned(),
             run: 0,
+            point: None,
             blake3: String::new(),
             measures: super::pattern::measures(report),
         }

@@ -1,17 +1,23 @@
 //! The summary as text: one screen, worst first.
 
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
+
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
-use super::Comparison;
-use super::{Change, ChangeKind, ShotLine, Summary};
+use super::{Change, ChangeKind, CheckCount, Comparison, FaultGroup, ShotLine, ShotTrend, Summary, trend_text};
 use crate::findings::ShotVerdict;
 use crate::printable_text;
 use crate::report::columns::{cell, clip};
 use crate::report::wording::prose;
 
-/// Columns of the page.
-const COLUMNS: usize = 80;
+/// Columns of the page where nobody says how wide the terminal is.
+pub const PAGE_COLUMNS: usize = 80;
+
+/// A narrower page is broken by the terminal, and rows of a wider one are hard to follow.
+const FEWEST_COLUMNS: usize = 60;
+const MOST_COLUMNS: usize = 200;
 
 /// Lines of one screen, and of them those kept for the part about changes.
 const SCREEN_LINES: usize = 40;
@@ -23,34 +29,57 @@ const FEWEST_ROWS: usize = 8;
 /// Shots named in the part about changes.
 const CHANGES_SHOWN: usize = 10;
 
-/// The summary as text of at most 80 columns; `title` names what is summed up.
-///
-/// Without `all` the table ends where a screen of 40 lines is full, with a count of the rest. `colour` adds ANSI colours and is for
-/// terminals only.
-pub fn render_summary_text(summary: &Summary, title: &str, all: bool, colour: bool) -> String {
-    let mut page = Page { text: String::new(), colour };
+/// How the text is laid out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Layout {
+    /// List every shot; else the table ends where a screen of 40 lines is full, with a count of the rest.
+    pub all: bool,
+    /// ANSI colours, for terminals only.
+    pub colour: bool,
+    /// Columns of the page, held to 60 to 200.
+    pub columns: usize,
+}
+
+impl Default for Layout {
+    fn default() -> Self {
+        Self { all: false, colour: false, columns: PAGE_COLUMNS }
+    }
+}
+
+/// The summary as text; `title` names what is summed up.
+pub fn render_summary_text(summary: &Summary, title: &str, layout: Layout) -> String {
+    let mut page = Page::new(layout.columns, layout.colour);
     page.head(summary, title);
     page.patterns(summary);
-    page.shots(summary, all);
+    page.by_check(summary, layout.all);
+    match summary.trends.as_slice() {
+        [] => page.shots(summary, layout.all),
+        trends => page.trends(summary, trends, layout.all),
+    }
     if let Some(comparison) = &summary.comparison {
-        page.comparison(summary, comparison, all);
+        page.comparison(summary, comparison, layout.all);
     }
     page.troubles(summary);
     page.text
 }
 
-struct Page {
-    text: String,
+pub(super) struct Page {
+    pub(super) text: String,
+    pub(super) columns: usize,
     colour: bool,
 }
 
 impl Page {
+    pub(super) fn new(columns: usize, colour: bool) -> Self {
+        Self { text: String::new(), columns: columns.clamp(FEWEST_COLUMNS, MOST_COLUMNS), colour }
+    }
+
     fn head(&mut self, summary: &Summary, title: &str) {
         let verdict = summary.verdict.word().to_uppercase();
         let left = format!("plateproof summary  {}", printable_text(title));
-        let room = COLUMNS - verdict.len() - 2;
+        let room = self.columns - verdict.len() - 2;
         let left = clip(&left, room);
-        let gap = " ".repeat(COLUMNS - display_width(&left) - verdict.len());
+        let gap = " ".repeat(self.columns - display_width(&left) - verdict.len());
         let verdict = self.painted(&verdict, summary.verdict);
         self.line(&format!("{left}{gap}{verdict}"));
         self.paragraph("", &counts(summary));
@@ -66,22 +95,61 @@ impl Page {
         }
     }
 
+    /// Checks that found something, in a sentence; with `all` every check in a table.
+    fn by_check(&mut self, summary: &Summary, all: bool) {
+        let found = summary
+            .by_check
+            .iter()
+            .filter(|count| count.mismatch + count.set_problem + count.unsure + count.waived > 0);
+        let parts: Vec<String> = found.map(check_counts).collect();
+        if summary.shots.len() < 2 || (parts.is_empty() && !all) {
+            return;
+        }
+        self.heading("BY CHECK");
+        if !all {
+            return self.paragraph("  ", &parts.join("; "));
+        }
+        let name = summary.by_check.iter().map(|count| display_width(&printable_text(&count.check))).max().unwrap_or(0);
+        let name = name.min(self.columns - 54);
+        self.line(&format!("  {}  mismatch  from set  waived  unsure  match  not given", " ".repeat(name)));
+        for count in &summary.by_check {
+            let CheckCount { check, mismatch, set_problem, waived, unsure, matching, not_given } = count;
+            let check = cell(&printable_text(check), name);
+            let off = format!("{mismatch:>8}  {set_problem:>8}  {waived:>6}");
+            self.line(&format!("  {check}  {off}  {unsure:>6}  {matching:>5}  {not_given:>9}"));
+        }
+    }
+
+    fn trends(&mut self, summary: &Summary, trends: &[ShotTrend], all: bool) {
+        if let [only] = trends {
+            return trend_text::one_shot(self, only);
+        }
+        let shown = if all { trends.len() } else { trends.len().min(self.rows_left(summary)) };
+        trend_text::many_shots(self, &trends[..shown], trends.len() - shown);
+    }
+
     fn shots(&mut self, summary: &Summary, all: bool) {
         if summary.shots.is_empty() {
             return;
         }
         self.heading("SHOTS, WORST FIRST (the one number that matters, its tolerance in brackets)");
-        let shown = if all { summary.shots.len() } else { summary.shots.len().min(self.rows_left(summary)) };
-        let (shown, rest) = summary.shots.split_at(shown);
+        let rows = rows(summary);
+        let shown = if all { rows.len() } else { rows.len().min(self.rows_left(summary)) };
+        let (shown, rest) = rows.split_at(shown);
         let widest = |name: fn(&ShotLine) -> String, most: usize| {
-            shown.iter().map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
+            shown.iter().filter_map(Row::shot).map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
         };
         let widths = [widest(shot_name, 20), widest(version_name, 10)];
-        for line in shown {
-            self.shot(line, widths);
+        for row in shown {
+            match row {
+                Row::Group(group) => self.line(&clip(&format!("  {}:", group_words(group)), self.columns)),
+                Row::Others(verdict) => self.line(&format!("  other shots {}:", verdict.word())),
+                Row::Shot(line) => self.shot(line, widths),
+            }
         }
+        let rest: Vec<&ShotLine> = rest.iter().filter_map(Row::shot).collect();
         if !rest.is_empty() {
-            self.line(&format!("  and {}: --all lists them", counts_of(rest)));
+            self.line(&format!("  and {}: --all lists them", counts_of(&rest)));
         }
     }
 
@@ -95,7 +163,7 @@ impl Page {
         let verdict = self.painted(&format!("{:<8}", line.verdict.word()), line.verdict);
         let names = format!("{}  {}", cell(&shot_name(line), name), cell(&version_name(line), version));
         let waived = if line.waived > 0 { format!(", {} waived", line.waived) } else { String::new() };
-        let room = COLUMNS - 12 - display_width(&names) - 2;
+        let room = self.columns - 12 - display_width(&names) - 2;
         let set = line.set_words();
         // A fault from set is the one thing to know of a shot that matches otherwise.
         let words = match (line.verdict, set.is_empty()) {
@@ -108,7 +176,7 @@ impl Page {
     }
 
     fn comparison(&mut self, summary: &Summary, comparison: &Comparison, all: bool) {
-        self.heading(&clip(&format!("SINCE {}", printable_text(&comparison.against)), COLUMNS));
+        self.heading(&clip(&format!("SINCE {}", printable_text(&comparison.against)), self.columns));
         self.line(&format!("  {}", changes(comparison)));
         let mut changed: Vec<(&ShotLine, &Change)> =
             summary.shots.iter().filter_map(|line| Some((line, line.change.as_ref()?))).collect();
@@ -117,7 +185,7 @@ impl Page {
         let shown = if all { changed.len() } else { changed.len().min(CHANGES_SHOWN) };
         for (line, change) in &changed[..shown] {
             let row = format!("  {:<10}  {}  {}", change.kind.word(), shot_name(line), then_and_now(line, change));
-            self.line(&clip(&row, COLUMNS));
+            self.line(&clip(&row, self.columns));
         }
         if shown < changed.len() {
             self.line(&format!("  and {} more: --all lists them", changed.len() - shown));
@@ -126,7 +194,7 @@ impl Page {
             let version = gone.version.as_deref().unwrap_or_default();
             let row =
                 format!("  {:<10}  {}  was {version} {}", "gone", printable_text(&gone.shot), gone.verdict.word());
-            self.line(&clip(&row, COLUMNS));
+            self.line(&clip(&row, self.columns));
         }
     }
 
@@ -143,14 +211,14 @@ impl Page {
         }
     }
 
-    fn heading(&mut self, text: &str) {
+    pub(super) fn heading(&mut self, text: &str) {
         let text = if self.colour { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() };
         self.line("");
         self.line(&text);
     }
 
-    fn paragraph(&mut self, first: &str, text: &str) {
-        let options = Options::new(COLUMNS)
+    pub(super) fn paragraph(&mut self, first: &str, text: &str) {
+        let options = Options::new(self.columns)
             .initial_indent(first)
             .subsequent_indent("    ")
             .word_splitter(WordSplitter::NoHyphenation);
@@ -159,13 +227,13 @@ impl Page {
         }
     }
 
-    fn line(&mut self, text: &str) {
+    pub(super) fn line(&mut self, text: &str) {
         self.text.push_str(text.trim_end());
         self.text.push('\n');
     }
 
     /// Colours that keep apart for the colour-blind; the word itself always says the verdict.
-    fn painted(&self, text: &str, verdict: ShotVerdict) -> String {
+    pub(super) fn painted(&self, text: &str, verdict: ShotVerdict) -> String {
         let code = match verdict {
             ShotVerdict::Match => "36",
             ShotVerdict::Unsure => "1;33",
@@ -173,6 +241,66 @@ impl Page {
         };
         if self.colour { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
     }
+}
+
+/// A row of the table.
+enum Row<'a> {
+    /// What the shots of the next rows have in common.
+    Group(&'a FaultGroup),
+    /// They have nothing in common with the rows before but the verdict.
+    Others(ShotVerdict),
+    Shot(&'a ShotLine),
+}
+
+impl<'a> Row<'a> {
+    fn shot(&self) -> Option<&'a ShotLine> {
+        if let Self::Shot(line) = self { Some(line) } else { None }
+    }
+}
+
+/// Of each verdict first the groups with like faults, the largest first, then the others.
+fn rows(summary: &Summary) -> Vec<Row<'_>> {
+    let group_of: BTreeMap<&str, usize> = summary
+        .groups
+        .iter()
+        .enumerate()
+        .flat_map(|(index, group)| group.shots.iter().map(move |shot| (shot.as_str(), index)))
+        .collect();
+    let group = |line: &ShotLine| group_of.get(line.shot.as_str()).copied().unwrap_or(usize::MAX);
+    let mut lines: Vec<&ShotLine> = summary.shots.iter().collect();
+    lines.sort_by_key(|line| (Reverse(line.verdict), group(line)));
+    let mut rows = Vec::with_capacity(lines.len() + summary.groups.len());
+    let mut last: Option<(usize, ShotVerdict)> = None;
+    for line in lines {
+        let group = group(line);
+        match summary.groups.get(group) {
+            Some(shared) if last.is_none_or(|last| last.0 != group) => rows.push(Row::Group(shared)),
+            None if last.is_some_and(|last| last.0 != group && last.1 == line.verdict) => {
+                rows.push(Row::Others(line.verdict));
+            }
+            _ => {}
+        }
+        last = Some((group, line.verdict));
+        rows.push(Row::Shot(line));
+    }
+    rows
+}
+
+fn group_words(group: &FaultGroup) -> String {
+    let side = match group.side.as_deref() {
+        Some("negative") => ", CG below the plate side",
+        Some(_) => ", CG above the plate side",
+        None => "",
+    };
+    format!("{} shots {} in {}{side}", group.shots.len(), group.verdict.word(), printable_text(&group.check))
+}
+
+/// `exposure 3 mismatch, 1 unsure`.
+fn check_counts(count: &CheckCount) -> String {
+    let CheckCount { mismatch, set_problem, waived, unsure, .. } = *count;
+    let parts = [(mismatch, "mismatch"), (set_problem, "set-problem"), (waived, "waived"), (unsure, "unsure")];
+    let parts = parts.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
+    format!("{} {}", printable_text(&count.check), parts.collect::<Vec<_>>().join(", "))
 }
 
 fn counts(summary: &Summary) -> String {
@@ -186,11 +314,11 @@ fn counts(summary: &Summary) -> String {
         1 => "; 1 older version left out".to_owned(),
         count => format!("; {count} older versions left out"),
     };
-    format!("{}{waived}{older}", counts_of(&summary.shots))
+    format!("{}{waived}{older}", counts_of(&summary.shots.iter().collect::<Vec<_>>()))
 }
 
 /// `14 shots: 3 mismatch, 11 match`.
-fn counts_of(shots: &[ShotLine]) -> String {
+fn counts_of(shots: &[&ShotLine]) -> String {
     let order = [ShotVerdict::Error, ShotVerdict::Mismatch, ShotVerdict::Unsure, ShotVerdict::Match];
     let count = |verdict| shots.iter().filter(|line| line.verdict == verdict).count();
     let parts = order.map(|verdict| (count(verdict), verdict.word())).into_iter().filter(|(n, _)| *n > 0);
@@ -249,18 +377,37 @@ mod tests {
     fn a_screen_holds_it_and_no_line_is_wider_than_the_page() {
         let lines = (0..400).map(|i| named(sample::mismatch(), &format!("SF_{i:04}"))).collect();
         let summary = Summary::new(ReportSet { lines, ..ReportSet::default() }, None);
-        let text = render_summary_text(&summary, "reports", false, false);
+        let text = render_summary_text(&summary, "reports", Layout::default());
         assert!(text.lines().count() <= 40, "{text}");
         assert!(text.contains(" mismatch: --all lists them"), "{text}");
-        assert!(render_summary_text(&summary, "reports", true, false).contains("SF_0399"));
-        for text in [text, render_summary_text(&full(), &"long/".repeat(40), true, false)] {
-            assert!(text.lines().all(|line| display_width(line) <= COLUMNS), "{text}");
+        assert!(
+            render_summary_text(&summary, "reports", Layout { all: true, ..Layout::default() }).contains("SF_0399")
+        );
+        for text in [text, render_summary_text(&full(), &"long/".repeat(40), Layout { all: true, ..Layout::default() })]
+        {
+            assert!(text.lines().all(|line| display_width(line) <= PAGE_COLUMNS), "{text}");
         }
     }
 
     #[test]
+    fn like_faults_stand_together_under_what_they_share() {
+        let shots = ["SF_0010", "SF_0020", "SF_0030"].map(|name| named(sample::mismatch(), name)).to_vec();
+        let mut lines = shots;
+        lines[1].number.as_mut().unwrap().check = "scale".to_owned();
+        lines.push(named(sample::all_match(), "SF_0040"));
+        let summary = Summary::new(ReportSet { lines, ..ReportSet::default() }, None);
+        let text = render_summary_text(&summary, "reports", Layout::default());
+        let place = |words: &str| text.find(words).unwrap_or_else(|| panic!("{words}? {text}"));
+        let order = ["2 shots mismatch in", "SF_0010", "SF_0030", "other shots mismatch:", "SF_0020", "SF_0040"];
+        assert!(order.windows(2).all(|pair| place(pair[0]) < place(pair[1])), "{text}");
+        assert!(text.contains("BY CHECK") && !text.contains("other shots match:"), "{text}");
+        let wide = render_summary_text(&summary, "reports", Layout { columns: 150, ..Layout::default() });
+        assert!(wide.lines().next().unwrap().len() == 150, "{wide}");
+    }
+
+    #[test]
     fn the_first_line_says_the_verdict_and_hostile_names_are_escaped() {
-        let text = render_summary_text(&full(), "reports", false, false);
+        let text = render_summary_text(&full(), "reports", Layout::default());
         assert!(text.lines().next().unwrap().ends_with("ERROR"), "{text}");
         assert!(!text.contains('\u{1b}') && text.contains("SF_<0040>\\u{1b}"), "{text}");
         assert!(text.contains("waived      SF_0010"), "{text}");

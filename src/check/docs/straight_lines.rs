@@ -14,7 +14,9 @@ pub const DOC: CheckDoc = CheckDoc {
            The detail gives the pull at the frame's corner in percent of its straight radius and in px (negative = \
            pulled in, barrel; positive = pushed out, pincushion), the model and its coefficients, the residual in px \
            and the number of edges.\n\
-           cg.distortion is \"none\" or an object: { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 } means \
+           Where the CG lacks what the lens has, that is a fault of the CG, unless it is put in later: \
+           \"distortion\": \"in-comp\" says so, and then the finding tells the values to use and judges nothing.\n\
+           cg.distortion is \"none\", \"in-comp\" or an object: { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 } means \
            straight radius = r (1 + k1 r2 + k2 r4), with r2 and r4 the second and fourth power of r; { \"model\": \
            \"division\", \"k1\": -0.05 } means straight radius = r / (1 + k1 r2). Further keys: \"radius\": what r = 1 \
            is, half-diagonal (default), half-width, half-height or focal-length; \"centre_px\": [x, y] (default: the \

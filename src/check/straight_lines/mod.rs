@@ -79,6 +79,12 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
     tell_lens(finding, fit, plate_px);
     let focal_px = shot.plate_view.map(|view| view.focal_px / plate_px);
     let stated = shot.sheet.cg.distortion.as_ref().map(|value| Stated::read(value, size, focal_px)).transpose()?;
+    if stated == Some(Stated::InComp) {
+        to_come(finding, fit);
+        return Ok(());
+    }
+    // Where the CG puts things is the CG's.
+    finding.concerns = "cg".to_owned();
     let rest = stated.as_ref().map_or_else(|| Stated::None.remainder_px(fit, size), |s| s.remainder_px(fit, size));
     let value = Estimate::new(rest * plate_px, fit.pull_px.sd * plate_px);
     settle(finding, value, "the edges do not pin the lens down well enough");
@@ -99,6 +105,17 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
         finding.reason = format!("{}{glue}the edges reach {share:.0} % of the way to the corner", finding.reason);
     }
     Ok(())
+}
+
+/// The CG gets its distortion after this check: there is nothing to judge yet, and something to tell.
+fn to_come(finding: &mut Finding, fit: &LensFit) {
+    finding.verdict = Verdict::NotGiven;
+    let pull = fit.pull_percent.value;
+    finding.reason = format!(
+        "the CG is distorted in the comp, which this check does not see: the lens pulls the corner by {pull:+.2} %, {}",
+        words(fit)
+    );
+    finding.remedy = format!("distort the CG in the comp with {}", words(fit));
 }
 
 fn tell_lens(finding: &mut Finding, fit: &LensFit, plate_px: f64) {
@@ -136,7 +153,7 @@ fn remedy(stated: &Stated, fit: &LensFit) -> String {
     let kind = if pull < 0.0 { "barrel, corners pulled in" } else { "pincushion, corners pushed out" };
     let does = match stated {
         Stated::None => "the CG is rendered without distortion".to_owned(),
-        Stated::Lens { .. } => "the CG's stated distortion does not undo it".to_owned(),
+        Stated::Lens { .. } | Stated::InComp => "the CG's stated distortion does not undo it".to_owned(),
     };
     format!("the lens pulls the corner by {pull:+.2} % ({kind}) and {does}: distort the CG with {}", words(fit))
 }

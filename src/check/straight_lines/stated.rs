@@ -14,6 +14,8 @@ const KEYS: [&str; 6] = ["model", "k1", "k2", "radius", "centre_px", "maps"];
 pub(super) enum Stated {
     /// The CG is a pinhole.
     None,
+    /// A pinhole for now; the distortion is put in later.
+    InComp,
     /// A radial map.
     Lens {
         /// The map; for `to_distorted` it goes from the straight to the recorded radius.
@@ -27,10 +29,11 @@ impl Stated {
     /// Reads the sheet's value, for frames of a size whose focal length may be known (px).
     ///
     /// # Errors
-    /// `Parameter` where it is neither `"none"` nor an object as `explain straight-lines` describes it.
+    /// `Parameter` where it is neither `"none"`, `"in-comp"` nor an object as `explain straight-lines` describes it.
     pub(super) fn read(value: &Value, size: [f64; 2], focal_px: Option<f64>) -> Result<Self> {
         match value {
             Value::String(word) if word == "none" => Ok(Self::None),
+            Value::String(word) if word == "in-comp" => Ok(Self::InComp),
             Value::Object(map) => Self::of_object(map, size, focal_px),
             other => Err(wrong(format!("it is {}", crate::printable_text(&other.to_string())))),
         }
@@ -65,7 +68,7 @@ impl Stated {
     /// Where the CG puts a straight point, px.
     fn placed(&self, straight: [f64; 2]) -> [f64; 2] {
         match self {
-            Self::None => straight,
+            Self::None | Self::InComp => straight,
             Self::Lens { lens, to_distorted: true } => lens.straightened(straight),
             Self::Lens { lens, to_distorted: false } => lens.recorded(straight),
         }
@@ -113,7 +116,7 @@ fn wrong(what: impl std::fmt::Display) -> Error {
         ErrorKind::Parameter,
         "shot sheet",
         format!("`cg.distortion` cannot be read: {what}"),
-        "write \"none\" or { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 }; `plateproof explain straight-lines` lists the keys",
+        "write \"none\", \"in-comp\" or { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 }; `plateproof explain straight-lines` lists the keys",
     )
 }
 
@@ -132,6 +135,7 @@ mod tests {
     #[test]
     fn every_form_is_read_and_the_rest_named() {
         assert_eq!(read(&json!("none")).unwrap(), Stated::None);
+        assert_eq!(read(&json!("in-comp")).unwrap(), Stated::InComp);
         let half_width = read(&json!({ "k1": -0.1, "radius": "half-width", "maps": "to-distorted" })).unwrap();
         let Stated::Lens { lens, to_distorted } = half_width else { panic!("no lens") };
         assert!(to_distorted && (lens.radius_px - 800.0).abs() < 1e-12 && (lens.k1 + 0.1).abs() < 1e-12);

@@ -35,6 +35,21 @@ impl Done {
     pub(super) fn new(report: Report, written: Result<Option<WrittenPaths>, Error>, keep_report: bool) -> Self {
         let hash = || blake3::hash(to_json(&report).as_bytes()).to_hex().to_string();
         let report_blake3 = matches!(written, Ok(Some(_))).then(hash);
+        Self::of(report, written, report_blake3, keep_report)
+    }
+
+    /// The reports of an earlier run still hold.
+    pub(super) fn unchanged(report: Report, written: WrittenPaths, report_blake3: String, keep_report: bool) -> Self {
+        let done = Self::of(report, Ok(Some(written)), Some(report_blake3), keep_report);
+        Self { unchanged: true, ..done }
+    }
+
+    fn of(
+        report: Report,
+        written: Result<Option<WrittenPaths>, Error>,
+        report_blake3: Option<String>,
+        keep_report: bool,
+    ) -> Self {
         let remark = report.error.as_ref().map(|e| format!("{}: {}: {}; {}", report.shot, e.file, e.cause, e.remedy));
         let (written, not_written) = match written {
             Ok(written) => (written, None),

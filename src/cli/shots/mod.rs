@@ -23,7 +23,7 @@ use super::progress::Progress;
 use crate::report::write::sweep_dead_files;
 use crate::report::{WrittenPaths, render_text};
 use crate::sheet::ShotSheet;
-use crate::show::{Ledger, MemoryBudget, Options, Planned, RunName};
+use crate::show::{FileHashes, Ledger, MemoryBudget, Options, Planned, RunName};
 use crate::{Error, Result, printable, printable_text};
 use line::{Done, Tally, one_line, row};
 use worker::Worker;
@@ -45,6 +45,8 @@ pub(super) struct Wanted {
     pub(super) options: Options,
     /// Check again what has not changed.
     pub(super) again: bool,
+    /// Take files for unchanged whose size, time and inode are.
+    pub(super) trust_times: bool,
     /// One line a shot however few there are, as befits a part of a show.
     pub(super) as_list: bool,
     /// Shots in work at once.
@@ -86,9 +88,15 @@ pub(super) fn run_shots(
     sweep_dead_files(&wanted.out);
     let planned = tasks.iter().map(|task| task.planned.clone()).collect();
     let ledger = Ledger::open(&wanted.out, &wanted.run, planned)?;
+    let hashes = if wanted.trust_times {
+        FileHashes::by_times(&wanted.out, &wanted.run.mark())?
+    } else {
+        FileHashes::read_anew()
+    };
     let worker = Worker {
         wanted,
         load,
+        hashes,
         budget: MemoryBudget::new(wanted.memory),
         keep_report: tasks.len() == 1 && !wanted.as_list,
     };
@@ -128,6 +136,7 @@ pub(super) fn run_shots(
         failed.store(told.is_err(), Ordering::SeqCst);
         told
     })?;
+    worker.hashes.close(teller.tally.told < tasks.len())?;
     teller.finish()
 }
 

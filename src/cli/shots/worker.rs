@@ -1,6 +1,7 @@
 //! One shot from its sheet to its files.
 
 use std::path::{Component, Path};
+use std::time::SystemTime;
 
 use super::line::Done;
 use super::{Load, Task, Wanted};
@@ -8,7 +9,7 @@ use crate::base::relative::relative_to;
 use crate::findings::Report;
 use crate::report::{WrittenPaths, render_text, report_stem, write_report};
 use crate::sheet::{ShotSheet, peek_sheet};
-use crate::show::{MemoryBudget, Planned, ShotResult, check, need, seal, still_valid};
+use crate::show::{FileHashes, MemoryBudget, Planned, ShotResult, StillValid, check, need, seal, still_valid};
 use crate::{Error, Result};
 
 /// What all workers share.
@@ -16,6 +17,7 @@ pub(super) struct Worker<'a> {
     pub(super) wanted: &'a Wanted,
     pub(super) load: &'a Load<'a>,
     pub(super) budget: MemoryBudget,
+    pub(super) hashes: FileHashes,
     /// Hand the report back, since it is the only one.
     pub(super) keep_report: bool,
 }
@@ -42,11 +44,10 @@ impl Worker<'_> {
         if self.wanted.again {
             return None;
         }
-        let report = still_valid(&self.wanted.out, sheet, self.wanted.options)?;
+        let StillValid { report, file_blake3 } =
+            still_valid(&self.wanted.out, sheet, self.wanted.options, &self.hashes)?;
         let written = paths_of(&self.wanted.out, &report);
-        let mut done = Done::new(report, Ok(Some(written)), self.keep_report);
-        done.unchanged = true;
-        Some(done)
+        Some(Done::unchanged(report, written, file_blake3, self.keep_report))
     }
 
     fn checked(&self, origin: &Path, sheet: &ShotSheet) -> Done {
@@ -56,13 +57,14 @@ impl Worker<'_> {
             let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &refused);
             return self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None);
         };
-        self.deliver(check(sheet, self.wanted.options), Some(sheet))
+        let begun = SystemTime::now();
+        self.deliver(check(sheet, self.wanted.options), Some((sheet, begun)))
     }
 
-    fn deliver(&self, mut result: ShotResult, sheet: Option<&ShotSheet>) -> Done {
+    fn deliver(&self, mut result: ShotResult, checked: Option<(&ShotSheet, SystemTime)>) -> Done {
         let text = render_text(&result.report, false);
-        if let Some(sheet) = sheet {
-            seal(&mut result, sheet, self.wanted.options, &text);
+        if let Some((sheet, begun)) = checked {
+            seal(&mut result, sheet, self.wanted.options, &text, (&self.hashes, begun));
         }
         let ShotResult { report, picture_png, attachments } = result;
         let written = write_report(&self.wanted.out, &report, &text, picture_png.as_deref(), &attachments);
