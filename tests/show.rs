@@ -2,6 +2,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test may end at the first surprise")]
 
+#[path = "show/fixes.rs"]
+mod fixes;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -56,6 +56,17 @@ pub(super) enum Format {
     Json,
 }
 
+/// Further files beside the report.
+#[derive(Debug, Clone, Default, Args)]
+pub(super) struct BesideArgs {
+    /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
+    #[arg(long)]
+    pub(super) predict: bool,
+    /// Write what the report asks for as files beside it: one gain for the CG as an ASC CDL (.cc), and all of it as JSON
+    #[arg(long)]
+    pub(super) write_fixes: bool,
+}
+
 /// How the camera saw the picture, where neither sheet nor file tells.
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct LensArgs {
@@ -121,9 +132,8 @@ pub(super) struct CheckArgs {
     /// Memory that the shots in work may take, for example 8GiB [default: half of what this process may use]
     #[arg(long, value_name = "SIZE")]
     pub(super) memory: Option<ByteSize>,
-    /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
-    #[arg(long)]
-    pub(super) predict: bool,
+    #[command(flatten)]
+    pub(super) beside: BesideArgs,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     /// Encoding of the plate, mirror or cg frames, for example mirror=srgb; `plateproof explain encodings` lists them

@@ -72,7 +72,12 @@ fn wanted(args: &CheckArgs, run: RunName) -> Wanted {
         run,
         out: args.out.clone(),
         format: args.format,
-        options: Options { picture: !args.no_picture, predict: args.predict, every: args.every },
+        options: Options {
+            picture: !args.no_picture,
+            predict: args.beside.predict,
+            fixes: args.beside.write_fixes,
+            every: args.every,
+        },
         again: args.again,
         trust_times: args.trust_times,
         as_list: args.part.is_some(),

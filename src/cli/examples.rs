@@ -39,6 +39,9 @@ Examples:
       a picture larger than the limits allow
   plateproof check shot.json --predict
       beside the report, the spheres that the sheet's environment predicts
+  plateproof check shot.json --write-fixes
+      beside the report, the gain that mends exposure and white balance of the CG as an ASC CDL (SHOT.fix.cc), and all \
+that the report asks for as JSON (SHOT.fixes.json)
 
 ROLE is plate, mirror (all mirrors) or cg (all CG spheres), or the name of one mirror.
 In a folder, every shot.json and *.shot.json counts, and every other .json that says plateproof-shot/1 and names a \

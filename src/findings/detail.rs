@@ -17,3 +17,6 @@ pub(crate) const TOLD: &str = "told";
 
 /// Which of its numbers decided a finding, in words.
 pub(crate) const DECIDED_BY: &str = "decided_by";
+
+/// What is to be mended in place of the CG itself, since the CG only follows it.
+pub(crate) const MEND_IN: &str = "mend_in";

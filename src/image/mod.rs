@@ -2,6 +2,7 @@
 
 mod ceiling;
 pub mod clf;
+mod dpx;
 pub mod encoding;
 mod exif;
 mod exr;
@@ -172,7 +173,7 @@ pub struct Frame {
     pub eight_bit: bool,
     /// Width of one code step at a given linear value matters for noise: bits per sample of integer files.
     pub integer_bits: Option<u8>,
-    /// The file format as a short word (`exr`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
+    /// The file format as a short word (`exr`, `dpx`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
     pub format: &'static str,
     /// Exposure and lens as the file states them.
     pub meta: CaptureMeta,

@@ -7,7 +7,7 @@ use super::encoding::Encoding;
 use super::limits::Limits;
 use super::sniff::Kind;
 use super::stream::InputFile;
-use super::{CaptureMeta, DataWindow, Frame, Opened, Size, Wanted, exr, raster};
+use super::{CaptureMeta, DataWindow, Frame, Opened, Size, Wanted, dpx, exr, raster};
 use crate::colour::ColourSpace;
 use crate::{Error, Result};
 
@@ -46,7 +46,7 @@ pub struct OpenRequest<'a> {
 /// Opens an image file.
 ///
 /// The kind is told by content (TGA, which has no mark, by name). What the request does not say is taken from the
-/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; the rest follows its embedded profile, else
+/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; DPX follows the codes of its header; the rest follows its embedded profile, else
 /// sRGB. `record.encoding_from` and `record.colour_space_from` say which.
 ///
 /// # Errors
@@ -70,6 +70,7 @@ pub fn open_part(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Wanted +
     };
     match kind {
         Kind::Exr => exr::open(request, &file, choose),
+        Kind::Dpx => Ok(Opened { frame: dpx::open(request, &file)?, complete: true }),
         kind => Ok(Opened { frame: raster::open(request, kind, &file)?, complete: true }),
     }
 }

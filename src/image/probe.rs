@@ -8,10 +8,10 @@ use ::exr::meta::MetaData;
 use ::exr::meta::header::Header;
 use ::image::{ImageDecoder, ImageReader};
 
-use super::exr;
 use super::guard::contain;
 use super::limits::{Limits, PNG_BESIDE_BYTES};
 use super::sniff::Kind;
+use super::{dpx, exr};
 use crate::{Error, ErrorKind, Result};
 
 /// Size of a picture and of its file.
@@ -44,7 +44,11 @@ pub fn probe(path: &Path, limits: &Limits) -> Option<Probe> {
     file.by_ref().take(16).read_to_end(&mut first).ok()?;
     file.rewind().ok()?;
     let kind = Kind::of(path, &first).ok()?;
-    let probe = if kind == Kind::Exr { of_exr(file)? } else { of_raster(file, kind, about.len()) };
+    let probe = match kind {
+        Kind::Exr => of_exr(file)?,
+        Kind::Dpx => of_dpx(file, about.len())?,
+        kind => of_raster(file, kind, about.len()),
+    };
     (probe.pixels <= limits.max_pixels).then_some(probe)
 }
 
@@ -53,6 +57,13 @@ fn of_exr(file: BufReader<File>) -> Option<Probe> {
     let pixels = |h: &Header| (h.layer_size.width() as u64).saturating_mul(h.layer_size.height() as u64);
     let each = meta.headers.iter().map(|h| Probe { pixels: pixels(h), scratch_bytes: exr::scratch_bytes(h) });
     each.max_by_key(|probe| probe.pixels.saturating_add(probe.scratch_bytes))
+}
+
+/// Coded samples are turned into light where they lie: no more than the file is held besides.
+fn of_dpx(file: BufReader<File>, file_bytes: u64) -> Option<Probe> {
+    let mut head = Vec::new();
+    file.take(dpx::HEADER_BYTES as u64).read_to_end(&mut head).ok()?;
+    Some(Probe { pixels: dpx::size_of(&head)?, scratch_bytes: file_bytes })
 }
 
 fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {

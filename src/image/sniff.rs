@@ -21,6 +21,8 @@ pub(super) enum Kind {
     Hdr,
     /// Truevision TGA.
     Tga,
+    /// DPX.
+    Dpx,
 }
 
 /// The first bytes by which a kind is known.
@@ -33,6 +35,8 @@ const MARKS: &[(&[u8], Kind)] = &[
     (b"II+\0", Kind::Tiff),
     (b"MM\0+", Kind::Tiff),
     (b"#?", Kind::Hdr),
+    (b"SDPX", Kind::Dpx),
+    (b"XPDS", Kind::Dpx),
 ];
 
 /// The endings by which a person expects a kind.
@@ -47,13 +51,14 @@ const ENDINGS: &[(&str, Kind)] = &[
     ("hdr", Kind::Hdr),
     ("rgbe", Kind::Hdr),
     ("tga", Kind::Tga),
+    ("dpx", Kind::Dpx),
 ];
 
 impl Kind {
-    /// The same for the general decoder; `None` for OpenEXR, which is read without it.
+    /// The same for the general decoder; `None` for OpenEXR and DPX, which are read without it.
     pub(super) fn format(self) -> Option<ImageFormat> {
         match self {
-            Self::Exr => None,
+            Self::Exr | Self::Dpx => None,
             Self::Jpeg => Some(ImageFormat::Jpeg),
             Self::Png => Some(ImageFormat::Png),
             Self::Tiff => Some(ImageFormat::Tiff),
@@ -71,6 +76,7 @@ impl Kind {
             Self::Tiff => "tiff",
             Self::Hdr => "hdr",
             Self::Tga => "tga",
+            Self::Dpx => "dpx",
         }
     }
 
@@ -83,6 +89,7 @@ impl Kind {
             Self::Tiff => "TIFF",
             Self::Hdr => "Radiance HDR",
             Self::Tga => "TGA",
+            Self::Dpx => "DPX",
         }
     }
 
@@ -106,7 +113,7 @@ impl Kind {
                 ErrorKind::Unsupported,
                 path,
                 "this is not an image of a kind that is read here",
-                "convert it to scene-linear OpenEXR, or to TIFF, PNG, JPEG, Radiance HDR or TGA",
+                "convert it to scene-linear OpenEXR, or to DPX, TIFF, PNG, JPEG, Radiance HDR or TGA",
             )),
         }
     }

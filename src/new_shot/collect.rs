@@ -9,7 +9,7 @@ use super::role::Role;
 use crate::{Error, ErrorKind, Result};
 
 /// Endings of the pictures that are read.
-const ENDINGS: [&str; 11] = ["exr", "sxr", "jpg", "jpeg", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
+const ENDINGS: [&str; 12] = ["exr", "sxr", "dpx", "jpg", "jpeg", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
 
 /// How deep folders are searched.
 const MAX_DEPTH: usize = 6;

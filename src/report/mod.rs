@@ -1,12 +1,14 @@
 //! The report of one shot: plain data here, rendering in the files beside it. Rendering computes nothing.
 
 pub(crate) mod columns;
+pub(crate) mod fixes;
 pub mod json;
 pub mod picture;
 pub mod text;
 pub mod wording;
 pub mod write;
 
+pub use fixes::FIXES_FORMAT;
 pub use json::{report_schema, to_json};
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

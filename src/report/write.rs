@@ -9,6 +9,7 @@ use serde::Deserialize;
 
 pub use crate::base::staging::sweep_dead_files;
 
+use super::fixes::{CDL_START, FIXES_FORMAT};
 use super::text::TEXT_MARK;
 use super::to_json;
 use crate::base::error::is_invisible;
@@ -170,7 +171,7 @@ pub(crate) fn remove_failed(dir: &Path, json_name: &str) {
 
 /// What an earlier run put beside its report and this one does not would show other numbers.
 fn remove_if_marked(path: &Path) -> Result<()> {
-    if check_ours(path, carries_our_mark, "picture").is_ok() { remove_if_there(path) } else { Ok(()) }
+    if check_ours(path, carries_our_mark, "file").is_ok() { remove_if_there(path) } else { Ok(()) }
 }
 
 fn safe_ending(ending: &str) -> String {
@@ -180,17 +181,19 @@ fn safe_ending(ending: &str) -> String {
 /// An attachment ready to be renamed: `<stem>.<ending>`, over nothing but an earlier one that carries our mark.
 fn stage_beside(dir: &Path, stem: &str, file: &Attachment) -> Result<(tempfile::NamedTempFile, PathBuf)> {
     let target = dir.join(format!("{stem}.{}", safe_ending(&file.ending)));
-    check_ours(&target, carries_our_mark, "picture")?;
+    check_ours(&target, carries_our_mark, "file")?;
     Ok((stage(dir, &target, &file.bytes)?, target))
 }
 
-/// A PNG with our text chunk, or an EXR whose header names us as its writer.
+/// A PNG with our text chunk, an EXR whose header names us as its writer, or a file of fixes that begins as ours do.
 fn carries_our_mark(file: File) -> bool {
     let mut head = Vec::new();
     if file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_err() {
         return false;
     }
-    is_marked_png(&head) || (head.starts_with(&EXR_MAGIC) && holds(&head, b"plateproof"))
+    let fixes = head.starts_with(b"{") && holds(&head, FIXES_FORMAT.as_bytes());
+    let marked_exr = head.starts_with(&EXR_MAGIC) && holds(&head, b"plateproof");
+    is_marked_png(&head) || marked_exr || fixes || head.starts_with(CDL_START.as_bytes())
 }
 
 fn holds(bytes: &[u8], part: &[u8]) -> bool {

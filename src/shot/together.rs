@@ -7,7 +7,7 @@ use crate::check::key_fill_ratio::ratio_stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::side::Side;
-use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS};
+use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS, MEND_IN};
 use crate::findings::{Finding, Verdict};
 use crate::light::radiance::{Source, extremes};
 
@@ -107,6 +107,7 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
         let asks = |f: &&mut Finding| of_cg(f) && f.verdict == Verdict::Mismatch && !f.remedy.is_empty();
         for finding in findings.iter_mut().filter(asks) {
             finding.action = None;
+            finding.detail.insert(MEND_IN.to_owned(), "the environment".into());
             finding.remedy += " (the CG follows the environment: mend it there, and not here besides)";
         }
     }

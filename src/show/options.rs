@@ -7,6 +7,8 @@ pub struct Options {
     pub picture: bool,
     /// With the spheres that the environment predicts.
     pub predict: bool,
+    /// With the fixes as files.
+    pub fixes: bool,
     /// Frames from one sample of a moving shot to the next.
     pub every: Option<u32>,
 }

@@ -117,6 +117,7 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check, today)).collect::<Vec<_>>(),
         "picture": options.picture,
         "predict": options.predict,
+        "fixes": options.fixes,
         "every": options.every,
         "files": files.collect::<Vec<Value>>(),
     });

@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 use crate::findings::{
     Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict, detail,
 };
+use crate::report::fixes;
 use crate::report::picture::render_curves;
 use crate::sheet::{ImageSpec, ShotSheet};
 use crate::shot::{RunOptions, check_shot};
@@ -35,6 +36,14 @@ pub struct ShotResult {
 
 /// Checks one shot, still or moving. Never fails: what went wrong is in the report.
 pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
+    let mut result = still_or_moving(sheet, options);
+    if options.fixes {
+        result.attachments.extend(fixes::files(&result.report));
+    }
+    result
+}
+
+fn still_or_moving(sheet: &ShotSheet, options: Options) -> ShotResult {
     let numbers = match frame_numbers(sheet, options.every) {
         Ok(Some(numbers)) => numbers,
         Ok(None) => return still(sheet, options, None),

@@ -3,6 +3,7 @@
 #![allow(clippy::float_cmp, reason = "what is stored exactly must come back exactly")]
 #![allow(clippy::print_stdout, reason = "a skipped test says why")]
 
+mod dpx;
 mod hostile;
 mod partial;
 mod published;

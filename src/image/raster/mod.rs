@@ -221,7 +221,7 @@ fn decode(path: &Path, kind: Kind, bytes: &[u8], limits: &Limits) -> Result<Deco
             Some(decoded) => Ok(decoded),
             None => decode_by_format(path, ImageFormat::Tiff, bytes, limits)?,
         },
-        Kind::Tga | Kind::Exr => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
+        Kind::Tga | Kind::Exr | Kind::Dpx => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
     };
     outcome.map_err(|error| from_image(path, kind, &error))
 }
