@@ -205,7 +205,7 @@ fn a_broken_sheet_still_tells_which_shot_and_version_it_is() {
     let text = fs::read_to_string(&path).unwrap();
     fs::write(&path, text.replacen("\"camera\"", "// as noted on set\n\"camera\"", 1)).unwrap();
     let (status, out, _) = show.check(&[]);
-    assert!(status == 2 && out.contains("holds a comment"), "{out}");
+    assert!(status == 2 && out.contains("has a comment"), "{out}");
     assert_eq!(show.reports(), ["SF_010.v001.report.json"]);
 }
 
@@ -369,7 +369,7 @@ fn the_plate_given_as_the_cg_is_named_and_not_the_mirror() {
     let show = Show::new();
     show.edit("a", |sheet| sheet["cg"]["spheres"][0]["frame"] = json!("plate.exr"));
     let (status, out, _) = show.check(&[]);
-    assert!(status == 2 && out.contains("is given as the CG and is the plate"), "{out}");
+    assert!(status == 2 && out.contains("is given as the CG but is the plate"), "{out}");
     let report: Value = serde_json::from_slice(&fs::read(show.path("r").join(&show.reports()[0])).unwrap()).unwrap();
     assert!(report["error"]["file"].as_str().unwrap().ends_with("plate.exr"), "{report}");
 }

@@ -195,19 +195,19 @@ fn rules_across_keys_are_held() {
         (with("cg", json!({ "spheres": ["a.exr", "b.exr"] })), "two CG spheres stand for mirror \"m1\""),
         (with("plate", json!("p.####.exr")), "add `frame_number` or `frame_range`"),
         (with("plate", json!({ "frame": "p.####.exr", "frame_range": [9, 1] })), "ends before it starts"),
-        (with("mirrors", json!([{ "frame": "s.exr", "outline_px": [1, 2, 3, 4] }])), "no circle and no ellipse"),
+        (with("mirrors", json!([{ "frame": "s.exr", "outline_px": [1, 2, 3, 4] }])), "neither a circle nor an ellipse"),
         (
             with("mirrors", json!([{ "frame": "s.exr", "outline_px": [1, 2, 3], "near_px": [1, 2, 3] }])),
             "`mirrors[0]` has both `outline_px` and `near_px`",
         ),
-        (with("mirrors", json!([{ "frame": "s.exr", "near_px": [1, 2, 1] }])), "`mirrors[0].near_px` is no circle"),
+        (with("mirrors", json!([{ "frame": "s.exr", "near_px": [1, 2, 1] }])), "`mirrors[0].near_px` is not a circle"),
         (
             with("mattes", json!([{ "name": "g1", "frame": "g.exr", "near_px": [1, 2, -3] }])),
-            "`mattes[0].near_px` is no circle",
+            "`mattes[0].near_px` is not a circle",
         ),
         (
             with("cg", json!({ "spheres": [{ "frame": "c.exr", "near_px": [1, 2, 0] }] })),
-            "`cg.spheres[0].near_px` is no circle",
+            "`cg.spheres[0].near_px` is not a circle",
         ),
         (with("shot", json!("a\n")), "`shot` is \"a\\n\""),
         (
@@ -235,7 +235,7 @@ fn missing_keys_are_named() {
         let mut sheet = shortest();
         sheet.as_object_mut().unwrap().remove(key);
         let text = message(sheet);
-        assert!(text.contains(key) && text.contains("needed and missing"), "{text}");
+        assert!(text.contains(key) && text.contains("required but missing"), "{text}");
     }
 }
 

@@ -252,6 +252,26 @@ fn an_unchanged_shot_is_kept_and_a_changed_one_is_checked_again() {
 }
 
 #[test]
+fn a_wrong_name_of_a_light_layer_leaves_the_rest_of_the_shot_measured() {
+    let here = shots(&["SF_0430"]);
+    edit(&here.path().join("shots/SF_0430/shot.json"), |sheet| {
+        sheet["cg"]["spheres"][0]["light_layers"] = json!(["key", "rin", "dusk"]);
+    });
+    let (status, out, _) = run(here.path(), &["check", "shots", "--out", "r", "--no-picture", "--format", "json"]);
+    let report: Value = serde_json::from_str(&out).unwrap();
+    assert_eq!((status, report["error"].is_null()), (1, true), "{out}");
+    assert!(finding_of(&report, "exposure")["value"].is_number(), "{out}");
+    let gains = finding_of(&report, "light-gains");
+    assert_eq!(gains["verdict"], "unsure");
+    assert_eq!(gains["reason"], "the CG file has no layer \"rin\", named in light_layers");
+    let remedy = gains["remedy"].as_str().unwrap();
+    assert!(remedy.contains("light_layers") && !remedy.contains("`layer`"), "{remedy}");
+    for layer in ["key", "rim", "dusk"] {
+        assert!(remedy.contains(layer), "{remedy}");
+    }
+}
+
+#[test]
 fn a_waiver_that_ended_counts_no_more_and_is_named() {
     let here = shots(&["SF_0140"]);
     let sheet = here.path().join("shots/SF_0140/shot.json");
@@ -269,7 +289,7 @@ fn a_waiver_that_ended_counts_no_more_and_is_named() {
     let (status, out, _) = waive("2020-01-31");
     assert_eq!(status, 1);
     let flat = out.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(flat.contains("the waiver of highlight-direction by hk (agreed) ended on 2020-01-31"), "{out}");
+    assert!(flat.contains("the waiver for highlight-direction by hk (agreed) ended on 2020-01-31"), "{out}");
 }
 
 #[test]

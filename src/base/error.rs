@@ -55,7 +55,7 @@ impl Error {
     pub fn io(file: impl AsRef<Path>, source: &std::io::Error) -> Self {
         let remedy = match source.kind() {
             std::io::ErrorKind::NotFound => "check the path; in a sheet, paths are relative to the sheet",
-            std::io::ErrorKind::PermissionDenied => "give the user that runs this permission to it",
+            std::io::ErrorKind::PermissionDenied => "give the user who runs this permission to use it",
             _ => "check the disk and the path, then run again",
         };
         let cause = match source.kind() {

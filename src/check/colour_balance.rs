@@ -88,7 +88,7 @@ impl Check for ColourBalance {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.colour.stops);
         if pair.cg.trust.view_transform {
             finding.reason =
-                "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its colour says nothing".to_owned();
+                "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its colour cannot be judged".to_owned();
             finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
             finding.action = Some(Action::RenderAgain);
             return finding;
@@ -99,7 +99,7 @@ impl Check for ColourBalance {
         let sd = super::combined(&doubts);
         let Some(overall) = overall.and_then(|o| balance(&o.lights, sd).map(|b| (o.lights, b))) else {
             finding.reason = "a channel of one of the spheres is black or negative".to_owned();
-            finding.remedy = "check encoding and colour space of both frames".to_owned();
+            finding.remedy = "check the encoding and colour space of both frames".to_owned();
             return finding;
         };
         judge(&mut finding, &overall.0, &overall.1, sd, pair.tolerances.colour.mired, main_doubt(&doubts));
@@ -133,9 +133,9 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
         (if clipped { LEFT_OUT_SD_STOPS } else { 0.0 }, "clipped lights are left out"),
         (hidden::channel_sd_stops(&pair.hidden()), "part of the sphere may be hidden"),
-        (reflectance, "the sphere's tint is not known well; measure it or give it in the sheet"),
+        (reflectance, "the sphere's tint is not well known; measure it, or give it in the sheet"),
         (curve, curve_words(trust)),
-        (white, "the camera balanced its white by itself"),
+        (white, "the camera's white balance was automatic"),
         (pair.drift.colour_stops, pair.drift.colour_words()),
         (haze_sd_stops(pair), "the mirror sphere blurs the light"),
         (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
@@ -144,8 +144,8 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
 
 fn curve_words(trust: Trust) -> &'static str {
     if trust.recovered_curve {
-        "the bracket tells the tone curve, but not how the camera sets the channels to each other at middle grey; give \
-         raw-developed linear frames"
+        "the bracket shows the tone curve, but not how the camera balances the channels at middle grey; use linear \
+         frames developed from raw"
     } else {
         "a camera file in a display encoding has an unknown tone curve"
     }
@@ -370,7 +370,7 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
             let side = if key.clipped { "key" } else { "CG key" };
             finding
                 .detail
-                .insert("key_reason".to_owned(), format!("the {side} is clipped: its colour is not known").into());
+                .insert("key_reason".to_owned(), format!("the {side} is clipped: its colour is unknown").into());
         } else if let Some(b) = balance(
             &Lights { mirror: key.illuminance_rgb, cg: partner.illuminance_rgb },
             sd.hypot(key_sd(key, partner)),

@@ -4,7 +4,6 @@ use serde_json::{Map, Value, json};
 
 use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence};
 use super::{Check, CheckDoc, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, settle};
-use crate::Result;
 use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
@@ -13,6 +12,7 @@ use crate::findings::{Action, Finding, LightFactor, LightPart, Verdict};
 use crate::light::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
 use crate::light::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
 use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
+use crate::{ErrorKind, Result};
 
 /// Lights that give less than this of what patches receive do not set the value.
 const COUNTED_SHARE: f64 = 0.10;
@@ -42,7 +42,7 @@ impl ShotCheck for LightGains {
     }
 
     fn needs(&self) -> &'static str {
-        "no layers with one light each are named; add light_layers to the CG sphere in the sheet"
+        "no light layers were given; name them in light_layers of the CG sphere in the sheet"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
@@ -55,7 +55,7 @@ impl ShotCheck for LightGains {
         }
         if addition.findings.is_empty() {
             let mut finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.light_gains.stops);
-            "no pair of spheres with layers could be compared".clone_into(&mut finding.reason);
+            "no pair of spheres with light layers could be compared".clone_into(&mut finding.reason);
             addition.findings.push(finding);
         }
         Ok(addition)
@@ -66,48 +66,82 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     let comparison = pair.comparison;
     let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.light_gains.stops);
     if comparison.cg.trust.view_transform {
-        "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its light does not add up"
+        "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its light does not add up"
             .clone_into(&mut finding.reason);
         "render the CG sphere and its layers as scene-linear OpenEXR".clone_into(&mut finding.remedy);
         addition.findings.push(finding);
         return Ok(());
     }
-    let layers = open_layers(shot, pair, spec, addition)?;
+    let layers = match open_layers(shot, pair, spec, addition)? {
+        Ok(layers) => layers,
+        Err(absent) => {
+            absent.tell(&mut finding);
+            addition.findings.push(finding);
+            return Ok(());
+        }
+    };
     let photographed = in_cg_axes(comparison);
     match solve_gains(&photographed, &comparison.cg.sources, &layers) {
         Some(solution) if !solution.not_whole.is_empty() => {
             finding.reason = format!(
-                "the layers do not add up to the CG picture: it holds other light than {} where that comes from",
+                "the layers do not add up to the CG picture: where {} comes from, the picture has different light",
                 names(&layers, &solution.not_whole)
             );
-            "render the layers and the whole picture from one scene, every light in a layer of its own"
+            "render the layers and the whole picture from the same scene, with every light in its own layer"
                 .clone_into(&mut finding.remedy);
         }
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
         None => {
-            "too little of the photographed sphere is unclipped and seen to tell gains".clone_into(&mut finding.reason);
+            "too little of the photographed sphere is visible and unclipped to work out gains"
+                .clone_into(&mut finding.reason);
         }
     }
     addition.findings.push(finding);
     Ok(())
 }
 
+/// Names in `light_layers` that the file does not have.
+struct Absent {
+    names: Vec<String>,
+    /// What the file has instead.
+    remedy: String,
+}
+
+impl Absent {
+    fn tell(&self, finding: &mut Finding) {
+        let names: Vec<String> = self.names.iter().map(|name| format!("\"{}\"", crate::printable_text(name))).collect();
+        let layers = if names.len() == 1 { "layer" } else { "layers" };
+        finding.reason = format!("the CG file has no {layers} {}, named in light_layers", names.join(", "));
+        finding.remedy = format!("correct light_layers in the sheet: {}", self.remedy);
+    }
+}
+
+/// The light layers; a wrong name is no reason to give up the rest of the shot.
 fn open_layers(
     shot: &ShotEvidence<'_>,
     pair: &PairEvidence<'_>,
     spec: &CgSphereSpec,
     addition: &mut Addition,
-) -> Result<Vec<LightLayer>> {
+) -> Result<std::result::Result<Vec<LightLayer>, Absent>> {
     let cg = &pair.comparison.cg;
+    let mut absent: Option<Absent> = None;
     let mut layers = Vec::with_capacity(spec.light_layers.len());
     for name in &spec.light_layers {
         let image = ImageSpec { layer: Some(name.clone()), ..spec.image.clone() };
-        let frame = (shot.open)(&image, "cg light layer")?;
+        let frame = match (shot.open)(&image, "cg light layer") {
+            Ok(frame) => frame,
+            Err(error) if error.kind == ErrorKind::Parameter => {
+                let absent = absent.get_or_insert_with(|| Absent { names: Vec::new(), remedy: error.remedy });
+                absent.names.push(name.clone());
+                continue;
+            }
+            Err(error) => return Err(error),
+        };
         let gathered = SphereImage::gather(&frame, &cg.geometry, &cg.fit.outline, pair.cg_radiometry);
         layers.push(LightLayer { name: crate::printable_text(name), sources: gathered.map.completed() });
         addition.inputs.push(frame.record);
     }
-    Ok(layers)
+    Ok(absent.map_or(Ok(layers), Err))
 }
 
 /// The photographed light where the CG has it: an environment turned as a whole is turned back.
@@ -134,12 +168,12 @@ fn judge(
         .map(|(g, _)| stops(g, common_sd))
         .max_by(|a, b| decide(*a, tolerance).cmp(&decide(*b, tolerance)).then(a.value.abs().total_cmp(&b.value.abs())));
     if let Some(value) = worst {
-        settle(finding, value, "the layers' light overlaps, or the sphere's reflectance is not known well");
+        settle(finding, value, "the light of the layers overlaps, or the sphere's reflectance is not well known");
         if value.value >= OFF_STOPS {
             finding.value_bound = Some("lower".to_owned());
         }
     } else {
-        "no layer's gain can be told".clone_into(&mut finding.reason);
+        "no gain could be worked out".clone_into(&mut finding.reason);
     }
     let left = left_over(comparison, photographed, &solution.applied(&comparison.cg.sources, layers));
     write_detail(finding, layers, solution, &shares, &left);
@@ -320,7 +354,7 @@ fn notes(finding: &mut Finding, comparison: &Comparison, layers: &[LightLayer], 
     }
     if !solution.untold.is_empty() {
         said.push(format!(
-            "no gain for {}: clipped in the photograph, too faint, or made up by the others",
+            "no gain for {}: clipped in the photograph, too faint, or the same light as the other layers together",
             names(layers, &solution.untold)
         ));
     }
@@ -329,9 +363,9 @@ fn notes(finding: &mut Finding, comparison: &Comparison, layers: &[LightLayer], 
         said.push(format!("{percent:.0} % of the CG's light is in none of these layers and stays as it is"));
     }
     if comparison.rotation.is_some() {
-        said.push("gains hold after the turn that rotation advises".to_owned());
+        said.push("these gains apply once the environment is turned as advised".to_owned());
     } else if HighlightDirection.run(comparison).verdict == Verdict::Mismatch {
-        said.push("a light stands in the wrong place or is missing: mend highlight-direction first".to_owned());
+        said.push("a light is in the wrong place or missing: fix highlight-direction first".to_owned());
     }
     for note in said {
         prepend(&mut finding.reason, &note);

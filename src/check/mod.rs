@@ -104,7 +104,7 @@ pub(crate) fn settle(finding: &mut Finding, value: Estimate, main_doubt: &str) {
     finding.verdict = decide(value, finding.tolerance);
     if finding.verdict == Verdict::Unsure {
         finding.reason = format!(
-            "{} {} cannot be told from the tolerance of {} {}: {main_doubt}",
+            "{} {} is too uncertain to judge against the tolerance of {} {}: {main_doubt}",
             number_words(value.value, Some(value.sd), &finding.unit, finding.unit != "deg"),
             finding.unit,
             finding.tolerance,

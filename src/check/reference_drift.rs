@@ -53,7 +53,7 @@ pub fn run(mirror: &str, reference: &Reference, tolerances: &Tolerances) -> Find
         None => {
             finding.verdict = Verdict::NotGiven;
             finding.reason =
-                "no plate is given, so nothing tells whether the sphere frame was exposed like it".to_owned();
+                "no plate is given, so it is not known whether the sphere frame was exposed like it".to_owned();
         }
         Some(DriftOutcome::NotMeasurable(reason)) => finding.reason.clone_from(reason),
         Some(DriftOutcome::Measured(drift)) => measured(&mut finding, reference, drift),
@@ -92,16 +92,15 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     }
     settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
     if reference.is_plate {
-        let told =
-            "the plate is the sphere frame itself: nothing proves that the shot's other frames were exposed like it";
+        let told = "the plate is the sphere frame itself: it does not show how the shot's other frames were exposed";
         finding.detail.insert(TOLD.to_owned(), told.into());
-        add(&mut finding.reason, "the plate and the sphere frame are one and the same picture, which cannot drift");
+        add(&mut finding.reason, "the plate and the sphere frame are the same picture, which cannot drift");
     }
     if drift.featureless {
         finding.verdict = Verdict::Unsure;
         finding.reason = "nothing shows that both frames look at the same background".to_owned();
         if reference.corrected {
-            add(&mut finding.reason, "so the drift was not undone, though the sheet asks for it");
+            add(&mut finding.reason, "so the drift was not corrected, although the sheet asks for it");
         }
     }
     if finding.verdict == Verdict::Mismatch {
@@ -129,12 +128,12 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
         )
     } else if stated.abs() > STATED_STOPS {
         format!(
-            "by the background the sphere frame stands {:+.2} stop from the plate, but {stated:+.2} is stated and was undone: correct exposure_stops (or the file's exposure data), or set \"correct_drift\": true",
+            "judging by the background, the sphere frame is {:+.2} stops from the plate, but {stated:+.2} is stated and was corrected for: correct exposure_stops (or the file's exposure data), or set \"correct_drift\": true",
             value.value + stated
         )
     } else {
         format!(
-            "the sphere frame is {size:.2} stop {side} than the plate and was not corrected: use a frame shot as the plate was, state exposure_stops, or set \"correct_drift\": true"
+            "the sphere frame is {size:.2} stop {side} than the plate and was not corrected: use a frame shot like the plate, give exposure_stops, or set \"correct_drift\": true"
         )
     };
 }

@@ -40,7 +40,7 @@ impl Check for Rotated {
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.rotation.deg);
         let Some(search) = &pair.rotation_search else {
-            "the light is even all round, or too little of it is seen: no turn can be told"
+            "the light is even on all sides, or too little of it is visible: no turn can be measured"
                 .clone_into(&mut finding.reason);
             return finding;
         };
@@ -61,7 +61,7 @@ fn called_for(search: &RotationSearch) -> Option<&Optimum> {
 /// A rotation makes the spheres alike: how large is it?
 fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch, best: &Optimum) {
     let angle = doubted_angle(pair, best);
-    settle(finding, angle, "the surroundings hold this turn only loosely");
+    settle(finding, angle, "the surroundings determine this turn only roughly");
     let left = describe(finding, pair, best);
     if let Some(rival) = &search.rival {
         finding.verdict = Verdict::Unsure;
@@ -70,8 +70,7 @@ fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch,
             turn_words(&advised(pair, best)),
             turn_words(&advised(pair, rival))
         );
-        "look at the evidence picture and turn by the one that brings the surroundings home"
-            .clone_into(&mut finding.remedy);
+        "look at the evidence picture and use the turn that lines up the surroundings".clone_into(&mut finding.remedy);
     } else if finding.verdict != Verdict::Match {
         finding.remedy = left;
         finding.action = Some(turn_environment(pair, best));
@@ -85,14 +84,14 @@ fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch)
             "no rotation explains the difference: the spheres' surroundings have little in common ({})",
             correlation_words(search)
         );
-        "check that this CG sphere belongs to this mirror frame, and what it is lit by".clone_into(&mut finding.remedy);
+        "check that this CG sphere belongs to this mirror frame, and what lights it".clone_into(&mut finding.remedy);
         return;
     }
     let Some(near) = &search.near else {
-        "the light has too little structure to tell a turn by".clone_into(&mut finding.reason);
+        "the light has too little structure to measure a turn".clone_into(&mut finding.reason);
         return;
     };
-    settle(finding, doubted_angle(pair, near), "the surroundings hold a turn only loosely");
+    settle(finding, doubted_angle(pair, near), "the surroundings determine a turn only roughly");
     describe(finding, pair, near);
     if search.alike() {
         return;

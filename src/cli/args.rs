@@ -11,8 +11,8 @@ use crate::image::limits::Limits;
 use crate::sheet::ImageSpec;
 use crate::show::{Part, default_budget_bytes};
 
-/// Proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a CG render of
-/// a matching sphere.
+/// Measures whether the CG is lit, exposed, coloured, scaled and placed like the live-action plate, from a mirror sphere
+/// photographed on set and a CG render of the same sphere.
 #[derive(Debug, Parser)]
 #[command(name = "plateproof", version, after_help = examples::TOP, max_term_width = 100)]
 pub(super) struct Cli {
@@ -24,59 +24,71 @@ pub(super) struct Cli {
 /// The verbs.
 #[derive(Debug, Subcommand)]
 pub(super) enum Command {
-    /// Compare the CG sphere with the one photographed on set and say what is off, by how much and what to change
+    /// Compare the CG sphere with the one photographed on set: what is off, by how much, and what to change
     Check(Box<CheckArgs>),
-    /// Measure what the sphere in one frame says about the light
+    /// Measure the light that the sphere in a single frame shows
     Sphere(Box<SphereArgs>),
-    /// Measure a sphere's reflectance from something seen both directly and in the sphere
+    /// Measure how much a mirror sphere reflects, from a surface seen both directly and in the sphere
     Reflectance(Box<ReflectanceArgs>),
-    /// Draft a shot sheet from files or a folder: what each is taken for, and what is left to ask the crew for
+    /// Draft a shot sheet from the files of a shot, and list what to ask the crew for
     NewShot(NewShotArgs),
-    /// Sum up many reports: worst first, what the shots share, and what changed since an earlier set
+    /// Summarise many reports: worst first, problems that shots share, and what changed since an earlier run
     Summary(SummaryArgs),
-    /// Explain a check, the verdicts, the directions or what to shoot on set; without a name, list what can be explained
+    /// Explain a check, the verdicts, the directions or what to shoot on set
     Explain(ExplainArgs),
-    /// Write the demo show, some shots of an invented film about a salt ferry, and check it
+    /// Write and check a demo show: shots from an invented film about a salt ferry
     Demo(DemoArgs),
     /// Print the JSON Schema of a file format
     Schema(SchemaArgs),
-    /// Print the script that lets a shell complete commands and options
+    /// Print a completion script for your shell
     Completions(CompletionsArgs),
-    /// Write the manual pages, one for each command
+    /// Write the manual pages, one per command
     Manual(ManualArgs),
 }
 
-/// How answers are printed.
+/// How answers are printed. (Help on single values would spread every `--help` over twice as many lines.)
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
 pub(super) enum Format {
-    /// For people.
+    // For people.
     #[default]
     Text,
-    /// For programs.
+    // For programs.
     Json,
 }
 
 /// Further files beside the report.
 #[derive(Debug, Clone, Default, Args)]
 pub(super) struct BesideArgs {
-    /// Write the mirror and matte sphere that the sheet's environment predicts, as OpenEXR and PNG
+    /// Also write the mirror and grey sphere that the sheet's environment predicts
     #[arg(long)]
     pub(super) predict: bool,
-    /// Write what the report asks for as files beside it: one gain for the CG as an ASC CDL (.cc), and all of it as JSON
+    /// Also write the fixes as files: one gain for the CG as an ASC CDL (.cc), and all of them as JSON
     #[arg(long)]
     pub(super) write_fixes: bool,
 }
 
+/// Heading of the options in place of a sheet.
+const INPUTS: &str = "Inputs (instead of a sheet, or to replace what one sheet says)";
+/// Heading of the options that place the sphere.
+const SPHERE: &str = "Where the sphere is not found";
+/// Heading of the options that judge.
+const JUDGING: &str = "Tolerances and required checks";
+/// Heading of the options for many shots and frames.
+const MANY: &str = "Many shots, moving shots";
+/// Heading of the options that say how a picture is to be read.
+const READING: &str = "How to read the pictures (where neither file nor sheet says)";
+
 /// How the camera saw the picture, where neither sheet nor file tells.
 #[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = READING)]
 pub(super) struct LensArgs {
-    /// Horizontal field of view over the full picture width, degrees
+    /// Horizontal field of view of the full picture width, degrees
     #[arg(long, value_name = "DEG", value_parser = parse_fov, conflicts_with_all = ["focal_length_mm", "sensor_mm"])]
     pub(super) fov_deg: Option<f64>,
     /// Focal length, mm
     #[arg(long, value_name = "MM")]
     pub(super) focal_length_mm: Option<Positive>,
-    /// Width and height of the sensor area that was recorded, mm
+    /// Width and height of the recorded part of the sensor, mm
     #[arg(long, value_name = "WxH", requires = "focal_length_mm")]
     pub(super) sensor_mm: Option<SensorSize>,
 }
@@ -86,85 +98,80 @@ pub(super) struct LensArgs {
 #[command(after_help = examples::CHECK)]
 #[allow(clippy::struct_excessive_bools, reason = "each is a switch of its own on the command line")]
 pub(super) struct CheckArgs {
-    /// Shot sheets, or folders that are searched for shot sheets
+    /// Shot sheets, or folders to search for them
     #[arg(value_name = "SHEET|FOLDER")]
     pub(super) sheets: Vec<PathBuf>,
-    /// The live-action plate
-    #[arg(long, value_name = "FILE")]
-    pub(super) plate: Option<PathBuf>,
-    /// Mirror-sphere frame; the same NAME again adds an exposure of its bracket
-    #[arg(long = "mirror", value_name = "[NAME=]FILE")]
-    pub(super) mirrors: Vec<NamedFile>,
-    /// CG render of the matching sphere; NAME is the mirror that it stands for
-    #[arg(long = "cg", value_name = "[NAME=]FILE")]
-    pub(super) cg: Vec<NamedFile>,
-    /// Name of the shot
-    #[arg(long, value_name = "NAME")]
-    pub(super) shot: Option<String>,
-    /// Version of the CG; becomes part of the report's file name
-    #[arg(long, value_name = "NAME")]
-    pub(super) version_name: Option<String>,
     /// Folder for the reports
     #[arg(long, value_name = "DIR", default_value = "plateproof-reports")]
     pub(super) out: PathBuf,
     /// Print text for people, or one JSON report per line
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
-    /// Leave out the evidence picture
+    /// Do not draw the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
-    /// Check again what has not changed since its report was written
+    /// Check again even where nothing has changed since the last report
     #[arg(long)]
     pub(super) again: bool,
-    /// Do not read files whose size, time and inode are as they were in the last run with this option: what a report came
-    /// from is held against the files by their times, no longer by their contents
+    /// Trust size, time and inode of files that have not changed since the last run with this option, instead of reading them
     #[arg(long, conflicts_with = "again")]
     pub(super) trust_times: bool,
-    /// Of a moving shot, check every N-th frame [default: about 20 samples]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..))]
-    pub(super) every: Option<u32>,
-    /// Check only part NUMBER of COUNT parts of equal weight, for example 2/8
-    #[arg(long, value_name = "NUMBER/COUNT")]
-    pub(super) part: Option<Part>,
-    /// Shots in work at once [default: one for each core]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024))]
-    pub(super) jobs: Option<u32>,
-    /// Memory that the shots in work may take, for example 8GiB [default: half of what this process may use]
-    #[arg(long, value_name = "SIZE")]
-    pub(super) memory: Option<ByteSize>,
     #[command(flatten)]
     pub(super) beside: BesideArgs,
+    /// The live-action plate
+    #[arg(long, value_name = "FILE", help_heading = INPUTS)]
+    pub(super) plate: Option<PathBuf>,
+    /// Photograph of the mirror sphere; give one NAME several files to make a bracket
+    #[arg(long = "mirror", value_name = "[NAME=]FILE", help_heading = INPUTS)]
+    pub(super) mirrors: Vec<NamedFile>,
+    /// CG render of the same sphere; NAME is the mirror it stands for
+    #[arg(long = "cg", value_name = "[NAME=]FILE", help_heading = INPUTS)]
+    pub(super) cg: Vec<NamedFile>,
+    /// Name of the shot
+    #[arg(long, value_name = "NAME", help_heading = INPUTS)]
+    pub(super) shot: Option<String>,
+    /// Version of the CG; part of the report's file name
+    #[arg(long, value_name = "NAME", help_heading = INPUTS)]
+    pub(super) version_name: Option<String>,
+    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius may be 15 % off; without ROLE= it is for
+    /// the photographed sphere
+    #[arg(long = "near", value_parser = assignment::near, value_name = "[ROLE=]X,Y,R", help_heading = SPHERE)]
+    pub(super) near: Vec<Assignment<Numbers>>,
+    /// The exact outline, used instead of searching: centre and radius (or X,Y,A,B,ANGLE), px
+    #[arg(long = "outline", value_parser = assignment::outline, value_name = "ROLE=X,Y,R", help_heading = SPHERE)]
+    pub(super) outlines: Vec<Assignment<Numbers>>,
+    /// Tolerance of a check, such as exposure=0.2; `plateproof explain tolerances` lists them
+    #[arg(long = "tolerance", value_parser = assignment::tolerance, value_name = "CHECK=VALUE", help_heading = JUDGING)]
+    pub(super) tolerances: Vec<Assignment<Positive>>,
+    /// Checks that must reach a verdict, such as exposure,highlight-direction; a shot in which one does not is unsure
+    #[arg(long, value_name = "CHECKS", value_delimiter = ',', help_heading = JUDGING)]
+    pub(super) require: Vec<String>,
+    /// Shots processed in parallel [default: one per core]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024), help_heading = MANY)]
+    pub(super) jobs: Option<u32>,
+    /// Memory that they may use together, such as 8GiB [default: half of what is available]
+    #[arg(long, value_name = "SIZE", help_heading = MANY)]
+    pub(super) memory: Option<ByteSize>,
+    /// Check only one of COUNT equal parts, such as 2/8, to share a show between machines
+    #[arg(long, value_name = "NUMBER/COUNT", help_heading = MANY)]
+    pub(super) part: Option<Part>,
+    /// In a moving shot, check every N-th frame [default: about 20 frames]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..), help_heading = MANY)]
+    pub(super) every: Option<u32>,
     #[command(flatten)]
     pub(super) lens: LensArgs,
-    /// Encoding of the plate, mirror or cg frames, for example mirror=srgb; `plateproof explain encodings` lists them
-    #[arg(long = "encoding", value_parser = assignment::encoding, value_name = "ROLE=NAME")]
+    /// Encoding, such as mirror=srgb; `plateproof explain encodings` lists them
+    #[arg(long = "encoding", value_parser = assignment::encoding, value_name = "ROLE=NAME", help_heading = READING)]
     pub(super) encodings: Vec<Assignment<String>>,
-    /// Colour space of the plate, mirror or cg frames, for example cg=acescg
-    #[arg(long = "colour-space", value_parser = assignment::colour_space, alias = "color-space", value_name = "ROLE=NAME")]
+    /// Colour space, such as cg=acescg
+    #[arg(long = "colour-space", value_parser = assignment::colour_space, alias = "color-space", value_name = "ROLE=NAME", help_heading = READING)]
     pub(super) colour_spaces: Vec<Assignment<String>>,
-    /// Layer to read, for example cg=beauty
-    #[arg(long = "layer", value_parser = assignment::layer, value_name = "ROLE=NAME")]
+    /// Layer to read, such as cg=beauty
+    #[arg(long = "layer", value_parser = assignment::layer, value_name = "ROLE=NAME", help_heading = READING)]
     pub(super) layers: Vec<Assignment<String>>,
-    /// Scene-linear value at which a recording clips, for example mirror=12.5
-    #[arg(long = "clip-level", value_parser = assignment::clip_level, value_name = "ROLE=VALUE")]
+    /// Scene-linear value at which the recording clips, such as mirror=12.5
+    #[arg(long = "clip-level", value_parser = assignment::clip_level, value_name = "ROLE=VALUE", help_heading = READING)]
     pub(super) clip_levels: Vec<Assignment<Positive>>,
-    /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
-    #[arg(long = "outline", value_parser = assignment::outline, value_name = "ROLE=X,Y,R")]
-    pub(super) outlines: Vec<Assignment<Numbers>>,
-    /// Circle drawn by hand around a sphere, good to 15 % of its radius and refined on the picture: centre x, centre y,
-    /// radius, px; without ROLE= that of the photographed sphere
-    #[arg(long = "near", value_parser = assignment::near, value_name = "[ROLE=]X,Y,R")]
-    pub(super) near: Vec<Assignment<Numbers>>,
-    /// How far off counts: direction=DEG (also of near-lights), key-fill=STOPS, exposure=STOPS, colour=STOPS,
-    /// colour-mired=MIRED, reference-drift=STOPS, camera=DEG, scale=PERCENT, sun=DEG, rotation=DEG,
-    /// light-gains=STOPS, clean-plate=PX, straight-lines=PX; the check's own name may stand in place of direction,
-    /// key-fill and colour
-    #[arg(long = "tolerance", value_parser = assignment::tolerance, value_name = "CHECK=VALUE")]
-    pub(super) tolerances: Vec<Assignment<Positive>>,
-    /// Checks that have to be decided, for example exposure,highlight-direction: where one is unsure or not given, the shot
-    /// is unsure at the least
-    #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
-    pub(super) require: Vec<String>,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
@@ -176,20 +183,20 @@ pub(super) struct SphereArgs {
     /// The frame
     #[arg(value_name = "FRAME")]
     pub(super) frame: PathBuf,
-    /// Write `<frame>.sphere.json` and its picture into this folder
+    /// Also write FRAME.sphere.json and the evidence picture into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
     /// Print text for people, or JSON
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
-    /// Leave out the evidence picture
+    /// Do not draw the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,
     #[command(flatten)]
     pub(super) read_as: PictureArgs,
-    /// Linear reflectance of the sphere in the frame's colour space, each in (0, 1.2]
+    /// Linear reflectance of the sphere in the frame's colour space, each above 0 and at most 1.2
     #[arg(long, value_name = "R,G,B")]
     pub(super) reflectance: Option<Numbers>,
     #[command(flatten)]
@@ -198,39 +205,39 @@ pub(super) struct SphereArgs {
 
 /// How a picture is to be read, where its file does not tell.
 #[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = READING)]
 pub(super) struct PictureArgs {
-    /// How code values relate to light, for example srgb; `plateproof explain encodings` lists them
+    /// Encoding, such as srgb; `plateproof explain encodings` lists them
     #[arg(long, value_name = "NAME")]
     pub(super) encoding: Option<String>,
-    /// Colour space, for example acescg
+    /// Colour space, such as acescg
     #[arg(long, alias = "color-space", value_name = "NAME")]
     pub(super) colour_space: Option<String>,
     /// Layer or part to read
     #[arg(long, value_name = "NAME")]
     pub(super) layer: Option<String>,
-    /// Scene-linear value at which the recording clips
+    /// Scene-linear value at which the recording clips, such as 12.5
     #[arg(long, value_name = "VALUE")]
     pub(super) clip_level: Option<Positive>,
-    /// Outline in place of the search: centre x, centre y, radius (or a, b, angle), px
-    #[arg(long, value_name = "X,Y,R")]
-    pub(super) outline: Option<Numbers>,
-    /// Circle drawn by hand around the sphere, good to 15 % of its radius and refined on the picture: centre x, centre y,
-    /// radius, px
-    #[arg(long, value_name = "X,Y,R", conflicts_with = "outline")]
+    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius may be 15 % off
+    #[arg(long, value_name = "X,Y,R", conflicts_with = "outline", help_heading = SPHERE)]
     pub(super) near: Option<Numbers>,
+    /// The exact outline, used instead of searching: centre and radius (or X,Y,A,B,ANGLE), px
+    #[arg(long, value_name = "X,Y,R", help_heading = SPHERE)]
+    pub(super) outline: Option<Numbers>,
 }
 
 /// What one picture may cost, so that a damaged or hostile file costs its shot and nothing else.
 #[derive(Debug, Clone, Copy, Default, Args)]
-#[command(next_help_heading = "Limits on one picture")]
+#[command(next_help_heading = "Limits on a single picture")]
 pub(super) struct LimitArgs {
-    /// Most pixels [default: 268435456, which is 16384 x 16384]
+    /// Most pixels [default: 268435456, that is 16384 x 16384]
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u64).range(1..))]
     pub(super) max_pixels: Option<u64>,
     /// Largest file [default: 16GiB]
     #[arg(long, value_name = "SIZE")]
     pub(super) max_file: Option<ByteSize>,
-    /// Most memory for it when decoded [default: 4GiB, or half of what this process may use]
+    /// Most memory once decoded [default: 4GiB, or half of what is available]
     #[arg(long, value_name = "SIZE")]
     pub(super) max_decoded: Option<ByteSize>,
 }
@@ -269,10 +276,10 @@ pub(super) struct ReflectanceArgs {
     /// The frame
     #[arg(value_name = "FRAME")]
     pub(super) frame: PathBuf,
-    /// Corners around a part of a matt surface as seen directly, px
+    /// Corners of an area of a matt surface as seen directly, px
     #[arg(long, value_name = "X,Y,X,Y,X,Y...", allow_hyphen_values = true)]
     pub(super) seen_directly: Numbers,
-    /// Corners around the same part of it as seen in the sphere, px
+    /// Corners of the same area as seen in the sphere, px
     #[arg(long, value_name = "X,Y,X,Y,X,Y...", allow_hyphen_values = true)]
     pub(super) seen_in_sphere: Numbers,
     /// Print text for people, or JSON
@@ -293,13 +300,13 @@ pub(super) struct NewShotArgs {
     /// Pictures of one shot, or folders that hold them
     #[arg(value_name = "FILE|FOLDER", required = true)]
     pub(super) files: Vec<PathBuf>,
-    /// The sheet to write [default: shot.json in the folder given, else here]
+    /// Sheet to write [default: shot.json in the given folder, else in this one]
     #[arg(long, value_name = "FILE")]
     pub(super) out: Option<PathBuf>,
-    /// Name of the shot [default: as the names of files and folder tell]
+    /// Name of the shot [default: from the names of files and folder]
     #[arg(long, value_name = "NAME")]
     pub(super) shot: Option<String>,
-    /// Replace a sheet that is there already, with everything noted in it
+    /// Replace an existing sheet, with everything noted in it
     #[arg(long)]
     pub(super) overwrite: bool,
     #[command(flatten)]
@@ -310,10 +317,10 @@ pub(super) struct NewShotArgs {
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::SUMMARY)]
 pub(super) struct SummaryArgs {
-    /// Folders that are searched for reports, or reports
+    /// Reports, or folders to search for them
     #[arg(value_name = "FOLDER|REPORT", required = true)]
     pub(super) reports: Vec<PathBuf>,
-    /// An earlier set of reports to hold them against
+    /// Folder with the reports of an earlier run, to compare with
     #[arg(long, value_name = "FOLDER")]
     pub(super) against: Option<PathBuf>,
     /// Show the shots over all their versions: verdicts, numbers, and a plot where it is one shot
@@ -322,16 +329,16 @@ pub(super) struct SummaryArgs {
     /// Only these shots
     #[arg(long, value_name = "NAMES", value_delimiter = ',')]
     pub(super) shot: Vec<String>,
-    /// How it is printed
+    /// Print text for people, JSON, CSV for spreadsheets, or JUnit XML for build servers
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: SummaryFormat,
-    /// List every shot, not just one screen of them
+    /// List every shot, not just the worst ones
     #[arg(long)]
     pub(super) all: bool,
-    /// Checks that have to be decided in every shot: where one is unsure or not given, the shot is unsure at the least
+    /// Checks that must reach a verdict in every shot; a shot in which one does not is unsure
     #[arg(long, value_name = "CHECKS", value_delimiter = ',')]
     pub(super) require: Vec<String>,
-    /// Draw the overview, a printed table with both spheres of every shot, into this folder
+    /// Also draw an overview, both spheres of every shot on printable pages, into this folder
     #[arg(long, value_name = "DIR")]
     pub(super) overview: Option<PathBuf>,
 }
@@ -339,14 +346,14 @@ pub(super) struct SummaryArgs {
 /// How a summary is printed.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
 pub(super) enum SummaryFormat {
-    /// For people.
+    // For people.
     #[default]
     Text,
-    /// For programs.
+    // For programs.
     Json,
-    /// For spreadsheets.
+    // For spreadsheets.
     Csv,
-    /// JUnit XML, for build servers.
+    // JUnit XML, for build servers.
     Junit,
 }
 
@@ -354,7 +361,7 @@ pub(super) enum SummaryFormat {
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::EXPLAIN)]
 pub(super) struct ExplainArgs {
-    /// A check, `verdicts`, `directions`, `encodings` or `set`; a tolerance's name or a word of the trade will do
+    /// A check or a subject; common words of the trade work too. Without one, everything is listed
     #[arg(value_name = "CHECK")]
     pub(super) topic: Vec<String>,
 }
@@ -366,7 +373,7 @@ pub(super) struct DemoArgs {
     /// Folder for the show and its reports
     #[arg(long, value_name = "DIR", default_value = "plateproof-demo")]
     pub(super) out: PathBuf,
-    /// Leave out the evidence pictures
+    /// Do not draw the evidence pictures
     #[arg(long)]
     pub(super) no_picture: bool,
 }
@@ -413,7 +420,7 @@ pub(super) enum SchemaOf {
 
 fn parse_fov(text: &str) -> Result<f64, String> {
     let Positive(degrees) = text.parse()?;
-    if degrees < 180.0 { Ok(degrees) } else { Err("a pinhole sees less than 180 degrees".to_owned()) }
+    if degrees < 180.0 { Ok(degrees) } else { Err("a field of view is less than 180 degrees".to_owned()) }
 }
 
 #[cfg(test)]

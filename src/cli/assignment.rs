@@ -15,7 +15,7 @@ pub(super) struct Assignment<T> {
 impl<T: FromStr<Err: std::fmt::Display>> Assignment<T> {
     /// Reads `text`; where it is not of that form the error shows `example`.
     pub(super) fn read(text: &str, example: &str) -> Result<Self, String> {
-        let wrong = || format!("something has to stand on both sides of a =, for example {example}");
+        let wrong = || format!("there must be something on both sides of the =, for example {example}");
         let (who, what) = text.split_once('=').ok_or_else(wrong)?;
         if who.is_empty() || what.is_empty() {
             return Err(wrong());

@@ -27,7 +27,7 @@ impl FromStr for ByteSize {
     type Err = String;
 
     fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || format!("\"{text}\" is no amount of memory; write for example 8GiB or 500MiB");
+        let wrong = || format!("\"{text}\" is not an amount of memory; write for example 8GiB or 500MiB");
         let lower = text.trim().to_ascii_lowercase();
         let unit = UNITS.iter().find_map(|(unit, bytes)| Some((lower.strip_suffix(unit)?, *bytes)));
         let (number, unit) = unit.ok_or_else(wrong)?;

@@ -137,7 +137,7 @@ fn run_name(args: &CheckArgs, tasks: &[Task]) -> RunName {
 /// Two shots of one name; what is wrong with the sheet besides is said too.
 fn clash(origin: &Path, stem: &str, first: &Path, own: Option<&Error>) -> Error {
     let mut cause = format!("its report {stem} would replace that of {}", printable(first));
-    let mut remedy = "give the two another `shot` or `version`, or check them into two folders".to_owned();
+    let mut remedy = "give them different `shot` or `version` names, or check them into two folders".to_owned();
     if let Some(own) = own {
         cause = format!("{}; and {cause}", own.cause);
         remedy = format!("{}; {remedy}", own.remedy);
@@ -153,7 +153,7 @@ fn origins_of(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     if found.len() > 1
         && let Some(option) = option_of_one_shot(args)
     {
-        return Err(wrong_use("check", format!("{option} is about one shot, and {} sheets are given", found.len())));
+        return Err(wrong_use("check", format!("{option} applies to one shot, but {} sheets are given", found.len())));
     }
     Ok(found)
 }
@@ -162,8 +162,8 @@ fn options_only(args: &CheckArgs) -> anyhow::Result<Vec<Result<PathBuf>>> {
     match (args.mirrors.is_empty(), args.cg.is_empty()) {
         (false, false) => Ok(vec![Ok(PathBuf::from(COMMAND_LINE))]),
         (true, true) => Err(wrong_use("check", "give a shot sheet, a folder of them, or --plate, --mirror and --cg")),
-        (true, false) => Err(wrong_use("check", "--cg needs a shot sheet, or --mirror beside it")),
-        (false, true) => Err(wrong_use("check", "--mirror needs a shot sheet, or --cg beside it")),
+        (true, false) => Err(wrong_use("check", "--cg needs a shot sheet, or --mirror as well")),
+        (false, true) => Err(wrong_use("check", "--mirror needs a shot sheet, or --cg as well")),
     }
 }
 

@@ -33,7 +33,7 @@ pub(super) fn refuse_other_shot(out: &Path, sheet: &ShotSheet) -> Result<()> {
         return Ok(());
     }
     let list = theirs.iter().map(|input| crate::printable_text(&input.file)).collect::<Vec<_>>().join(", ");
-    let cause = format!("is the report of another shot ({list}), which this one would replace");
+    let cause = format!("is the report of a different shot ({list}), which this one would replace");
     Err(Error::new(ErrorKind::Parameter, path, cause, "name this shot with --shot NAME, or give another --out"))
 }
 

@@ -8,6 +8,7 @@ use crate::check;
 use crate::check::docs::{CheckDoc, TOPICS, Topic, named};
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
+use crate::sheet::Tolerances;
 use crate::sheet::near;
 
 /// Columns of the page.
@@ -21,7 +22,7 @@ pub(super) fn run(words: &[String], console: &mut Console) -> anyhow::Result<Exi
 }
 
 fn names() -> impl Iterator<Item = &'static str> {
-    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name)).chain([ENCODINGS.name])
+    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name)).chain(LISTS.map(|list| list.name))
 }
 
 fn nothing_named(name: &str) -> anyhow::Error {
@@ -33,27 +34,61 @@ fn nothing_named(name: &str) -> anyhow::Error {
 fn list() -> String {
     let line = |name: &str, title: &str| format!("  {name:<20}  {title}\n");
     let checks: Vec<String> = check::docs().map(|doc| line(doc.name, doc.title)).collect();
-    let topics: Vec<String> = TOPICS.iter().chain([&ENCODINGS]).map(|topic| line(topic.name, topic.title)).collect();
-    format!("Checks:\n{}\nBesides:\n{}\nplateproof explain NAME tells more.\n", checks.concat(), topics.concat())
+    let topics: Vec<String> = TOPICS.iter().chain(&LISTS).map(|topic| line(topic.name, topic.title)).collect();
+    format!(
+        "Checks:\n{}\nOther subjects:\n{}\nRead more with plateproof explain NAME.\n",
+        checks.concat(),
+        topics.concat()
+    )
 }
 
-/// What is there under a name of ours, a tolerance's name, or the trade's word for it; case and separators do not matter.
+/// The explanation under a name of ours, a tolerance's name, or the trade's word for it; case and separators do not matter.
 fn explanation(asked: &str) -> Option<String> {
     let name = named(asked)?;
     let check = check::docs().find(|doc| doc.name == name).map(check_text);
     let topic = || TOPICS.iter().find(|topic| topic.name == name).map(topic_text);
-    check.or_else(topic).or_else(|| (name == ENCODINGS.name).then(encodings_text))
+    let list = || match name {
+        _ if name == ENCODINGS.name => Some(encodings_text()),
+        _ if name == TOLERANCES.name => Some(tolerances_text()),
+        _ => None,
+    };
+    check.or_else(topic).or_else(list)
+}
+
+/// The subjects whose lists are made from the program itself.
+const LISTS: [Topic; 2] = [ENCODINGS, TOLERANCES];
+
+/// Its list is made from the defaults themselves.
+const TOLERANCES: Topic = Topic {
+    name: "tolerances",
+    title: "the tolerance of every check, and how to change it",
+    text: "Change a tolerance in the sheet (\"tolerances\": { \"exposure\": { \"stops\": 0.2 } }) or on the command line \
+           (--tolerance exposure=0.2). The defaults are common practice; they have no published source.\n\
+           On the command line, colour=... sets the stops and colour-mired=... the mired; clean-plate=... sets the pixels. \
+           direction, key-fill and colour also answer to the full names of their checks. A tolerance of more than ten \
+           times its default is accepted only with a current waiver for its check.",
+};
+
+fn tolerances_text() -> String {
+    let defaults = serde_json::to_value(Tolerances::default()).unwrap_or_default();
+    let line = |(name, values): (&String, &serde_json::Value)| {
+        let values = values.as_object().into_iter().flatten();
+        let values: Vec<String> = values.map(|(unit, value)| format!("{value} {}", unit.replace('_', " "))).collect();
+        format!("  {name:<20}  {}\n", values.join(", "))
+    };
+    let lines: String = defaults.as_object().into_iter().flatten().map(line).collect();
+    format!("{}\nDefaults\n{lines}", topic_text(&TOLERANCES))
 }
 
 /// Its list is made from the encodings themselves.
 const ENCODINGS: Topic = Topic {
     name: "encodings",
     title: "how code values relate to light, and the colour spaces",
-    text: "What a picture's numbers mean is taken from the file itself; where the file does not say, or says it wrongly, \
-           the sheet does (\"encoding\", \"colour_space\" on the picture) or an option (--encoding mirror=s-log3, \
-           --colour-space cg=acescg). A wrong encoding makes every stop wrong.\n\
-           Upper case, hyphens, spaces and dots make no difference: S-Log3 and slog3 are one. In place of a name stands a \
-           Common LUT Format file (show.clf) that turns code values into scene-linear light.",
+    text: "The encoding says how a picture's code values relate to light. It is taken from the file; if the file does not \
+           say, or is wrong, give it in the sheet (\"encoding\" and \"colour_space\" on the picture) or by an option \
+           (--encoding mirror=s-log3, --colour-space cg=acescg). A wrong encoding makes every stop wrong.\n\
+           Capitals, hyphens, spaces and dots make no difference: S-Log3 and slog3 are the same. Instead of a name you can \
+           give a Common LUT Format file (show.clf) that turns code values into scene-linear light.",
 };
 
 fn encodings_text() -> String {
@@ -120,6 +155,15 @@ mod tests {
             assert!(text.contains(encoding.name()), "{encoding}");
         }
         assert!(text.contains("acescg") && text.contains("p3-d65"), "{text}");
+    }
+
+    #[test]
+    fn every_tolerance_is_listed_with_its_default() {
+        let text = explanation("tolerance").unwrap();
+        for line in ["direction", "key-fill", "reference-drift"] {
+            assert!(text.lines().any(|found| found.trim_start().starts_with(line)), "{line}: {text}");
+        }
+        assert!(text.contains("0.1 stops, 20.0 mired") || text.contains("20.0 mired, 0.1 stops"), "{text}");
     }
 
     #[test]

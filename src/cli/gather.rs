@@ -31,7 +31,7 @@ fn file(path: &Path) -> Result<PathBuf> {
     let wrong = |cause, remedy: &str| Err(Error::new(ErrorKind::Parameter, path, cause, remedy));
     match path.symlink_metadata() {
         Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
-            return wrong("no such file or folder", "name a shot sheet, or a folder that holds some");
+            return wrong("no such file or folder", "give a shot sheet, or a folder that contains some");
         }
         Err(error) => return Err(Error::io(path, &error)),
         Ok(_) => {}
@@ -39,7 +39,7 @@ fn file(path: &Path) -> Result<PathBuf> {
     if is_picture(path) {
         let remedy = "draft a sheet from the pictures of a shot with `plateproof new-shot FILE...`, or name them: \
                       `plateproof check --plate FILE --mirror FILE --cg FILE`";
-        return wrong("is a picture, and a shot sheet was wanted", remedy);
+        return wrong("is a picture, not a shot sheet", remedy);
     }
     Ok(path.to_path_buf())
 }
@@ -58,8 +58,8 @@ fn in_folder(folder: &Path) -> Vec<Result<PathBuf>> {
     all.extend(search.errors.into_iter().map(Err));
     if nothing {
         let remedy = format!(
-            "name a folder that holds shot.json, *.shot.json or a .json with \"{SHEET_FORMAT}\", or draft a sheet from \
-             the pictures here: plateproof new-shot {}",
+            "give a folder that contains shot.json, *.shot.json or a .json with \"{SHEET_FORMAT}\", or draft a \
+             sheet from the pictures here: plateproof new-shot {}",
             printable(folder)
         );
         all.push(Err(Error::new(ErrorKind::Parameter, folder, "no shot sheet in this folder", remedy)));
@@ -82,7 +82,7 @@ impl Search {
             return;
         }
         if depth > MAX_DEPTH {
-            let cause = format!("lies more than {MAX_DEPTH} folders deep and is not searched");
+            let cause = format!("is more than {MAX_DEPTH} folders deep and is not searched");
             self.errors.push(Error::new(ErrorKind::Limit, folder, cause, "name this folder itself"));
             return;
         }
@@ -99,8 +99,8 @@ impl Search {
             self.found.push(path);
         } else if path.is_symlink() && !path.exists() && may_name_a_folder(&path) {
             // It may have been a folder of shots.
-            let remedy = "mend the link, or take it away";
-            self.errors.push(Error::new(ErrorKind::Io, path, "is a link to what is not there", remedy));
+            let remedy = "fix the link, or remove it";
+            self.errors.push(Error::new(ErrorKind::Io, path, "is a link to something that does not exist", remedy));
         }
     }
 }
@@ -196,7 +196,7 @@ mod tests {
         fs::write(folder.path().join("plate"), b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0\0\x08\0\0\0\x08\x08\x02\0\0\0")
             .unwrap();
         let given = ["nosuch", "SF_0999.json", "plate.exr"].map(|name| folder.path().join(name));
-        let picture = "is a picture, and a shot sheet was wanted";
+        let picture = "is a picture, not a shot sheet";
         let nothing = "no such file or folder";
         assert_eq!(names(&gather(&given), folder.path()), [nothing, nothing, picture]);
     }
@@ -219,7 +219,8 @@ mod tests {
         std::os::unix::fs::symlink("nothing", root.join("SF_0420")).unwrap();
         let made = std::process::Command::new("mkfifo").arg(root.join("f.json")).status().unwrap();
         assert!(made.success());
-        let expected = ["D.JSON", "a.json", "b.json", "c.json", "e.json", "f.json", "is a link to what is not there"];
+        let expected =
+            ["D.JSON", "a.json", "b.json", "c.json", "e.json", "f.json", "is a link to something that does not exist"];
         assert_eq!(names(&gather(&[root.to_path_buf()]), root), expected);
     }
 

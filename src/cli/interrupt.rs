@@ -30,5 +30,5 @@ fn asked_to_stop() {
         )]
         std::process::exit(i32::from(ExitStatus::Interrupted.number()));
     }
-    Console::remark("plateproof: stopping when the shots in work are done; once more stops at once");
+    Console::remark("plateproof: stopping when the shots in progress are done; press again to stop at once");
 }

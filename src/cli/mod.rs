@@ -54,7 +54,7 @@ fn meant_check(words: &[OsString]) -> Option<anyhow::Error> {
     let typed = words.get(1).map(Path::new).filter(|typed| typed.exists())?;
     let shown = printable(typed);
     let command = if is_picture_name(typed) { "new-shot" } else { "check" };
-    let message = format!("'{shown}' is no command; did you mean `plateproof {command} {shown}`?");
+    let message = format!("'{shown}' is not a command; did you mean `plateproof {command} {shown}`?");
     Some(wrong_use(command, message))
 }
 

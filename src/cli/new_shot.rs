@@ -47,9 +47,9 @@ fn refuse_to_overwrite(out: &Path, allowed: bool) -> Result<()> {
         return Ok(());
     }
     let (cause, remedy) = if allowed {
-        ("is there already and is no shot sheet", "name another file with --out")
+        ("already exists and is not a shot sheet", "name another file with --out")
     } else {
-        ("is there already", "name another file with --out, or add --overwrite to lose what it says")
+        ("is there already", "name another file with --out, or add --overwrite to replace it and lose what it says")
     };
     Err(Error::new(ErrorKind::Parameter, out, cause, remedy))
 }
@@ -70,10 +70,10 @@ fn told(draft: &Draft, out: &Path) -> String {
     let ask: String = ask.map(|(i, line)| paragraph(&format!("{:>3}. ", i + 1), &printable_text(line))).collect();
     let file = printable(out);
     let next = match &draft.incomplete {
-        None => format!("Correct what is wrong in it, then: plateproof check {file}"),
-        Some(error) => format!("`plateproof check` will not take it yet: {}; {}.", error.cause, error.remedy),
+        None => format!("Correct anything that is wrong, then run: plateproof check {file}"),
+        Some(error) => format!("It is not ready for `plateproof check` yet: {}; {}.", error.cause, error.remedy),
     };
-    let written = format!("The sheet is in {file}, with these lists under its notes. {next}");
+    let written = format!("The sheet is in {file}, with these lists in its notes. {next}");
     let written = fill(&written, COLUMNS);
     format!("TAKEN FOR\n{guesses}\nTO ASK THE CREW FOR, MOST VALUABLE FIRST\n{ask}\n{written}\n")
 }

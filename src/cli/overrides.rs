@@ -339,7 +339,7 @@ pub(super) fn camera(given: Option<CameraSpec>, lens: &LensArgs, origin: &Path) 
         (camera.sensor_px, camera.used_px, camera.recorded_px) = (None, None, None);
     }
     if camera.sensor_size_mm().is_none() {
-        let remedy = "add --sensor-mm WIDTHxHEIGHT, or give --fov-deg in place of both";
+        let remedy = "add --sensor-mm WIDTHxHEIGHT, or use --fov-deg instead of both";
         return Err(Error::new(ErrorKind::Parameter, origin, "--focal-length-mm without a sensor size", remedy));
     }
     Ok(Some(camera))

@@ -84,7 +84,7 @@ fn words(found: &MeasuredReflectance) -> String {
         ),
     ];
     if found.unsure {
-        lines.push("UNSURE: do not put this into a shot sheet before the notes below are settled.".to_owned());
+        lines.push("UNSURE: do not use this in a shot sheet until the notes below are resolved.".to_owned());
     } else {
         lines.push("In the shot sheet, on the mirror:".to_owned());
         lines.push(format!(

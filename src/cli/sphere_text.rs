@@ -74,7 +74,7 @@ fn key_fill_line(sphere: &SphereReport) -> Option<String> {
         (Some(stops), Some(sd)) => format!(", {stops:.2} stops (sd {sd:.2})"),
         _ => String::new(),
     };
-    Some(format!("Key to fill on a matte patch: {at_least}{ratio:.2}:1{stops}"))
+    Some(format!("Key to fill on a matt patch: {at_least}{ratio:.2}:1{stops}"))
 }
 
 fn light_lines(sphere: &SphereReport) -> Vec<String> {

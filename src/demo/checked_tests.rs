@@ -55,7 +55,7 @@ fn a_wrong_capture_is_told_from_a_faithful_set_up() {
     let exposure = capture.detail["predicted_against_photographed"]["exposure"]["value"].as_f64().unwrap();
     assert!((exposure - 0.8).abs() < 0.05, "{exposure}");
     assert!(capture.remedy.contains("environment 0.8"), "{}", capture.remedy);
-    assert!(set_up.reason.contains("what is wrong is the capture"), "{}", set_up.reason);
+    assert!(set_up.reason.contains("the capture is what is wrong"), "{}", set_up.reason);
 }
 
 /// A sound capture and a CG that follows it: silence on both halves.

@@ -122,7 +122,7 @@ fn foreign(path: &Path) -> Error {
     Error::new(
         ErrorKind::Parameter,
         path,
-        "is there already and is not what the demo show would write",
+        "already exists and is not what the demo show would write",
         "choose an empty folder, or move that file away",
     )
 }

@@ -112,7 +112,7 @@ impl Kind {
             (None, None) => Err(Error::new(
                 ErrorKind::Unsupported,
                 path,
-                "this is not an image of a kind that is read here",
+                "this kind of file is not supported",
                 "convert it to scene-linear OpenEXR, or to DPX, TIFF, PNG, JPEG, Radiance HDR or TGA",
             )),
         }

@@ -54,11 +54,11 @@ impl<'a> Pile<'a> {
             if should_show && look.sphere.is_none() && !self.render_shows_where(look) {
                 let name = crate::printable_text(&guess.file);
                 list.push(format!(
-                    "where the sphere is in {name}: the search did not find it; draw a circle around it by hand as near_px, give outline_px, or a better frame"
+                    "where the sphere is in {name}: it was not found; draw a circle around it by hand (near_px), give its outline (outline_px), or use a better frame"
                 ));
             }
             if guess.role == Role::Unknown {
-                list.push(format!("what {} is: nothing tells", crate::printable_text(&guess.file)));
+                list.push(format!("what {} is: nothing shows it", crate::printable_text(&guess.file)));
             }
         }
     }
@@ -69,21 +69,21 @@ impl<'a> Pile<'a> {
             return;
         }
         if mirrors.iter().all(|look| look.sphere.is_some_and(|sphere| sphere.clipped)) {
-            list.push("darker exposures of the sphere: its highlights are clipped in every frame, so ratio and exposure of the key stay open".to_owned());
+            list.push("darker exposures of the sphere: its highlights are clipped in every frame, so the contrast and the exposure of the key cannot be settled".to_owned());
         }
         if mirrors.iter().any(|look| look.eight_bit) {
             list.push("the raw or log frames behind the 8-bit pictures of the sphere: a camera's tone curve spoils exposure and colour".to_owned());
         }
         if mirrors.iter().any(|look| look.meta.auto_white_balance == Some(true)) {
             list.push(
-                "whether the sphere's white balance was automatic, as its file says: colour then proves nothing"
+                "whether the sphere's white balance was automatic, as its file says: colour then shows nothing"
                     .to_owned(),
             );
         }
         let silent =
             mirrors.iter().chain(&self.of(Role::Plate).collect::<Vec<_>>()).any(|l| l.meta.exposure_stops().is_none());
         if silent {
-            list.push("shutter, stop and ISO of plate and sphere frames (exposure_stops): their files do not tell all of them".to_owned());
+            list.push("shutter, stop and ISO of plate and sphere frames (exposure_stops): their files do not have all of them".to_owned());
         }
         if mirrors.len() > 1 && mirrors.iter().any(|look| look.meta.exposure_stops().is_none()) {
             list.push(
@@ -91,15 +91,15 @@ impl<'a> Pile<'a> {
                     .to_owned(),
             );
         }
-        list.push("the sphere's reflectance per channel, measured against a grey card (mirrors[].reflectance): absolute exposure rests on it where the CG sphere has its own".to_owned());
+        list.push("the sphere's reflectance per channel, measured against a grey card (mirrors[].reflectance): absolute exposure depends on it if the CG sphere has its own".to_owned());
     }
 
     fn camera(&self, list: &mut Vec<String>) {
         let on_set: Vec<&Look> = self.of(Role::Plate).chain(self.of(Role::Mirror)).collect();
         if !on_set.iter().any(|look| lens(look).is_some()) {
-            list.push("focal length, sensor size and what of the sensor was recorded (camera.focal_length_mm, sensor_mm or sensor_format, sensor_px, used_px, recorded_px): directions are bent without them".to_owned());
+            list.push("focal length, sensor size and which part of the sensor was recorded (camera.focal_length_mm, sensor_mm or sensor_format, sensor_px, used_px, recorded_px): directions are distorted without them".to_owned());
         }
-        list.push("the sphere's diameter and its distance from the lens (mirrors[].diameter_mm and camera.distance_mm, or with their unit: \"diameter\": \"25 cm\"): they show a wrong focal length".to_owned());
+        list.push("the sphere's diameter and its distance from the lens (mirrors[].diameter_mm and camera.distance_mm, or with their unit: \"diameter\": \"25 cm\"): they reveal a wrong focal length".to_owned());
         let cg_told = self
             .of(Role::Cg)
             .any(|l| l.meta.matrix_fov_deg.or(l.meta.horizontal_fov_deg).is_some() || lens(l).is_some());
@@ -107,7 +107,7 @@ impl<'a> Pile<'a> {
             list.push("from the artist: focal length and film back of the CG camera (cg.camera)".to_owned());
         }
         if !self.lacks(Role::StraightLines) {
-            list.push("from the artist: the lens distortion of the render (cg.distortion: \"none\", \"in-comp\" or the numbers applied): straight lines tell nothing about the CG without it".to_owned());
+            list.push("from the artist: the lens distortion of the render (cg.distortion: \"none\", \"in-comp\" or the numbers applied): straight lines say nothing about the CG without it".to_owned());
         }
         list.push("the camera's tilt and roll (camera.tilt_deg, roll_deg)".to_owned());
     }

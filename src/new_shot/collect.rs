@@ -32,7 +32,7 @@ pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
         } else if path.exists() {
             found.push(path.clone());
         } else {
-            let remedy = "name pictures of one shot, or a folder that holds them";
+            let remedy = "give the pictures of one shot, or the folder that contains them";
             return Err(Error::new(ErrorKind::Parameter, path, "no such file or folder", remedy));
         }
     }
@@ -41,11 +41,11 @@ pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let found = first_frames(found);
     let first = given.first().map_or(Path::new("."), PathBuf::as_path);
     if found.is_empty() {
-        let remedy = format!("name pictures ({}) or a folder that holds some", ENDINGS.join(", "));
+        let remedy = format!("give pictures ({}) or a folder that contains some", ENDINGS.join(", "));
         return Err(Error::new(ErrorKind::Parameter, first, "there is no picture here", remedy));
     }
     if found.len() > MAX_PICTURES {
-        let cause = format!("{} pictures are more than one shot has", found.len());
+        let cause = format!("{} pictures are too many for one shot", found.len());
         return Err(Error::new(ErrorKind::Limit, first, cause, "name the folder of one shot, or its files"));
     }
     refuse_several_shots(first, &found)?;
@@ -68,7 +68,7 @@ fn refuse_several_shots(first: &Path, found: &[PathBuf]) -> Result<()> {
     if shots < 2 {
         return Ok(());
     }
-    let cause = format!("these are the pictures of {shots} shots, and a sheet is for one");
+    let cause = format!("these are the pictures of {shots} shots, but a sheet is for one");
     Err(Error::new(ErrorKind::Parameter, first, cause, "give the folder of one shot at a time"))
 }
 

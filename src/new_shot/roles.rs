@@ -115,7 +115,7 @@ fn keep_newest_render(looks: &[Look], guesses: &mut [Guess]) {
         guesses[i].used = shows && Some(number(i)) == newest;
         if !guesses[i].used {
             guesses[i].why.push_str(if shows {
-                "; a newer version is there"
+                "; there is a newer version"
             } else {
                 "; another render shows the sphere"
             });
@@ -126,6 +126,6 @@ fn keep_newest_render(looks: &[Look], guesses: &mut [Guess]) {
 fn keep_first(guesses: &mut [Guess], role: Role) {
     for guess in guesses.iter_mut().filter(|guess| guess.role == role).skip(1) {
         guess.used = false;
-        guess.why.push_str("; the first of its kind was taken");
+        guess.why.push_str("; the first of its kind was used");
     }
 }

@@ -72,7 +72,7 @@ fn an_older_render_and_a_broken_file_are_set_aside() {
     fs::write(folder.path().join("mirror_over.jpg"), "no picture").unwrap();
     let draft = draft(folder.path());
     let old = draft.guesses.iter().find(|guess| guess.file == "cg.v009.exr").unwrap();
-    assert!(!old.used && old.why.contains("a newer version is there"), "{old:?}");
+    assert!(!old.used && old.why.contains("there is a newer version"), "{old:?}");
     assert_eq!(draft.sheet["cg"]["spheres"].as_array().unwrap().len(), 1);
     assert_eq!(draft.sheet["cg"]["version"], "v012");
     assert_eq!(draft.unreadable.len(), 1);

@@ -186,7 +186,11 @@ impl<'a> Comparison<'a> {
             stops = stops.widened(doubt);
         }
         if stops.sd > LARGEST_SD_STOPS {
-            return Err(format!("the background allows no better than ±{:.1} stop: {}", stops.sd, warnings.join("; ")));
+            return Err(format!(
+                "the background determines it only to ±{:.1} stops: {}",
+                stops.sd,
+                warnings.join("; ")
+            ));
         }
         let [red_green_stops, blue_green_stops] = colour_drift(&cells, &pooled, &mut warnings);
         let metadata_stops = stops_from_metadata(&self.plate.meta, &self.mirror.meta).map(|s| s.0);
@@ -334,8 +338,8 @@ impl<'a> Comparison<'a> {
     fn unplaced(&self, why: NotRegistered) -> Placement {
         let sd = UNKNOWN_SHIFT_OF_WIDTH * self.plate.size.width as f64 / self.field.cell_px[0];
         let warning = format!(
-            "plate and {} could not be registered because {}: the camera is taken to stand still within 1 % of the \
-             frame width",
+            "plate and {} could not be registered because {}: the camera is assumed to stand still within 1 % of \
+             the frame width",
             self.name,
             why.reason()
         );
@@ -355,7 +359,7 @@ fn luminance_drift(cells: &[Cell], pooled: &Pooled, placement: &Placement, warni
     let mut stops = pooled.estimate.widened(misplaced).widened(pooled.uneven);
     if pooled.uneven > NOTABLE_UNEVEN_STOPS {
         warnings.push(format!(
-            "the difference varies by ±{:.2} stop over the frame: other lights, a shadow or vignetting",
+            "the difference varies by ±{:.2} stops over the frame: different lights, a shadow or vignetting",
             pooled.uneven
         ));
     }
@@ -393,8 +397,8 @@ pub(crate) fn agrees(measured: Estimate, stated: f64) -> bool {
 
 fn metadata_contradiction(measured: Estimate, stated: f64, name: &str) -> String {
     format!(
-        "the background says the {name} was recorded {:+.2} ± {:.2} stops against the plate, the files' exposure \
-         settings say {stated:+.2}: light, filter or development changed",
+        "the background says the {name} was recorded {:+.2} ± {:.2} stops against the plate, but the files' \
+         exposure settings say {stated:+.2}: light, filter or development changed",
         measured.value, measured.sd
     )
 }
@@ -415,8 +419,8 @@ fn turned_warning(found: &Registration, size: [f64; 2], name: &str) -> Option<St
 
 fn tone_curve_warning(name: &str) -> String {
     format!(
-        "plate or {name} is a camera JPEG with a tone curve of its own: stops read from it may be off by a third of \
-         themselves; a raw development or a stated encoding would cure it"
+        "plate or {name} is a camera JPEG with its own tone curve: stops read from it may be a third off; a frame \
+         developed from raw, or a stated encoding, would solve this"
     )
 }
 

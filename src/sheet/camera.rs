@@ -208,11 +208,11 @@ impl WidthCrop {
 
     fn of(size: Size, recorded: [f64; 2], known_factor: Option<f64>) -> Self {
         let assumed = match known_factor {
-            Some(_) => "its width was cut or padded and the field of view follows it",
-            None => "it was cut or padded in a way that the sheet does not tell, and the full width is assumed",
+            Some(_) => "its width was cropped or padded and the field of view was adjusted",
+            None => "it was cropped or padded in a way that the sheet does not say, and the full width is assumed",
         };
         let warning = format!(
-            "the picture is {}x{} where the camera recorded the shape {}x{}: {assumed}",
+            "the picture is {}x{}, but the camera recorded the proportions {}x{}: {assumed}",
             size.width, size.height, recorded[0], recorded[1]
         );
         Self { factor: known_factor.unwrap_or(1.0), warning: Some(warning) }

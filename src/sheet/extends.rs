@@ -40,11 +40,11 @@ fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<
 fn enter(path: &Path, chain: &mut Vec<PathBuf>) -> Result<()> {
     let real = path.canonicalize().map_err(|error| Error::io(path, &error))?;
     if chain.contains(&real) {
-        return Err(parameter(path, "the sheet extends itself", "take out one `extends` of the circle"));
+        return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the circle"));
     }
     if chain.len() >= MAX_CHAIN {
         let cause = format!("more than {MAX_CHAIN} sheets extend one another");
-        return Err(Error::new(ErrorKind::Limit, path, cause, "merge some of them into one"));
+        return Err(Error::new(ErrorKind::Limit, path, cause, "combine some of them"));
     }
     chain.push(real);
     Ok(())

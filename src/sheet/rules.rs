@@ -92,7 +92,7 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
 /// Shot and version name the report's files; characters that file names cannot hold are replaced there.
 fn name_for_files(key: &str, name: &str) -> Rule {
     if name.trim().is_empty() || name.contains(char::is_control) {
-        let cause = format!("`{key}` is \"{}\", which is no name", crate::printable_text(name));
+        let cause = format!("`{key}` is \"{}\", which is not a valid name", crate::printable_text(name));
         return Err(misfit(cause, "use letters, digits, `_`, `-` and `.`"));
     }
     Ok(())
@@ -111,7 +111,7 @@ fn spheres_have_mirrors(sheet: &ShotSheet) -> Rule {
     for (i, sphere) in sheet.cg.spheres.iter().enumerate() {
         let Some(name) = sphere.mirror.as_deref() else {
             let cause = format!("`cg.spheres[{i}]` has no mirror in the same place of the list");
-            return Err(misfit(cause, "add its `mirror`, or leave the sphere out"));
+            return Err(misfit(cause, "add its `mirror`, or remove the sphere"));
         };
         if sheet.mirror(name).is_none() {
             return Err(unknown_mirror(i, name, sheet));
@@ -185,7 +185,7 @@ fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
         if given > WIDE * usual && !answered() {
             let cause = format!("`tolerances.{key}` is {given}, more than {WIDE} times the default of {usual}");
             let remedy = format!(
-                "give a smaller one, or add a waiver of {check} with `by`, `why` and a date in `until` that has not passed"
+                "give a smaller one, or add a waiver for {check} with `by`, `why` and a date in `until` that has not passed"
             );
             return Err(misfit(cause, remedy));
         }
@@ -232,15 +232,15 @@ fn places(sheet: &ShotSheet) -> impl Iterator<Item = (String, Place<'_>)> {
 fn place_rule(path: &str, [outline, near]: Place<'_>) -> Rule {
     if outline.is_some() && near.is_some() {
         let cause = format!("`{path}` has both `outline_px` and `near_px`");
-        return Err(misfit(cause, "keep `outline_px` where it is exact, `near_px` where the picture should refine it"));
+        return Err(misfit(cause, "keep `outline_px` if it is exact, or `near_px` if the picture should refine it"));
     }
     if outline.is_some_and(|numbers| outline_from(numbers).is_none()) {
-        let cause = format!("`{path}.outline_px` is no circle and no ellipse");
+        let cause = format!("`{path}.outline_px` is neither a circle nor an ellipse");
         let remedy = "give centre x, centre y, radius; or centre x, centre y, a, b, angle, with a and b above 0";
         return Err(misfit(cause, remedy));
     }
     if near.is_some_and(|numbers| near_from(numbers).is_none()) {
-        let cause = format!("`{path}.near_px` is no circle");
+        let cause = format!("`{path}.near_px` is not a circle");
         return Err(misfit(cause, "give centre x, centre y and a radius of 2 px or more"));
     }
     Ok(())
@@ -269,17 +269,17 @@ fn sensor_format_rule(path: &str, camera: &CameraSpec) -> Rule {
         return Ok(());
     }
     let known = || SENSOR_FORMATS.iter().map(|format| format.name);
-    let cause = format!("`{path}.sensor_format` is \"{}\", which is no format known here", crate::printable_text(name));
+    let cause = format!("`{path}.sensor_format` is \"{}\", which is not a known format", crate::printable_text(name));
     let guess = nearest(name, known()).unwrap_or_default();
     let list = known().collect::<Vec<_>>().join(", ");
-    Err(misfit(cause, format!("did you mean \"{guess}\"? Known: {list}; any other size goes into `sensor_mm`")))
+    Err(misfit(cause, format!("did you mean \"{guess}\"? Known: {list}; give any other size as `sensor_mm`")))
 }
 
 fn time_rule(place: &PlaceSpec) -> Rule {
     match place.time.as_deref() {
         Some(text) if CaptureTime::parse(text).is_none() => {
-            let cause = format!("`place.time`: \"{}\" is no date and time", crate::printable_text(text));
-            Err(misfit(cause, "write it as 2026-06-21T17:20:00+02:00, with the distance from UTC"))
+            let cause = format!("`place.time`: \"{}\" is not a date and time", crate::printable_text(text));
+            Err(misfit(cause, "write it as 2026-06-21T17:20:00+02:00, with the time zone"))
         }
         _ => Ok(()),
     }
@@ -304,7 +304,7 @@ fn settle_length(path: &str, text: &mut Option<String>, mm: &mut Option<f64>) ->
         return Err(misfit(format!("`{path}` and `{path}_mm` are the same length"), "give one of the two"));
     }
     *mm = length_mm(&written);
-    let cause = || format!("`{path}`: \"{}\" is no length", crate::printable_text(&written));
+    let cause = || format!("`{path}`: \"{}\" is not a length", crate::printable_text(&written));
     let remedy = "write it with its unit, such as \"3.2 m\", \"250 mm\" or \"10 ft 6 in\"";
     if mm.is_some() { Ok(()) } else { Err(misfit(cause(), remedy)) }
 }
@@ -316,7 +316,7 @@ fn waiver_rules(place: usize, waiver: &WaiverSpec) -> Rule {
         return Err(misfit(cause, format!("did you mean \"{guess}\"?")));
     }
     if IsoDate::parse(&waiver.until).is_none() {
-        let cause = format!("`waivers[{place}].until`: \"{}\" is no date", crate::printable_text(&waiver.until));
+        let cause = format!("`waivers[{place}].until`: \"{}\" is not a date", crate::printable_text(&waiver.until));
         return Err(misfit(cause, "write the last day on which it holds as YYYY-MM-DD"));
     }
     Ok(())

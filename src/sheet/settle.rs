@@ -13,7 +13,7 @@ pub(super) fn sheet_from_value(mut value: Value, origin: &Path, base_dir: &Path)
     remove_nulls(&mut value);
     structure::check(&value, schema::shared(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
     let mut sheet: ShotSheet = serde_json::from_value(value).map_err(|error| {
-        Error::new(ErrorKind::Parameter, origin, error.to_string(), "hold the sheet against its JSON Schema")
+        Error::new(ErrorKind::Parameter, origin, error.to_string(), "check the sheet against its JSON Schema")
     })?;
     sheet.base_dir = base_dir.to_path_buf();
     rules::needed_keys(&sheet).map_err(|misfit| misfit.into_error(origin))?;

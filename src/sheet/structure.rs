@@ -262,7 +262,7 @@ fn string(text: &str, schema: &Value, path: &Place<'_>) -> Fit {
 
 /// The misfit of a key that is needed and absent.
 pub(super) fn missing_key(path: &str) -> Misfit {
-    Misfit { cause: format!("`{path}` is needed and missing"), remedy: format!("add `{path}` to the sheet") }
+    Misfit { cause: format!("`{path}` is required but missing"), remedy: format!("add `{path}` to the sheet") }
 }
 
 fn unknown_key(path: &str, key: &str, known: &Map<String, Value>) -> Misfit {
@@ -316,7 +316,7 @@ fn remedy(path: &str, expected: &[&Value], found: &Value) -> String {
             None => CORRECT.to_owned(),
         },
         Value::Number(_) if key == "reflectance" => {
-            "write three numbers, one a channel, as parts of 1: [0.62, 0.60, 0.56]".to_owned()
+            "write three numbers between 0 and 1, one per channel: [0.62, 0.60, 0.56]".to_owned()
         }
         _ => CORRECT.to_owned(),
     }

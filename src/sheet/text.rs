@@ -9,7 +9,7 @@ use serde_json::{Map, Number, Value};
 use crate::{Error, ErrorKind, Result};
 
 /// What says that a key stands twice; looked for in the reader's own message.
-const TWICE: &str = "stands twice in one object";
+const TWICE: &str = "appears twice in one object";
 
 /// The JSON in `bytes`; `origin` is what errors name.
 ///
@@ -49,15 +49,15 @@ fn why(text: &[u8], error: &serde_json::Error) -> (String, &'static str) {
     let before = here.map(|place| &text[..place]).unwrap_or_default().trim_ascii_end();
     let found = here.map(|place| &text[place..]).unwrap_or_default();
     if found.starts_with(b"//") || found.starts_with(b"/*") || found.starts_with(b"#") {
-        let cause = format!("line {} holds a comment, which JSON does not have", error.line());
-        return (cause, "take it out; remarks may stand under `notes`");
+        let cause = format!("line {} has a comment, which JSON does not allow", error.line());
+        return (cause, "remove it; remarks can go under `notes`");
     }
     if before.ends_with(b",") && found.first().is_some_and(|end| matches!(end, b'}' | b']')) {
-        let cause = format!("line {}: a comma stands before the closing bracket", error.line());
+        let cause = format!("line {}: there is a comma before the closing bracket", error.line());
         return (cause, "take the last comma out");
     }
     if cause.contains("invalid escape") {
-        return (cause, "in JSON a backslash is written twice; in paths write / in place of it");
+        return (cause, "in JSON a backslash is written twice; in paths write / instead of it");
     }
     (cause, "correct the sheet at that line and column")
 }
@@ -151,12 +151,12 @@ mod tests {
         for (text, cause, remedy) in [
             (utf16.as_slice(), "UTF-16", "save the sheet as UTF-8"),
             (&marked, "UTF-16", "save the sheet as UTF-8"),
-            (b"{ // the ferry\n }", "line 1 holds a comment", "`notes`"),
-            (b"{ \"shot\": \"A\"\n/* the ferry */ }", "line 2 holds a comment", "`notes`"),
-            (b"# the ferry\n{}", "line 1 holds a comment", "`notes`"),
+            (b"{ // the ferry\n }", "line 1 has a comment", "`notes`"),
+            (b"{ \"shot\": \"A\"\n/* the ferry */ }", "line 2 has a comment", "`notes`"),
+            (b"# the ferry\n{}", "line 1 has a comment", "`notes`"),
             (b"{ \"shot\": \"A\",\n}", "line 2: a comma", "take the last comma out"),
             (b"{ \"a\": [1, 2, ] }", "line 1: a comma", "take the last comma out"),
-            (b"{ \"cg\": { \"version\": \"1\", \"version\": \"2\" } }", "`version` stands twice", "keep one"),
+            (b"{ \"cg\": { \"version\": \"1\", \"version\": \"2\" } }", "`version` appears twice", "keep one"),
             (b"{ \"frame\": \"a\\p.exr\" }", "invalid escape", "a backslash is written twice"),
             (b"{ \"frame\" }", "not valid JSON", "line and column"),
         ] {

@@ -61,7 +61,7 @@ pub(super) fn find_ceilings(frames: &mut [BracketFrame], report: &mut Report) {
     for found in ceilings::settle(frames) {
         let frame = &frames[found.frame].frame;
         report.assumptions.push(format!(
-            "{}: {} pixels stand at one highest value ({}): the exposure is cut off there and shorter ones count; where that is wrong, state clip_level",
+            "{}: {} pixels share the highest value ({}): the exposure is clipped there and shorter ones are used; if that is wrong, give clip_level",
             frame.record.file,
             found.pixels,
             super::ceiling::level_words(found.level)
@@ -82,7 +82,7 @@ pub(super) fn linearise(name: &str, frames: &mut [BracketFrame], report: &mut Re
         Ok(curve) => curve,
         Err(why) => {
             report.warnings.push(format!(
-                "mirror {name}: the camera's tone curve could not be recovered from the bracket: {why}; its brightness is taken by {} and is uncertain",
+                "mirror {name}: the camera's tone curve could not be recovered from the bracket: {why}; its brightness is decoded with {} and is uncertain",
                 nominal.name()
             ));
             return None;
@@ -102,7 +102,7 @@ pub(super) fn linearise(name: &str, frames: &mut [BracketFrame], report: &mut Re
 fn say(name: &str, recovered: &Recovered, frames: &[BracketFrame], report: &mut Report) {
     let curve = &recovered.curve;
     report.assumptions.push(format!(
-        "mirror {name}: response curve recovered from {} exposures (Debevec & Malik 1997), residual {:.3} stop over {} samples, {:.2} times as steep as {}; code 118 taken as 18 % grey",
+        "mirror {name}: response curve recovered from {} exposures (Debevec & Malik 1997), residual {:.3} stop over {} samples, {:.2} times as steep as {}; code 118 assumed to be 18 % grey",
         frames.len(),
         curve.residual_stops,
         curve.samples,
@@ -111,7 +111,7 @@ fn say(name: &str, recovered: &Recovered, frames: &[BracketFrame], report: &mut 
     ));
     if !curve.is_believable() {
         report.warnings.push(format!(
-            "mirror {name}: by the stated stops its tone curve would be {:.2} times as steep as {}, which no camera is: the stated stops are all too {}",
+            "mirror {name}: with the stated stops its tone curve would be {:.2} times as steep as {}, which no camera's is: the stated stops are all too {}",
             curve.slope,
             recovered.nominal.name(),
             if curve.slope > 1.0 { "large" } else { "small" }
@@ -137,7 +137,7 @@ pub(super) fn register(
 ) {
     let Some(outline) = outline(sheet, spec, frames, reference) else {
         report.warnings.push(format!(
-            "mirror {}: the exposures of its bracket could not be registered to each other, for want of a sphere in {}",
+            "mirror {}: the exposures of its bracket could not be registered to each other, because no sphere was found in {}",
             spec.name,
             frames.get(reference).map_or("", |f| f.frame.record.file.as_str())
         ));
@@ -147,7 +147,7 @@ pub(super) fn register(
     for (frame, shift) in frames.iter_mut().zip(shifts) {
         let Some(shift) = shift else {
             report.warnings.push(format!(
-                "{} has too little in common with the other exposures to be registered; it is used where it stands",
+                "{} has too little in common with the other exposures to be registered; it is used as it is",
                 frame.frame.record.file
             ));
             continue;
@@ -155,7 +155,7 @@ pub(super) fn register(
         let moved = shift.offset_px[0].hypot(shift.offset_px[1]);
         if moved > MOVE_TOLD_PX {
             report.assumptions.push(format!(
-                "{} shows the sphere {:+.2} px right and {:+.2} px down of the reference exposure (sd {:.2} px): it was moved back",
+                "{} shows the sphere {:+.2} px right and {:+.2} px down of the reference exposure (sd {:.2} px): this was corrected",
                 frame.frame.record.file, shift.offset_px[0], shift.offset_px[1], shift.sd_px
             ));
         }

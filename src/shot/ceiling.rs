@@ -70,7 +70,7 @@ fn window(o: &Outline) -> [i64; 4] {
 
 fn say(frame: &Frame, level: [f32; 3], pixels: usize, report: &mut Report) {
     report.warnings.push(format!(
-        "{}: {pixels} pixels of the sphere stand at exactly the highest value ({}) and are taken as clipped",
+        "{}: {pixels} pixels of the sphere have exactly the highest value ({}) and are treated as clipped",
         frame.record.file,
         level_words(level)
     ));
@@ -119,7 +119,7 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
             return finding;
         }
         finding.reason = format!(
-            "{file} may be cut off at {}, or show an even light of that brightness, and this hangs on it",
+            "{file} may be clipped at {}, or show an even light of that brightness, and the verdict depends on it",
             level_words(level)
         );
         finding.remedy = ASK.to_owned();
@@ -130,7 +130,7 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
 }
 
 /// What settles it.
-const ASK: &str = "state clip_level of the sphere's frame (a value above all of its pixels where it is not cut off), or add a shorter exposure of the sphere";
+const ASK: &str = "give clip_level of the sphere's frame (a value above all its pixels if it is not clipped), or add a shorter exposure of the sphere";
 
 /// Of two readings of one fault the smaller one, and no bold advice that only one of them gives.
 fn milder(cut: &Finding, whole: &Finding) -> Finding {

@@ -85,7 +85,7 @@ fn colour_of(light: &Light) -> Option<[f64; 3]> {
 
 fn colour_reason(light: &Light) -> Option<String> {
     if light.clipped {
-        return Some("clipped: the recording does not hold its colour".to_owned());
+        return Some("clipped: its colour was not recorded".to_owned());
     }
     light.cct.is_none().then(|| "too far from the Planckian locus for a colour temperature".to_owned())
 }

@@ -116,13 +116,13 @@ impl<'a> Ignored<'a> {
         let regions: Vec<String> = spec.ignore.iter().map(IgnoreSpec::words).collect();
         let percent = 100.0 * fraction;
         report.assumptions.push(format!(
-            "mirror {}: {percent:.1} % of the sphere does not count, on either side, as the sheet asks: {}",
+            "mirror {}: {percent:.1} % of the sphere is ignored on both sides, as the sheet says: {}",
             spec.name,
             regions.join("; ")
         ));
         if fraction == 0.0 {
             report.warnings.push(format!(
-                "mirror {}: what the sheet ignores covers nothing of the sphere; are the directions or pixels those of this frame?",
+                "mirror {}: the area that the sheet ignores does not touch the sphere; are its directions or pixels those of this frame?",
                 spec.name
             ));
         }
@@ -132,7 +132,7 @@ impl<'a> Ignored<'a> {
 /// The report's line on a seam: what, where and how much of the sphere goes with it.
 pub(super) fn seam_words(sphere: &str, seam: &Seam, share: f64) -> String {
     format!(
-        "{sphere}: {}; a band of {:.1} px along it, {:.1} % of the sphere, does not count",
+        "{sphere}: {}; a band of {:.1} px along it, {:.1} % of the sphere, is ignored",
         seam.words(),
         2.0 * seam.band.half_width_px,
         100.0 * share

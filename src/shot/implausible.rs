@@ -29,7 +29,7 @@ pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 
         format!("{} is read as {} (by {})", frame.record.file, frame.record.encoding, frame.record.encoding_from)
     };
     let remedy = format!(
-        "{BEFORE_ANY_LIGHT}: so large a difference is likelier a wrong encoding or layer; {}, {}",
+        "{BEFORE_ANY_LIGHT}: so large a difference is more likely a wrong encoding or layer; {}, {}",
         read(mirror),
         read(cg)
     );
@@ -47,9 +47,9 @@ pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSea
     let exchanged = search.exchanged().filter(|f| off || f.correlation >= SURE_CORRELATION);
     let (what, cure) = match exchanged {
         Some(flopped) if flopped.is_top_to_bottom() => {
-            ("with top and bottom exchanged", "mirror the picture or the environment back")
+            ("with top and bottom swapped", "mirror the picture or the environment back")
         }
-        Some(_) => ("with left and right exchanged", "flop the picture or the environment back"),
+        Some(_) => ("with left and right swapped", "flop the picture or the environment back"),
         None if off && search.is_upside_down() => ("upside down", "turn the picture or the environment back"),
         None => return,
     };
@@ -76,7 +76,7 @@ pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
     for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
         finding.action = None;
         finding.remedy = format!(
-            "{} (but {} does not tell its colour space, and {} is taken: settle that first)",
+            "{} (but {} does not say its colour space, and {} is assumed: settle that first)",
             finding.remedy, cg.record.file, cg.record.colour_space
         );
     }
@@ -91,7 +91,7 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
     for finding in findings.iter_mut().filter(is_of_colour).filter(|f| f.verdict == Verdict::Mismatch) {
         finding.action = Some(Action::Give);
         finding.remedy = format!(
-            "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; where it is neutral, {}",
+            "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; if it is neutral, {}",
             finding.remedy
         );
     }

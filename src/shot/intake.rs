@@ -100,7 +100,7 @@ pub(super) fn view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut
         warnings.extend(told.warning.map(|w| format!("{}: {w}", frame.record.file)));
         if !USUAL_FOV_DEG.contains(&told.horizontal_fov_deg) {
             warnings.push(format!(
-                "{}: the camera as told sees {:.0} deg wide, which hardly any lens does: check focal length and sensor",
+                "{}: the stated camera has a {:.0} deg wide view, which hardly any lens has: check focal length and sensor",
                 frame.record.file, told.horizontal_fov_deg
             ));
         }

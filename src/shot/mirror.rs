@@ -155,7 +155,7 @@ fn one_frame(mut frames: Vec<BracketFrame>, report: &mut Report) -> Result<Frame
 fn note_measured_frame(spec: &MirrorSpec, reference: Option<&BracketFrame>, report: &mut Report) {
     let (Some(key), Some(reference)) = (spec.told().key(), reference) else { return };
     report.assumptions.push(format!(
-        "mirror {}: {key} is measured in {}, the frame of the bracket that was exposed most like the plate; the others are brought to its place",
+        "mirror {}: {key} is measured in {}, the frame of the bracket exposed most like the plate; the others are aligned to it",
         spec.name, reference.frame.record.file
     ));
 }
@@ -173,7 +173,7 @@ fn note_reflectance(spec: &MirrorSpec, report: &mut Report) {
     }
     if spec.reflectance.is_none() {
         report.assumptions.push(format!(
-            "mirror {}: reflectance unknown, {UNKNOWN_REFLECTANCE} taken (sd 0.35 stop); it cancels where the CG sphere has the same",
+            "mirror {}: reflectance unknown, {UNKNOWN_REFLECTANCE} assumed (sd 0.35 stops); it cancels if the CG sphere has the same",
             spec.name
         ));
     }

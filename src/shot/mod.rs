@@ -312,7 +312,7 @@ fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
 /// The plate given as the CG is a slip of the hand; no sphere in it says anything.
 fn given_as_cg(cg: &Frame, plate: Option<&Frame>) -> Option<crate::Error> {
     let plate = plate.filter(|plate| !plate.record.blake3.is_empty() && plate.record.blake3 == cg.record.blake3)?;
-    let cause = format!("is given as the CG and is the plate, {}, itself", plate.record.file);
+    let cause = format!("is given as the CG but is the plate, {}, itself", plate.record.file);
     let remedy = "give the rendered sphere as the CG";
     Some(crate::Error::new(crate::ErrorKind::Parameter, &cg.path, cause, remedy))
 }
@@ -322,14 +322,14 @@ fn assumptions(report: &mut Report, in_part: bool) {
     report.assumptions = [
         "directions are in camera axes: azimuth 0 from the camera side, +90 frame right, 180 from behind; elevation + above",
         "errors are CG minus plate side; turns are seen from above",
-        "key/fill is the largest over the smallest illuminance of a small matte patch within 75 deg of the line to the camera; it is not the set's key-to-fill lamp ratio",
+        "key/fill is the largest over the smallest illuminance of a small matt patch within 75 deg of the line to the camera; it is not the set's key-to-fill lamp ratio",
         "luminance and colour in linear light with BT.709 primaries and D65 white; colour temperature as balanced in the file",
     ]
     .map(str::to_owned)
     .to_vec();
     if in_part {
         report.assumptions.push(
-            "of large files only the part around the spheres was decoded; the photographed sphere was looked for where the CG sphere stands".to_owned(),
+            "of large files only the part around the spheres was decoded; the photographed sphere was searched for where the CG sphere is".to_owned(),
         );
     }
 }
@@ -344,7 +344,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
             && let Some(w) = sheet.waivers.iter().find(|w| w.check == finding.check)
         {
             let ended =
-                format!("the waiver of {} by {} ({}) ended on {} and counts no more", w.check, w.by, w.why, w.until);
+                format!("the waiver for {} by {} ({}) ended on {} and no longer counts", w.check, w.by, w.why, w.until);
             finding.detail.entry(detail::TOLD).or_insert_with(|| json!(ended));
             if !report.warnings.contains(&ended) {
                 report.warnings.push(ended);

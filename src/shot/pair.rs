@@ -270,7 +270,7 @@ fn undecided(
     }
     nothing_compared(
         &said.join("; "),
-        "give the right one in the sheet as outline_px, or roughly as near_px",
+        "give the right one in the sheet, exactly (outline_px) or roughly (near_px)",
         (sheet, spec),
         report,
     );
@@ -283,8 +283,7 @@ fn one_and_the_same(mirror: &Frame, cg: &Frame) -> Option<ErrorNote> {
     let same = !mirror.record.blake3.is_empty() && mirror.record.blake3 == cg.record.blake3;
     same.then(|| ErrorNote {
         file: cg.record.file.clone(),
-        cause: "the mirror frame and the CG frame are one and the same picture, which always agrees with itself"
-            .to_owned(),
+        cause: "the mirror frame and the CG frame are the same picture, which always agrees with itself".to_owned(),
         remedy: "give the rendered sphere as the CG, and the photographed one as the mirror".to_owned(),
         candidates: Vec::new(),
     })
@@ -293,7 +292,7 @@ fn one_and_the_same(mirror: &Frame, cg: &Frame) -> Option<ErrorNote> {
 /// A place that the CG was not rendered for: nothing there is proven.
 pub(super) fn without_cg(sheet: &ShotSheet, spec: &MirrorSpec, report: &mut Report) {
     let why = format!("no CG sphere is given for mirror {}", spec.name);
-    nothing_compared(&why, "render a CG sphere there, or take the mirror out of the sheet", (sheet, spec), report);
+    nothing_compared(&why, "render a CG sphere for it, or remove the mirror from the sheet", (sheet, spec), report);
     report.warnings.push(why);
 }
 
@@ -410,7 +409,7 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
     for (side, word) in [(&comparison.mirror, "mirror"), (&comparison.cg, "CG")] {
         if side.view.is_assumed() {
             report.assumptions.push(format!(
-                "{word} field of view unknown: {:.0} deg horizontal taken, 18 to 75 deg tried",
+                "{word} field of view unknown: {:.0} deg horizontal assumed, 18 to 75 deg tried",
                 side.view.horizontal_fov_deg()
             ));
         }
@@ -423,7 +422,8 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
     }
     if comparison.mirror.image.clipped_fraction > 0.0 {
         report.assumptions.push(
-            "the photographed sphere has clipped pixels: the CG was limited to what the photograph could record before comparing".to_owned(),
+            "the photographed sphere has clipped pixels: the CG was clipped to the same level before comparing"
+                .to_owned(),
         );
     }
     report.warnings.extend(comparison.haze.as_ref().map(|haze| haze.words(&comparison.mirror.name)));
@@ -432,7 +432,8 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
     }
     if report.findings.iter().any(|f| f.check == "reference-drift" && f.verdict == Verdict::Mismatch) {
         report.warnings.push(
-            "the sphere frame was not exposed like the plate: exposure and colour are less certain for it".to_owned(),
+            "the sphere frame was not exposed like the plate: exposure and colour are less certain because of it"
+                .to_owned(),
         );
     }
 }

@@ -110,7 +110,7 @@ impl Looked<'_> {
         };
         let o = fit.outline;
         report.warnings.push(format!(
-            "{}: the search alone left doubt; the outline [{:.1}, {:.1}, {:.1}] was taken because the other side's sphere stands at the same place and the picture shows its edge",
+            "{}: the automatic search was inconclusive; the outline [{:.1}, {:.1}, {:.1}] was used because the other sphere is at the same place and the picture shows its edge",
             self.frame.record.file,
             o.centre_x,
             o.centre_y,
@@ -177,8 +177,10 @@ pub(super) fn reconcile(
 
 /// The CG shows no sphere, and without it none was told for sure in the photograph.
 fn neither(mut of_cg: Error, mirror: &Frame) -> Error {
-    of_cg.cause =
-        format!("given as the CG, {}; without it none was told for sure in {}", of_cg.cause, mirror.record.file);
+    of_cg.cause = format!(
+        "given as the CG, {}; without it, no sphere was found for certain in {}",
+        of_cg.cause, mirror.record.file
+    );
     of_cg.remedy = format!("make sure that this is the CG sphere of this shot; {}", of_cg.remedy);
     of_cg
 }
@@ -188,7 +190,7 @@ fn not_where_cg_has_it(mut of_mirror: Error, cg: &Frame, sphere: Outline) -> Err
     let file = &cg.record.file;
     let Outline { centre_x, centre_y, .. } = sphere;
     of_mirror.cause = format!(
-        "{}; nor is a mirror where the CG sphere stands ({centre_x:.0}, {centre_y:.0}, radius {:.0} px in {file})",
+        "{}; nor is there a mirror where the CG sphere is ({centre_x:.0}, {centre_y:.0}, radius {:.0} px in {file})",
         of_mirror.cause,
         sphere.mean_radius()
     );
@@ -235,9 +237,7 @@ fn disagreeing(mirror: Looked<'_>, cg: Looked<'_>, report: &mut Report) -> Resul
         let settled = cg.taken(fit, &mirror, report);
         return Ok((mirror.search?, settled));
     }
-    report
-        .warnings
-        .push("the CG sphere does not stand where the photographed one does, or is of another size".to_owned());
+    report.warnings.push("the CG sphere is not where the photographed one is, or has a different size".to_owned());
     Ok((mirror.search?, cg.search?))
 }
 

@@ -100,7 +100,7 @@ pub fn measure_reflectance(query: &ReflectanceQuery) -> Result<MeasuredReflectan
     let incidence_deg = incidence_deg(&frame, &view, &search.best, query)?;
     if incidence_deg > HEAD_ON_DEG {
         warnings.push(format!(
-            "the surface is seen under {incidence_deg:.0} deg of incidence, where metals reflect otherwise than head on"
+            "the surface is reflected at {incidence_deg:.0} deg of incidence, where metals reflect differently than head on"
         ));
     }
     ratio(&frame, &direct, &mirrored, incidence_deg, warnings)
@@ -124,7 +124,7 @@ fn ratio(
     for (uneven, what) in unevenness.into_iter().zip(["seen directly", "seen in the sphere"]) {
         if uneven > UNEVEN {
             warnings.push(format!(
-                "what is {what} varies by {:.0} %: is that polygon on one matt surface, lit alike all over?",
+                "what is {what} varies by {:.0} %: is that polygon on a single matt surface, evenly lit?",
                 100.0 * uneven
             ));
         }
@@ -136,7 +136,7 @@ fn ratio(
         (reflectance[c], reflectance_sd[c]) = (value, value * relative);
         if value - 2.0 * reflectance_sd[c] > 1.0 {
             let cause = format!("it would reflect {value:.2}, which no mirror does");
-            let remedy = "check that both polygons hold the same matt surface, and that it is lit alike in both";
+            let remedy = "check that both polygons cover the same matt surface, evenly lit";
             return Err(fault(frame, cause, remedy));
         }
     }
@@ -161,11 +161,11 @@ fn incidence_deg(frame: &Frame, view: &View, fit: &SphereFit, query: &Reflectanc
     let inside = |corner: &[f64; 2]| fit.outline.normalised_radius(*corner) < 1.0 - 1.0 / fit.outline.semi_b;
     let off = query.seen_in_sphere.iter().find(|c| !inside(c));
     if let Some([x, y]) = off {
-        let cause = format!("the corner {x}, {y} of what is seen in the sphere lies off the sphere or at its rim");
+        let cause = format!("the corner {x}, {y} of what is seen in the sphere is off the sphere or at its rim");
         return Err(fault(frame, cause, "draw the polygon inside the sphere"));
     }
     if query.seen_directly.iter().any(|c| fit.outline.normalised_radius(*c) < 1.0) {
-        let cause = "what is seen directly lies on the sphere".to_owned();
+        let cause = "what is seen directly is on the sphere".to_owned();
         return Err(fault(frame, cause, "draw that polygon around the surface itself, beside the sphere"));
     }
     let sines: Vec<f64> =
@@ -185,7 +185,8 @@ impl Patch {
     fn of(frame: &Frame, corners: &[[f64; 2]], what: &str) -> Result<Self> {
         let values = values(frame, corners);
         if values.len() < LEAST_PIXELS {
-            let cause = format!("the polygon {what} holds {} pixels, {LEAST_PIXELS} are needed", values.len());
+            let cause =
+                format!("the polygon {what} covers {} pixels; at least {LEAST_PIXELS} are needed", values.len());
             return Err(fault(frame, cause, "draw it larger, inside the frame, with three corners or more"));
         }
         let clip = frame.clip_level.unwrap_or([f32::INFINITY; 3]);

@@ -104,13 +104,13 @@ fn note(name: &str, exposures: &[Exposure], told: &[(f64, Told)], report: &mut R
             let file = &exposure.frame.record.file;
             report
                 .assumptions
-                .push(format!("{file} is taken as exposed {stops:+.2} stops against the plate, by {from}"));
+                .push(format!("{file} counts as exposed {stops:+.2} stops against the plate, according to {from}"));
         }
     }
     let nothing_by_plate = told.iter().all(|t| !matches!(t.1, Told::Sheet | Told::PlateMetadata | Told::PlatePicture));
     if told.len() > 1 && nothing_by_plate {
         report.warnings.push(format!(
-            "mirror {name}: nothing tells which exposure of its bracket was exposed like the plate; the middle one is taken. Give exposure_stops"
+            "mirror {name}: it is not known which exposure of its bracket was exposed like the plate; the middle one is assumed. Give exposure_stops"
         ));
     }
 }

@@ -39,14 +39,13 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
         };
         let Some(after) = after else { continue };
         if after.abs() <= finding.tolerance {
-            finding.remedy = format!("follows from {first}: mend that first, then check again");
+            finding.remedy = format!("follows from {first}: fix that first, then check again");
         } else if first == "rotation" && finding.check == "key-fill-ratio" {
             // Its own words already stand on the turn undone.
-            finding.remedy =
-                format!("{} (after the turn that rotation advises; {after:+.2} stops are left then)", finding.remedy);
+            finding.remedy = format!("{} (after the advised turn; {after:+.2} stops are left then)", finding.remedy);
             continue;
         } else {
-            finding.remedy = format!("mend {first} first, then check again: {after:+.2} stops of this would remain");
+            finding.remedy = format!("fix {first} first, then check again: {after:+.2} stops of this would remain");
         }
         finding.action = None;
         finding.detail.insert(AFTER.to_owned(), first.into());
@@ -108,7 +107,7 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
         for finding in findings.iter_mut().filter(asks) {
             finding.action = None;
             finding.detail.insert(MEND_IN.to_owned(), "the environment".into());
-            finding.remedy += " (the CG follows the environment: mend it there, and not here besides)";
+            finding.remedy += " (the CG follows the environment: fix it there, not here as well)";
         }
     }
 }
@@ -138,7 +137,7 @@ pub(super) fn in_order(findings: &mut [Finding]) {
             findings[index].detail.insert(AFTER.to_owned(), first.clone().into());
             findings[index].action = None;
             findings[index].remedy =
-                format!("mend {first} first, then check again: the light that is wrong there changes this too");
+                format!("fix {first} first, then check again: the light that is wrong there changes this too");
         }
     }
 }
@@ -180,12 +179,12 @@ mod tests {
         }
         in_order(&mut findings);
         assert_eq!(findings[key_fill].remedy, "a gain of its own");
-        assert!(findings[colour].remedy.starts_with("mend key-fill-ratio first"));
+        assert!(findings[colour].remedy.starts_with("fix key-fill-ratio first"));
         findings[direction].verdict = Verdict::Mismatch;
         findings[direction].detail.insert(LIGHTS_AMISS.to_owned(), true.into());
         in_order(&mut findings);
         for finding in [key_fill, colour] {
-            assert!(findings[finding].remedy.starts_with("mend highlight-direction first"));
+            assert!(findings[finding].remedy.starts_with("fix highlight-direction first"));
         }
     }
 

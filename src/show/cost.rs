@@ -62,18 +62,18 @@ impl Need {
         let mib = |bytes: u64| bytes.div_ceil(1 << 20);
         let cause = match &self.largest {
             Some(frame) => format!(
-                "checking the shot takes about {} MiB of memory, {} MiB of it for {frame}, and {} MiB may be used",
+                "checking the shot takes about {} MiB of memory, {} MiB of it for {frame}, but {} MiB may be used",
                 mib(self.bytes),
                 mib(self.largest_bytes),
                 mib(budget)
             ),
             None => format!(
-                "checking a shot takes about {} MiB of memory, and {} MiB may be used",
+                "checking a shot takes about {} MiB of memory, but {} MiB may be used",
                 mib(self.bytes),
                 mib(budget)
             ),
         };
-        let remedy = "give smaller or fewer frames, raise --memory, or run it where a process may use more";
+        let remedy = "use smaller or fewer frames, raise --memory, or run it where a process may use more";
         Error::new(ErrorKind::Limit, sheet, cause, remedy)
     }
 }

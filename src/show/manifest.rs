@@ -111,8 +111,8 @@ pub fn read_manifest(path: &Path) -> Result<Manifest> {
     }
     let mut bytes = Vec::new();
     fs::File::open(path).map_err(failed)?.take(MAX_MANIFEST_BYTES).read_to_end(&mut bytes).map_err(failed)?;
-    let manifest: Manifest =
-        serde_json::from_slice(&bytes).map_err(|error| none(format!("is no readable manifest of a run: {error}")))?;
+    let manifest: Manifest = serde_json::from_slice(&bytes)
+        .map_err(|error| none(format!("is not a readable manifest of a run: {error}")))?;
     if manifest.format == MANIFEST_FORMAT { Ok(manifest) } else { Err(none("is no manifest of a run".to_owned())) }
 }
 

@@ -21,7 +21,7 @@ impl FromStr for Part {
         let read = |digits: &str| digits.trim().parse::<usize>().map_err(|_| wrong());
         let part = Self { number: read(number)?, of: read(of)? };
         if part.number == 0 || part.number > part.of {
-            return Err(format!("there is no part {number} of {of}: parts are counted from 1"));
+            return Err(format!("there is no part {number} of {of}: parts count from 1"));
         }
         Ok(part)
     }

@@ -143,7 +143,7 @@ fn left_out(sheet: &ShotSheet, numbers: &[u32]) -> Vec<String> {
         }
         let [from, to] = range_of(image).filter(|[from, to]| from < first || to > last)?;
         Some(format!(
-            "{role} {}: its range {from} to {to} goes beyond the frames that all pictures of the shot share; frames {first} to {last} were checked",
+            "{role} {}: its range {from} to {to} goes beyond the frames that all inputs of the shot share; frames {first} to {last} were checked",
             crate::printable_text(&image.frame)
         ))
     };
@@ -189,7 +189,7 @@ pub fn frame_numbers(sheet: &ShotSheet, every: Option<u32>) -> Result<Option<Vec
     };
     let wrong = |cause: String, remedy: &str| Err(Error::new(ErrorKind::Parameter, &sheet.shot, cause, remedy));
     if first > last {
-        return wrong("the `frame_range`s share no frame".to_owned(), "give ranges that overlap");
+        return wrong("the frame ranges have no frame in common".to_owned(), "give ranges that overlap");
     }
     let step = every.unwrap_or((last - first).div_ceil(SAMPLES)).max(1);
     let mut numbers: Vec<u32> = (first..=last).step_by(step as usize).take(MAX_SAMPLES + 1).collect();

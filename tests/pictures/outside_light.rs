@@ -45,7 +45,7 @@ fn right_light_is_not_accused_by_a_ceiling_that_nobody_stated() {
 #[test]
 fn levels_left_by_a_white_balance_are_found_below_their_overshoot() {
     let report = report("pink_highlights", None);
-    let warning = report.warnings.iter().find(|w| w.contains("taken as clipped")).unwrap();
+    let warning = report.warnings.iter().find(|w| w.contains("treated as clipped")).unwrap();
     let words: Vec<&str> = warning.split(|c: char| c.is_whitespace() || "()".contains(c)).collect();
     for (channel, level) in [("R", 1.2685), ("G", 1.0), ("B", 1.9871)] {
         let at = words.iter().position(|word| *word == channel).unwrap();
@@ -62,7 +62,7 @@ fn a_flop_is_named_in_a_single_exposure() {
     let rotation = finding(&report, "rotation");
     assert_eq!(rotation.verdict, Verdict::Mismatch, "{rotation:#?}");
     for finding in report.findings.iter().filter(|f| f.verdict == Verdict::Mismatch) {
-        assert!(finding.remedy.contains("left and right exchanged"), "{finding:#?}");
+        assert!(finding.remedy.contains("left and right swapped"), "{finding:#?}");
     }
     for check in ["exposure", "colour-balance", "key-fill-ratio"] {
         assert_ne!(finding(&report, check).verdict, Verdict::Mismatch, "{check}");

@@ -105,5 +105,9 @@ fn a_photographed_sphere_elsewhere_is_found_in_the_whole_frame() {
     let report = check(folder.path(), elsewhere);
     assert_mirror_at(&report, elsewhere);
     assert!(report.inputs.iter().all(|input| input.decoded_fraction > 0.999), "{:?}", report.inputs);
-    assert!(report.warnings.iter().any(|w| w.contains("does not stand where")), "{:?}", report.warnings);
+    assert!(
+        report.warnings.iter().any(|w| w.contains("is not where the photographed one is")),
+        "{:?}",
+        report.warnings
+    );
 }

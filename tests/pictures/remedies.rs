@@ -122,7 +122,7 @@ fn a_key_that_is_missing_is_added_and_nothing_is_turned() {
     assert!(direction.remedy.contains("add the light at azimuth -40"), "{direction:#?}");
     assert!(!direction.remedy.contains("turn"), "{}", direction.remedy);
     let contrast = finding(&report, "key-fill-ratio");
-    assert!(contrast.remedy.starts_with("mend highlight-direction first"), "{}", contrast.remedy);
+    assert!(contrast.remedy.starts_with("fix highlight-direction first"), "{}", contrast.remedy);
 }
 
 /// Radiance and disc make its illuminance: half the radiance in a disc of 4 degrees against one of 5.
@@ -149,7 +149,7 @@ fn a_picture_whose_left_and_right_are_exchanged_is_told_as_that() {
     }
     let report = report(&set, &cg);
     let direction = finding(&report, "highlight-direction");
-    assert!(direction.remedy.contains("left and right exchanged"), "{direction:#?}");
+    assert!(direction.remedy.contains("left and right swapped"), "{direction:#?}");
 }
 
 /// Two mirrors of one size on one frame: which of them is meant is not for the program to choose.

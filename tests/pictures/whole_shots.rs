@@ -159,7 +159,7 @@ fn a_linear_bracket_is_merged_by_what_its_pictures_say() {
             let finding = finding(&report, check);
             assert!(finding.value.unwrap().abs() < 0.05, "{stated:?}: {finding:?}");
         }
-        let said = if stated.is_some() { "what the pixels say is used" } else { "the middle one is taken" };
+        let said = if stated.is_some() { "what the pixels show is used" } else { "the middle one is assumed" };
         assert!(report.warnings.iter().any(|w| w.contains(said)), "{stated:?}: {:?}", report.warnings);
     }
 }

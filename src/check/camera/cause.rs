@@ -15,11 +15,11 @@ pub(super) fn remedy(sheet: &ShotSheet, real: &Source, rendered: &Source, width_
         ),
         _ => format!("set the CG camera to {:.2} deg horizontal", real.fov_deg()),
     };
-    let sees = if width_ratio < 1.0 { "too little" } else { "too much" };
+    let view = if width_ratio < 1.0 { "too narrow" } else { "too wide" };
     let by = 100.0 * (width_ratio - 1.0).abs();
     let slip = slip(sheet.camera.as_ref(), real, rendered, width_ratio);
     let slip = slip.map_or_else(String::new, |slip| format!("; {slip}"));
-    format!("{target}; by {} it sees {by:.1} % {sees}{slip}", rendered.name)
+    format!("{target}; according to {} its view is {by:.1} % {view}{slip}", rendered.name)
 }
 
 fn slip(camera: Option<&CameraSpec>, real: &Source, rendered: &Source, ratio: f64) -> Option<String> {
@@ -34,7 +34,7 @@ fn slip_of_recording(camera: &CameraSpec, is: &dyn Fn(f64) -> bool) -> Option<St
     let squeeze = camera.squeeze.unwrap_or(1.0);
     if is(1.0 / read_out) {
         return Some(format!(
-            "that is the whole sensor, where only {:.1} % of its width was read out: the crop was forgotten",
+            "that is the whole sensor, of which only {:.1} % of the width was read out: the crop was forgotten",
             100.0 * read_out
         ));
     }
@@ -42,21 +42,21 @@ fn slip_of_recording(camera: &CameraSpec, is: &dyn Fn(f64) -> bool) -> Option<St
         && is(recorded[0] / used[0])
     {
         return Some(format!(
-            "that is recorded_px over used_px: the downscale from {} to {} columns was taken for a crop",
+            "that is recorded_px over used_px: the downscale from {} to {} columns was mistaken for a crop",
             used[0], recorded[0]
         ));
     }
     if is(1.0 / squeeze) {
-        return Some(format!("that is the squeeze of {squeeze}: the CG camera does not have it"));
+        return Some(format!("that is the squeeze of {squeeze}: the CG camera lacks it"));
     }
-    is(squeeze).then(|| format!("that is the squeeze of {squeeze} once too often"))
+    is(squeeze).then(|| format!("that is the squeeze of {squeeze}, applied once too often"))
 }
 
 /// Width and height exchanged.
 fn slip_of_axis(real: &Source, is: &dyn Fn(f64) -> bool) -> Option<String> {
     let shape = real.size.height as f64 / real.size.width as f64;
     if is(shape) {
-        return Some("that is the plate's vertical field of view: the CG takes it for the horizontal one".to_owned());
+        return Some("that is the plate's vertical field of view: the CG uses it as the horizontal one".to_owned());
     }
     is(1.0 / shape).then(|| "the plate's horizontal field of view was given to the CG as the vertical one".to_owned())
 }

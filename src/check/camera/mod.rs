@@ -49,7 +49,7 @@ impl ShotCheck for Camera {
     }
 
     fn needs(&self) -> &'static str {
-        "nothing tells the field of view of plate and CG"
+        "the field of view of neither plate nor CG is known"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
@@ -64,7 +64,7 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     let Some(real) = plate.first() else {
         return not_given(
             finding,
-            "nothing tells the plate's field of view: add camera.focal_length_mm and \
+            "the plate's field of view is not known: add camera.focal_length_mm and \
                                    camera.sensor_mm or camera.sensor_format",
         );
     };
@@ -73,8 +73,9 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     else {
         return not_given(
             finding,
-            "nothing tells the CG camera: add cg.camera.focal_length_mm and cg.camera.sensor_mm, \
-                                   or render with pinholeFocalLength or worldToNDC in the header",
+            "the CG camera is not known: add cg.camera.focal_length_mm and \
+                                   cg.camera.sensor_mm, or render with pinholeFocalLength or worldToNDC in the \
+                                   header",
         );
     };
     finding.verdict = decide(errors.fov_deg, finding.tolerance);
@@ -105,7 +106,7 @@ fn spheres_differ(shot: &ShotEvidence<'_>) -> Option<String> {
         let clear = (ratio - 1.0).abs() - 3.0 * relative_sd(mirror).hypot(relative_sd(cg)) > SPHERE_SLACK;
         (clear || apart > SPHERE_APART).then(|| {
             format!(
-                "the CG sphere looks {ratio:.2} times as large as the photographed one and stands {:.0} % of a radius beside it: where it was meant to stand there, the CG was rendered through another lens, crop or place than its camera says",
+                "the CG sphere appears {ratio:.2} times as large as the photographed one and {:.0} % of a radius away from it: if it was meant to be in the same place, it was rendered with a different lens, crop or position than its camera says",
                 100.0 * apart
             )
         })
@@ -166,10 +167,10 @@ fn on_plate_pixels(plate: Size, cg: Size, squeeze: f64) -> (f64, Option<String>)
     }
     let sizes = format!("the CG picture is {}x{}, the plate {}x{}", cg.width, cg.height, plate.width, plate.height);
     if cg.width >= plate.width && cg.height >= plate.height {
-        let note = format!("{sizes}: taken as overscan, pixel for pixel");
+        let note = format!("{sizes}: treated as overscan, pixel for pixel");
         return (plate.width as f64 / cg.width as f64, Some(note));
     }
-    (1.0, Some(format!("{sizes}: another shape, so their whole widths were compared")))
+    (1.0, Some(format!("{sizes}: different proportions, so their full widths were compared")))
 }
 
 fn describe(finding: &mut Finding, sheet: &ShotSheet, (real, rendered): (&Source, &Source), errors: &Errors) {
@@ -202,12 +203,12 @@ fn doubt(finding: &mut Finding, plate: &[Source], rendered: &Source, squeeze: f6
     if !names.is_empty() {
         finding.verdict = Verdict::Unsure;
         return Some(format!(
-            "the plate's own sources decide it both ways: {}; {}",
+            "the plate's own sources lead to different verdicts: {}; {}",
             plate[0].words(),
             names.join("; ")
         ));
     }
-    (finding.verdict == Verdict::Unsure).then(|| "the error is too near the tolerance to be decided".to_owned())
+    (finding.verdict == Verdict::Unsure).then(|| "the error is too close to the tolerance to judge".to_owned())
 }
 
 /// Sources of one side that say different things.

@@ -68,7 +68,7 @@ fn the_usual_slips_are_named() {
     let mut downscaled = cropped();
     (downscaled["used_px"], downscaled["recorded_px"]) = (json!([4608, 2430]), json!([4096, 2160]));
     let taken = json!({ "focal_length_mm": 32, "sensor_mm": [24.89 * 4096.0 / 4608.0, 11.66] });
-    assert!(remedy(&downscaled, taken).contains("the downscale from 4608 to 4096 columns was taken for a crop"));
+    assert!(remedy(&downscaled, taken).contains("the downscale from 4608 to 4096 columns was mistaken for a crop"));
     let gate = json!({ "focal_length_mm": 32, "sensor_format": "super-35" });
     let stills = remedy(&gate, json!({ "focal_length_mm": 32, "sensor_format": "full-frame" }));
     assert!(stills.contains("the same lens on the full-frame gate"), "{stills}");
@@ -135,7 +135,11 @@ fn plate_sources_that_decide_it_both_ways_leave_it_open() {
     };
     let found = finding(&told, &[file("plate", UHD, exif), file("cg", UHD, CaptureMeta::default())]);
     assert_eq!(found.verdict, Verdict::Unsure);
-    assert!(found.reason.contains("both ways") && found.reason.contains("plate sources disagree"), "{}", found.reason);
+    assert!(
+        found.reason.contains("different verdicts") && found.reason.contains("plate sources disagree"),
+        "{}",
+        found.reason
+    );
 }
 
 #[test]

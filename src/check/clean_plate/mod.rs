@@ -50,7 +50,7 @@ impl ShotCheck for CleanPlate {
 
 fn without_plate(mut finding: Finding) -> Addition {
     finding.verdict = Verdict::NotGiven;
-    finding.reason = "no plate is given that the clean plate could be held against".to_owned();
+    finding.reason = "no plate is given to compare the clean plate with".to_owned();
     Addition::of(finding)
 }
 
@@ -109,7 +109,7 @@ fn measured(
     }
     let Some(registration) = &drift.registration else {
         finding.reason = drift.warnings.join("; ");
-        finding.remedy = "shoot the clean plate with some detail in frame, or give frames that show it".to_owned();
+        finding.remedy = "use frames with some detail in them".to_owned();
         return Ok(());
     };
     let apart = registration.misregistration_px(size);
@@ -190,10 +190,10 @@ impl Verdicts {
         }
         let open = list(Verdict::Unsure);
         if !open.is_empty() {
-            parts.push(format!("cannot be told from the tolerance: {}", open.join(", ")));
+            parts.push(format!("too uncertain to judge against the tolerance: {}", open.join(", ")));
         }
         if self.focus.is_none() {
-            parts.push("focus could not be compared: too little detail in common".to_owned());
+            parts.push("focus could not be compared: the frames have too little detail in common".to_owned());
         }
         parts.extend(warnings.iter().cloned());
         parts.join("; ")
@@ -245,7 +245,7 @@ fn gain_words(drift: &Drift) -> String {
 fn blur_words(blur: Estimate) -> String {
     if blur.value > 0.0 {
         format!(
-            "the clean plate is softer by a blur of {:.1} px: patch only what is out of focus, or sharpen with care",
+            "the clean plate is softer by a blur of {:.1} px: use it only for areas that are out of focus, or sharpen it carefully",
             blur.value
         )
     } else {

@@ -222,7 +222,7 @@ impl Takes {
         finding.verdict = finding.verdict.max(verdict);
         if verdict == Verdict::Mismatch && finding.remedy.is_empty() {
             finding.remedy = "register each plate frame to its own best clean frame (best_clean_frames in the JSON \
-                              report); the clean pass took another path than the plate"
+                              report); the clean pass took a different path from the plate"
                 .to_owned();
         }
     }
@@ -243,7 +243,7 @@ impl Takes {
             ));
         }
         if self.thinned {
-            remarks.push(format!("only {MOST_FRAMES} frames of the longer take were looked at, evenly spread"));
+            remarks.push(format!("only {MOST_FRAMES} frames of the longer take were examined, evenly spread"));
         }
         remarks
     }

@@ -5,27 +5,27 @@ use super::CheckDoc;
 /// The check of distances and sizes.
 pub const DOC: CheckDoc = CheckDoc {
     name: "scale",
-    title: "do noted sizes and distances fit the pictures?",
+    title: "do the noted sizes and distances fit the pictures?",
     unit: "%",
     what: "Works out how far away the sphere was, from its diameter, its outline and the field of view, and compares \
            that with the noted distance; the same for every measured object that has a distance. The value is the \
            largest deviation, in percent: + = the picture puts it further away than the note.\n\
-           Where several are given, it says which note is the odd one out: all off alike means the field of view; one \
-           off means that sphere's or object's own size or distance. Usual slips (radius for diameter, feet for \
-           metres, inches for centimetres) are named.\n\
+           If several are given, it says which note is the odd one out: all off alike points to the field of view; \
+           one off points to that sphere's or object's own size or distance. Common slips (radius for diameter, feet \
+           for metres, inches for centimetres) are named.\n\
            Lengths may be noted in mm, cm, m, in or ft; answers are metric. It concerns the reference and never \
            accuses the CG.",
-    why: "A wrong diameter or focal length puts the CG at the wrong distance: contact shadows, parallax and the near \
+    why: "A wrong diameter or focal length puts the CG at the wrong distance: contact shadows, parallax and nearby \
           lights are then off in a way that no still frame shows.",
     how: "The sphere's distance is R / sin(a), with a the half-angle of the cone that its fitted outline subtends: \
           exact, not the small-angle rule. An object's ends, at equal distance D, are 2 D sin(b/2) apart when seen \
           under the angle b.\n\
-          The standard deviation is carried from the outline's fit (objects: 1 px at each end), 1 % of the focal \
-          length as engraved, 0.5 % of the diameter (objects: 2 % of the length, for standing askew), and of the tape \
-          0.5 % and 30 mm, as a tape starts at the lens or the sensor and not where the rays cross.",
+          The standard deviation combines the fit of the outline (objects: 1 px at each end), 1 % of the focal length \
+          as engraved, 0.5 % of the diameter (objects: 2 % of the length, because they may stand at an angle), and \
+          0.5 % and 30 mm of the tape, which starts at the lens or the sensor and not where the rays cross.",
     tolerance: "5 % (common practice, no source; so are the uncertainties above). In a sheet: \"tolerances\": { \
                 \"scale\": { \"percent\": 5 } }; on the command line: --tolerance scale=5.",
     cannot_see: "From one sphere alone, whether diameter, distance or focal length is wrong: measure an object too.\n\
-                 An object that stands at a slant looks shorter, and so further away.\n\
+                 An object that stands at an angle looks shorter, and so further away.\n\
                  With several mirrors, camera.distance_mm is taken as that of the first.",
 };

@@ -57,8 +57,6 @@ const WORDS: &[(&str, &[&str])] = &[
             "waiver",
             "waivers",
             "waived",
-            "tolerance",
-            "tolerances",
             "exit-status",
             "exit-code",
             "sd",
@@ -68,6 +66,7 @@ const WORDS: &[(&str, &[&str])] = &[
             "clipped",
         ],
     ),
+    ("tolerances", &["tolerance", "limit", "limits", "threshold", "thresholds"]),
     ("directions", &["azimuth", "elevation", "axes", "pixels", "outline", "clockwise", "angles"]),
     (
         "set",
@@ -113,7 +112,7 @@ const WORDS: &[(&str, &[&str])] = &[
 pub fn named(asked: &str) -> Option<&'static str> {
     let asked = folded(asked);
     let ours = check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name));
-    let own = ours.chain(["encodings"]).find(|name| *name == asked);
+    let own = ours.chain(["encodings", "tolerances"]).find(|name| *name == asked);
     own.or_else(|| WORDS.iter().find(|(_, words)| words.contains(&asked.as_str())).map(|(name, _)| *name))
 }
 

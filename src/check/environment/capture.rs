@@ -58,13 +58,13 @@ pub(super) fn judge(
     finding.detail.insert("predicted_against_photographed".to_owned(), photograph.detail());
     let off = photograph.off_words();
     if !off.is_empty() {
-        finding.reason = format!("the sphere that it predicts against the photographed one: {off}");
+        finding.reason = format!("the sphere it predicts, compared with the photographed one: {off}");
     }
     if finding.verdict == Verdict::Mismatch {
         let remedies: Vec<String> = photograph.remedies().into_iter().map(of_environment).collect();
         finding.remedy = remedies.join("; ");
         if cg.verdict() == Verdict::Match {
-            push(&mut finding.reason, "the CG is set up as this environment says, so the capture is what is wrong");
+            push(&mut finding.reason, "the CG follows this environment, so the capture is what is wrong");
         }
     }
     let (faults, mut notes) = (faults(survey), notes(survey));
@@ -107,7 +107,7 @@ fn faults(survey: &Survey) -> Vec<(String, String)> {
     let mut fault = |what: String, remedy: &str| faults.push((what, remedy.to_owned()));
     if !survey.is_float {
         fault(
-            "the picture holds integers, not light: it has no range and most likely a view transform".to_owned(),
+            "the picture is stored as integers: it has little range and probably a view transform".to_owned(),
             "give the merged capture as float OpenEXR or Radiance HDR",
         );
     }
@@ -119,14 +119,17 @@ fn faults(survey: &Survey) -> Vec<(String, String)> {
     }
     if let Some(seam) = survey.edge_seam {
         fault(
-            format!("its left and right edge do not meet: {}", seam_words(&seam)),
+            format!("its left and right edges do not join up: {}", seam_words(&seam)),
             "stitch it again, or blend the edge",
         );
     }
     for (pole, name) in survey.pole_spread.iter().zip(["top", "bottom"]) {
         if let Some(seam) = pole {
             fault(
-                format!("its {name} row shows one direction and yet varies: {}", seam_words(seam)),
+                format!(
+                    "its {name} row should be uniform, because it is a single direction, but varies: {}",
+                    seam_words(seam)
+                ),
                 "check its projection; a lat-long picture is uniform along its first and last row",
             );
         }
@@ -205,16 +208,18 @@ fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison, ex
         finding.detail.insert("brightest_light_missing_stops".to_owned(), stops.into());
     }
     let ceiling = match (survey.clipping.steradian > 0.0, survey.clipping.plateau) {
-        (true, _) => "the environment meets a ceiling".to_owned(),
-        (false, Some(level)) => format!("many pixels hold exactly the largest value, {level}, most likely a ceiling"),
+        (true, _) => "the environment is clipped".to_owned(),
+        (false, Some(level)) => {
+            format!("many pixels have exactly the largest value, {level}: it is probably clipped there")
+        }
         (false, None) => return None,
     };
     match (key.clipped, missing) {
         (true, _) => Some(format!(
-            "{ceiling}; the photographed sphere clips too, so the brightest light cannot be recovered from it; a shorter exposure or a matte sphere could"
+            "{ceiling}; the photographed sphere clips too, so the brightest light cannot be recovered from it; a shorter exposure or a grey sphere would help"
         )),
         (false, None) => Some(format!(
-            "{ceiling}, and it lacks the brightest light; the photographed sphere shows it whole: add it by hand"
+            "{ceiling}, and the brightest light is missing; the photographed sphere shows all of it: add it by hand"
         )),
         (false, Some(stops)) if cut => Some(format!(
             "{ceiling}; its brightest light can be recovered from the photographed sphere, which shows it {:.2} times as strong",

@@ -60,11 +60,11 @@ impl Predicted {
     pub(super) fn heading_words(&self) -> String {
         if self.heading_told {
             format!(
-                "the environment's heading is not given: {:+.1} deg fits the photographed sphere best and is taken",
+                "the environment's heading is not given: {:+.1} deg fits the photographed sphere best and is used",
                 wrap_deg(self.stance.heading_deg)
             )
         } else {
-            "the environment's heading is not given and the photographed sphere does not tell it: 0 deg is taken"
+            "the environment's heading is not given and cannot be found from the photographed sphere: 0 deg is used"
                 .to_owned()
         }
     }

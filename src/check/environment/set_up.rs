@@ -17,13 +17,14 @@ pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture
     let off = set_up.off_words();
     if own == Verdict::Match {
         if capture.verdict() == Verdict::Mismatch {
-            "the CG is set up as the environment says; what is wrong is the capture".clone_into(&mut finding.reason);
+            "the CG follows the environment; the capture is what is wrong".clone_into(&mut finding.reason);
         }
         return;
     }
-    finding.reason = format!("the CG sphere against the one that the environment predicts: {off}");
+    finding.reason = format!("the CG sphere, compared with the one the environment predicts: {off}");
     if sphere == Verdict::Match {
-        finding.reason += "; it matches the photographed sphere all the same, so the difference was put in on purpose or is the capture's";
+        finding.reason +=
+            "; it still matches the photographed sphere, so the difference is deliberate or comes from the capture";
         finding.detail.insert(TOLD.to_owned(), finding.reason.clone().into());
         return;
     }
@@ -31,7 +32,7 @@ pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture
         return;
     }
     if capture.verdict() != Verdict::Match {
-        finding.reason += "; the capture does not agree with the photographed sphere either, so nothing follows from it for the CG before it is mended";
+        finding.reason += "; the capture does not agree with the photographed sphere either, so fix the capture first";
     } else if sphere == Verdict::Mismatch {
         finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong, as the other checks of the sphere say";
         finding.remedy = set_up.remedies().join("; ");

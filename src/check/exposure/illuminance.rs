@@ -41,13 +41,13 @@ pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
     doubts.extend([
         (
             own_sd(pair, &pair.mirror).hypot(own_sd(pair, cg)).hypot(filled_sd(pair, cg)),
-            "lamps on the sphere, and light that it cannot show, are known only so well",
+            "the strength of the lamps, and light that the sphere cannot show, are not known well enough",
         ),
         (hidden_sd_stops(pair, cap_mean), "part of the photographed sphere may be hidden"),
-        (rim_sd(pair), "a light stands on the rim of the photographed sphere, where most of it may be lost"),
+        (rim_sd(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (
             pair.limiting_sd_stops(|side| Some(cap_mean(side, &side.sources).log2())),
-            "the photograph clips light of a few pixels, where blur decides how much is lost",
+            "the photograph clips a light only a few pixels wide, so blur decides how much is lost",
         ),
         (pair.haze_sd(stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, stops), "the field of view is not known; give focal length and sensor"),
@@ -64,7 +64,7 @@ fn clipped(pair: &Comparison, sd: f64, tolerance: f64) -> Option<(Verdict, Strin
     if pair.cg_limited.is_some() && share > MAX_CLIPPED_SHARE {
         let bound = stops(&pair.mirror, &pair.cg)?;
         return Some(if bound + 2.0 * sd < -tolerance {
-            let reason = format!("even against the clipped photograph the CG gives {:.2} stops too little", -bound);
+            let reason = format!("the CG is {:.2} stops too dark even compared with the clipped photograph", -bound);
             (Verdict::Mismatch, reason)
         } else {
             let why = "clipped highlights carry at least";
@@ -73,7 +73,7 @@ fn clipped(pair: &Comparison, sd: f64, tolerance: f64) -> Option<(Verdict, Strin
     }
     let of_cg = pair.cg.clipped_share();
     (of_cg > MAX_CLIPPED_CG_SHARE).then(|| {
-        let why = "the CG picture is clipped: what it holds of its highlights is";
+        let why = "the CG picture is clipped: what is left of its highlights is";
         (Verdict::Unsure, format!("{why} {} of the light on a patch that faces them", percent(of_cg)))
     })
 }

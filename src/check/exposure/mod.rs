@@ -60,7 +60,7 @@ impl Check for Exposure {
             return refuse(finding);
         }
         let Some(worse) = numbers.worse(tolerance) else {
-            finding.reason = "one of the spheres is black or shows nothing that both have seen".to_owned();
+            finding.reason = "one of the spheres is black, or the two have no direction in common".to_owned();
             finding.remedy = "check the encoding and the layer of both frames".to_owned();
             return finding;
         };
@@ -71,7 +71,8 @@ impl Check for Exposure {
             (finding.remedy, finding.action) = remedy(pair, &numbers, &worse);
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
             finding.remedy =
-                "give a raw-developed linear frame, a log frame of known curve, or a bracket of the sphere".to_owned();
+                "use a linear frame developed from raw, a log frame with a known curve, or a bracket of the sphere"
+                    .to_owned();
         } else if finding.verdict == Verdict::Unsure && worse.doubt == pair.drift.exposure_words() {
             pair.drift.cure().clone_into(&mut finding.remedy);
         } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
@@ -141,7 +142,7 @@ impl Numbers {
 
 fn refuse(mut finding: Finding) -> Finding {
     finding.reason =
-        "the CG picture most likely went through a view transform (a display encoding, or cut off at display white), so its brightness says nothing".to_owned();
+        "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its brightness cannot be judged".to_owned();
     finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
     finding.action = Some(Action::RenderAgain);
     finding
@@ -196,7 +197,7 @@ fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
 
 fn curve_doubt(trust: Trust) -> &'static str {
     if trust.recovered_curve {
-        "the bracket tells the tone curve, but not where the camera puts middle grey; give raw-developed linear frames"
+        "the bracket shows the tone curve, but not where the camera puts middle grey; use linear frames developed from raw"
     } else {
         "a camera file in a display encoding has an unknown tone curve"
     }
@@ -228,7 +229,7 @@ fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
         tone_curve::exposure_sd_stops(pair.mirror.trust, recorded)
     };
     vec![
-        (reflectance, "the sphere's reflectance is not known well; measure it or give it in the sheet"),
+        (reflectance, "the sphere's reflectance is not well known; measure it, or give it in the sheet"),
         (curve, curve_doubt(pair.mirror.trust)),
         (pair.drift.exposure_stops, pair.drift.exposure_words()),
     ]

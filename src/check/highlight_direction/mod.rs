@@ -111,11 +111,11 @@ fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         finding.verdict = Verdict::Unsure;
         let place = place_of(light);
         let cut = format!(
-            "the photograph is cut off at the light at {place}, and the CG shows at most {part:.2} of that ceiling there: a light before it may be missing"
+            "the photograph is clipped at {place}, and the CG reaches only {part:.2} of that level there: a light may be missing"
         );
         push(&mut finding.reason, &cut);
         let cure = format!(
-            "look whether a lamp stands at {place} that the CG lacks, or strengthen what the CG has there; a shorter exposure of the sphere tells by how much"
+            "check for a lamp at {place} that the CG lacks, or strengthen what the CG has there; a shorter exposure of the sphere shows by how much"
         );
         push(&mut finding.remedy, &cure);
     }
@@ -148,10 +148,10 @@ fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Ve
     put(&mut finding.detail, "azimuth_error_deg", Estimate::new(wrap_deg(az_b - az_a), angle.sd));
     put(&mut finding.detail, "elevation_error_deg", Estimate::new(el_b - el_a, angle.sd));
     finding.detail.insert("key_unseen_in_cg".to_owned(), true.into());
-    settle(finding, angle, "the turn of the environment that takes the key there is known only loosely");
+    settle(finding, angle, "the turn of the environment that brings the key there is uncertain");
     push(
         &mut finding.reason,
-        "the CG's key stands where its sphere shows nothing: its place follows from the turn of all light",
+        "the CG's key is where its sphere shows nothing: its place follows from the turn of the whole environment",
     );
     if finding.verdict == Verdict::Mismatch {
         turn_key(finding, &key.direction, there);
@@ -213,25 +213,25 @@ fn key_finding(
     let unknown_deg = if key_unknown || hidden { error.angle_deg.value } else { 0.0 };
     let (doubt, way_out) = if hidden {
         (
-            "the CG's key stands where something may hide the photographed sphere, whose own key is not known then",
-            "look at that place in the evidence picture; a frame of the sphere with nothing before it settles it",
+            "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
+            "look at that place in the evidence picture; a frame of the sphere with nothing in front of it would settle it",
         )
     } else if key_unknown && fills_the_sphere {
         (
-            "what is clipped in the photograph spreads over so much of the sphere that its key's place is not known",
+            "so much of the photographed sphere is clipped that the place of its key is not known",
             "shoot or find a shorter exposure of the sphere",
         )
     } else if key_unknown {
         (
-            "several lights of the photograph are clipped, and which of them is the key is not known",
+            "several lights in the photograph are clipped, and any of them may be the key",
             "shoot or find a shorter exposure of the sphere",
         )
     } else if rival_deg > 0.0 {
-        ("another light, of which a sphere shows only a part, may be the key, and its angle is another one", "")
+        ("another light, only partly visible on a sphere, may be the key, and its angle is different", "")
     } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
         (
-            "one of the two lights is much larger than the other: clipped, or run together with what is beside it",
-            "shoot or find a shorter exposure of the sphere, in which the light stands alone",
+            "one of the two lights is much larger than the other: clipped, or merged with what is beside it",
+            "shoot or find a shorter exposure of the sphere, in which the light is separate",
         )
     } else if mirror.view.is_assumed() || cg.view.is_assumed() {
         (
@@ -249,8 +249,9 @@ fn key_finding(
     }
     if mirror.lights.no_single_key() || cg.lights.no_single_key() {
         finding.detail.insert("no_single_key".to_owned(), true.into());
-        let note =
-            format!("no single key: lights within {CO_KEY_STOPS:.2} stop of each other, the worst pair is given");
+        let note = format!(
+            "no single key: several lights are within {CO_KEY_STOPS:.2} stops of each other; the worst pair is given"
+        );
         finding.reason = [finding.reason.as_str(), note.as_str()]
             .into_iter()
             .filter(|s| !s.is_empty())
@@ -277,9 +278,9 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &S
         (true, _) => format!(
             "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
         ),
-        (_, true) => format!("the CG's key is none of the photographed lights: remove the light at {theirs}"),
+        (_, true) => format!("the CG's key matches none of the photographed lights: remove the light at {theirs}"),
         _ => format!(
-            "the CG's strongest light is not the photographed one: multiply {}",
+            "the CG's strongest light is not the strongest photographed one: multiply {}",
             gain_words(pairing, (mirror, cg)).join(", ")
         ),
     };
@@ -354,13 +355,13 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
     let estimate = Estimate::new(angle, 3.0 / a.1.min(b.1).max(0.02));
     if mirror.clipped_share() >= UNPAIRED_SHARE {
         // What is cut off may come from anywhere among what is clipped.
-        let doubt = "no light stands out from what is clipped, so where most light comes from is not known";
+        let doubt = "no light stands out from the clipped area, so the main direction of light is not known";
         settle(finding, estimate.widened(angle), doubt);
         if finding.verdict == Verdict::Unsure {
             "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
         }
     } else {
-        settle(finding, estimate, "no light stands out, so only the flow of all light can be compared");
+        settle(finding, estimate, "no light stands out, so only the overall direction of light can be compared");
     }
     finding.detail.insert("compared".to_owned(), "flow of all light".into());
     if finding.verdict == Verdict::Mismatch {
@@ -550,16 +551,19 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         }
         push(&mut finding.reason, &reason);
         if behind_something {
-            push(&mut finding.reason, "on the photographed sphere something dark may hide it");
+            push(&mut finding.reason, "something dark may hide it on the photographed sphere");
         } else if blurred {
             push(
                 &mut finding.reason,
-                "the photographed sphere blurs by more than the light is wide and may not show it",
+                "the photographed sphere blurs by more than the light's width and may not show it",
             );
         } else if flattened {
             push(&mut finding.reason, "a camera's tone curve may flatten so broad a light");
         } else if unseen {
-            push(&mut finding.reason, "the other sphere shows little of that direction: behind it or beyond its rim");
+            push(
+                &mut finding.reason,
+                "the other sphere shows little of that direction: it is behind the sphere or beyond its rim",
+            );
         }
     }
     if !pairing.pairs.is_empty() || finding.value.is_some() {

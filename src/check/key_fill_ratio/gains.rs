@@ -64,7 +64,7 @@ pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<(String, Action)> {
         tolerance_stops: pair.tolerances.key_fill.stops,
     };
     let (said, lights) = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
-    let said = if off == 0.0 { said } else { format!("the exposure mended, {said}") };
+    let said = if off == 0.0 { said } else { format!("with the exposure corrected, {said}") };
     Some((said, Action::LightGain { lights }))
 }
 

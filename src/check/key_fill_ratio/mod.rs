@@ -48,7 +48,8 @@ impl Check for KeyFillRatio {
         let Some(value) = difference_stops(&pair.mirror, cg) else {
             finding.reason = "a patch on one of the spheres receives no light at all, so there is no ratio".to_owned();
             finding.remedy =
-                "check that the CG sphere is rendered with its full environment and the frame is linear".to_owned();
+                "check that the CG sphere was rendered with its full environment and that the frame is linear"
+                    .to_owned();
             return finding;
         };
         let doubts = doubts(pair, value);
@@ -120,25 +121,25 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let beside = sides.map(beside_filled_sd_stops);
     let own = filled_sd_stops(pair, sides).hypot(beside[0]).hypot(beside[1]);
     let why = if curve {
-        "a camera file in a display encoding has an unknown tone curve; give a raw-developed linear frame or a bracket"
+        "a camera file in a display encoding has an unknown tone curve; use a linear frame developed from raw, or a bracket"
     } else {
-        "part of the light had to be filled in where the sphere cannot show it"
+        "part of the light had to be estimated, because the sphere cannot show it"
     };
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
         (
             pair.limiting_sd_stops(ratio_stops),
-            "the photograph clips light of a few pixels, where blur decides how much is lost",
+            "the photograph clips a light only a few pixels wide, so blur decides how much is lost",
         ),
         (
             hidden_sd_stops(pair),
-            "part of the photographed sphere is dark where the CG's is not: hidden, or something is missing in the CG",
+            "part of the photographed sphere is dark and the CG's is not: it is hidden, or something is missing in the CG",
         ),
-        (rim_sd_stops(pair), "a light stands on the rim of the photographed sphere, where most of it may be lost"),
+        (rim_sd_stops(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (
             view,
-            "the CG picture most likely went through a view transform (a display encoding, or cut off at display white); render scene-linear OpenEXR",
+            "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white); render scene-linear OpenEXR",
         ),
         (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
@@ -217,7 +218,8 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
     }
     if true_bound + 2.0 * sd < -finding.tolerance {
         finding.verdict = Verdict::Mismatch;
-        finding.reason = format!("even against the clipped photograph the CG is {:.2} stops too flat", -true_bound);
+        finding.reason =
+            format!("the CG is {:.2} stops too flat even compared with the clipped photograph", -true_bound);
     } else {
         finding.verdict = Verdict::Unsure;
         finding.reason = format!(
@@ -236,7 +238,7 @@ fn flattened(finding: &mut Finding, pair: &Comparison) {
         finding.value_bound = Some("upper".to_owned());
         finding.reason =
             "a camera's tone curve flattens lights most, so the photographed ratio is only a lower bound".to_owned();
-        finding.remedy = "give a raw-developed linear frame or a bracket of the sphere".to_owned();
+        finding.remedy = "use a linear frame developed from raw, or a bracket of the sphere".to_owned();
     }
 }
 
@@ -254,7 +256,7 @@ fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
     }
     finding.verdict = Verdict::Unsure;
     finding.reason = format!(
-        "the CG picture is clipped: what it holds of its highlights is {:.0} % of the light on a patch that faces them, and how much was cut off is not known; its ratio is only a lower bound",
+        "the CG picture is clipped: what is left of its highlights is {:.0} % of the light on a patch that faces them, and how much was cut off is not known; its ratio is only a lower bound",
         100.0 * share
     );
     finding.remedy = CLIPPED_CG.to_owned();
@@ -273,8 +275,7 @@ fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
         _ if !finding.remedy.is_empty() => return,
         Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
             finding.remedy =
-                "shoot or find a shorter exposure of the sphere, or a matte sphere, and add it to the bracket"
-                    .to_owned();
+                "shoot or find a shorter exposure of the sphere for its bracket, or a grey sphere".to_owned();
             finding.action = Some(Action::ShootAgain);
             return;
         }
@@ -283,7 +284,7 @@ fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
     let same = finding.detail.get("same_patches_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
     if same.abs() <= finding.tolerance {
         finding.remedy =
-            "the contrast differs only because the light comes from elsewhere: mend highlight-direction first, then check again".to_owned();
+            "the contrast differs only because the light comes from a different direction: fix highlight-direction first, then check again".to_owned();
         return;
     }
     let way = if value > 0.0 { "contrasty" } else { "flat" };

@@ -47,7 +47,7 @@ impl ShotCheck for MatteSphere {
     }
 
     fn needs(&self) -> &'static str {
-        "no matte sphere is given; add \"mattes\" with a frame and its reflectance"
+        "no grey sphere is given; add \"mattes\" with a frame and its reflectance"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
@@ -63,7 +63,7 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
     let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.key_fill.stops);
     finding.detail.insert("matte".to_owned(), matte.name.clone().into());
     let Some(pair) = shot.pairs.first() else {
-        finding.reason = "no mirror sphere could be measured to hold it against".to_owned();
+        finding.reason = "no mirror sphere could be measured to compare it with".to_owned();
         addition.findings.push(finding);
         return Ok(());
     };
@@ -79,7 +79,7 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
     let reflectance = matte.reflectance.unwrap_or([USUAL_GREY; 3]);
     if matte.reflectance.is_none() {
         addition.assumptions.push(format!(
-            "matte {}: reflectance unknown, {USUAL_GREY} taken; levels and recovered strengths follow it",
+            "matte {}: reflectance unknown, {USUAL_GREY} assumed; levels and recovered strengths depend on it",
             matte.name
         ));
     }
@@ -93,7 +93,7 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
 fn note_measured_frame(matte: &MatteSpec, merged: &Frame, addition: &mut Addition) {
     let Some(key) = matte.told().key().filter(|_| matte.bracket.len() > 1) else { return };
     addition.assumptions.push(format!(
-        "matte {}: {key} is measured in {}, the frame of the bracket that was exposed most like the plate; the others are used where they stand",
+        "matte {}: {key} is measured in {}, the frame of the bracket exposed most like the plate; the others are used without moving them",
         matte.name, merged.record.file
     ));
 }
@@ -117,8 +117,8 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
     let mirror = &pair.comparison.mirror;
     let recovered = recover(mirror, points, reflectance_known);
     let Some(agreement) = agreement(mirror, points, &recovered) else {
-        finding.reason = "too little of the matte sphere is visible and unclipped".to_owned();
-        finding.remedy = "give a frame in which the matte sphere is whole and not clipped".to_owned();
+        finding.reason = "too little of the grey sphere is visible and unclipped".to_owned();
+        finding.remedy = "use a frame in which the whole grey sphere is visible and not clipped".to_owned();
         return;
     };
     put(&mut finding.detail, "level_stops", agreement.level_stops.widened(mirror.reflectance.common_sd_stops));
@@ -131,9 +131,9 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
         finding.detail.insert("recovered_lights".to_owned(), list.into());
     }
     let doubts = [
-        (agreement.contrast_stops.sd, "the matte sphere is uneven"),
+        (agreement.contrast_stops.sd, "the grey sphere is uneven"),
         (PAINT_SD_STOPS, "no paint is perfectly matt"),
-        (ratio_sd_stops(mirror), "part of the mirror's light had to be filled in where it cannot show it"),
+        (ratio_sd_stops(mirror), "part of the mirror's light had to be estimated, because it cannot show it"),
     ];
     settle(finding, Estimate::new(agreement.contrast_stops.value, combined(&doubts)), main_doubt(&doubts));
     if finding.verdict == Verdict::Mismatch {
@@ -144,7 +144,7 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
 fn remedy(contrast_stops: f64) -> String {
     let side = if contrast_stops > 0.0 { "more" } else { "less" };
     format!(
-        "the matte sphere shows {:.2} stops {side} contrast than the mirror sphere predicts: check that both were shot in the same light and decoded alike, and that neither frame is tone-mapped",
+        "the grey sphere shows {:.2} stops {side} contrast than the mirror sphere predicts: check that both were shot in the same light and decoded the same way, and that neither frame is tone-mapped",
         contrast_stops.abs()
     )
 }

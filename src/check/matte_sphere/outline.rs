@@ -42,12 +42,12 @@ pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result
         round.iter().take(MOST_OUTLINES).filter_map(|fit| Some((scatter(fit)?, fit))).collect();
     shaded.sort_by(|a, b| a.0.total_cmp(&b.0));
     let Some((least, best)) = shaded.first().filter(|(scatter, _)| *scatter < MOST_SCATTER_STOPS) else {
-        let cause = format!("none of {} round things is shaded as a matte sphere in the mirror's light", round.len());
+        let cause = format!("none of {} round things is shaded like a grey sphere in the mirror's light", round.len());
         return Err(Error::new(
             ErrorKind::NoSphere,
             &frame.path,
             cause,
-            "give its outline as outline_px of the matte entry, or a circle drawn by hand as near_px",
+            "give its outline as outline_px of its entry, or a circle drawn by hand as near_px",
         ));
     };
     let apart = |a: &SphereFit, b: &SphereFit| {
@@ -57,12 +57,12 @@ pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result
         *scatter < RIVAL_FACTOR * least && apart(fit, best) > SAME_THING * best.outline.mean_radius()
     };
     if shaded.iter().any(|other| is_rival(&other)) {
-        let cause = "several round things are shaded as a matte sphere in the mirror's light";
+        let cause = "several round things are shaded like a grey sphere in the mirror's light";
         return Err(Error::new(
             ErrorKind::Parameter,
             &frame.path,
             cause,
-            "give the right one as outline_px of the matte entry, or a circle drawn by hand as near_px",
+            "give the right one as outline_px of its entry, or a circle drawn by hand as near_px",
         ));
     }
     Ok((*best).clone())

@@ -45,7 +45,7 @@ impl ShotCheck for NearLights {
     }
 
     fn needs(&self) -> &'static str {
-        "add a mirror's diameter_mm; two mirrors with position_mm tell how far away the lights are"
+        "add a mirror's diameter_mm; two mirrors with position_mm show how far away the lights are"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
@@ -121,7 +121,7 @@ impl Offset {
         ];
         let parts: Vec<String> = parts.into_iter().flatten().collect();
         let list = if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) };
-        format!("the CG sphere stands {length:.0} +/- {sd:.0} mm from the mirror's place{list}")
+        format!("the CG sphere is {length:.0} +/- {sd:.0} mm from the mirror's place{list}")
     }
 }
 
@@ -166,7 +166,7 @@ fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
     if finding.verdict != Verdict::Match {
         words.insert(0, worst.words.clone());
         finding.remedy = format!(
-            "render the CG sphere where the mirror stood; until then allow {:.1} deg of highlight-direction for it",
+            "render the CG sphere where the mirror stood; until then, up to {:.1} deg of highlight-direction may come from it",
             worst.worst_deg.value
         );
     }
@@ -180,11 +180,11 @@ fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
 fn without_place(stands: &[Stand<'_>]) -> String {
     let assumed = stands.iter().any(|s| s.pair.comparison.mirror.view.is_assumed());
     if assumed {
-        "the field of view is unknown, and without it nothing tells where the spheres stand: give focal length and \
+        "the field of view is unknown, so the positions of the spheres cannot be worked out: give focal length and \
          sensor"
             .to_owned()
     } else {
-        "without a mirror's diameter_mm nothing tells whether the CG sphere stands in its place".to_owned()
+        "without a mirror's diameter_mm, the position of the CG sphere cannot be checked".to_owned()
     }
 }
 

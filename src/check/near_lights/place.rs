@@ -113,7 +113,7 @@ fn by_bearing(ways: [Baseline; 2], sides: [&Side; 2]) -> Result<Baseline, String
         (Some(_), Some(_)) if alike => Ok(first),
         (Some(one), other) if other.is_none_or(|other| other > one + WAY_MARGIN) => Ok(first),
         (one, Some(other)) if one.is_none_or(|one| one > other + WAY_MARGIN) => Ok(second),
-        _ => Err("the picture does not tell whether position_mm counts towards the camera or away from it: add \
+        _ => Err("the picture does not show whether position_mm counts towards the camera or away from it: add \
                   diameter_mm, focal length and sensor"
             .to_owned()),
     }

@@ -155,7 +155,7 @@ impl Gauge {
     pub(super) fn words(&self) -> Option<String> {
         let (distance, noted) = (self.distance_mm()?, self.noted_mm?);
         Some(format!(
-            "{}: {:.0} +/- {:.0} mm by the picture, {noted:.0} mm by the note",
+            "{}: {:.0} +/- {:.0} mm according to the picture, {noted:.0} mm noted",
             self.name, distance.value, distance.sd
         ))
     }

@@ -56,11 +56,11 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     finding.detail.insert("gauges".to_owned(), noted.iter().map(|gauge| to_json(gauge)).collect());
     let deviations = noted.iter().filter_map(|gauge| Some((*gauge, gauge.deviation()?)));
     let Some((_, worst)) = deviations.max_by(|a, b| a.1.value.abs().total_cmp(&b.1.value.abs())) else {
-        finding.reason = "the picture gives no distance for what was noted".to_owned();
+        finding.reason = "the picture gives no distance to compare with the notes".to_owned();
         return finding;
     };
     let percent = Estimate::new(100.0 * worst.value, 100.0 * worst.sd);
-    settle(&mut finding, percent, "outline, focal length and tape together allow no better");
+    settle(&mut finding, percent, "outline, focal length and tape together are no more precise than this");
     if finding.verdict != Verdict::Match {
         let told = odd_one::told(&noted, finding.tolerance / 100.0);
         let words: Vec<String> = noted.iter().filter_map(|gauge| gauge.words()).collect();
@@ -90,7 +90,10 @@ fn nothing_noted(gauges: &[Gauge]) -> String {
     let told: Vec<String> = known
         .filter_map(|gauge| {
             let distance = gauge.distance_mm()?;
-            Some(format!("{} stands {:.0} +/- {:.0} mm away by the picture", gauge.name, distance.value, distance.sd))
+            Some(format!(
+                "according to the picture, {} is {:.0} +/- {:.0} mm away",
+                gauge.name, distance.value, distance.sd
+            ))
         })
         .collect();
     let ask = "no distance was noted: add camera.distance_mm or a measured object's distance";
@@ -99,7 +102,7 @@ fn nothing_noted(gauges: &[Gauge]) -> String {
 
 /// Without a field of view a size and a distance tell it, and nothing can be checked.
 fn without_field_of_view(mut finding: Finding, gauge: &Gauge) -> Finding {
-    finding.reason = "the field of view is unknown, and without it the picture gives no distance".to_owned();
+    finding.reason = "the field of view is unknown, so the picture gives no distance".to_owned();
     finding.remedy = match gauge.fitting_view() {
         Some(view) => format!(
             "give focal length and sensor; the noted size and distance of {} would fit {:.1} deg horizontal",

@@ -26,7 +26,7 @@ pub(super) fn told(gauges: &[&Gauge], tolerance: f64) -> String {
     let ratios: Vec<(&Gauge, Estimate)> = gauges.iter().filter_map(|g| Some((*g, g.log_ratio()?))).collect();
     let [(only, ratio)] = ratios.as_slice() else { return of_several(&ratios, tolerance) };
     let which = format!(
-        "its {}, the noted distance or the focal length is wrong{}; one object alone cannot tell which: measure \
+        "its {}, the noted distance or the focal length is wrong{}; one object alone does not show which: measure \
          another and its distance",
         only.size_words(),
         slip(ratio.value)
@@ -40,12 +40,12 @@ fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> String {
     let lens_off = group.len() > 1 && common.abs() > tolerance;
     let fits = common.abs() <= tolerance;
     if group.len() < 2 && (!fits || ratios.len() < 2) {
-        return "the notes contradict each other and none of them fits the picture: measure again".to_owned();
+        return "the notes contradict each other and none fits the picture: measure again".to_owned();
     }
     let mut said = Vec::new();
     if lens_off && let Some(first) = group.first() {
         said.push(format!(
-            "the odd one out is the focal length or the sensor: {} deviate alike by {:+.1} %{}",
+            "the odd one out is the focal length or the sensor: {} all deviate by {:+.1} %{}",
             names(ratios, &group),
             100.0 * common.exp_m1(),
             lens_that_fits(ratios[*first].0)
@@ -62,7 +62,7 @@ fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> String {
         ));
     }
     if said.is_empty() {
-        return "the notes agree with each other; the deviation is too near the tolerance to be blamed on one"
+        return "the notes agree with each other; the deviation is too close to the tolerance to blame a single one"
             .to_owned();
     }
     said.join("; ")

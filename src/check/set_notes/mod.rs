@@ -53,7 +53,7 @@ impl ShotCheck for SetNotes {
     }
 
     fn needs(&self) -> &'static str {
-        "the files say nothing about themselves"
+        "the files have no metadata"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
@@ -82,11 +82,11 @@ struct Notes {
 }
 
 const OWN_FILE: &str = "give each its own file: a frame that is compared with itself always agrees";
-const EXCHANGED: &str = "exchange the two files in the sheet";
-const WIDTH_FIRST: &str = "write the sensor's width before its height, as the picture lies";
+const EXCHANGED: &str = "swap the two files in the sheet";
+const WIDTH_FIRST: &str = "write the sensor's width before its height, the way the picture is oriented";
 const SAME_TAKE: &str = "find the sphere frame that belongs to this plate, or correct the note";
-const SAME_LIGHT: &str = "use a sphere frame shot under the plate's lights; this one does not stand for them";
-const SAME_EXPOSURE: &str = "correct exposure_stops, or take it out of the sheet and let the files tell it";
+const SAME_LIGHT: &str = "use a sphere frame shot under the plate's lights; this one was not";
+const SAME_EXPOSURE: &str = "correct exposure_stops, or remove it from the sheet so that the files' metadata counts";
 const SAME_CAMERA: &str = "use a sphere frame shot with the plate's camera and lens, or correct the note";
 
 impl Notes {
@@ -118,7 +118,7 @@ impl Notes {
                 let noted = stops - base_stops;
                 let words = || {
                     format!(
-                        "{}: {noted:+.2} stops against {} by the sheet, {:+.2} by the files' settings",
+                        "{}: {noted:+.2} stops against {} in the sheet, {:+.2} according to the files' settings",
                         name(file),
                         name(base),
                         by_file.0
@@ -179,7 +179,7 @@ impl Notes {
         let Some([width, height]) = camera.sides_exchanged(file.size) else { return };
         let words = || {
             format!(
-                "the sensor is noted {width} wide and {height} high, and {} is {}x{}",
+                "the sensor is noted as {width} wide and {height} high, but {} is {}x{}",
                 name(file),
                 file.size.width,
                 file.size.height
@@ -196,15 +196,8 @@ impl Notes {
             });
             // A plate may well hold the sphere itself.
             let Some(twin) = twin.filter(|twin| file.role == "cg" || twin.role != "plate") else { continue };
-            let words = || {
-                format!(
-                    "{} ({}) and {} ({}) are one and the same picture",
-                    name(file),
-                    file.role,
-                    name(twin),
-                    twin.role
-                )
-            };
+            let words =
+                || format!("{} ({}) and {} ({}) are the same picture", name(file), file.role, name(twin), twin.role);
             self.hold(true, words, OWN_FILE);
         }
     }
@@ -217,8 +210,8 @@ impl Notes {
         if empty && pair.cg_frame.alpha.is_none() && blank(pair.cg_frame, &cg.fit.outline) < 1.0 - MOSTLY {
             let words = || {
                 format!(
-                    "mirror {}: nothing stands round its sphere, as in a render, and the CG frame has a background, as a \
-                     photograph: the two may be exchanged",
+                    "mirror {}: there is nothing around its sphere, as in a render, and the CG frame has a \
+                     background, as in a photograph: the two may have been swapped",
                     crate::printable_text(&mirror.name)
                 )
             };
@@ -233,7 +226,7 @@ impl Notes {
         let noted_time = place.and_then(|place| CaptureTime::parse(place.time.as_deref()?));
         for file in files.iter().filter(|file| matches!(file.role, "plate" | "mirror")) {
             if let Some((noted, by_file)) = noted_mm.zip(file.meta.focal_length_mm) {
-                let words = || format!("{}: {by_file:.1} mm by the file, {noted:.1} mm by the sheet", name(file));
+                let words = || format!("{}: {by_file:.1} mm in the file, {noted:.1} mm in the sheet", name(file));
                 self.hold((by_file / noted - 1.0).abs() > NOTED_LENS, words, SAME_CAMERA);
             }
             if let Some((noted, by_file)) = noted_time.zip(file.meta.captured) {
@@ -249,7 +242,7 @@ impl Notes {
         let uneven = || {
             format!(
                 "mirror {mirror}: the difference to the plate varies by {:.2} stop over the background: the sphere \
-                 was shot under other lights than the plate, or in a shadow",
+                 was shot under different lights from the plate, or in a shadow",
                 drift.uneven_stops
             )
         };
@@ -258,8 +251,8 @@ impl Notes {
         let changed = colours.iter().any(|c| c.value.abs() - 2.0 * c.sd > colour_stops);
         let coloured = || {
             format!(
-                "mirror {mirror}: the background changed colour against the plate (red {:+.2}, blue {:+.2} stop against \
-                 green): other lights, or another white balance",
+                "mirror {mirror}: the background changed colour against the plate (red {:+.2}, blue {:+.2} stops \
+                 against green): different lights, or a different white balance",
                 colours[0].value, colours[1].value
             )
         };

@@ -59,7 +59,7 @@ fn plate_pixels(shot: &ShotEvidence<'_>, frame: &Frame, warnings: &mut Vec<Strin
         [(plate.width, frame.size.width), (plate.height, frame.size.height)].map(|(p, f)| p as f64 / f.max(1) as f64);
     if (across / down - 1.0).abs() > PROPORTION_TOLERANCE {
         warnings.push(format!(
-            "{}: other proportions than the plate; its distortion is taken over as it is, px of its own",
+            "{}: its proportions differ from the plate's; its distortion is used as it is, in its own px",
             frame.record.file
         ));
         return 1.0;
@@ -87,9 +87,9 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
     finding.concerns = "cg".to_owned();
     let rest = stated.as_ref().map_or_else(|| Stated::None.remainder_px(fit, size), |s| s.remainder_px(fit, size));
     let value = Estimate::new(rest * plate_px, fit.pull_px.sd * plate_px);
-    settle(finding, value, "the edges do not pin the lens down well enough");
+    settle(finding, value, "the edges do not determine the distortion well enough");
     match (&stated, finding.verdict) {
-        (None, Verdict::Match) => finding.reason = "the lens bends too little to matter".to_owned(),
+        (None, Verdict::Match) => finding.reason = "the lens distorts too little to matter".to_owned(),
         (None, _) => {
             finding.verdict = Verdict::Unsure;
             finding.reason = "the sheet does not say what distortion the CG has".to_owned();
@@ -153,9 +153,9 @@ fn remedy(stated: &Stated, fit: &LensFit) -> String {
     let kind = if pull < 0.0 { "barrel, corners pulled in" } else { "pincushion, corners pushed out" };
     let does = match stated {
         Stated::None => "the CG is rendered without distortion".to_owned(),
-        Stated::Lens { .. } | Stated::InComp => "the CG's stated distortion does not undo it".to_owned(),
+        Stated::Lens { .. } | Stated::InComp => "the CG's stated distortion is different".to_owned(),
     };
-    format!("the lens pulls the corner by {pull:+.2} % ({kind}) and {does}: distort the CG with {}", words(fit))
+    format!("the lens moves the corner by {pull:+.2} % ({kind}) and {does}: distort the CG with {}", words(fit))
 }
 
 /// Places spread over a frame, its corners included.

@@ -90,7 +90,7 @@ fn radius(map: &Map<String, Value>, size: [f64; 2], focal_px: Option<f64>) -> Re
         "half-width" => Ok(0.5 * size[0]),
         "half-height" => Ok(0.5 * size[1]),
         "focal-length" => focal_px.ok_or_else(|| {
-            wrong("its radius is the focal length, and neither sheet nor plate tells the field of view")
+            wrong("its radius is the focal length, but neither sheet nor plate gives the field of view")
         }),
         other => Err(wrong(format!("its radius is \"{}\"", crate::printable_text(other)))),
     }
@@ -103,7 +103,7 @@ fn word<'a>(map: &'a Map<String, Value>, key: &str, default: &'a str) -> Result<
 fn number(map: &Map<String, Value>, key: &str) -> Result<Option<f64>> {
     let Some(value) = map.get(key) else { return Ok(None) };
     let number = value.as_f64().filter(|v| v.is_finite() && v.abs() < 1e3);
-    number.map(Some).ok_or_else(|| wrong(format!("`{key}` is no usable number")))
+    number.map(Some).ok_or_else(|| wrong(format!("`{key}` is not a usable number")))
 }
 
 fn pair(value: &Value) -> Result<[f64; 2]> {

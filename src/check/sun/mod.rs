@@ -189,7 +189,7 @@ fn with_heading(
     let heading_error = wrap_deg(heading_deg - fitting_deg);
     let heading_error_sd = measured.bearing_sd_deg.hypot(pose.heading_sd_deg);
     put(&mut finding.detail, "heading_error_deg", Estimate::new(heading_error, heading_error_sd));
-    settle(finding, value, "compass, tilt and time allow no better");
+    settle(finding, value, "compass, tilt and time are no more precise than this");
     if finding.verdict == Verdict::Match {
         return;
     }
@@ -222,7 +222,7 @@ fn explain(finding: &mut Finding, case: &Case<'_>) {
         finding.remedy = check_the_notes(told);
     } else if let Some(hour) = hour_that_fits(told, measured, *heading_deg, finding.tolerance) {
         finding.reason = format!("an hour {hour} would put the sun where the key is");
-        finding.remedy = format!("check the clock behind {} and its distance from UTC (daylight saving)", told.time_by);
+        finding.remedy = format!("check the clock behind {} and its time zone (daylight saving)", told.time_by);
     } else if same_height {
         finding.reason = format!("the key has the sun's height ({:.1} deg) but not its bearing", sun.elevation_deg);
         finding.remedy = format!(
@@ -258,7 +258,7 @@ fn not_the_sun(
 ) -> String {
     let near = |light: &&Light| angle_between_rad(&level(&light.direction, pose.tilt_deg), towards).to_degrees() < 6.0;
     let other = lights.iter().skip(1).position(|light| near(&light));
-    let other = other.map_or_else(String::new, |i| format!("; light {} of the sphere stands where the sun was", i + 2));
+    let other = other.map_or_else(String::new, |i| format!("; light {} of the sphere is where the sun was", i + 2));
     format!(
         "the key is not the sun: it is {:.1} deg above the horizon, the sun was {:.1} deg{other}",
         measured.elevation_deg.value, sun.elevation_deg

@@ -142,6 +142,6 @@ fn files_fill_in_what_the_sheet_leaves_out() {
     assert_eq!((from_files.julian_date, from_files.heading_deg), (told(0.0).julian_date, Some(214.0)));
     assert_eq!(from_files.time_by, "s.jpg");
     let no_offset = CaptureMeta { captured: CaptureTime::parse("2026:06:21 17:20:00"), ..meta };
-    assert!(Told::gather(&empty, &[note(no_offset)]).unwrap_err().contains("UTC"));
+    assert!(Told::gather(&empty, &[note(no_offset)]).unwrap_err().contains("time zone"));
     assert!(Told::gather(&empty, &[]).unwrap_err().contains("place"));
 }

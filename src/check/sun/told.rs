@@ -26,10 +26,7 @@ impl Told {
             place(sheet, &set).ok_or("the place is unknown: add place.latitude_deg and place.longitude_deg")?;
         let (time, time_by) = time(sheet, &set).ok_or("the time is unknown: add place.time")?;
         let julian_date = time.julian_date().ok_or_else(|| {
-            format!(
-                "{time} ({time_by}) does not say its distance from UTC: add place.time, such as \
-                     2026-06-21T17:20:00+02:00"
-            )
+            format!("{time} ({time_by}) has no time zone: add place.time, such as 2026-06-21T17:20:00+02:00")
         })?;
         let noted = sheet.camera.as_ref().and_then(|camera| camera.heading_deg);
         let heading_deg = noted.or_else(|| set.iter().find_map(|file| file.meta.heading_deg));

@@ -210,7 +210,7 @@ impl Teller<'_> {
             status = ExitStatus::Interrupted;
             let done = tally.told;
             Console::remark(&format!(
-                "plateproof: stopped after {done} of {count} shots; the same command goes on from there"
+                "plateproof: stopped after {done} of {count} shots; the same command carries on from there"
             ));
         }
         Ok(status)

@@ -42,9 +42,9 @@ impl DriftUncertainty {
     /// What would cure both.
     pub(crate) fn cure(&self) -> &'static str {
         if self.unmeasured {
-            "give a plate and a sphere frame that show some detail of one background"
+            "use a plate and a sphere frame that show some detail of the same background"
         } else {
-            "give a sphere frame that was shot as the plate was, or set correct_drift where only the camera's settings differed"
+            "use a sphere frame shot like the plate, or set correct_drift if only the camera's settings differed"
         }
     }
 }

@@ -59,9 +59,9 @@ impl HazeDoubt {
             (format!("{} lights", self.haze.witnesses), "a worn or brushed sphere")
         };
         format!(
-            "mirror {mirror}: the mirror sphere blurs by {degrees:.1} +/- {sd:.1} deg (half of a point's light falls within \
-             that angle; told by {told_by}): {what}. Sizes of its lights are upper bounds where they \
-             are given, and what the blur may do is in every uncertainty"
+            "mirror {mirror}: the mirror sphere blurs by {degrees:.1} +/- {sd:.1} deg (half of a point's light \
+             falls within that angle; measured from {told_by}): {what}. Sizes of its lights are upper bounds where \
+             they are given, and the possible effect of the blur is included in every uncertainty"
         )
     }
 

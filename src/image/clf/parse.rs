@@ -30,7 +30,7 @@ fn malformed<T>(cause: impl Into<String>) -> Read<T> {
 
 /// The steps of a file in order.
 pub(super) fn nodes(text: &str) -> Read<Vec<Node>> {
-    let document = Document::parse(text).map_err(|error| Fault::Malformed(format!("it is no sound XML: {error}")))?;
+    let document = Document::parse(text).map_err(|error| Fault::Malformed(format!("it is not valid XML: {error}")))?;
     let root = document.root_element();
     if root.tag_name().name() != "ProcessList" {
         return malformed("its root is not a ProcessList");
@@ -50,7 +50,7 @@ fn node(element: &Element<'_, '_>) -> Read<Node> {
         "Log" => log(element),
         "Exponent" => exponent(element),
         "ASC_CDL" => cdl(element),
-        other => Err(Fault::Unsupported(format!("its node \"{}\" is not read", crate::printable_text(other)))),
+        other => Err(Fault::Unsupported(format!("its node \"{}\" is not supported", crate::printable_text(other)))),
     }
 }
 
@@ -62,7 +62,7 @@ fn depth(element: &Element<'_, '_>, name: &str) -> Read<f64> {
         Some("12i") => Ok(4095.0),
         Some("16i") => Ok(65_535.0),
         Some("16f" | "32f") => Ok(1.0),
-        Some(other) => malformed(format!("{name} \"{}\" is no bit depth", crate::printable_text(other))),
+        Some(other) => malformed(format!("{name} \"{}\" is not a bit depth", crate::printable_text(other))),
         None => malformed(format!("a {} lacks its {name}", element.tag_name().name())),
     }
 }
@@ -75,7 +75,7 @@ fn number(text: &str) -> Read<f64> {
     let value: Option<f64> = text.trim().parse().ok();
     match value.filter(|v| v.is_finite()) {
         Some(value) => Ok(value),
-        None => malformed(format!("\"{}\" is no finite number", crate::printable_text(text.trim()))),
+        None => malformed(format!("\"{}\" is not a finite number", crate::printable_text(text.trim()))),
     }
 }
 
@@ -106,7 +106,7 @@ fn array(element: &Element<'_, '_>, raw_halfs: bool) -> Read<(Vec<usize>, Vec<f6
 
 fn half_of_code(text: &str) -> Read<f64> {
     let value = text.parse().ok().map(|code| half::f16::from_bits(code).to_f64()).filter(|v| v.is_finite());
-    value.map_or_else(|| malformed("a raw half is no 16-bit code of a finite number"), Ok)
+    value.map_or_else(|| malformed("a raw half-float value is not the 16-bit code of a finite number"), Ok)
 }
 
 fn matrix(element: &Element<'_, '_>, [of_in, of_out]: [f64; 2]) -> Read<Node> {
@@ -137,7 +137,7 @@ fn range(element: &Element<'_, '_>, [of_in, of_out]: [f64; 2]) -> Read<Node> {
         ((None, None), (Some(in1), Some(out1))) => {
             Range { scale: 1.0, offset: out1 - in1, low: f64::NEG_INFINITY, high: out1 }
         }
-        _ => return malformed("a Range lacks one of a pair of bounds, or they are in disorder"),
+        _ => return malformed("a Range lacks one of a pair of bounds, or they are in the wrong order"),
     };
     let open = Range { low: f64::NEG_INFINITY, high: f64::INFINITY, ..range };
     Ok(Node::Range(if clamped { range } else { open }))
@@ -193,7 +193,7 @@ fn log(element: &Element<'_, '_>) -> Read<Node> {
         "antiLog2" | "logToLin" => (2.0, false, false),
         "cameraLinToLog" => (2.0, true, true),
         "cameraLogToLin" => (2.0, false, true),
-        other => return malformed(format!("\"{}\" is no style of a Log", crate::printable_text(other))),
+        other => return malformed(format!("\"{}\" is not a style of Log", crate::printable_text(other))),
     };
     let mut curves = [Log::plain(base, to_log); 3];
     for told in parameters(element, "LogParams") {
@@ -203,7 +203,7 @@ fn log(element: &Element<'_, '_>) -> Read<Node> {
     if curves.iter().all(Log::is_sound) {
         Ok(Node::Log(curves))
     } else {
-        malformed("the numbers of a Log make no curve")
+        malformed("the numbers of a Log do not make a curve")
     }
 }
 
@@ -232,7 +232,7 @@ fn exponent(element: &Element<'_, '_>) -> Read<Node> {
         "basicPassThru" => (Negative::Pass, false),
         "monCurve" => (Negative::Pass, true),
         "monCurveMirror" => (Negative::Mirror, true),
-        _ => return malformed(format!("\"{}\" is no style of an Exponent", crate::printable_text(style))),
+        _ => return malformed(format!("\"{}\" is not a style of Exponent", crate::printable_text(style))),
     };
     let reverse = style.ends_with("Rev");
     let plain = Exponent { exponent: 1.0, offset: None, negative, reverse };
@@ -243,7 +243,7 @@ fn exponent(element: &Element<'_, '_>) -> Read<Node> {
         curves[channels(&told)?].fill(Exponent { exponent, offset, ..plain });
     }
     let sound = curves.iter().all(Exponent::is_sound);
-    if sound { Ok(Node::Exponent(curves)) } else { malformed("the numbers of an Exponent make no curve") }
+    if sound { Ok(Node::Exponent(curves)) } else { malformed("the numbers of an Exponent do not make a curve") }
 }
 
 fn cdl(element: &Element<'_, '_>) -> Read<Node> {
@@ -252,7 +252,7 @@ fn cdl(element: &Element<'_, '_>) -> Read<Node> {
         "Rev" | "v1.2_Rev" => (true, true),
         "FwdNoClamp" | "noClampFwd" => (false, false),
         "RevNoClamp" | "noClampRev" => (true, false),
-        other => return malformed(format!("\"{}\" is no style of an ASC_CDL", crate::printable_text(other))),
+        other => return malformed(format!("\"{}\" is not a style of ASC_CDL", crate::printable_text(other))),
     };
     let sop = child(element, "SOPNode");
     let told = |name: &str, usual: f64| match sop.and_then(|sop| child(&sop, name)) {

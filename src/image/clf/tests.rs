@@ -70,7 +70,7 @@ fn what_is_no_transform_is_refused_with_its_cause() {
         ("<ProcessList".to_owned(), "XML"),
         (list(""), "no process node"),
         (list("<Reference path=\"b.clf\"/>"), "inBitDepth"),
-        (list("<Reference inBitDepth=\"32f\" outBitDepth=\"32f\"/>"), "not read"),
+        (list("<Reference inBitDepth=\"32f\" outBitDepth=\"32f\"/>"), "not supported"),
         (list("<Matrix inBitDepth=\"32f\" outBitDepth=\"32f\"><Array dim=\"3 3\">1 2 3</Array></Matrix>"), "3 x 3"),
         (list("<LUT1D inBitDepth=\"9i\" outBitDepth=\"32f\"/>"), "bit depth"),
         (

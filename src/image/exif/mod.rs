@@ -49,7 +49,7 @@ pub(super) fn read(bytes: &[u8], size: Size, turned: bool) -> ExifFacts {
         Err(_) => damaged = true,
     }
     if damaged {
-        facts.warnings.push("its EXIF is damaged; only what could be read of it is used".to_owned());
+        facts.warnings.push("its EXIF is damaged; only what could be read is used".to_owned());
     }
     facts
 }
@@ -109,7 +109,7 @@ fn sensor_width_mm(
     let stored_aspect = size.width as f64 / size.height.max(1) as f64;
     if (as_shot[0] / as_shot[1] / stored_aspect - 1.0).abs() > ASPECT_SLACK {
         warnings
-            .push("the picture was cropped after it was taken, so its EXIF does not tell the field of view".to_owned());
+            .push("the picture was cropped after it was taken, so its EXIF does not give the field of view".to_owned());
         return None;
     }
     let measured = by_focal_plane(exif, as_shot[0], turned).map(|width| (width, SensorWidthBasis::FocalPlane));

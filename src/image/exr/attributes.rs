@@ -103,7 +103,7 @@ fn horizontal_fov_deg(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<
     let fov_deg = 2.0 * (width / 2.0).atan().to_degrees();
     if placeholder {
         notes.push(format!(
-            "the field of view of {fov_deg:.1} deg comes from screenWindowWidth = 1, which some programs write without meaning it"
+            "the field of view of {fov_deg:.1} deg comes from screenWindowWidth = 1, which some programs write by default"
         ));
     }
     Some(fov_deg)
@@ -140,7 +140,9 @@ fn matrix_fov_deg(matrix: &[f32; 16], notes: &mut Vec<String>) -> Option<f64> {
         return None;
     }
     if from_minus_one {
-        notes.push("its worldToNDC runs from -1 to 1 where OpenEXR says 0 to 1; it is read that way".to_owned());
+        notes.push(
+            "its worldToNDC runs from -1 to 1, although OpenEXR specifies 0 to 1; it is read that way".to_owned(),
+        );
     }
     Some(fov_deg)
 }

@@ -416,7 +416,7 @@ pub(super) fn nothing_written(path: &Path) -> Error {
     Error::new(
         crate::ErrorKind::Malformed,
         path,
-        "the file is unfinished: no pixel block of its picture was written yet",
-        "wait until it is written whole, or render it again",
+        "the file is unfinished: no pixel block of its picture has been written yet",
+        "wait until it is completely written, or render it again",
     )
 }

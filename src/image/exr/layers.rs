@@ -216,9 +216,10 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
     let (pictures, other): (Vec<&Group>, Vec<&Group>) = groups.iter().partition(|g| g.picture().is_some());
     let list = list_of(if pictures.is_empty() { &other } else { &pictures });
     let cause = match layer {
-        Some(name) => format!("no single layer fits \"{}\"", printable_text(name)),
+        Some(name) if fits_any(groups, name) => format!("several layers fit the name \"{}\"", printable_text(name)),
+        Some(name) => format!("the file has no layer named \"{}\"", printable_text(name)),
         None if pictures.is_empty() => "no layer holds a picture".to_owned(),
-        None => "several layers could be the picture".to_owned(),
+        None => "the file has several layers, and none is named as the picture".to_owned(),
     };
     let remedy = if pictures.is_empty() {
         format!("write R, G and B channels (the file has: {list})")
@@ -226,12 +227,16 @@ fn unclear(path: &Path, groups: &[Group], layer: Option<&str>) -> Error {
         match pictures.as_slice() {
             [only] if only.title.is_empty() => {
                 let channels = printable_text(&channels_of(only));
-                format!("leave `layer` out: the file has one layer, without a name (channels {channels})")
+                format!("name no layer: the file has only one, without a name (channels {channels})")
             }
-            _ => format!("name the layer to read: {list}"),
+            _ => format!("name one of the layers in the file: {list}"),
         }
     };
     Error::new(ErrorKind::Parameter, path, cause, remedy)
+}
+
+fn fits_any(groups: &[Group], name: &str) -> bool {
+    groups.iter().any(|group| group.fit(name, str::eq_ignore_ascii_case).is_some() && group.picture().is_some())
 }
 
 /// The titles of groups, RGB first, unprefixed ones by their channels.

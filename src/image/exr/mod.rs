@@ -98,7 +98,7 @@ fn cut_of(blocks: &Blocks<'_>, header_only: &Frame, wanted: Wanted) -> Result<Cu
 fn unfinished_words(of_blocks: &[Option<u64>]) -> String {
     let there = of_blocks.iter().flatten().count();
     format!(
-        "the file is unfinished: {there} of its {} pixel blocks are there, the rest was taken as missing",
+        "the file is unfinished: {there} of its {} pixel blocks have been written; the rest counts as missing",
         of_blocks.len()
     )
 }
@@ -140,10 +140,10 @@ fn unreadable_kind(path: &Path, meta: &MetaData) -> Option<Error> {
 /// The error of a sound part that is deep or subsampled.
 fn unreadable(path: &Path, header: &Header) -> Option<Error> {
     let (cause, remedy) = if header.deep {
-        ("this is deep data (samples at many depths)", "flatten it to an ordinary (flat) OpenEXR and give that")
+        ("this is deep data (samples at many depths)", "flatten it to an ordinary (flat) OpenEXR and use that")
     } else if header.channels.list.iter().any(|c| c.sampling.x() != 1 || c.sampling.y() != 1) {
         let remedy = "write it again as full-resolution R, G, B channels";
-        ("its channels are stored at unlike resolutions (luminance-chroma)", remedy)
+        ("its channels have different resolutions (luminance-chroma)", remedy)
     } else {
         return None;
     };
@@ -183,7 +183,7 @@ fn frame_without_pixels(
     let space = colour_space(request, header, picked.meaning, &mut warnings);
     let pixel_aspect = pixel_aspect(header, &mut warnings);
     if picked.meaning == Meaning::Grey {
-        warnings.push("the picture has one channel: it is taken as grey and says nothing about colour".to_owned());
+        warnings.push("the picture has one channel: it is treated as grey, and colour cannot be judged".to_owned());
     }
     let (size, data) = windows(header);
     Parts {
@@ -277,7 +277,7 @@ fn broken(path: &Path, cause: impl Into<String>) -> Error {
 /// A file that ends too early.
 fn truncated(path: &Path) -> Error {
     let cause = "the file ends before its picture does";
-    Error::new(ErrorKind::Malformed, path, cause, "wait until it is written whole, or copy or render it again")
+    Error::new(ErrorKind::Malformed, path, cause, "wait until it is completely written, or copy or render it again")
 }
 
 /// The decoder's error as ours.
@@ -290,10 +290,10 @@ fn from_exr(path: &Path, error: &ExrError) -> Error {
         ExrError::NotSupported(what) => Error::new(
             ErrorKind::Unsupported,
             path,
-            format!("this OpenEXR feature is not read ({what})"),
+            format!("this OpenEXR feature is not supported ({what})"),
             "write it again as flat half-float RGB with ZIP compression",
         ),
-        ExrError::Invalid(what) => broken(path, format!("not a sound OpenEXR file ({what})")),
+        ExrError::Invalid(what) => broken(path, format!("not a valid OpenEXR file ({what})")),
         ExrError::Aborted => broken(path, "decoding stopped"),
     }
 }

@@ -41,7 +41,7 @@ const JPEG_TAIL_BYTES: usize = 1 << 16;
 const ADOBE_RGB: [[f64; 2]; 4] = [[0.64, 0.33], [0.21, 0.71], [0.15, 0.06], [0.3127, 0.3290]];
 
 /// What to say of a picture with one channel.
-const GREY_NOTE: &str = "the picture has one channel: it is taken as grey and says nothing about colour";
+const GREY_NOTE: &str = "the picture has one channel: it is treated as grey, and colour cannot be judged";
 
 /// What a file says about its colours.
 #[derive(Debug, Default)]
@@ -141,7 +141,7 @@ fn notes(kind: Kind, bytes: &[u8], linear: &Linear) -> Vec<String> {
     // The decoder fills what is missing with grey instead of refusing it.
     let tail = &bytes[bytes.len().saturating_sub(JPEG_TAIL_BYTES)..];
     if kind == Kind::Jpeg && !tail.windows(2).any(|two| two == [0xff, 0xd9]) {
-        notes.push("the file has no end mark: its lower part may be missing".to_owned());
+        notes.push("the file has no end marker: its lower part may be missing".to_owned());
     }
     notes
 }
@@ -313,7 +313,7 @@ fn broken(path: &Path, kind: Kind, what: &str) -> Error {
 }
 
 fn unsupported(path: &Path, kind: Kind, what: &str) -> Error {
-    let cause = format!("this form of {} is not read ({what})", kind.title());
+    let cause = format!("this form of {} is not supported ({what})", kind.title());
     Error::new(ErrorKind::Unsupported, path, cause, "save it as 8- or 16-bit RGB, 32-bit float RGB, or OpenEXR")
 }
 

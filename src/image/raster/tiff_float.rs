@@ -40,7 +40,7 @@ pub(super) fn decode(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Optio
     let decoded_bytes = u64::from(width) * u64::from(height) * (layout.samples * usize::from(layout.bits / 8)) as u64;
     limits.check_picture(path, u64::from(width), u64::from(height), true, decoded_bytes)?;
     if decoder.find_tag_unsigned(Tag::PlanarConfiguration).ok().flatten() == Some(2_u16) && layout.samples > 1 {
-        return Err(unsupported(path, Kind::Tiff, "floating-point channels in planes of their own"));
+        return Err(unsupported(path, Kind::Tiff, "floating-point channels in separate planes"));
     }
     let orientation = decoder.find_tag_unsigned::<u16>(Tag::Orientation).ok().flatten();
     let orientation = orientation.and_then(|o| Orientation::from_exif(u8::try_from(o).ok()?));

@@ -229,8 +229,8 @@ fn check(frames: &[BracketFrame]) -> Result<()> {
             return Err(fault(frame, format!("{} stops is no exposure", stops.0), "correct its exposure_stops"));
         }
         if frame.size != first.size || frame.data != first.data {
-            let cause = format!("it has another size or data window than {}", crate::printable(&first.path));
-            return Err(fault(frame, cause, "give a bracket whose frames were all delivered alike"));
+            let cause = format!("its size or data window differs from that of {}", crate::printable(&first.path));
+            return Err(fault(frame, cause, "use a bracket whose frames were all delivered the same way"));
         }
         if frame.rgb.len() != frame.data.width.saturating_mul(frame.data.height) {
             return Err(fault(frame, "its pixels do not fill its data window".to_owned(), "deliver the frame again"));
@@ -238,7 +238,11 @@ fn check(frames: &[BracketFrame]) -> Result<()> {
         if (frame.space.to_working - first.space.to_working).abs().max() > 1e-4 {
             let cause =
                 format!("it is in {}, {} in {}", frame.space.name, crate::printable(&first.path), first.space.name);
-            return Err(fault(frame, cause, "deliver the bracket in one colour space or state it with colour_space"));
+            return Err(fault(
+                frame,
+                cause,
+                "deliver the whole bracket in one colour space, or state it with colour_space",
+            ));
         }
     }
     Ok(())
@@ -277,13 +281,13 @@ fn settle_stops(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
             if let Some(measured) = contradiction(&frames[pair[0]].frame, &frames[pair[1]].frame, apart) {
                 let of = |i: usize| crate::printable(&frames[i].frame.path);
                 words.push(format!(
-                    "{} is stated {:+.2} stops against {} but its pixels say {:+.2}: the stated stops are wrong, the light \
-                     changed or the files are not linear{}",
+                    "{} is stated as {:+.2} stops against {}, but its pixels show {:+.2}: the stated stops are \
+                     wrong, the light changed or the files are not linear{}",
                     of(pair[1]),
                     apart.0,
                     of(pair[0]),
                     measured.0,
-                    if linear { "; what the pixels say is used" } else { "" }
+                    if linear { "; what the pixels show is used" } else { "" }
                 ));
                 apart = if linear { measured } else { apart };
             }
@@ -408,8 +412,8 @@ fn moved_words(moved: &[bool]) -> Option<String> {
     let share = moved.iter().filter(|m| **m).count() as f64 / moved.len().max(1) as f64;
     (share > MOVED_PIXELS_TOLD).then(|| {
         format!(
-            "{:.1} % of the picture moved or flickered between the exposures of the bracket; there only the exposure \
-             nearest to the plate's counts (stops are unaffected)",
+            "{:.1} % of the picture moved or flickered between the exposures of the bracket; only the exposure \
+             closest to the plate's is used there (stops are unaffected)",
             100.0 * share
         )
     })

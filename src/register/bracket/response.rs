@@ -79,7 +79,7 @@ pub fn recover(frames: &[BracketFrame], nominal: Encoding) -> Result<ResponseCur
     }
     let samples = samples(frames, nominal);
     if samples.len() < LEAST_SAMPLES {
-        return Err(format!("only {} even spots are well exposed in two exposures or more", samples.len()));
+        return Err(format!("only {} even areas are well exposed in two exposures or more", samples.len()));
     }
     let shape = nominal_shape(nominal);
     let mut weights = vec![1.0; samples.len()];
@@ -358,7 +358,7 @@ fn finish(
         rising
     });
     if !slope.is_finite() || slope <= 0.0 {
-        return Err("what the exposures say fits no camera".to_owned());
+        return Err("the exposures fit no camera's response".to_owned());
     }
     Ok(ResponseCurve { log2_light, residual_stops, samples, measured_stops, measured_sd_stops, slope })
 }

@@ -77,7 +77,9 @@ impl NoLensFit {
                 "of {found} long edges fewer than {LEAST_OFF_CENTRE} pass away from the centre of the frame, and a line \
                  through the centre stays straight through every lens"
             ),
-            Self::NotStraight => "no lens makes the edges found straight: they are no straight things".to_owned(),
+            Self::NotStraight => {
+                "no lens distortion makes these edges straight: they are probably not straight in reality".to_owned()
+            }
         }
     }
 }

@@ -110,7 +110,7 @@ fn channel_gain_stops(finding: &Finding) -> Result<Measured<3>, String> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::super::sample;
+    use crate::findings::sample;
     use super::*;
 
     fn finding(check: &str, value: f64) -> Finding {

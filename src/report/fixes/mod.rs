@@ -101,7 +101,7 @@ fn action(finding: &Finding) -> Value {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use crate::findings::sample;
     use super::*;
 
     fn json_of(report: &Report) -> Value {

@@ -80,7 +80,8 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
     let frame = prepared.frame;
     match decide(prepared.findings()) {
         Decision::Found { best, rivals } => {
-            let best = placed(prepared, &best).ok_or_else(|| no_sphere(frame, "the outline found draws no ellipse"))?;
+            let best =
+                placed(prepared, &best).ok_or_else(|| no_sphere(frame, "the outline found is not an ellipse"))?;
             Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| placed(prepared, r)).collect() })
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
@@ -175,7 +176,7 @@ pub(crate) fn no_mirror_in(frame: &Frame) -> Error {
     no_sphere(frame, NO_MIRROR)
 }
 
-const NO_MIRROR: &str = "round things are in the frame, but none looks like a mirror";
+const NO_MIRROR: &str = "there are round things in the frame, but none looks like a mirror";
 
 fn no_mirror(likeliest: &Consensus) -> String {
     let place = outline_of_cone(&likeliest.aim.view, &likeliest.aim.cone).map_or_else(String::new, |o| {
@@ -185,7 +186,7 @@ fn no_mirror(likeliest: &Consensus) -> String {
 }
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
-    let remedy = "draw a circle around the sphere by hand (near_px in a sheet, --near on the command line), give its outline (outline_px, --outline), or give a frame in which the mirror sphere is at least 24 px in radius";
+    let remedy = "draw a circle around the sphere by hand (near_px in a sheet, --near on the command line), give its outline (outline_px, --outline), or use a frame in which the mirror sphere has a radius of at least 24 px";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 
@@ -222,7 +223,7 @@ fn stated_sphere(frame: &Frame, view: &View, outline: &Outline, sd_px: f64) -> R
     let (width, height) = (frame.size.width as f64, frame.size.height as f64);
     let outside = |centre: f64, size: f64| centre < 0.0 || centre > size || reach > 2.0 * width.max(height);
     if outside(outline.centre_x, width) || outside(outline.centre_y, height) {
-        return Err(wrong("the given outline lies outside the frame"));
+        return Err(wrong("the given outline is outside the frame"));
     }
     let cone = cone_of_outline(view, outline).ok_or_else(|| wrong("the given outline is not that of a sphere"))?;
     let variance = angular_variance(view, &cone.axis, sd_px.max(0.0));

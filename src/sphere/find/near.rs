@@ -91,7 +91,7 @@ pub(crate) fn told_sphere(
 
 fn off_the_edge(who: &str, given: &Outline, better: &Outline) -> String {
     format!(
-        "the given outline of {who} is {:.1} px off the edge that the picture shows ({}); it was kept, and its sd covers the difference: give that edge in its place, or the circle as near_px to have it refined",
+        "the given outline of {who} is {:.1} px off the edge that the picture shows ({}); it was kept, and its uncertainty covers the difference: give that edge instead, or give the circle as near_px to have it refined",
         apart(given, better),
         numbers(better)
     )
@@ -135,12 +135,12 @@ fn drawn_circle(frame: &Frame, [x, y, radius]: [f64; 3]) -> Result<Outline> {
         return wrong("the circle drawn by hand has no size");
     }
     let inside = (0.0..=width).contains(&x) && (0.0..=height).contains(&y) && radius <= 2.0 * width.max(height);
-    if inside { Ok(Outline::circle(x, y, radius)) } else { wrong("the circle drawn by hand lies outside the frame") }
+    if inside { Ok(Outline::circle(x, y, radius)) } else { wrong("the circle drawn by hand is outside the frame") }
 }
 
 fn not_seen(frame: &Frame, [x, y, radius]: [f64; 3]) -> Error {
     let cause = format!("the picture shows no round edge near the circle {x:.1},{y:.1},{radius:.1} drawn by hand");
-    let remedy = "draw it closer around the sphere (15 % of the radius is near enough), or give the outline itself, which is kept as it is (outline_px in a sheet, --outline on the command line)";
+    let remedy = "draw it closer to the sphere (within 15 % of its radius), or give the exact outline, which is used as it is (outline_px in a sheet, --outline on the command line)";
     Error::new(ErrorKind::NoSphere, &frame.path, cause, remedy)
 }
 

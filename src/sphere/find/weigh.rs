@@ -40,7 +40,7 @@ mod tests {
         let odds = log_odds(&[strong, weak]);
         let both = probabilities(&odds);
         assert!(both[0] > both[1] && both.iter().sum::<f64>() < 1.0);
-        assert!(probabilities(&odds[1..])[0] > both[1], "without a better one it is likelier");
+        assert!(probabilities(&odds[1..])[0] > both[1], "without a better one it is more likely");
         assert!(probabilities(&[]).is_empty());
     }
 }
