@@ -435,7 +435,7 @@ fn words_of_the_trade_are_explained() {
     for (words, name) in [
         (&["explain", "direction"][..], "highlight-direction"),
         (&["explain", "white", "balance"], "colour-balance"),
-        (&["explain", "FOV"], "camera"),
+        (&["explain", "FOV"], "field-of-view"),
         (&["explain", "Exposure"], "exposure"),
         (&["explain", "encodings"], "encodings"),
     ] {

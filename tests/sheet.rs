@@ -202,8 +202,8 @@ fn rules_across_keys_are_held() {
         ),
         (with("mirrors", json!([{ "frame": "s.exr", "near_px": [1, 2, 1] }])), "`mirrors[0].near_px` is not a circle"),
         (
-            with("mattes", json!([{ "name": "g1", "frame": "g.exr", "near_px": [1, 2, -3] }])),
-            "`mattes[0].near_px` is not a circle",
+            with("grey_spheres", json!([{ "name": "g1", "frame": "g.exr", "near_px": [1, 2, -3] }])),
+            "`grey_spheres[0].near_px` is not a circle",
         ),
         (
             with("cg", json!({ "spheres": [{ "frame": "c.exr", "near_px": [1, 2, 0] }] })),
@@ -344,8 +344,8 @@ fn notes_that_cannot_be_are_refused_with_a_remedy() {
         ("camera", json!({ "distance": "three metres" }), "10 ft 6 in"),
         ("camera", json!({ "distance": "3 m", "distance_mm": 3000 }), "give one of the two"),
         ("camera", json!({ "sensor_format": "supper-35" }), "did you mean \"super-35\"?"),
-        ("place", json!({ "time": "noon" }), "2026-06-21T17:20:00+02:00"),
-        ("place", json!({ "latitude_deg": 99 }), "correct this value"),
+        ("location", json!({ "time": "noon" }), "2026-06-21T17:20:00+02:00"),
+        ("location", json!({ "latitude_deg": 99 }), "correct this value"),
     ] {
         let error = read(with(key, value)).unwrap_err();
         assert!(error.remedy.contains(expected), "{expected}: {error}");

@@ -151,7 +151,7 @@ fn assert_truth(report: &Value, truth: Option<plateproof::demo::CheckTruth>) {
     assert_eq!(finding["verdict"], truth.expected.unwrap().word(), "{finding}");
 }
 
-/// A lens, a note and a matte sphere that are right: the checks that speak of them elsewhere are silent.
+/// A lens, a note and a grey sphere that are right: the checks that speak of them elsewhere are silent.
 #[test]
 fn a_key_that_is_the_sun_and_a_sound_matte_sphere_are_silent() {
     let path = demo().join("reports/SF_0500.v008.report.json");
@@ -160,11 +160,11 @@ fn a_key_that_is_the_sun_and_a_sound_matte_sphere_are_silent() {
     for finding in report["findings"].as_array().unwrap() {
         assert!(["match", "not-given"].contains(&finding["verdict"].as_str().unwrap()), "{finding}");
     }
-    for check in ["sun", "matte-sphere"] {
+    for check in ["sun", "grey-sphere"] {
         assert_eq!(finding_of(&report, check)["verdict"], "match");
     }
     let shot = plateproof::demo::truths().into_iter().find(|truth| truth.shot == "SF_0500").unwrap();
-    assert_truth(&report, shot.check("matte-sphere").cloned());
+    assert_truth(&report, shot.check("grey-sphere").cloned());
     // NREL SPA as pvlib 0.16.1 computes it for 54.9 N, 8.0 E at 2026-05-12T18:48:00+02:00.
     let detail = &finding_of(&report, "sun")["detail"];
     assert!((detail["sun_bearing_true_deg"].as_f64().unwrap() - 273.509).abs() < 0.05, "{detail}");
@@ -240,7 +240,7 @@ fn an_unchanged_shot_is_kept_and_a_changed_one_is_checked_again() {
     fs::write(&frame, bytes).unwrap();
     assert!(check(&[]).1.contains("1 unchanged"));
     let text = folder.join("SF_0210.v003.report.txt");
-    fs::write(&text, "plateproof report cut sh").unwrap();
+    fs::write(&text, "MATCH  SF_0210 v003  plateproof report\nCG    cut sh").unwrap();
     assert!(check(&[]).1.contains("1 unchanged"));
     assert!(fs::read_to_string(&text).unwrap().len() > 100);
     fs::remove_file(folder.join("SF_0210.v003.report.png")).unwrap();
@@ -278,7 +278,8 @@ fn a_waiver_that_ended_counts_no_more_and_is_named() {
     let waive = |until: &str| {
         edit(&sheet, |sheet| {
             let waiver = |check: &str| json!({ "check": check, "by": "hk", "why": "agreed", "until": until });
-            sheet["waivers"] = json!([waiver("highlight-direction"), waiver("rotation"), waiver("straight-lines")]);
+            sheet["waivers"] =
+                json!([waiver("highlight-direction"), waiver("environment-rotation"), waiver("lens-distortion")]);
         });
         run(here.path(), &["check", "shots", "--out", "r", "--no-picture"])
     };
@@ -485,7 +486,7 @@ fn a_moving_shot_is_told_by_its_worst_frame_and_its_curve() {
     let verdicts: Vec<&str> =
         sequence["frames"].as_array().unwrap().iter().map(|f| f["verdict"].as_str().unwrap()).collect();
     assert_eq!(verdicts, ["match", "mismatch", "match"]);
-    assert!(here.path().join("r/SF_0210.v003.report.curve.png").exists());
+    assert!(here.path().join("r/SF_0210.v003.curve.png").exists());
     let schema: Value = serde_json::from_str(&run(here.path(), &["schema", "report"]).1).unwrap();
     assert!(jsonschema::draft202012::new(&schema).unwrap().is_valid(&report));
     assert!(check("2").1.contains("Unchanged"));

@@ -22,7 +22,7 @@ import numpy as np
 import OpenEXR
 
 LUMINANCE = np.array([0.21263901, 0.71516868, 0.07219232])
-TOLERANCE = {"highlight-direction": 5.0, "key-fill-ratio": 0.33, "exposure": 0.25, "colour-balance": 0.1, "rotation": 5.0}
+TOLERANCE = {"highlight-direction": 5.0, "key-fill-ratio": 0.33, "exposure": 0.25, "colour-balance": 0.1, "environment-rotation": 5.0}
 CAP_DEG = 75.0
 
 
@@ -95,7 +95,7 @@ def truth_of(folder):
     kind = truth["cg"]["error"]["kind"]
     turn = truth["cg"]["rotation_deg"]
     up = np.array(truth["camera"]["rotation_to_world"]).T @ np.array([0, 1, 0.0])
-    out = {"rotation": abs(turn) if turn is not None and kind != "flopped" else None}
+    out = {"environment-rotation": abs(turn) if turn is not None and kind != "flopped" else None}
     out["key-fill-ratio"] = stops(eb.max() / eb.min(), ea.max() / ea.min())
     # The CG's surroundings brought home where the whole is turned.
     home = theirs
@@ -116,7 +116,7 @@ def truth_of(folder):
     out["colour-balance"] = float(max(tint, key=abs))
     out["highlight-direction"] = None
     if kind in ("right", "gain", "colour"):
-        out["highlight-direction"], out["rotation"] = 0.0, 0.0
+        out["highlight-direction"], out["environment-rotation"] = 0.0, 0.0
     elif kind == "key_moved":
         out["highlight-direction"] = truth["cg"]["key_direction_error_deg"]
     elif kind in ("environment_turned", "flopped", "upside_down"):

@@ -8,6 +8,7 @@ use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
 use crate::compare::Comparison;
+use crate::findings::numbers::fixed;
 use crate::findings::{Action, Finding, LightFactor, LightPart, Verdict};
 use crate::light::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
 use crate::light::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
@@ -292,7 +293,7 @@ fn left_over(comparison: &Comparison, photographed: &[Source], applied: &[Source
 
 impl LeftOver {
     fn words(&self) -> String {
-        let number = |what: &str, value: Option<f64>| value.map(|v| format!("{what} {v:+.2}"));
+        let number = |what: &str, value: Option<f64>| value.map(|v| format!("{what} {}", fixed(v, 2, true)));
         let parts: Vec<String> = [
             number("exposure", self.exposure_stops),
             number("key/fill", self.key_fill_stops),
@@ -301,7 +302,7 @@ impl LeftOver {
         .into_iter()
         .flatten()
         .collect();
-        if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stop", parts.join(", ")) }
+        if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stops", parts.join(", ")) }
     }
 }
 

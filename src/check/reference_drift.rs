@@ -124,7 +124,7 @@ fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
     let stated = reference.applied_stops.0;
     finding.remedy = if reference.corrected {
         format!(
-            "the sphere frame is {size:.2} stop {side} than the plate; the sheet asks for correction, and it was corrected"
+            "the sphere frame is {size:.2} stops {side} than the plate; the sheet asks for correction, and it was corrected"
         )
     } else if stated.abs() > STATED_STOPS {
         format!(

@@ -1,4 +1,4 @@
-//! `rotation`: is the whole environment turned?
+//! `environment-rotation`: is the whole environment turned?
 
 use nalgebra::{Matrix3, Rotation3, Vector3};
 use serde_json::{Map, json};
@@ -34,11 +34,11 @@ impl Check for Rotated {
     }
 
     fn tolerance(&self, tolerances: &Tolerances) -> f64 {
-        tolerances.rotation.deg
+        tolerances.environment_rotation.deg
     }
 
     fn run(&self, pair: &Comparison) -> Finding {
-        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.rotation.deg);
+        let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.environment_rotation.deg);
         let Some(search) = &pair.rotation_search else {
             "the light is even on all sides, or too little of it is visible: no turn can be measured"
                 .clone_into(&mut finding.reason);
@@ -218,8 +218,8 @@ impl Remaining {
     fn words(&self) -> String {
         let mut parts = Vec::new();
         parts.extend(self.key_deg.map(|d| format!("key {d:.1} deg")));
-        parts.extend(self.exposure_stops.map(|s| format!("exposure {} stop", fixed(s, 2, true))));
-        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {} stop", fixed(s, 2, true))));
+        parts.extend(self.exposure_stops.map(|s| format!("exposure {} stops", fixed(s, 2, true))));
+        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {} stops", fixed(s, 2, true))));
         if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") }
     }
 

@@ -110,6 +110,9 @@ pub(super) struct CheckArgs {
     /// Do not draw the evidence picture
     #[arg(long)]
     pub(super) no_picture: bool,
+    /// Draw the picture's panels by direction as a lat-long map seen from inside, with frame right on the left
+    #[arg(long)]
+    pub(super) from_inside: bool,
     /// Check again even where nothing has changed since the last report
     #[arg(long)]
     pub(super) again: bool,

@@ -74,6 +74,7 @@ fn wanted(args: &CheckArgs, run: RunName) -> Wanted {
         format: args.format,
         options: Options {
             picture: !args.no_picture,
+            from_inside: args.from_inside,
             predict: args.beside.predict,
             fixes: args.beside.write_fixes,
             every: args.every,

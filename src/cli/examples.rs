@@ -98,7 +98,7 @@ Examples:
   plateproof explain exposure
   plateproof explain verdicts
   plateproof explain directions
-  plateproof explain set
+  plateproof explain shooting
   plateproof explain encodings
   plateproof explain white balance
       common words of the trade work too";

@@ -295,13 +295,13 @@ pub(super) fn set_tolerance(
         "colour",
         "colour-mired",
         "reference-drift",
-        "camera",
+        "field-of-view",
         "scale",
         "sun",
-        "rotation",
+        "environment-rotation",
         "light-gains",
         "clean-plate",
-        "straight-lines",
+        "lens-distortion",
     ];
     let place = match name {
         "direction" | "highlight-direction" => &mut tolerances.direction.deg,
@@ -310,13 +310,13 @@ pub(super) fn set_tolerance(
         "colour" | "colour-balance" => &mut tolerances.colour.stops,
         "colour-mired" => &mut tolerances.colour.mired,
         "reference-drift" => &mut tolerances.reference_drift.stops,
-        "camera" => &mut tolerances.camera.deg,
+        "field-of-view" => &mut tolerances.field_of_view.deg,
         "scale" => &mut tolerances.scale.percent,
         "sun" => &mut tolerances.sun.deg,
-        "rotation" => &mut tolerances.rotation.deg,
+        "environment-rotation" => &mut tolerances.environment_rotation.deg,
         "light-gains" => &mut tolerances.light_gains.stops,
         "clean-plate" => &mut tolerances.clean_plate.px,
-        "straight-lines" => &mut tolerances.straight_lines.px,
+        "lens-distortion" => &mut tolerances.lens_distortion.px,
         _ => {
             let guess = near(name, NAMES.iter().copied()).map(|guess| format!("did you mean `{guess}`? "));
             let cause = format!("there is no tolerance named `{name}`");

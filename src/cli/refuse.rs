@@ -57,7 +57,7 @@ pub(super) fn required(command: &str, names: &[String]) -> anyhow::Result<()> {
 }
 
 fn refuse_wide_angle(tolerances: &Tolerances, name: &str, Positive(value): Positive) -> anyhow::Result<()> {
-    let angles = [tolerances.direction, tolerances.camera, tolerances.sun, tolerances.rotation];
+    let angles = [tolerances.direction, tolerances.field_of_view, tolerances.sun, tolerances.environment_rotation];
     if angles.iter().all(|angle| angle.deg <= LARGEST_ANGLE_DEG) {
         return Ok(());
     }

@@ -43,7 +43,7 @@ fn light_gains_give_back_what_was_put_in() {
     for left in ["exposure_stops", "key_fill_stops"] {
         assert!(advice.detail["remaining"][left].as_f64().unwrap().abs() < 0.1, "{advice:#?}");
     }
-    assert_eq!(finding(&report, "rotation", "cg").verdict, Verdict::Match);
+    assert_eq!(finding(&report, "environment-rotation", "cg").verdict, Verdict::Match);
 }
 
 /// The capture is 0.8 stop too bright and the CG follows it: the capture is what is wrong.
@@ -67,7 +67,7 @@ fn a_sound_capture_is_silent() {
         assert_eq!(half.verdict, Verdict::Match, "{half:#?}");
         assert!(half.remedy.is_empty(), "{half:#?}");
     }
-    assert_eq!(finding(&report, "rotation", "cg").verdict, Verdict::Match);
+    assert_eq!(finding(&report, "environment-rotation", "cg").verdict, Verdict::Match);
     assert_eq!(finding(&report, "light-gains", "reference").verdict, Verdict::NotGiven);
 }
 
@@ -75,7 +75,7 @@ fn a_sound_capture_is_silent() {
 #[test]
 fn a_missing_light_is_not_a_rotation() {
     let report = report("SF_0320");
-    let rotation = finding(&report, "rotation", "cg");
+    let rotation = finding(&report, "environment-rotation", "cg");
     assert_eq!(rotation.verdict, Verdict::Match, "{rotation:#?}");
     assert!(rotation.value.unwrap() < 1.0, "{rotation:#?}");
 }
@@ -84,7 +84,7 @@ fn a_missing_light_is_not_a_rotation() {
 #[test]
 fn a_turned_environment_is_named_with_its_turns() {
     let report = report("SF_0140");
-    let rotation = finding(&report, "rotation", "cg");
+    let rotation = finding(&report, "environment-rotation", "cg");
     let number = |key: &str| rotation.detail[key].as_f64().unwrap();
     assert_eq!(rotation.verdict, Verdict::Mismatch, "{rotation:#?}");
     assert!((number("correction_heading_deg") + 14.0).abs() < 0.4, "{rotation:#?}");

@@ -1,4 +1,4 @@
-//! What else came back from set with a shot: a clean plate, a picture of a grid through the lens, a grey matte sphere.
+//! What else came back from set with a shot: a clean plate, a picture of a grid through the lens, a grey sphere.
 
 use std::path::Path;
 
@@ -28,7 +28,7 @@ impl FromSet {
             sheet["clean_plate"] = json!({ "frame": CLEAN_NAME });
         }
         if self.matte {
-            sheet["mattes"] = json!([{
+            sheet["grey_spheres"] = json!([{
                 "name": "g1", "bracket": [MATTE_NAME], "reflectance": GREY, "outline_px": outline_px(shot)
             }]);
         }

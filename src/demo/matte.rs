@@ -1,4 +1,4 @@
-//! A grey matte sphere in the frame: every point as bright as the light on its normal makes it.
+//! A grey sphere in the frame: every point as bright as the light on its normal makes it.
 
 use std::f64::consts::PI;
 
@@ -14,7 +14,7 @@ use crate::base::parallel;
 use crate::optics::camera::View;
 use crate::sphere::outline_of_cone;
 
-/// The grey of the invented production's matte sphere, linear.
+/// The grey of the invented production's grey sphere, linear.
 pub(crate) const GREY: [f64; 3] = [0.18; 3];
 
 /// It is smaller than the mirror sphere by this factor.
@@ -33,7 +33,7 @@ fn ball(shot: &Shot, view: &View) -> MirrorSphere {
     MirrorSphere::at(view, shot.sphere_px, SIZE_RATIO * shot.sphere_radius_px, GREY)
 }
 
-/// The frame of the matte sphere, held up where the mirror sphere was, in the light of `scene`.
+/// The frame of the grey sphere, held up where the mirror sphere was, in the light of `scene`.
 pub(crate) fn matte(shot: &Shot, scene: &Scene) -> Picture {
     let view = shot.view();
     let ball = ball(shot, &view);

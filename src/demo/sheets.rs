@@ -65,7 +65,7 @@ pub(crate) fn shot_sheet(shot: &Shot) -> Value {
         sheet["environment"] = json!({ "frame": frame, "heading_deg": take.heading_deg });
     }
     if let Some(heading_deg) = shot.heading_deg {
-        sheet["place"] = harbour::place();
+        sheet["location"] = harbour::place();
         sheet["camera"]["heading_deg"] = json!(heading_deg);
     }
     shot.from_set.tell(shot, &mut sheet);

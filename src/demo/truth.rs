@@ -99,7 +99,12 @@ fn truth_of(shot: &Shot) -> ShotTruth {
         stops("exposure", shot.errors.exposure_stops, 0.25),
         stops("colour-balance", largest_channel(&set_patches.mean, &cg_patches.mean), 0.1),
         stops("reference-drift", shot.drift_stops, 0.25),
-        CheckTruth { check: "rotation", error: turn_deg(shot), unit: "deg", expected: decided(turn_deg(shot), 5.0) },
+        CheckTruth {
+            check: "environment-rotation",
+            error: turn_deg(shot),
+            unit: "deg",
+            expected: decided(turn_deg(shot), 5.0),
+        },
     ];
     checks.extend(from_set_truths(shot));
     ShotTruth {
@@ -128,7 +133,7 @@ fn from_set_truths(shot: &Shot) -> impl Iterator<Item = CheckTruth> {
         let [x, y] = take.shift_px;
         ("clean-plate", x.hypot(y), 0.5)
     });
-    let grid = shot.from_set.corner_error_px().map(|error| ("straight-lines", error, 1.0));
+    let grid = shot.from_set.corner_error_px().map(|error| ("lens-distortion", error, 1.0));
     let truth = |(check, error, tolerance): (&'static str, f64, f64)| CheckTruth {
         check,
         error,
@@ -136,7 +141,7 @@ fn from_set_truths(shot: &Shot) -> impl Iterator<Item = CheckTruth> {
         expected: decided(error, tolerance),
     };
     // The same light falls on both spheres.
-    let matte = shot.from_set.matte.then(|| stops("matte-sphere", 0.0, 0.33));
+    let matte = shot.from_set.matte.then(|| stops("grey-sphere", 0.0, 0.33));
     clean.into_iter().chain(grid).map(truth).chain(matte).chain(sun_truth(shot))
 }
 
@@ -149,7 +154,7 @@ fn sun_truth(shot: &Shot) -> Option<CheckTruth> {
     Some(CheckTruth { check: "sun", error, unit: "deg", expected: decided(error, 10.0) })
 }
 
-/// How much more contrast a matte sphere shows than the mirror sphere in the light of `set`, where it was shot in
+/// How much more contrast a grey sphere shows than the mirror sphere in the light of `set`, where it was shot in
 /// that of `lit`: between the places that `set` makes brightest and darkest.
 pub(super) fn matte_contrast_stops(shot: &Shot, set: &Scene, lit: &Scene) -> f64 {
     let to_camera = -shot.view().ray(shot.sphere_px);
@@ -172,7 +177,7 @@ pub(super) fn matte_contrast_stops(shot: &Shot, set: &Scene, lit: &Scene) -> f64
     brightest.zip(darkest).map_or(0.0, |(bright, dark)| near(&bright.0) - near(&dark.0))
 }
 
-/// Normals of what is looked at of a matte sphere, within 0.92 of its radius, even in the picture.
+/// Normals of what is looked at of a grey sphere, within 0.92 of its radius, even in the picture.
 fn disc_normals(to_camera: &Vector3<f64>) -> impl Iterator<Item = Vector3<f64>> {
     const STEPS: i32 = 24;
     let [right, up] = tangents(to_camera);
@@ -356,7 +361,7 @@ mod tests {
     fn no_shot_is_wrong_in_a_way_that_it_does_not_mean() {
         let meant = [
             ("SF_0140", "highlight-direction"),
-            ("SF_0140", "rotation"),
+            ("SF_0140", "environment-rotation"),
             ("SF_0210", "exposure"),
             ("SF_0210", "colour-balance"),
             ("SF_0230", "key-fill-ratio"),
@@ -366,7 +371,7 @@ mod tests {
             ("SF_0430", "key-fill-ratio"),
             ("SF_0430", "colour-balance"),
             ("SF_0440", "exposure"),
-            ("SF_0140", "straight-lines"),
+            ("SF_0140", "lens-distortion"),
             ("SF_0320", "clean-plate"),
         ];
         for truth in truths().iter().filter(|truth| truth.verdict != ShotVerdict::Unsure) {

@@ -59,7 +59,7 @@ pub enum NoteFault {
     Mended,
     /// The key hangs near, and one CG sphere stands elsewhere than its mirror.
     Elsewhere,
-    /// The matte sphere was shot in other light than the mirror.
+    /// The grey sphere was shot in other light than the mirror.
     OtherLight,
 }
 
@@ -87,7 +87,7 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0110",
         built_in: "CG rendered through 35 mm where the plate was shot at 32 mm",
         fault: NoteFault::CgLens,
-        fires: Some("camera"),
+        fires: Some("field-of-view"),
         verdict: ShotVerdict::Mismatch,
     },
     Variant {
@@ -127,15 +127,15 @@ pub static VARIANTS: &[Variant] = &[
         of: "SF_0430",
         built_in: "CG sphere half a metre beside the mirror's place, lit as if the near key were far away",
         fault: NoteFault::Elsewhere,
-        fires: Some("near-lights"),
-        verdict: ShotVerdict::Match,
+        fires: Some("sphere-place"),
+        verdict: ShotVerdict::Mismatch,
     },
     Variant {
         name: "SF_0570",
         of: "SF_0500",
         built_in: "grey sphere shot after a cloud had covered the sun",
         fault: NoteFault::OtherLight,
-        fires: Some("matte-sphere"),
+        fires: Some("grey-sphere"),
         verdict: ShotVerdict::Match,
     },
 ];
@@ -149,11 +149,11 @@ impl Variant {
             NoteFault::Elsewhere => {
                 let (first, elsewhere) = (sphere_place_mm(&shot), sphere_place_mm(&elsewhere(&shot)));
                 let error = lantern(&shot)?.parallax_deg(&first, &(elsewhere - first));
-                Some(CheckTruth { check: "near-lights", error, unit: "deg", expected: decided(error, 5.0) })
+                Some(CheckTruth { check: "sphere-place", error, unit: "deg", expected: decided(error, 5.0) })
             }
             NoteFault::OtherLight => {
                 let error = matte_contrast_stops(&shot, &shot.set_with_crew(), &under_cloud(&shot));
-                Some(stops("matte-sphere", error, 0.33))
+                Some(stops("grey-sphere", error, 0.33))
             }
             NoteFault::CgLens | NoteFault::Distance | NoteFault::NextMorning | NoteFault::KeyForSun => None,
         }
@@ -253,14 +253,14 @@ pub(super) fn sheet(variant: &Variant, shot: &Shot, distance_mm: f64) -> Value {
         NoteFault::Distance => {
             let metres = WRONG_DISTANCE * distance_mm / 1000.0;
             sheet["camera"] = json!({ "distance": format!("{metres:.2} m") });
-            sheet["measured"] = json!([rail(shot)]);
+            sheet["measured_lengths"] = json!([rail(shot)]);
         }
         NoteFault::NextMorning => {
             sheet["mirrors"] = json!([{ "name": "m1", "bracket": own_frames(variant) }]);
         }
         NoteFault::KeyForSun => {
-            sheet["place"] = harbour::place();
-            sheet["place"]["time"] = json!(SUNSET_TIME);
+            sheet["location"] = harbour::place();
+            sheet["location"]["time"] = json!(SUNSET_TIME);
             sheet["camera"] = json!({ "heading_deg": heading_deg().round() });
         }
         NoteFault::Mended => {
@@ -271,7 +271,7 @@ pub(super) fn sheet(variant: &Variant, shot: &Shot, distance_mm: f64) -> Value {
         }
         NoteFault::Elsewhere => tell_two_mirrors(&mut sheet, variant, shot),
         NoteFault::OtherLight => {
-            sheet["mattes"] = json!([{ "name": "g1", "bracket": own_frames(variant) }]);
+            sheet["grey_spheres"] = json!([{ "name": "g1", "bracket": own_frames(variant) }]);
         }
     }
     sheet

@@ -39,7 +39,7 @@ impl Naming {
 
 /// Whom a finding concerns, in a word.
 pub(crate) fn side_word(concerns: &str) -> &'static str {
-    if concerns == "cg" { "CG" } else { "set" }
+    if concerns == "cg" { "CG" } else { "on-set" }
 }
 
 fn two_sided(report: &Report) -> BTreeSet<String> {
@@ -70,6 +70,6 @@ mod tests {
         let naming = Naming::of(&report);
         assert!(naming.name(&report.findings[0]).ends_with("CG)"), "{}", naming.name(&report.findings[0]));
         let last = report.findings.last().unwrap();
-        assert!(naming.name(last).starts_with(&check) && naming.name(last).ends_with("set)"));
+        assert!(naming.name(last).starts_with(&check) && naming.name(last).ends_with("on-set)"));
     }
 }

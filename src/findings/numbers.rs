@@ -16,6 +16,11 @@ pub(crate) fn number_words(value: f64, sd: Option<f64>, unit: &str, signed: bool
     let decimals = decimals_for(sd, unit);
     let number = fixed(value, decimals, signed);
     match sd.filter(|sd| sd.is_finite()) {
+        // A deviation below the last digit shown is told as that digit, never as none.
+        Some(sd) if sd > 0.0 => {
+            let smallest = 10.0_f64.powi(-(decimals as i32));
+            format!("{number} +/- {}", fixed(sd.max(smallest), decimals, false))
+        }
         Some(sd) => format!("{number} +/- {}", fixed(sd, decimals, false)),
         None => number,
     }
@@ -56,8 +61,7 @@ pub(crate) fn rounded(value: f64, digits: usize) -> Option<f64> {
 fn decimals_for(sd: Option<f64>, unit: &str) -> usize {
     let (fewest, most) = match unit {
         "deg" | "%" => (1, 2),
-        TOLERANCES => (2, 2),
-        "stops" => (2, 3),
+        TOLERANCES | "stops" => (2, 2),
         _ => (0, 4),
     };
     let Some(sd) = sd.filter(|sd| *sd > 0.0) else {
@@ -76,7 +80,7 @@ mod tests {
     fn decimals_follow_the_deviation() {
         assert_eq!(number_words(10.3456, Some(0.3), "deg", false), "10.3 +/- 0.3");
         assert_eq!(number_words(0.4215, Some(0.03), "stops", true), "+0.42 +/- 0.03");
-        assert_eq!(number_words(-0.4215, Some(0.004), "stops", true), "-0.421 +/- 0.004");
+        assert_eq!(number_words(-0.4215, Some(0.004), "stops", true), "-0.42 +/- 0.01");
         assert_eq!(number_words(21.7, Some(12.0), "mired", true), "+22 +/- 12");
     }
 

@@ -20,7 +20,7 @@ pub(crate) fn mismatch() -> Report {
     let mut report = base(ShotVerdict::Mismatch);
     report.findings = vec![direction(), exposure(), drift(), key_fill(), colour(), not_given("environment")];
     report.warnings = vec!["the mirror's reflectance is unknown: 0.7 +/- 0.35 stop is assumed".to_owned()];
-    report.not_used = vec!["measured".to_owned()];
+    report.not_used = vec!["measured_lengths".to_owned()];
     report
 }
 

@@ -126,7 +126,7 @@ impl<'a> Pile<'a> {
             ),
             (Role::CleanPlate, "a clean plate"),
             (Role::StraightLines, "a grid or a straight doorway through the same lens (straight_lines)"),
-            (Role::Matte, "a grey sphere or card at the sphere's place (mattes)"),
+            (Role::Matte, "a grey sphere or card at the sphere's place (grey_spheres)"),
         ];
         list.extend(more.into_iter().filter(|(role, _)| self.lacks(*role)).map(|(_, text)| text.to_owned()));
         list.push("one object in frame with its length and distance (measured)".to_owned());

@@ -7,7 +7,7 @@ pub enum Role {
     Plate,
     /// A frame of a mirror sphere photographed on set.
     Mirror,
-    /// A frame of a matte sphere or card.
+    /// A frame of a grey sphere or card.
     Matte,
     /// The rendered sphere.
     Cg,
@@ -27,7 +27,7 @@ impl Role {
         match self {
             Self::Plate => "the plate",
             Self::Mirror => "a mirror-sphere frame",
-            Self::Matte => "a matte-sphere frame",
+            Self::Matte => "a grey-sphere frame",
             Self::Cg => "the CG sphere",
             Self::Environment => "the environment",
             Self::CleanPlate => "the clean plate",

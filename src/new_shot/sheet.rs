@@ -33,7 +33,7 @@ pub(super) fn sheet(content: &Content<'_>) -> Result<Value> {
     }
     let mattes: Vec<Value> = brackets(content, Role::Matte)?;
     if !mattes.is_empty() {
-        sheet["mattes"] = mattes.into_iter().map(|bracket| json!({ "bracket": bracket })).collect();
+        sheet["grey_spheres"] = mattes.into_iter().map(|bracket| json!({ "bracket": bracket })).collect();
     }
     sheet["cg"] = cg(content, &names)?;
     let on_set: Vec<&Look> = content.of(Role::Plate).chain(content.of(Role::Mirror)).collect();
@@ -49,7 +49,7 @@ pub(super) fn sheet(content: &Content<'_>) -> Result<Value> {
         put_first(&mut sheet, key, content, role)?;
     }
     if let Some(place) = place(content) {
-        sheet["place"] = place;
+        sheet["location"] = place;
     }
     let taken_for = content.guesses.iter().map(|guess| json!(guess_words(guess))).collect::<Vec<_>>();
     sheet["notes"] = json!({ "to_ask": content.to_ask, "taken_for": taken_for });

@@ -1,7 +1,9 @@
 //! The report of one shot: plain data here, rendering in the files beside it. Rendering computes nothing.
 
+pub mod amiss;
 pub(crate) mod columns;
 pub(crate) mod fixes;
+pub mod glance;
 pub mod json;
 pub mod picture;
 pub mod text;

@@ -48,10 +48,10 @@ pub fn verdict_words(finding: &Finding) -> &'static str {
     }
 }
 
-/// What came from set does not fit, and nobody waived it. Where the CG sphere stands is nobody's note from set.
+/// What came from set does not fit, and nobody waived it.
 pub fn is_set_problem(finding: &Finding) -> bool {
     let fails = finding.verdict == Verdict::Mismatch && finding.waived.is_none();
-    fails && finding.concerns == "reference" && finding.check != "near-lights"
+    fails && finding.concerns == "reference"
 }
 
 /// The required checks of which some finding is missing or undecided.
@@ -69,30 +69,19 @@ pub fn undecided_words(checks: &[String]) -> String {
     format!("required and not decided: {}", checks.join(", "))
 }
 
-/// Verdict, value and tolerance of a finding in one line, as the picture's table shows it.
+/// A finding in one line, as the picture's table shows it: what is wrong in words, else its number and tolerance.
 pub fn finding_words(finding: &Finding) -> String {
     if finding.verdict == Verdict::NotGiven {
         return prose(&finding.reason);
     }
-    let tolerance = tolerance_words(finding);
-    let against = if tolerance == "-" { String::new() } else { format!(", tolerance {tolerance}") };
     let waived = if finding.waived.is_some() { ", waived" } else { "" };
-    let reference = if finding.concerns == "reference" { " (reference)" } else { "" };
-    let why = decisive_reason(finding).map(|reason| format!("; {}", prose(reason))).unwrap_or_default();
-    format!("{}{against}{waived}{reference}{why}", value_words(finding))
-}
-
-/// What makes a finding a mismatch, in one clause that begins with its check: its number and tolerance, or the reason
-/// where the number itself is within tolerance, such as a light that is missing.
-pub fn off_words(finding: &Finding) -> String {
-    let check = printable_text(&finding.check);
-    match decisive_reason(finding) {
-        Some(reason) => format!("{check}: {}", prose(reason.split(": ").next().unwrap_or(reason))),
-        None => match tolerance_words(finding).as_str() {
-            "-" => format!("{check} {}", value_words(finding)),
-            tolerance => format!("{check} {}, tolerance {tolerance}", value_words(finding)),
-        },
+    if finding.verdict == Verdict::Mismatch && finding.waived.is_none() {
+        let number = super::amiss::number_behind(finding).map(|number| format!(" ({number})")).unwrap_or_default();
+        return format!("{}{number}", super::amiss::amiss_words(finding));
     }
+    let tolerance = tolerance_words(finding);
+    let against = if tolerance == "-" { String::new() } else { format!(" [{tolerance}]") };
+    format!("{}{against}{waived}", value_words(finding))
 }
 
 /// The clause of a mismatch's reason that decides it, where its number alone would not.
@@ -120,21 +109,6 @@ pub(crate) fn prose(text: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_missing_light_is_named_where_the_keys_agree() {
-        let mut finding = crate::findings::sample::mismatch().findings[0].clone();
-        finding.verdict = Verdict::Mismatch;
-        (finding.value, finding.value_sd, finding.tolerance) = (Some(0.2), Some(0.2), 5.0);
-        finding.reason =
-            "no single key: one of two; a light is missing in the CG: azimuth -116 deg, elevation 27 deg".to_owned();
-        assert_eq!(off_words(&finding), "highlight-direction: a light is missing in the CG");
-        assert!(
-            finding_words(&finding).ends_with("; a light is missing in the CG: azimuth -116 deg, elevation 27 deg")
-        );
-        finding.value = Some(10.0);
-        assert_eq!(off_words(&finding), "highlight-direction 10.0 +/- 0.2 deg, tolerance 5 deg");
-    }
 
     #[test]
     fn signs_that_tickets_mangle_are_spelled_out() {

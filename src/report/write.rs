@@ -18,6 +18,9 @@ use crate::findings::{Attachment, REPORT_FORMAT, Report, ShotVerdict};
 use crate::image::marked_png::{PICTURE_KEYWORD, PNG_SIGNATURE};
 use crate::{Error, ErrorKind, Result, printable_text};
 
+/// The first line of a text report is no longer: 80 columns, each with the marks that may combine in it.
+const TEXT_HEAD_BYTES: u64 = 16_384;
+
 /// Longest stem in bytes: leaves room for the endings within the 255 bytes that file systems allow a name.
 const STEM_LIMIT: usize = 160;
 
@@ -42,7 +45,7 @@ pub struct WrittenPaths {
     pub text: PathBuf,
     /// `<stem>.report.png`, where there is a picture.
     pub picture: Option<PathBuf>,
-    /// Further files of the same shot, such as `<stem>.report.curve.png` of a moving one.
+    /// Further files of the same shot, such as `<stem>.curve.png` of a moving one.
     pub beside: Vec<PathBuf>,
 }
 
@@ -143,7 +146,7 @@ pub fn write_report(
     let stale = earlier_beside
         .iter()
         .map(beside_report)
-        .chain([path("curve.png"), dir.join(format!("{stem}.{CANDIDATES_ENDING}"))]);
+        .chain([dir.join(format!("{stem}.curve.png")), dir.join(format!("{stem}.{CANDIDATES_ENDING}"))]);
     stale.filter(|path| !written_beside.contains(path)).try_for_each(|path| remove_if_marked(&path))?;
     rename(staged_text, &plain)?;
     rename(staged_json, &json)?;
@@ -320,7 +323,10 @@ fn foreign(path: &Path, kind: &str) -> Error {
 
 fn is_our_text(file: File) -> bool {
     let mut head = Vec::new();
-    file.take(TEXT_MARK.len() as u64).read_to_end(&mut head).is_ok() && head == TEXT_MARK.as_bytes()
+    if file.take(TEXT_HEAD_BYTES).read_to_end(&mut head).is_err() {
+        return false;
+    }
+    head.split(|byte| *byte == b'\n').next().is_some_and(|line| line.ends_with(TEXT_MARK.as_bytes()))
 }
 
 /// Looks for our text chunk among the first chunks of a PNG file.

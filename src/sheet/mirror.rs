@@ -97,7 +97,7 @@ impl MirrorSpec {
     }
 }
 
-/// A matte sphere or card photographed on set. In a sheet, a plain string stands for an object with that `frame`.
+/// A grey sphere or card photographed on set. In a sheet, a plain string stands for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct MatteSpec {

@@ -30,9 +30,9 @@ impl ShotSheet {
             let bracket = mirror.bracket.iter().enumerate();
             images.extend(bracket.map(|(j, exposure)| (format!("mirrors[{i}].bracket[{j}]"), exposure)));
         }
-        for (i, matte) in self.mattes.iter().enumerate() {
+        for (i, matte) in self.grey_spheres.iter().enumerate() {
             let bracket = matte.bracket.iter().enumerate();
-            images.extend(bracket.map(|(j, exposure)| (format!("mattes[{i}].bracket[{j}]"), exposure)));
+            images.extend(bracket.map(|(j, exposure)| (format!("grey_spheres[{i}].bracket[{j}]"), exposure)));
         }
         images.extend(self.environment.iter().map(|e| ("environment".to_owned(), &e.image)));
         images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));

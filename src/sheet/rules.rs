@@ -20,20 +20,18 @@ const WAIVABLE: &[&str] = &[
     "exposure",
     "colour-balance",
     "reference-drift",
-    "rotation",
+    "environment-rotation",
     "environment",
-    "camera",
+    "field-of-view",
     "scale",
     "clean-plate",
-    "straight-lines",
+    "lens-distortion",
     "set-notes",
     "sun",
     "light-gains",
-    "matte-sphere",
+    "grey-sphere",
+    "sphere-place",
 ];
-
-/// Checks that no waiver covers.
-const NEVER_WAIVED: &[&str] = &["near-lights"];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.
 pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
@@ -49,8 +47,8 @@ pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
     for (i, mirror) in sheet.mirrors.iter().enumerate() {
         one_of_frame_and_bracket(&format!("mirrors[{i}]"), &mirror.whole, &mirror.bracket)?;
     }
-    for (i, matte) in sheet.mattes.iter().enumerate() {
-        one_of_frame_and_bracket(&format!("mattes[{i}]"), &matte.whole, &matte.bracket)?;
+    for (i, matte) in sheet.grey_spheres.iter().enumerate() {
+        one_of_frame_and_bracket(&format!("grey_spheres[{i}]"), &matte.whole, &matte.bracket)?;
     }
     Ok(())
 }
@@ -81,7 +79,7 @@ pub(super) fn check(sheet: &ShotSheet) -> Rule {
     for (path, camera) in [("camera", &sheet.camera), ("cg.camera", &sheet.cg.camera)] {
         camera.as_ref().map_or(Ok(()), |camera| sensor_format_rule(path, camera))?;
     }
-    sheet.place.as_ref().map_or(Ok(()), time_rule)?;
+    sheet.location.as_ref().map_or(Ok(()), time_rule)?;
     each_exposure_once(sheet)?;
     required_checks(sheet)?;
     wide_tolerances(sheet, IsoDate::today_utc())?;
@@ -144,8 +142,8 @@ fn image_rules(path: &str, image: &ImageSpec) -> Rule {
 /// A file that stands twice in a bracket adds nothing and counts twice.
 fn each_exposure_once(sheet: &ShotSheet) -> Rule {
     let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), &m.bracket));
-    let mattes = sheet.mattes.iter().enumerate().map(|(i, m)| (format!("mattes[{i}]"), &m.bracket));
-    for (path, bracket) in mirrors.chain(mattes) {
+    let greys = sheet.grey_spheres.iter().enumerate().map(|(i, m)| (format!("grey_spheres[{i}]"), &m.bracket));
+    for (path, bracket) in mirrors.chain(greys) {
         let mut seen = BTreeSet::new();
         for image in bracket {
             let Ok(name) = image.file_name() else { continue };
@@ -169,7 +167,7 @@ fn required_checks(sheet: &ShotSheet) -> Rule {
 
 /// Names of all checks.
 pub(crate) fn check_names() -> impl Iterator<Item = &'static str> {
-    WAIVABLE.iter().copied().chain(NEVER_WAIVED.iter().copied())
+    WAIVABLE.iter().copied()
 }
 
 fn is_check(name: &str) -> bool {
@@ -204,15 +202,15 @@ fn each_tolerance(given: &Tolerances) -> [(&'static str, &'static str, f64, f64)
         each("colour.stops", "colour-balance", |t| t.colour.stops),
         each("colour.mired", "colour-balance", |t| t.colour.mired),
         each("reference-drift.stops", "reference-drift", |t| t.reference_drift.stops),
-        each("camera.deg", "camera", |t| t.camera.deg),
+        each("field-of-view.deg", "field-of-view", |t| t.field_of_view.deg),
         each("scale.percent", "scale", |t| t.scale.percent),
         each("sun.deg", "sun", |t| t.sun.deg),
-        each("rotation.deg", "rotation", |t| t.rotation.deg),
+        each("environment-rotation.deg", "environment-rotation", |t| t.environment_rotation.deg),
         each("light-gains.stops", "light-gains", |t| t.light_gains.stops),
         each("clean-plate.px", "clean-plate", |t| t.clean_plate.px),
         each("clean-plate.stops", "clean-plate", |t| t.clean_plate.stops),
         each("clean-plate.blur_px", "clean-plate", |t| t.clean_plate.blur_px),
-        each("straight-lines.px", "straight-lines", |t| t.straight_lines.px),
+        each("lens-distortion.px", "lens-distortion", |t| t.lens_distortion.px),
     ]
 }
 
@@ -222,11 +220,11 @@ type Place<'a> = [Option<&'a [f64]>; 2];
 fn places(sheet: &ShotSheet) -> impl Iterator<Item = (String, Place<'_>)> {
     let mirrors = sheet.mirrors.iter().enumerate();
     let mirrors = mirrors.map(|(i, m)| (format!("mirrors[{i}]"), [m.outline_px.as_deref(), m.near_px.as_deref()]));
-    let mattes = sheet.mattes.iter().enumerate();
-    let mattes = mattes.map(|(i, m)| (format!("mattes[{i}]"), [m.outline_px.as_deref(), m.near_px.as_deref()]));
+    let greys = sheet.grey_spheres.iter().enumerate();
+    let greys = greys.map(|(i, m)| (format!("grey_spheres[{i}]"), [m.outline_px.as_deref(), m.near_px.as_deref()]));
     let cg = sheet.cg.spheres.iter().enumerate();
     let cg = cg.map(|(i, s)| (format!("cg.spheres[{i}]"), [s.outline_px.as_deref(), s.near_px.as_deref()]));
-    mirrors.chain(mattes).chain(cg)
+    mirrors.chain(greys).chain(cg)
 }
 
 fn place_rule(path: &str, [outline, near]: Place<'_>) -> Rule {
@@ -278,7 +276,7 @@ fn sensor_format_rule(path: &str, camera: &CameraSpec) -> Rule {
 fn time_rule(place: &PlaceSpec) -> Rule {
     match place.time.as_deref() {
         Some(text) if CaptureTime::parse(text).is_none() => {
-            let cause = format!("`place.time`: \"{}\" is not a date and time", crate::printable_text(text));
+            let cause = format!("`location.time`: \"{}\" is not a date and time", crate::printable_text(text));
             Err(misfit(cause, "write it as 2026-06-21T17:20:00+02:00, with the time zone"))
         }
         _ => Ok(()),

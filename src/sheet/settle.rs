@@ -54,7 +54,7 @@ fn settle(sheet: &mut ShotSheet) {
         name_by_place(&mut mirror.name, "m", i);
         mirror.settle_bracket();
     }
-    for (i, matte) in sheet.mattes.iter_mut().enumerate() {
+    for (i, matte) in sheet.grey_spheres.iter_mut().enumerate() {
         name_by_place(&mut matte.name, "g", i);
         settle_bracket(&mut matte.bracket, &matte.whole);
     }

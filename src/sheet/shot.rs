@@ -38,10 +38,10 @@ pub struct ShotSheet {
     /// Mirror spheres photographed on set.
     #[schemars(length(min = 1, max = 32))]
     pub mirrors: Vec<MirrorSpec>,
-    /// Matte spheres or cards photographed on set.
+    /// Grey spheres or cards photographed on set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
-    pub mattes: Vec<MatteSpec>,
+    pub grey_spheres: Vec<MatteSpec>,
     /// The rendered side.
     pub cg: CgSpec,
     /// The camera of plate and mirror frames.
@@ -58,10 +58,10 @@ pub struct ShotSheet {
     pub straight_lines: Option<ImageSpec>,
     /// Lengths measured on set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub measured: Vec<MeasuredSpec>,
+    pub measured_lengths: Vec<MeasuredSpec>,
     /// Where and when it was shot.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub place: Option<PlaceSpec>,
+    pub location: Option<PlaceSpec>,
     /// How far the CG may be off before it counts.
     pub tolerances: Tolerances,
     /// Mismatches that somebody answers for until a date.
@@ -85,7 +85,7 @@ impl ShotSheet {
     /// Sets what each picture may cost.
     pub fn limit_pictures(&mut self, limits: Limits) {
         let brackets = self.mirrors.iter_mut().map(|mirror| &mut mirror.bracket);
-        let brackets = brackets.chain(self.mattes.iter_mut().map(|matte| &mut matte.bracket));
+        let brackets = brackets.chain(self.grey_spheres.iter_mut().map(|matte| &mut matte.bracket));
         let single = [&mut self.plate, &mut self.clean_plate, &mut self.straight_lines].into_iter().flatten();
         let single = single.chain(self.environment.iter_mut().map(|environment| &mut environment.image));
         let single = single.chain(self.cg.spheres.iter_mut().map(|sphere| &mut sphere.image));

@@ -21,23 +21,25 @@ pub struct Tolerances {
     /// Of `reference-drift`, default 0.1 stops.
     #[serde(rename = "reference-drift")]
     pub reference_drift: StopsTolerance,
-    /// Of `camera`, default 0.25 deg of the horizontal field of view.
-    pub camera: AngleTolerance,
+    /// Of `field-of-view`, default 0.25 deg of the horizontal field of view.
+    #[serde(rename = "field-of-view")]
+    pub field_of_view: AngleTolerance,
     /// Of `scale`, default 5 % of the distance.
     pub scale: PercentTolerance,
     /// Of `sun`, default 10 deg.
     pub sun: AngleTolerance,
-    /// Of `rotation`, default 5 deg.
-    pub rotation: AngleTolerance,
+    /// Of `environment-rotation`, default 5 deg.
+    #[serde(rename = "environment-rotation")]
+    pub environment_rotation: AngleTolerance,
     /// Of `light-gains`, default 0.33 stops.
     #[serde(rename = "light-gains")]
     pub light_gains: StopsTolerance,
     /// Of `clean-plate`, default 0.5 px, 0.1 stops and 0.7 px of blur.
     #[serde(rename = "clean-plate")]
     pub clean_plate: CleanPlateTolerance,
-    /// Of `straight-lines`, default 1 px.
-    #[serde(rename = "straight-lines")]
-    pub straight_lines: PixelTolerance,
+    /// Of `lens-distortion`, default 1 px.
+    #[serde(rename = "lens-distortion")]
+    pub lens_distortion: PixelTolerance,
 }
 
 impl Default for Tolerances {
@@ -48,13 +50,13 @@ impl Default for Tolerances {
             exposure: StopsTolerance { stops: 0.25 },
             colour: ColourTolerance::default(),
             reference_drift: StopsTolerance { stops: 0.1 },
-            camera: AngleTolerance { deg: 0.25 },
+            field_of_view: AngleTolerance { deg: 0.25 },
             scale: PercentTolerance { percent: 5.0 },
             sun: AngleTolerance { deg: 10.0 },
-            rotation: AngleTolerance { deg: 5.0 },
+            environment_rotation: AngleTolerance { deg: 5.0 },
             light_gains: StopsTolerance { stops: 0.33 },
             clean_plate: CleanPlateTolerance::default(),
-            straight_lines: PixelTolerance { px: 1.0 },
+            lens_distortion: PixelTolerance { px: 1.0 },
         }
     }
 }

@@ -13,11 +13,11 @@ use crate::findings::{Finding, Naming, Report, Verdict};
 use crate::image::Frame;
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, Smoothed, patch_rgb};
+use crate::report::glance::{Glance, set_problem_words};
 use crate::report::picture::{
-    Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
+    Evidence, EvidenceSide, FindingLine, GhostMark, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
     render_sphere_picture,
 };
-use crate::report::text;
 use crate::report::wording::{finding_words, is_set_problem};
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
 
@@ -27,37 +27,69 @@ const UNWRAPPED_COLUMNS: usize = 440;
 /// Columns of the difference map, which holds nothing finer than the comparison's blur.
 const DIFFERENCE_COLUMNS: usize = 180;
 
-/// Side of the predicted matte sphere, px: twice that at which the page draws it, which gives it a soft edge.
+/// Side of the predicted grey sphere, px: twice that at which the page draws it, which gives it a soft edge.
 const MATTE_PX: usize = 428;
 
-/// Reflectance of the predicted matte sphere.
+/// Reflectance of the predicted grey sphere.
 const MATTE_REFLECTANCE: f64 = 0.5;
 
 /// The crop reaches this many radii from the sphere's centre.
 const CROP_RADII: f64 = 1.25;
 
+/// Pixels of the CG that are covered less are left out of the crop.
+const LEAST_COVERAGE: f32 = 0.5;
+
 /// The crop is averaged down to at most this many px a side.
 const CROP_PX: usize = 520;
 
 /// The picture of a pair as PNG bytes.
-pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>) -> Result<Vec<u8>> {
+pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>, from_inside: bool) -> Result<Vec<u8>> {
     let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
     let (ours, theirs) = (&pair.mirror_from_stored, &pair.cg_from_stored);
     let (mirror_side, cg_side) = parallel::both(
         || evidence_side(mirror, &pair.mirror_frame, ours, format!("photographed: {}", mirror.name)),
         || evidence_side(cg, &pair.cg_frame, theirs, "CG".to_owned()),
     );
+    let cg_side = EvidenceSide { ghosts: ghosts(mirror, cg, &pair.cg_frame, report), ..cg_side };
     render_evidence(&Evidence {
         shot: report.shot.clone(),
         version: report.version.clone(),
         verdict: report.verdict,
-        headline: of_frame.map(|frame| format!("frame {frame}")).into_iter().chain([text::headline(report)]).collect(),
+        headline: of_frame
+            .map(|frame| format!("frame {frame}"))
+            .into_iter()
+            .chain(Glance::of(report).labelled_lines())
+            .collect(),
+        set_badge: set_problem_words(report),
+        from_inside,
         findings: finding_lines(report),
         mirror: mirror_side,
         cg: cg_side,
         difference_stops: difference(mirror, pair.comparison.cg_on_equal_terms()),
         exposure: display_gain(mirror),
     })
+}
+
+/// The photographed lights that the CG lacks, where they would be on its sphere.
+fn ghosts(mirror: &Side, cg: &Side, cg_frame: &Frame, report: &Report) -> Vec<GhostMark> {
+    let crop = Crop::around(cg, cg_frame);
+    let of_pair = |f: &&Finding| f.check == "highlight-direction" && f.mirror.as_deref() == Some(mirror.name.as_str());
+    let missing = report.findings.iter().find(of_pair).and_then(|f| f.detail.get("missing_in_cg")?.as_array());
+    let is_missing = |direction: [f64; 2]| {
+        missing.into_iter().flatten().any(|entry| {
+            let number = |key: &str| entry.get(key).and_then(serde_json::Value::as_f64);
+            let told = [number("azimuth_deg"), number("elevation_deg")];
+            // The report keeps six digits of each angle.
+            told.iter().zip(direction).all(|(told, own)| told.is_some_and(|told| (told - own).abs() < 0.01))
+        })
+    };
+    let lights = mirror.lights.all.iter().enumerate().filter_map(|(index, light)| {
+        let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
+        let crop_xy = cg.geometry.locate(&light.direction).map(|p| crop.place(p));
+        let name = format!("P{}", index + 1);
+        is_missing([azimuth_deg, elevation_deg]).then_some(GhostMark { name, crop_xy, azimuth_deg, elevation_deg })
+    });
+    lights.collect()
 }
 
 /// The picture of one frame's sphere as PNG bytes.
@@ -79,6 +111,7 @@ fn finding_lines(report: &Report) -> Vec<FindingLine> {
             check: naming.name(finding),
             text: finding_words(finding),
             verdict,
+            is_on_set: finding.concerns == "reference",
             is_set_problem: is_set_problem(finding),
         }
     };
@@ -115,6 +148,7 @@ fn evidence_side(side: &Side, frame: &Frame, working_from_stored: &Matrix3<f64>,
         title,
         outline_points: (0..120).map(|i| crop.place(side.fit.outline.point(2.0 * PI * f64::from(i) / 120.0))).collect(),
         lights: lights.collect(),
+        ghosts: Vec::new(),
         crop: crop.picture(frame, working_from_stored),
         unwrapped: unwrapped(side),
         matte: matte(side),
@@ -158,7 +192,8 @@ impl Crop {
             for dx in 0..self.block {
                 let x = self.corner[0] + (column * self.block + dx) as i64;
                 let y = self.corner[1] + (row * self.block + dy) as i64;
-                if frame.alpha_at(x, y).is_some_and(|a| a <= 0.0) {
+                // What the sphere hardly covers is dark by its coverage and would look like a ragged rim.
+                if frame.alpha_at(x, y).is_some_and(|a| a < LEAST_COVERAGE) {
                     continue;
                 }
                 let Some(value) = frame.pixel(x, y) else { continue };
@@ -224,11 +259,11 @@ fn interpolate(values: &[Option<f64>], direction: &Vector3<f64>) -> f32 {
     (sum / weights) as f32
 }
 
-/// Points per side at which the matte sphere's light is summed up; between them it is interpolated, for it varies no
+/// Points per side at which the grey sphere's light is summed up; between them it is interpolated, for it varies no
 /// faster than the cosine of its normal.
 const MATTE_POINTS: usize = 49;
 
-/// A grey matte sphere under the side's light, seen from the camera.
+/// A grey sphere under the side's light, seen from the camera.
 fn matte(side: &Side) -> LinearPicture {
     let towards = side.geometry.towards_camera();
     let [right, up] = tangents(&-towards);
@@ -250,7 +285,7 @@ fn matte(side: &Side) -> LinearPicture {
     LinearPicture { width: MATTE_PX, height: MATTE_PX, rgb: parallel::map(MATTE_PX * MATTE_PX, pixel) }
 }
 
-/// Bilinear between the matte sphere's points, at a place from −1 to 1 each way.
+/// Bilinear between the grey sphere's points, at a place from −1 to 1 each way.
 fn between(points: &[[f32; 3]], place: [f64; 2]) -> [f32; 3] {
     let steps = place.map(|p| (p + 1.0) * 0.5 * (MATTE_POINTS - 1) as f64);
     let cell = steps.map(|s| (s as usize).min(MATTE_POINTS - 2));

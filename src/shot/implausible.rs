@@ -55,7 +55,7 @@ pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSea
     };
     let seen = format!("the CG shows the photograph's surroundings {what}");
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
-        if finding.check == "rotation" {
+        if finding.check == "environment-rotation" {
             finding.verdict = Verdict::Mismatch;
             seen.clone_into(&mut finding.reason);
         } else if finding.check == "highlight-direction" {

@@ -164,7 +164,7 @@ fn note_reflectance(spec: &MirrorSpec, report: &mut Report) {
     if let Some(material) = spec.reflectance.and_then(MirrorReflectance::material) {
         let [r, g, b] = material.reflectance(0.0);
         report.assumptions.push(format!(
-            "mirror {}: {} reflects {r:.2} {g:.2} {b:.2} head on and as Fresnel's equations say at other angles ({}; sd {:.2} stop)",
+            "mirror {}: {} reflects {r:.2} {g:.2} {b:.2} head on and as Fresnel's equations say at other angles ({}; sd {:.2} stops)",
             spec.name,
             material.name(),
             material.source(),

@@ -47,6 +47,8 @@ use crate::sheet::{ImageSpec, ShotSheet};
 pub struct RunOptions {
     /// Make the evidence picture too.
     pub picture: bool,
+    /// Draw its panels by direction as a lat-long map seen from inside.
+    pub from_inside: bool,
     /// Make pictures of the spheres that the environment predicts, as attachments.
     pub predict: bool,
     /// The frame of a moving shot, told in the picture.
@@ -188,7 +190,10 @@ fn attempt(
     together::by_the_capture(&mut report.findings);
     let names: Vec<&str> = pairs.iter().map(|pair| pair.comparison.mirror.name.as_str()).collect();
     let shown = options.picture.then(|| pairs.get(worst_mirror(report, &names))).flatten();
-    shown.map(|pair| evidence::picture(pair, report, options.of_frame)).transpose().map(Attempt::Done)
+    shown
+        .map(|pair| evidence::picture(pair, report, options.of_frame, options.from_inside))
+        .transpose()
+        .map(Attempt::Done)
 }
 
 /// Which of several mirrors the picture shows: the one with the worst finding on the CG, the first where none is worse.

@@ -109,7 +109,7 @@ impl Looked<'_> {
             None => fit,
         };
         let o = fit.outline;
-        report.warnings.push(format!(
+        report.assumptions.push(format!(
             "{}: the automatic search was inconclusive; the outline [{:.1}, {:.1}, {:.1}] was used because the other sphere is at the same place and the picture shows its edge",
             self.frame.record.file,
             o.centre_x,

@@ -16,7 +16,7 @@ pub(super) fn check(
     predict: bool,
     report: &mut Report,
 ) -> Vec<Attachment> {
-    // A rendered matte sphere is outlined by its alpha, as the CG sphere is.
+    // A rendered grey sphere is outlined by its alpha, as the CG sphere is.
     let open =
         |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, role == "matte");
     let plate_view = frames.plate.as_ref().map(|p| intake::view_of(p, sheet.camera.as_ref(), &mut Vec::new()));

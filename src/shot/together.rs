@@ -20,9 +20,9 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
     let off = |check: &str| findings.iter().find(|f| f.check == check && f.verdict == Verdict::Mismatch);
     let key_turned = off("highlight-direction").is_some_and(|f| !f.detail.contains_key(LIGHTS_AMISS));
     let (first, sources) = match &pair.rotation {
-        Some(rotation) if off("rotation").is_some() => {
+        Some(rotation) if off("environment-rotation").is_some() => {
             let turned = |s: &Source| Source { direction: rotation.cg_to_mirror * s.direction, ..*s };
-            ("rotation", pair.cg_on_equal_terms().sources.iter().map(turned).collect())
+            ("environment-rotation", pair.cg_on_equal_terms().sources.iter().map(turned).collect())
         }
         None if key_turned => match with_key_turned(pair) {
             Some(sources) => ("highlight-direction", sources),
@@ -40,7 +40,7 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
         let Some(after) = after else { continue };
         if after.abs() <= finding.tolerance {
             finding.remedy = format!("follows from {first}: fix that first, then check again");
-        } else if first == "rotation" && finding.check == "key-fill-ratio" {
+        } else if first == "environment-rotation" && finding.check == "key-fill-ratio" {
             // Its own words already stand on the turn undone.
             finding.remedy = format!("{} (after the advised turn; {after:+.2} stops are left then)", finding.remedy);
             continue;
@@ -55,7 +55,7 @@ pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
 /// [`follow_direction`] has settled it already.
 fn follows_direction(finding: &Finding) -> bool {
     let after = finding.detail.get(AFTER).and_then(|a| a.as_str());
-    matches!(after, Some("rotation" | "highlight-direction"))
+    matches!(after, Some("environment-rotation" | "highlight-direction"))
 }
 
 /// The exposure finding speaks of what a subject receives, lamps included.

@@ -5,6 +5,8 @@
 pub struct Options {
     /// With the evidence picture.
     pub picture: bool,
+    /// With its panels by direction as a lat-long map seen from inside.
+    pub from_inside: bool,
     /// With the spheres that the environment predicts.
     pub predict: bool,
     /// With the fixes as files.

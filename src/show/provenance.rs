@@ -116,6 +116,7 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         // A waiver that ends changes the verdict though no file has changed.
         "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check, today)).collect::<Vec<_>>(),
         "picture": options.picture,
+        "from_inside": options.from_inside,
         "predict": options.predict,
         "fixes": options.fixes,
         "every": options.every,

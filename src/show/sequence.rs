@@ -18,7 +18,7 @@ use super::Options;
 const SAMPLES: u32 = 20;
 
 /// What follows name and version in the file of a curve.
-const CURVE_ENDING: &str = "report.curve.png";
+const CURVE_ENDING: &str = "curve.png";
 
 /// More samples of one shot are a mistake.
 const MAX_SAMPLES: usize = 100_000;
@@ -56,7 +56,10 @@ fn still_or_moving(sheet: &ShotSheet, options: Options) -> ShotResult {
 }
 
 fn still(sheet: &ShotSheet, options: Options, of_frame: Option<u32>) -> ShotResult {
-    let outcome = check_shot(sheet, RunOptions { picture: options.picture, predict: options.predict, of_frame });
+    let outcome = check_shot(
+        sheet,
+        RunOptions { picture: options.picture, from_inside: options.from_inside, predict: options.predict, of_frame },
+    );
     ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
 }
 

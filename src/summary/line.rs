@@ -9,6 +9,7 @@ use serde_json::Value;
 use super::{Change, VersionPoint};
 use crate::findings::detail::AFTER;
 use crate::findings::{Finding, Report, ShotVerdict, Verdict};
+use crate::report::amiss::unpaired_light_words;
 use crate::report::text::{headline, set_faults, turned_instead};
 use crate::report::wording::{decisive_reason, tolerance_words, undecided, undecided_words, value_words};
 
@@ -176,7 +177,7 @@ impl ShotLine {
 
     /// What from set does not fit, in words; empty where all does.
     pub fn set_words(&self) -> String {
-        if self.set_faults.is_empty() { String::new() } else { format!("from set: {} off", self.set_faults.join(", ")) }
+        if self.set_faults.is_empty() { String::new() } else { format!("on-set: {}", self.set_faults.join(", ")) }
     }
 }
 
@@ -184,10 +185,15 @@ impl Number {
     fn of(finding: &Finding, worst_frame: Option<u32>) -> Option<Self> {
         let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
         if finding.verdict == Verdict::Mismatch
-            && let Some((what, share, share_sd)) = unpaired_light(finding)
+            && let Some((share, share_sd)) = unpaired_light(finding)
             && share / UNPAIRED_SHARE > times(finding.value.unwrap_or(0.0), finding.tolerance)
         {
-            return Some(Self::of_light(finding, &format!("{}{at_frame}", what.words(share)), share, share_sd));
+            return Some(Self::of_light(
+                finding,
+                &format!("{}{at_frame}", unpaired_light_words(finding).unwrap_or_default()),
+                share,
+                share_sd,
+            ));
         }
         let value = finding.value.filter(|value| value.is_finite())?;
         Some(Self {
@@ -285,35 +291,14 @@ fn times(value: f64, tolerance: f64) -> f64 {
     if value.is_finite() && tolerance > 0.0 { value.abs() / tolerance } else { 0.0 }
 }
 
-/// On which side a light has no partner.
-#[derive(Debug, Clone, Copy)]
-enum Unpaired {
-    MissingInCg,
-    ExtraInCg,
-}
-
-impl Unpaired {
-    fn words(self, share: f64) -> String {
-        let percent = 100.0 * share;
-        match self {
-            Self::MissingInCg => format!("the CG lacks a light that carries {percent:.0} % of the plate side's light"),
-            Self::ExtraInCg => format!("the CG has a light too many, which carries {percent:.0} % of its light"),
-        }
-    }
-}
-
-/// The strongest light that one side has and the other has not: whose it is, and its share.
-fn unpaired_light(finding: &Finding) -> Option<(Unpaired, f64, Option<f64>)> {
-    let lights = |key: &str, words: Unpaired| {
-        let list = finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
-        let read = |light: &Value| {
-            let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
-            Some((words, number("share")?, number("share_sd")))
-        };
-        list.iter().filter_map(read).collect::<Vec<_>>()
-    };
-    let all = lights("missing_in_cg", Unpaired::MissingInCg).into_iter();
-    all.chain(lights("extra_in_cg", Unpaired::ExtraInCg)).max_by(|a, b| a.1.total_cmp(&b.1))
+/// The share of the strongest light that one side has and the other has not, with its standard deviation.
+fn unpaired_light(finding: &Finding) -> Option<(f64, Option<f64>)> {
+    let lights = |key: &str| finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+    let shares = lights("missing_in_cg").iter().chain(lights("extra_in_cg")).filter_map(|light| {
+        let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
+        Some((number("share")?, number("share_sd")))
+    });
+    shares.max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 #[cfg(test)]
@@ -325,7 +310,7 @@ mod tests {
     fn the_number_is_that_of_what_decides() {
         let line = ShotLine::of(&sample::mismatch(), Path::new("r.json"));
         let number = line.number.clone().unwrap();
-        assert!(line.why.contains(&number.check), "the sentence and the number agree: {}", line.why);
+        assert!(line.why.starts_with("the key light is 10.3 deg off"), "{}", line.why);
         assert!(line.number_words().contains(&number.check));
         assert_eq!(ShotLine::of(&sample::error(), Path::new("r.json")).number, None);
         assert!(!ShotLine::of(&sample::error(), Path::new("r.json")).why.is_empty());
@@ -339,7 +324,7 @@ mod tests {
         let line = ShotLine::of(&report, Path::new("r.json"));
         assert_eq!(
             line.number_words(),
-            "highlight-direction the CG lacks a light that carries 60 % of the plate side's light"
+            "highlight-direction a light is missing: 60 % of what a surface facing it receives"
         );
         assert!((line.times_tolerance() - 6.0).abs() < 1e-9);
     }

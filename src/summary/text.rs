@@ -134,20 +134,24 @@ impl Page {
         }
         self.heading("SHOTS, WORST FIRST (the one number that matters, its tolerance in brackets)");
         let rows = rows(summary);
-        let shown = if all { rows.len() } else { rows.len().min(self.rows_left(summary)) };
-        let (shown, rest) = rows.split_at(shown);
         let widest = |name: fn(&ShotLine) -> String, most: usize| {
-            shown.iter().filter_map(Row::shot).map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
+            rows.iter().filter_map(Row::shot).map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
         };
         let widths = [widest(shot_name, 20), widest(version_name, 10)];
-        for row in shown {
+        let last_line = self.text.lines().count() + self.rows_left(summary);
+        let mut shown = 0;
+        for (index, row) in rows.iter().enumerate() {
+            if !all && index >= FEWEST_ROWS && self.text.lines().count() >= last_line {
+                break;
+            }
             match row {
                 Row::Group(group) => self.line(&clip(&format!("  {}:", group_words(group)), self.columns)),
                 Row::Others(verdict) => self.line(&format!("  other shots {}:", verdict.word())),
                 Row::Shot(line) => self.shot(line, widths),
             }
+            shown += 1;
         }
-        let rest: Vec<&ShotLine> = rest.iter().filter_map(Row::shot).collect();
+        let rest: Vec<&ShotLine> = rows[shown..].iter().filter_map(Row::shot).collect();
         if !rest.is_empty() {
             self.line(&format!("  and {}: --all lists them", counts_of(&rest)));
         }
@@ -171,8 +175,15 @@ impl Page {
             (_, false) => format!("{}{waived}; {set}", line.number_words()),
             (_, true) => line.number_words() + &waived,
         };
-        let number = clip(&prose(&words), room);
-        self.line(&format!("  {verdict}  {names}  {number}"));
+        let words = prose(&words);
+        let lines = textwrap::wrap(&words, Options::new(room).word_splitter(WordSplitter::NoHyphenation));
+        let mut lines = lines.into_iter();
+        let first = lines.next().unwrap_or_default();
+        self.line(&format!("  {verdict}  {names}  {first}"));
+        let indent = " ".repeat(self.columns - room);
+        for line in lines {
+            self.line(&format!("{indent}{line}"));
+        }
     }
 
     fn comparison(&mut self, summary: &Summary, comparison: &Comparison, all: bool) {

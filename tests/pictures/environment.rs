@@ -51,7 +51,7 @@ fn the_predicted_sphere_is_the_path_tracer_s() {
         println!("{}", serde_json::to_string_pretty(&reference.detail).unwrap());
         let value = |check: &str| of(reference, "predicted_against_photographed", check, "value");
         // The two programs place pixels half a column apart: 0.18 deg.
-        assert!(value("rotation").abs() < 0.3, "{place}: {}", value("rotation"));
+        assert!(value("environment-rotation").abs() < 0.3, "{place}: {}", value("environment-rotation"));
         assert!(value("exposure").abs() < 0.01, "{place}: {}", value("exposure"));
         assert!(value("key-fill-ratio").abs() < 0.05, "{place}: {}", value("key-fill-ratio"));
         assert!(value("colour-balance").abs() < 0.02, "{place}: {}", value("colour-balance"));
@@ -69,7 +69,7 @@ fn a_wrong_set_up_is_told_from_a_wrong_capture() {
     let cg = half(&outcome, "cg");
     println!("{} -> {}", cg.reason, cg.remedy);
     assert_eq!(cg.verdict, Verdict::Mismatch);
-    assert!((of(cg, "cg_against_predicted", "rotation", "correction_heading_deg") + 14.2).abs() < 0.3);
+    assert!((of(cg, "cg_against_predicted", "environment-rotation", "correction_heading_deg") + 14.2).abs() < 0.3);
     assert!(cg.reason.contains("the capture agrees") && cg.remedy.contains("turn the environment -14."), "{cg:?}");
 
     // The other way round: the capture is said to stand 25 deg off, and the CG agrees with the photograph.
@@ -77,7 +77,7 @@ fn a_wrong_set_up_is_told_from_a_wrong_capture() {
     let (reference, cg) = (half(&outcome, "reference"), half(&outcome, "cg"));
     println!("{} -> {}", reference.reason, reference.remedy);
     assert_eq!((reference.verdict, cg.verdict), (Verdict::Mismatch, Verdict::Match));
-    let turn = of(reference, "predicted_against_photographed", "rotation", "correction_heading_deg");
+    let turn = of(reference, "predicted_against_photographed", "environment-rotation", "correction_heading_deg");
     assert!((turn + 25.0).abs() < 0.3, "{turn}");
 }
 

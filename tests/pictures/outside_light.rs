@@ -59,7 +59,7 @@ fn levels_left_by_a_white_balance_are_found_below_their_overshoot() {
 #[test]
 fn a_flop_is_named_in_a_single_exposure() {
     let report = report("pink_highlights", Some("cg_flopped.exr"));
-    let rotation = finding(&report, "rotation");
+    let rotation = finding(&report, "environment-rotation");
     assert_eq!(rotation.verdict, Verdict::Mismatch, "{rotation:#?}");
     for finding in report.findings.iter().filter(|f| f.verdict == Verdict::Mismatch) {
         assert!(finding.remedy.contains("left and right swapped"), "{finding:#?}");

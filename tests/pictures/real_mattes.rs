@@ -1,8 +1,8 @@
-//! A grey matte sphere beside the mirror sphere under two environments photographed on real sets, and a clipped key's strength
+//! A grey sphere beside the mirror sphere under two environments photographed on real sets, and a clipped key's strength
 //! recovered from it.
 //!
 //! Source: `golden/rotated_environments` (a stage and a car park with sun, test images of the OpenEXR project; spheres
-//! rendered by mitsuba 3.9.1). What the mirror shows unclipped is the truth for what the matte sphere tells of a clipped one.
+//! rendered by mitsuba 3.9.1). What the mirror shows unclipped is the truth for what the grey sphere tells of a clipped one.
 
 #![allow(clippy::unwrap_used, reason = "a test stops where its input is not what it should be")]
 #![allow(clippy::print_stdout, reason = "shows the measured numbers with --nocapture")]
@@ -18,10 +18,10 @@ use serde_json::{Value, json};
 use crate::pair::finding;
 use crate::sphere_scene::load::exr_file;
 
-/// Reflectance that the matte spheres were rendered with.
+/// Reflectance that the grey spheres were rendered with.
 const MATTE_REFLECTANCE: f64 = 0.4;
 
-/// Contrast and level that the mirror predicts (asked of the matte sphere as a whole: a median error of 0.06 stop).
+/// Contrast and level that the mirror predicts (asked of the grey sphere as a whole: a median error of 0.06 stop).
 const BOUND_STOPS: f64 = 0.06;
 
 /// The whole of a recovered light, stops: its own stated sd is 0.07.
@@ -31,7 +31,7 @@ fn golden() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/rotated_environments")
 }
 
-/// The place's sheet with its matte sphere, all frames by their whole path.
+/// The place's sheet with its grey sphere, all frames by their whole path.
 fn sheet(place: &str) -> Value {
     let text = std::fs::read_to_string(golden().join(format!("{place}-none.json"))).unwrap();
     let mut sheet: Value = serde_json::from_str(&text).unwrap();
@@ -39,7 +39,7 @@ fn sheet(place: &str) -> Value {
     sheet["mirrors"][0]["bracket"] = json!([file(format!("{place}.mirror.exr"))]);
     sheet["cg"]["spheres"][0]["frame"] = file(format!("{place}-none.exr"));
     let reflectance = [MATTE_REFLECTANCE; 3];
-    sheet["mattes"] = json!([{
+    sheet["grey_spheres"] = json!([{
         "name": "g1", "frame": file(format!("{place}.matte.exr")), "reflectance": reflectance,
         "outline_px": sheet["mirrors"][0]["outline_px"],
     }]);
@@ -61,7 +61,7 @@ fn number(detail: &serde_json::Map<String, Value>, key: &str) -> f64 {
 fn a_matte_sphere_is_what_its_mirror_predicts_under_real_environments() {
     for place in ["stage", "car_park"] {
         let report = check(sheet(place));
-        let matte = finding(&report, "matte-sphere");
+        let matte = finding(&report, "grey-sphere");
         let (value, sd) = (matte.value.unwrap(), matte.value_sd.unwrap());
         let level = number(&matte.detail, "level_stops");
         println!("{place}: contrast {value:+.3} +/- {sd:.3} stops, level {level:+.3}");
@@ -73,14 +73,14 @@ fn a_matte_sphere_is_what_its_mirror_predicts_under_real_environments() {
     }
 }
 
-/// Circles drawn by hand in place of the outlines of mirror and matte sphere.
+/// Circles drawn by hand in place of the outlines of mirror and grey sphere.
 #[test]
 fn circles_drawn_by_hand_serve_as_well_as_the_outlines() {
     for place in ["stage", "car_park"] {
         let mut sheet = sheet(place);
-        let outline: Vec<f64> = serde_json::from_value(sheet["mattes"][0]["outline_px"].clone()).unwrap();
+        let outline: Vec<f64> = serde_json::from_value(sheet["grey_spheres"][0]["outline_px"].clone()).unwrap();
         let drawn = json!([outline[0] + 0.08 * outline[2], outline[1] - 0.05 * outline[2], 1.1 * outline[2]]);
-        for entry in ["mirrors", "mattes"] {
+        for entry in ["mirrors", "grey_spheres"] {
             let entry = sheet[entry][0].as_object_mut().unwrap();
             entry.remove("outline_px");
             entry.insert("near_px".to_owned(), drawn.clone());
@@ -91,7 +91,7 @@ fn circles_drawn_by_hand_serve_as_well_as_the_outlines() {
         let off = (0..3).map(|i| (found.outline_px[i] - outline[i]).abs()).fold(0.0, f64::max);
         println!("{place}: {off:.2} px off");
         assert!(off < 0.01 * outline[2], "{place}: {:?} for {outline:?}", found.outline_px);
-        let matte = finding(&report, "matte-sphere");
+        let matte = finding(&report, "grey-sphere");
         assert_eq!(matte.verdict, Verdict::Match, "{place}: {matte:#?}");
     }
 }
@@ -116,7 +116,7 @@ fn a_clipped_key_is_recovered_from_the_matte_sphere_under_real_environments() {
         let (cut, level) = clipped(place, folder.path());
         sheet["mirrors"][0]["bracket"] = json!([{ "frame": cut.to_string_lossy(), "clip_level": level }]);
         let report = check(sheet);
-        let matte = finding(&report, "matte-sphere");
+        let matte = finding(&report, "grey-sphere");
         let recovered = matte.detail["recovered_lights"].as_array().unwrap();
         let own = recovered.iter().map(|l| l.as_object().unwrap()).min_by(|a, b| {
             let off = |l: &serde_json::Map<String, Value>| (number(l, "azimuth_deg") - key.azimuth_deg).abs();

@@ -70,7 +70,7 @@ fn a_sphere_cut_by_a_third_is_compared() {
     let turned = set.clone().turned(12.0);
     let report = pair::report(&take(&set, Background::Shown), &take(&turned, Background::Transparent), None);
     assert!(outlines_apart_px(&report) < 0.5, "{:?}", report.spheres);
-    let turn = finding(&report, "rotation");
+    let turn = finding(&report, "environment-rotation");
     assert_eq!(turn.verdict, Verdict::Mismatch, "{turn:#?}");
     assert!((turn.value.unwrap() - 12.0).abs() < 1.0, "{turn:#?}");
 }

@@ -1,4 +1,4 @@
-//! The matte sphere that the mirror sphere predicts, against a real render of it under the same surroundings.
+//! The grey sphere that the mirror sphere predicts, against a real render of it under the same surroundings.
 //!
 //! Source: Pakkapon Phongthawee 2023, MIT, folder `rendered_spheres` of the reference data: one sphere under one measured
 //! environment, 960 × 540, as a mirror and as a matte ball, rendered by a general-purpose path tracer.
@@ -27,7 +27,7 @@ const STRIDE: usize = 2;
 /// Outermost part of the radius left out: its pixels mix with what lies behind.
 const RIM: f64 = 0.97;
 
-/// The file states no lens, so nearly parallel rays are taken: they explain the matte sphere best: over
+/// The file states no lens, so nearly parallel rays are taken: they explain the grey sphere best: over
 /// fields of view of 5, 20, 40, 60 and 80 degrees the median error rises steadily from 0.017 to 0.028 stop.
 const FOV_DEG: f64 = PARALLEL_FOV_DEG;
 

@@ -26,7 +26,7 @@ fn rotation_of(shot: &str) -> Finding {
     let sheet = load_sheet(&folder.join(format!("{shot}.json"))).unwrap();
     let report = check_shot(&sheet, RunOptions::default()).report;
     assert!(report.error.is_none(), "{shot}: {:?}", report.error);
-    report.findings.into_iter().find(|f| f.check == "rotation").unwrap()
+    report.findings.into_iter().find(|f| f.check == "environment-rotation").unwrap()
 }
 
 fn turns([heading_deg, tilt_deg, roll_deg]: [f64; 3]) -> Rotation3<f64> {
@@ -80,7 +80,7 @@ fn two_places_are_not_a_rotation_apart() {
     let mut sheet = load_sheet(&folder.join("stage-none.json")).unwrap();
     "car_park-none.exr".clone_into(&mut sheet.cg.spheres[0].image.frame);
     let report = check_shot(&sheet, RunOptions::default()).report;
-    let finding = report.findings.iter().find(|f| f.check == "rotation").unwrap();
+    let finding = report.findings.iter().find(|f| f.check == "environment-rotation").unwrap();
     println!("{} {}", finding.reason, finding.remedy);
     assert_ne!(finding.verdict, Verdict::Mismatch, "{finding:?}");
     assert!(finding.reason.contains("no rotation explains"), "{finding:?}");

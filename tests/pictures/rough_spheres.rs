@@ -102,7 +102,7 @@ fn check_in_sun(name: &str, noted: bool) -> Report {
         let off = |minute: &i32| (sun(*minute).elevation_deg - 32.0).abs();
         let minute = (240..700).step_by(5).min_by(|a, b| off(a).total_cmp(&off(b))).unwrap();
         let from_view_deg = key.x.atan2(-key.z).to_degrees();
-        sheet["place"] = json!({ "latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "time": at(minute) });
+        sheet["location"] = json!({ "latitude_deg": latitude_deg, "longitude_deg": longitude_deg, "time": at(minute) });
         sheet["camera"]["heading_deg"] = json!((sun(minute).bearing_deg - from_view_deg).rem_euclid(360.0));
     }
     check_shot(&sheet_from_json(sheet, &golden.join("sun.json"), &golden).unwrap(), RunOptions::default()).report

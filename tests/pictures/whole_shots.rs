@@ -1,5 +1,5 @@
 //! What crews bring besides linear frames, through the whole program: camera JPEG brackets, frames in a delivered
-//! encoding, a grey matte sphere.
+//! encoding, a grey sphere.
 //!
 //! The light is that of the path-traced golden shots (`golden/path_traced`, mitsuba 3.9.1), whose CG agrees with the
 //! photograph, and of published renders (`rendered_spheres`, Pakkapon Phongthawee 2023, MIT).
@@ -270,14 +270,14 @@ fn a_published_matte_sphere_agrees_with_its_mirror() {
     let sheet = json!({
         "format": "plateproof-shot/1", "shot": "SF_0800",
         "mirrors": [ { "name": "m1", "frame": file("mirror") } ],
-        "mattes": [ { "name": "g1", "frame": file("diffuse") } ],
+        "grey_spheres": [ { "name": "g1", "frame": file("diffuse") } ],
         "cg": { "spheres": [ { "mirror": "m1", "frame": file("mirror") } ] },
     });
     let report = check(sheet, &renders);
-    let matte = finding(&report, "matte-sphere");
+    let matte = finding(&report, "grey-sphere");
     assert!(matte.value.is_some(), "{matte:?}");
     let (value, sd) = (matte.value.unwrap(), matte.value_sd.unwrap());
-    println!("matte-sphere: {value:+.3} +/- {sd:.3} stops {}; {:?}", matte.verdict.word(), matte.detail);
+    println!("grey-sphere: {value:+.3} +/- {sd:.3} stops {}; {:?}", matte.verdict.word(), matte.detail);
     assert!(value.abs() < 2.0 * sd.max(0.1), "{value} +/- {sd}");
     assert_eq!(matte.verdict.word(), "match", "{}", matte.reason);
     // The same found by its edges and shading, without alpha, and then with two stops more contrast across it.
@@ -295,10 +295,10 @@ fn a_published_matte_sphere_agrees_with_its_mirror() {
         let sheet = json!({
             "format": "plateproof-shot/1", "shot": "SF_0801",
             "mirrors": [ { "name": "m1", "frame": file("mirror") } ],
-            "mattes": [ { "name": "g1", "frame": path } ],
+            "grey_spheres": [ { "name": "g1", "frame": path } ],
             "cg": { "spheres": [ { "mirror": "m1", "frame": file("mirror") } ] },
         });
-        finding(&check(sheet, folder.path()), "matte-sphere").clone()
+        finding(&check(sheet, folder.path()), "grey-sphere").clone()
     };
     let found = judge("found.exr", &bare.rgb);
     assert!((found.value.unwrap() - value).abs() < 0.05, "{found:?}");

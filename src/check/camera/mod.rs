@@ -1,4 +1,4 @@
-//! `camera`: does the CG camera see as wide as the real one?
+//! `field-of-view`: does the CG camera see as wide as the real one?
 
 mod cause;
 mod source;
@@ -53,7 +53,7 @@ impl ShotCheck for Camera {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.camera.deg);
+        let finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.field_of_view.deg);
         Ok(Addition::of(compare(shot, finding)))
     }
 }

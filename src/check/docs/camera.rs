@@ -1,10 +1,10 @@
-//! `camera` in words.
+//! `field-of-view` in words.
 
 use super::CheckDoc;
 
 /// The check of the CG camera.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "camera",
+    name: "field-of-view",
     title: "is the field of view of the CG camera right?",
     unit: "deg",
     what: "Compares the horizontal field of view of the CG camera with that of the plate. The value is CG minus \
@@ -26,8 +26,8 @@ pub const DOC: CheckDoc = CheckDoc {
           same scale (overscan) is compared pixel for pixel.\n\
           If the ratio of the two is that of a well-known slip (crop forgotten, downscale taken for a crop, squeeze \
           forgotten, width and height swapped, another gate), the fix says so.",
-    tolerance: "0.25 deg (common practice, no source). In a sheet: \"tolerances\": { \"camera\": { \"deg\": 0.25 } }; \
-                on the command line: --tolerance camera=0.25. Printed gates differ by up to 0.2 % between handbooks, \
+    tolerance: "0.25 deg (common practice, no source). In a sheet: \"tolerances\": { \"field-of-view\": { \"deg\": 0.25 } }; \
+                on the command line: --tolerance field-of-view=0.25. Printed gates differ by up to 0.2 % between handbooks, \
                 which is well below it.",
     cannot_see: "What the lens really did: engraved focal lengths are rounded, and lenses breathe with focus. The \
                  check `scale` may reveal it.\n\

@@ -1,10 +1,10 @@
-//! `matte-sphere` in words.
+//! `grey-sphere` in words.
 
 use super::CheckDoc;
 
 /// The check of the mirror sphere by a matte one.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "matte-sphere",
+    name: "grey-sphere",
     title: "does the grey sphere agree with the mirror sphere?",
     unit: "stops",
     what: "Predicts the grey sphere from the light that the mirror sphere shows, and compares it with the \

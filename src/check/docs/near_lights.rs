@@ -1,10 +1,10 @@
-//! `near-lights` in words.
+//! `sphere-place` in words.
 
 use super::CheckDoc;
 
 /// The check of places and near lights.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "near-lights",
+    name: "sphere-place",
     title: "does the CG sphere stand where the mirror sphere stood?",
     unit: "deg",
     what: "A nearby lamp is seen in a different direction from a different place. From the mirror's diameter, both \

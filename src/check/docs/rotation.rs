@@ -1,10 +1,10 @@
-//! `rotation` in words.
+//! `environment-rotation` in words.
 
 use super::CheckDoc;
 
 /// The check of the whole environment's turn.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "rotation",
+    name: "environment-rotation",
     title: "is the whole environment turned?",
     unit: "deg",
     what: "Finds the one rotation that best brings what the CG sphere shows onto what the photographed sphere shows. \
@@ -26,7 +26,7 @@ pub const DOC: CheckDoc = CheckDoc {
           World up follows the camera's tilt_deg and roll_deg in the sheet; without tilt_deg, the camera's own up is \
           used.",
     tolerance: "5 deg, as for the key's direction (common practice, no source). In a sheet: \"tolerances\": { \
-                \"rotation\": { \"deg\": 5 } }; on the command line: --tolerance rotation=5.",
+                \"environment-rotation\": { \"deg\": 5 } }; on the command line: --tolerance environment-rotation=5.",
     cannot_see: "A turn about an axis around which the light is the same on all sides, as under an even sky without \
                  sun: the uncertainty shows it.\n\
                  Which of two turns is right if the surroundings repeat; it is then unsure and names both.",

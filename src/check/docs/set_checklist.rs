@@ -4,7 +4,7 @@ use super::Topic;
 
 /// The checklist for the set.
 pub(super) const SET: Topic = Topic {
-    name: "set",
+    name: "shooting",
     title: "what to shoot next time, in a page",
     text: "For every set-up, right after the take, before a lamp, a flag or the sun moves. Five minutes.\n\
            1. MIRROR SPHERE where the CG will stand, with the plate's camera, lens, stop, shutter and white balance; \

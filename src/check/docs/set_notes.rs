@@ -14,7 +14,7 @@ pub const DOC: CheckDoc = CheckDoc {
     why: "A sphere frame from another day, another lens or another lighting state looks perfectly good by itself and \
           says nothing about this plate.",
     how: "Exposure: exposure_stops of the sheet against time, aperture and ISO of the files (1/3 stop). Dates: sphere \
-          against plate and against place.time (1 hour), frames of one bracket (10 minutes). Camera and lens: names, \
+          against plate and against location.time (1 hour), frames of one bracket (10 minutes). Camera and lens: names, \
           serial numbers and focal length of sphere and plate (1 %), and the sheet's focal length against the files' \
           (2 %).\n\
           Light: where plate and sphere frame show the same background, the difference between them should be the \

@@ -1,10 +1,10 @@
-//! What `straight-lines` says about itself.
+//! What `lens-distortion` says about itself.
 
 use super::CheckDoc;
 
-/// The texts of `explain straight-lines`.
+/// The texts of `explain lens-distortion`.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "straight-lines",
+    name: "lens-distortion",
     title: "does the CG have the lens distortion of the plate?",
     unit: "px",
     what: "Measures the distortion of the lens from a picture of straight things (a grid, a doorway, tiles) and \
@@ -32,8 +32,8 @@ pub const DOC: CheckDoc = CheckDoc {
           Edges that stay crooked are left out.\n\
           The uncertainty comes from the scatter between edges and from how far the two models disagree at the \
           corner. On clean edges the residual is 0.02 to 0.1 px; real ones are seldom straighter than 0.1 to 0.3 px.",
-    tolerance: "1 px (common practice, no source). In a sheet: \"tolerances\": { \"straight-lines\": { \"px\": 1 } }; on \
-                the command line: --tolerance straight-lines=1.",
+    tolerance: "1 px (common practice, no source). In a sheet: \"tolerances\": { \"lens-distortion\": { \"px\": 1 } }; on \
+                the command line: --tolerance lens-distortion=1.",
     cannot_see: "Lines through the centre: radial distortion leaves them straight. With fewer than four edges, or \
                  fewer than three away from the centre, there is no result.\n\
                  A card or wall that is itself bent, decentring and squeeze, and how the lens breathes with focus: \

@@ -19,7 +19,7 @@ pub const DOC: CheckDoc = CheckDoc {
     how: "The sun's place by the NOAA solar equations (NOAA Global Monitoring Laboratory, after Meeus, Astronomical \
           Algorithms), with refraction; they stay within 0.02 deg of the worked example of NREL's Solar Position \
           Algorithm (Reda and Andreas, NREL/TP-560-34302).\n\
-          Place and time: place.latitude_deg, place.longitude_deg and place.time of the sheet, else EXIF (GPS, \
+          Place and time: location.latitude_deg, location.longitude_deg and location.time of the sheet, else EXIF (GPS, \
           DateTimeOriginal with its offset) or OpenEXR (latitude, longitude, capDate, utcOffset) of the sphere frame \
           or the plate. Heading: camera.heading_deg, a compass bearing against true north, else EXIF GPSImgDirection.\n\
           Standard deviation: that of the key's direction, the heading (heading_sd_deg, else 3 deg), the tilt (1 deg, or \

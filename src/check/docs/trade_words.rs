@@ -33,18 +33,18 @@ const WORDS: &[(&str, &[&str])] = &[
         ],
     ),
     ("reference-drift", &["drift", "reference", "plate-match"]),
-    ("rotation", &["heading", "turn", "hdri-rotation", "dome-rotation"]),
+    ("environment-rotation", &["rotation", "heading", "turn", "hdri-rotation", "dome-rotation"]),
     ("environment", &["hdri", "hdr", "lat-long", "latlong", "dome", "ibl", "panorama", "env"]),
-    ("camera", &["fov", "field-of-view", "lens", "focal-length", "focal", "sensor", "film-back", "crop"]),
+    ("field-of-view", &["fov", "camera", "lens", "focal-length", "focal", "sensor", "film-back", "crop"]),
     ("scale", &["distance", "diameter", "size", "measured"]),
     ("set-notes", &["notes", "camera-report", "metadata"]),
-    ("near-lights", &["near", "parallax", "falloff", "two-spheres"]),
+    ("sphere-place", &["place", "near", "near-lights", "parallax", "falloff", "two-spheres"]),
     ("light-gains", &["gains", "light-mixing", "light-layers", "aov", "aovs", "lpe"]),
     ("clean-plate", &["clean", "empty-plate"]),
-    ("straight-lines", &["distortion", "lens-distortion", "grid", "undistort", "lens-grid"]),
+    ("lens-distortion", &["distortion", "straight-lines", "grid", "undistort", "lens-grid"]),
     (
-        "matte-sphere",
-        &["grey-ball", "gray-ball", "grey-sphere", "gray-sphere", "matte", "diffuse-sphere", "18-percent"],
+        "grey-sphere",
+        &["grey-ball", "gray-ball", "gray-sphere", "matte", "matte-sphere", "diffuse-sphere", "18-percent"],
     ),
     (
         "verdicts",
@@ -69,8 +69,9 @@ const WORDS: &[(&str, &[&str])] = &[
     ("tolerances", &["tolerance", "limit", "limits", "threshold", "thresholds"]),
     ("directions", &["azimuth", "elevation", "axes", "pixels", "outline", "clockwise", "angles"]),
     (
-        "set",
+        "shooting",
         &[
+            "set",
             "chrome-ball",
             "chrome-sphere",
             "mirror-ball",
@@ -150,9 +151,9 @@ mod tests {
             ("colour", "colour-balance"),
             ("White Balance", "colour-balance"),
             ("contrast", "key-fill-ratio"),
-            ("FOV", "camera"),
+            ("FOV", "field-of-view"),
             ("unsure", "verdicts"),
-            ("chrome ball", "set"),
+            ("chrome ball", "shooting"),
             ("waiver", "verdicts"),
         ] {
             assert_eq!(named(asked), Some(name), "{asked}");

@@ -13,13 +13,13 @@ use crate::image::write::{ExrAttributes, SampleDepth, exr_bytes};
 use crate::light::environment::{PredictedSphere, predict_matte};
 use crate::sheet::{MirrorReflectance, ShotSheet};
 
-/// Reflectance of the matte sphere where the sheet names none: the usual grey (common practice, no source).
+/// Reflectance of the grey sphere where the sheet names none: the usual grey (common practice, no source).
 const GREY: f64 = 0.18;
 
 /// Reflectance of a mirror sphere that nobody measured, as the comparison takes it.
 const UNKNOWN_REFLECTANCE: f64 = 0.7;
 
-/// Mirror and matte sphere as OpenEXR and PNG, in the photographed frame's place and size.
+/// Mirror and grey sphere as OpenEXR and PNG, in the photographed frame's place and size.
 pub(super) fn pictures(
     sheet: &ShotSheet,
     pair: &PairEvidence<'_>,
@@ -32,7 +32,7 @@ pub(super) fn pictures(
         .and_then(|m| m.reflectance)
         .map_or([UNKNOWN_REFLECTANCE; 3], MirrorReflectance::head_on);
     let sources = captured.light.gathered(&predicted.stance).completed();
-    let grey = sheet.mattes.first().and_then(|m| m.reflectance).unwrap_or([GREY; 3]);
+    let grey = sheet.grey_spheres.first().and_then(|m| m.reflectance).unwrap_or([GREY; 3]);
     let matte = predict_matte(&sources, &mirror.geometry, &mirror.fit.outline, grey);
     let (size, aspect) = (pair.mirror_frame.size, mirror.view.pixel_aspect);
     let mut files = Vec::with_capacity(4);

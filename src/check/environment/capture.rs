@@ -138,7 +138,7 @@ fn faults(survey: &Survey) -> Vec<(String, String)> {
 }
 
 fn seam_words(seam: &Seam) -> String {
-    format!("{:.2} stop where neighbours differ by {:.2}", seam.stops, seam.usual_stops)
+    format!("{:.2} stops where neighbours differ by {:.2}", seam.stops, seam.usual_stops)
 }
 
 /// What the reader should know without its being a fault.

@@ -212,8 +212,9 @@ impl Compared {
     /// Remedies of mismatches. A turn of the whole comes first and makes that of the key unneeded.
     pub(super) fn remedies(&self) -> Vec<&str> {
         let wrong = || self.findings.iter().filter(|f| f.verdict == Verdict::Mismatch && !f.remedy.is_empty());
-        let turned = wrong().find(|f| f.check == "rotation");
-        let rest = wrong().filter(|f| f.check != "rotation" && (turned.is_none() || f.check != "highlight-direction"));
+        let turned = wrong().find(|f| f.check == "environment-rotation");
+        let rest = wrong()
+            .filter(|f| f.check != "environment-rotation" && (turned.is_none() || f.check != "highlight-direction"));
         turned.into_iter().chain(rest).map(|f| f.remedy.as_str()).collect()
     }
 }

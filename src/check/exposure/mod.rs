@@ -149,7 +149,7 @@ fn refuse(mut finding: Finding) -> Finding {
 }
 
 fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> (String, Option<Action>) {
-    let words = |value: f64| format!("{:.2} stop {}", value.abs(), if value > 0.0 { "over" } else { "under" });
+    let words = |value: f64| format!("{:.2} stops {}", value.abs(), if value > 0.0 { "over" } else { "under" });
     let factor = |value: f64| Stops(-value).ratio();
     let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
         // The surroundings are known best, where both say the same.

@@ -1,4 +1,4 @@
-//! `matte-sphere`: does the grey matte sphere agree with the mirror sphere?
+//! `grey-sphere`: does the grey sphere agree with the mirror sphere?
 
 mod outline;
 mod point;
@@ -43,16 +43,16 @@ impl ShotCheck for MatteSphere {
     }
 
     fn is_asked(&self, sheet: &ShotSheet) -> bool {
-        !sheet.mattes.is_empty()
+        !sheet.grey_spheres.is_empty()
     }
 
     fn needs(&self) -> &'static str {
-        "no grey sphere is given; add \"mattes\" with a frame and its reflectance"
+        "no grey sphere is given; add \"grey_spheres\" with a frame and its reflectance"
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
         let mut addition = Addition::default();
-        for matte in &shot.sheet.mattes {
+        for matte in &shot.sheet.grey_spheres {
             one(shot, matte, &mut addition)?;
         }
         Ok(addition)
@@ -98,7 +98,7 @@ fn note_measured_frame(matte: &MatteSpec, merged: &Frame, addition: &mut Additio
     ));
 }
 
-/// Opens the matte sphere's exposures and merges them.
+/// Opens the grey sphere's exposures and merges them.
 fn open(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> Result<Frame> {
     let mut exposures = Vec::new();
     for spec in &matte.bracket {

@@ -1,7 +1,7 @@
-//! Which round thing in the frame is the matte sphere.
+//! Which round thing in the frame is the grey sphere.
 //!
 //! The search for mirror spheres asks whether a thing mirrors, and a mirror sphere often stands beside the matte one. So
-//! every round outline is held against the matte sphere that the mirror predicts, and the one shaded like it is taken.
+//! every round outline is held against the grey sphere that the mirror predicts, and the one shaded like it is taken.
 
 use super::recover::recover;
 use super::shading::{scatter_stops, shaded_points};
@@ -15,7 +15,7 @@ use crate::{Error, ErrorKind, Result};
 /// Outlines looked at, best evidence first.
 const MOST_OUTLINES: usize = 8;
 
-/// A matte sphere in the mirror's light departs from the prediction by no more than this (1 sd over its points, the
+/// A grey sphere in the mirror's light departs from the prediction by no more than this (1 sd over its points, the
 /// level taken out); a mirror sphere departs by whole stops.
 const MOST_SCATTER_STOPS: f64 = 0.6;
 
@@ -28,7 +28,7 @@ const SAME_THING: f64 = 0.25;
 /// Finds it.
 ///
 /// # Errors
-/// [`ErrorKind::NoSphere`] where nothing round is shaded like a matte sphere, [`ErrorKind::Parameter`] where several are.
+/// [`ErrorKind::NoSphere`] where nothing round is shaded like a grey sphere, [`ErrorKind::Parameter`] where several are.
 pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result<SphereFit> {
     if let Some(fit) = sphere_of_alpha(frame, view) {
         return Ok(fit);

@@ -1,8 +1,8 @@
-//! The strength of clipped lights from what they add to a matte sphere.
+//! The strength of clipped lights from what they add to a grey sphere.
 //!
 //! A light that is clipped in the mirror by an unknown amount lights every patch that faces it more than predicted, by
 //! that amount times the cosine. One such light is a straight division; several are a small non-negative least-squares
-//! problem. Where the matte sphere's reflectance is not known, a common factor on the prediction is one unknown more,
+//! problem. Where the grey sphere's reflectance is not known, a common factor on the prediction is one unknown more,
 //! which the sides that no clipped light reaches decide.
 
 use nalgebra::{DMatrix, DVector};
@@ -17,7 +17,7 @@ use crate::light::radiance::patch_rgb;
 /// Points per independent sample, as in the comparison.
 const POINTS_PER_SAMPLE: f64 = 25.0;
 
-/// The sheet's reflectance of a matte sphere and its paint are good to this much, stops (common practice, no source).
+/// The sheet's reflectance of a grey sphere and its paint are good to this much, stops (common practice, no source).
 const PAINT_SD_STOPS: f64 = 0.07;
 
 /// A clipped light and its recovered strength.
@@ -40,7 +40,7 @@ impl RecoveredLight {
     }
 }
 
-/// The clipped lights of the mirror with what the matte sphere's points say of their strength; empty where none is
+/// The clipped lights of the mirror with what the grey sphere's points say of their strength; empty where none is
 /// clipped or the points say nothing.
 pub fn recover(mirror: &Side, points: &[ShadedPoint], reflectance_known: bool) -> Vec<RecoveredLight> {
     let clipped: Vec<usize> = (0..mirror.lights.all.len()).filter(|l| mirror.lights.all[*l].clipped).collect();

@@ -1,4 +1,4 @@
-//! Matte spheres under light whose sum is known in closed form: an even sky of radiance L gives πL on every patch, a
+//! Grey spheres under light whose sum is known in closed form: an even sky of radiance L gives πL on every patch, a
 //! distant light of illuminance E adds E times the cosine.
 
 use nalgebra::Vector3;
@@ -64,7 +64,7 @@ fn above_sky(lamp: &Lamp, channel: usize) -> f64 {
     std::f64::consts::PI * lamp.0[2].to_radians().sin().powi(2) * (lamp.1[channel] - SKY[channel])
 }
 
-/// The matte sphere in closed form, `factor` times as bright as its reflectance says.
+/// The grey sphere in closed form, `factor` times as bright as its reflectance says.
 fn matte(lamps: &[Lamp], factor: f64) -> Vec<ShadedPoint> {
     let (view, outline) = (view(), outline());
     let fit = given_sphere(&frame(SIZE, |_, _| [0.1; 3]), &view, &outline, 0.05).unwrap();

@@ -1,4 +1,4 @@
-//! Points of a matte sphere's picture with their normals, and how they agree with a mirror's light.
+//! Points of a grey sphere's picture with their normals, and how they agree with a mirror's light.
 
 use nalgebra::Vector3;
 
@@ -71,7 +71,7 @@ fn mean(frame: &Frame, centre: [f64; 2], side: i64) -> Option<[f64; 3]> {
     Some(sum.map(|s| s / (side * side) as f64))
 }
 
-/// How a matte sphere agrees with a mirror's light; photographed minus predicted.
+/// How a grey sphere agrees with a mirror's light; photographed minus predicted.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Agreement {
     /// Light at the brightest over light at the darkest place of the mirror.

@@ -1,4 +1,4 @@
-//! `near-lights`: does it matter that the CG sphere stands elsewhere, and how far away are the lights?
+//! `sphere-place`: does it matter that the CG sphere stands elsewhere, and how far away are the lights?
 
 mod place;
 mod range;
@@ -49,7 +49,7 @@ impl ShotCheck for NearLights {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.direction.deg);
+        let finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.direction.deg);
         Ok(Addition::of(compare(shot, finding)))
     }
 }
@@ -121,7 +121,7 @@ impl Offset {
         ];
         let parts: Vec<String> = parts.into_iter().flatten().collect();
         let list = if parts.is_empty() { String::new() } else { format!(" ({})", parts.join(", ")) };
-        format!("the CG sphere is {length:.0} +/- {sd:.0} mm from the mirror's place{list}")
+        format!("the CG sphere stands {length:.0} +/- {:.0} mm from the photographed one's place{list}", sd.max(1.0))
     }
 }
 
@@ -147,6 +147,8 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     if let Some(worst) = shown.iter().max_by(|a, b| a.worst_deg.value.total_cmp(&b.worst_deg.value)) {
         settle_by(&mut finding, worst, words);
     } else {
+        // The diameter or the lens is missing, which is no doubt about the CG.
+        finding.verdict = Verdict::NotGiven;
         words.insert(0, without_place(&stands));
         finding.reason = words.join("; ");
     }
@@ -166,7 +168,7 @@ fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
     if finding.verdict != Verdict::Match {
         words.insert(0, worst.words.clone());
         finding.remedy = format!(
-            "render the CG sphere where the mirror stood; until then, up to {:.1} deg of highlight-direction may come from it",
+            "render the CG sphere where the photographed one stood; until then, up to {:.1} deg of highlight-direction may come from it",
             worst.worst_deg.value
         );
     }
@@ -211,16 +213,12 @@ impl Shown {
         let usual = Estimate::new(USUAL_NEAREST_MM, 0.0);
         let (worst_deg, distance_mm) = nearest.unwrap_or((offset.parallax_deg(&key.direction, usual), usual));
         let list: Vec<String> =
-            told.iter().map(|(mm, deg)| format!("{:.0} m away {:.1}", mm / 1000.0, deg.value)).collect();
+            told.iter().map(|(mm, deg)| format!("{:.1} deg off at {:.0} m", deg.value, mm / 1000.0)).collect();
         Some(Self {
             worst_deg,
             distance_mm,
             is_measured: nearest.is_some(),
-            words: format!(
-                "{}: from there a light in the key's direction is seen off by (deg) {}",
-                offset.words(),
-                list.join(", ")
-            ),
+            words: format!("{}; from there a light in the key's direction looks {}", offset.words(), list.join(", ")),
             json: json!({
                 "mirror": stand.name(),
                 "cg_offset_mm": offset.mm.as_slice(),

@@ -32,5 +32,5 @@ fn the_offset_is_told_in_the_frame_s_words() {
     let words = offset([-300.0, 40.0, 400.0]).words();
     assert!(words.contains("300 mm to frame left, 40 mm up, 400 mm nearer"), "{words}");
     let none = offset([0.2, 0.1, -0.3]).words();
-    assert!(none.ends_with("is 0 +/- 3 mm from the mirror's place"), "{none}");
+    assert!(none.ends_with("stands 0 +/- 3 mm from the photographed one's place"), "{none}");
 }

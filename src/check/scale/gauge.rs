@@ -55,7 +55,8 @@ pub(super) fn all(shot: &ShotEvidence<'_>) -> Vec<Gauge> {
         let first = shot.sheet.mirrors.first().is_some_and(|mirror| mirror.name == *name);
         Some(sphere(pair, diameter_mm, noted_mm.filter(|_| first)))
     });
-    let objects = shot.plate_view.into_iter().flat_map(|view| shot.sheet.measured.iter().map(|m| object(m, view)));
+    let objects =
+        shot.plate_view.into_iter().flat_map(|view| shot.sheet.measured_lengths.iter().map(|m| object(m, view)));
     spheres.chain(objects).collect()
 }
 

@@ -25,7 +25,7 @@ impl ShotCheck for Scale {
     }
 
     fn is_asked(&self, sheet: &ShotSheet) -> bool {
-        !sheet.measured.is_empty() || sheet.mirrors.iter().any(|mirror| mirror.diameter_mm.is_some())
+        !sheet.measured_lengths.is_empty() || sheet.mirrors.iter().any(|mirror| mirror.diameter_mm.is_some())
     }
 
     fn reads_whole_frames(&self) -> bool {

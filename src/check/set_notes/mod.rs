@@ -222,7 +222,7 @@ impl Notes {
     /// The sheet's own focal length and time against the files'.
     fn sheet(&mut self, sheet: &ShotSheet, files: &[FileNote]) {
         let noted_mm = sheet.camera.as_ref().filter(|camera| !camera.by_option).and_then(|c| c.focal_length_mm);
-        let place = sheet.place.as_ref();
+        let place = sheet.location.as_ref();
         let noted_time = place.and_then(|place| CaptureTime::parse(place.time.as_deref()?));
         for file in files.iter().filter(|file| matches!(file.role, "plate" | "mirror")) {
             if let Some((noted, by_file)) = noted_mm.zip(file.meta.focal_length_mm) {
@@ -230,7 +230,7 @@ impl Notes {
                 self.hold((by_file / noted - 1.0).abs() > NOTED_LENS, words, SAME_CAMERA);
             }
             if let Some((noted, by_file)) = noted_time.zip(file.meta.captured) {
-                let words = || format!("{} was taken {} place.time of the sheet", name(file), apart(by_file, noted));
+                let words = || format!("{} was taken {} location.time of the sheet", name(file), apart(by_file, noted));
                 self.hold(by_file.seconds_after(noted).abs() > HOUR_S, words, SAME_TAKE);
             }
         }

@@ -12,7 +12,7 @@ fn sheet(stops: f64) -> ShotSheet {
         "format": "plateproof-shot/1", "shot": "SF_0010", "plate": "p.exr",
         "mirrors": [{ "name": "m1", "bracket": [{ "frame": "s1.exr", "exposure_stops": stops }, { "frame": "s2.exr", "exposure_stops": 0 }] }],
         "cg": { "spheres": ["cg.exr"] }, "camera": { "focal_length_mm": 32 },
-        "place": { "time": "2026-06-21T17:20:00+02:00" }
+        "location": { "time": "2026-06-21T17:20:00+02:00" }
     });
     sheet_from_json(value, Path::new("test"), Path::new("")).unwrap()
 }

@@ -1,4 +1,4 @@
-//! `straight-lines`: does the CG's distortion fit the lens?
+//! `lens-distortion`: does the CG's distortion fit the lens?
 
 mod stated;
 #[cfg(test)]
@@ -38,7 +38,7 @@ impl ShotCheck for StraightLines {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.straight_lines.px);
+        let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.lens_distortion.px);
         let Some(spec) = &shot.sheet.straight_lines else { return Ok(Addition::of(finding)) };
         let frame = (shot.open)(spec, "straight-lines")?;
         let size = [frame.size.width as f64, frame.size.height as f64];

@@ -29,7 +29,7 @@ impl Stated {
     /// Reads the sheet's value, for frames of a size whose focal length may be known (px).
     ///
     /// # Errors
-    /// `Parameter` where it is neither `"none"`, `"in-comp"` nor an object as `explain straight-lines` describes it.
+    /// `Parameter` where it is neither `"none"`, `"in-comp"` nor an object as `explain lens-distortion` describes it.
     pub(super) fn read(value: &Value, size: [f64; 2], focal_px: Option<f64>) -> Result<Self> {
         match value {
             Value::String(word) if word == "none" => Ok(Self::None),
@@ -116,7 +116,7 @@ fn wrong(what: impl std::fmt::Display) -> Error {
         ErrorKind::Parameter,
         "shot sheet",
         format!("`cg.distortion` cannot be read: {what}"),
-        "write \"none\", \"in-comp\" or { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 }; `plateproof explain straight-lines` lists the keys",
+        "write \"none\", \"in-comp\" or { \"model\": \"polynomial\", \"k1\": -0.05, \"k2\": 0.01 }; `plateproof explain lens-distortion` lists the keys",
     )
 }
 

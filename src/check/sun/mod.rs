@@ -42,7 +42,7 @@ impl ShotCheck for Sun {
     }
 
     fn is_asked(&self, sheet: &ShotSheet) -> bool {
-        sheet.place.is_some() || sheet.camera.as_ref().is_some_and(|camera| camera.heading_deg.is_some())
+        sheet.location.is_some() || sheet.camera.as_ref().is_some_and(|camera| camera.heading_deg.is_some())
     }
 
     fn reads_whole_frames(&self) -> bool {

@@ -10,7 +10,7 @@ use crate::sheet::sheet_from_json;
 fn sheet(camera: &Value, place: &Value) -> ShotSheet {
     let value = json!({
         "format": "plateproof-shot/1", "shot": "SF_0010", "mirrors": ["s.exr"], "cg": { "spheres": ["cg.exr"] },
-        "camera": camera, "place": place
+        "camera": camera, "location": place
     });
     sheet_from_json(value, Path::new("test"), Path::new("")).unwrap()
 }
@@ -143,5 +143,5 @@ fn files_fill_in_what_the_sheet_leaves_out() {
     assert_eq!(from_files.time_by, "s.jpg");
     let no_offset = CaptureMeta { captured: CaptureTime::parse("2026:06:21 17:20:00"), ..meta };
     assert!(Told::gather(&empty, &[note(no_offset)]).unwrap_err().contains("time zone"));
-    assert!(Told::gather(&empty, &[]).unwrap_err().contains("place"));
+    assert!(Told::gather(&empty, &[]).unwrap_err().contains("location"));
 }

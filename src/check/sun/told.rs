@@ -23,10 +23,10 @@ impl Told {
         let of_role = |role: &'static str| files.iter().filter(move |file| file.role == role);
         let set: Vec<&FileNote> = of_role("mirror").chain(of_role("plate")).collect();
         let (latitude_deg, longitude_deg, place_by) =
-            place(sheet, &set).ok_or("the place is unknown: add place.latitude_deg and place.longitude_deg")?;
-        let (time, time_by) = time(sheet, &set).ok_or("the time is unknown: add place.time")?;
+            place(sheet, &set).ok_or("the place is unknown: add location.latitude_deg and location.longitude_deg")?;
+        let (time, time_by) = time(sheet, &set).ok_or("the time is unknown: add location.time")?;
         let julian_date = time.julian_date().ok_or_else(|| {
-            format!("{time} ({time_by}) has no time zone: add place.time, such as 2026-06-21T17:20:00+02:00")
+            format!("{time} ({time_by}) has no time zone: add location.time, such as 2026-06-21T17:20:00+02:00")
         })?;
         let noted = sheet.camera.as_ref().and_then(|camera| camera.heading_deg);
         let heading_deg = noted.or_else(|| set.iter().find_map(|file| file.meta.heading_deg));
@@ -35,14 +35,14 @@ impl Told {
 }
 
 fn place(sheet: &ShotSheet, files: &[&FileNote]) -> Option<(f64, f64, String)> {
-    let noted = sheet.place.as_ref().and_then(|place| Some((place.latitude_deg?, place.longitude_deg?)));
+    let noted = sheet.location.as_ref().and_then(|place| Some((place.latitude_deg?, place.longitude_deg?)));
     let by_sheet = noted.map(|(latitude, longitude)| (latitude, longitude, "sheet".to_owned()));
     by_sheet
         .or_else(|| files.iter().find_map(|file| Some((file.meta.latitude_deg?, file.meta.longitude_deg?, name(file)))))
 }
 
 fn time(sheet: &ShotSheet, files: &[&FileNote]) -> Option<(CaptureTime, String)> {
-    let noted = sheet.place.as_ref().and_then(|place| CaptureTime::parse(place.time.as_deref()?));
+    let noted = sheet.location.as_ref().and_then(|place| CaptureTime::parse(place.time.as_deref()?));
     noted
         .map(|time| (time, "sheet".to_owned()))
         .or_else(|| files.iter().find_map(|file| Some((file.meta.captured?, name(file)))))

@@ -53,7 +53,7 @@ pub fn predict_mirror(
     })
 }
 
-/// A perfectly matte sphere (Lambert) of the given reflectance; it throws no light back on what surrounds it.
+/// A perfectly grey sphere (Lambert) of the given reflectance; it throws no light back on what surrounds it.
 pub fn predict_matte(
     sources: &[Source],
     geometry: &MirrorGeometry,

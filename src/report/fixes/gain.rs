@@ -110,8 +110,8 @@ fn channel_gain_stops(finding: &Finding) -> Result<Measured<3>, String> {
 
 #[cfg(test)]
 mod tests {
-    use crate::findings::sample;
     use super::*;
+    use crate::findings::sample;
 
     fn finding(check: &str, value: f64) -> Finding {
         let mut finding = sample::mismatch().findings.into_iter().find(|f| f.check == check).unwrap();
@@ -138,8 +138,8 @@ mod tests {
     fn what_follows_from_something_else_gets_no_gain() {
         for key in [AFTER, MEND_IN] {
             let mut exposure = finding("exposure", -1.0);
-            exposure.detail.insert(key.to_owned(), "rotation".into());
-            assert!(correction(&[exposure]).unwrap_err().contains("rotation"));
+            exposure.detail.insert(key.to_owned(), "environment-rotation".into());
+            assert!(correction(&[exposure]).unwrap_err().contains("environment-rotation"));
         }
         let mut lamps = finding("exposure", -1.0);
         lamps.detail.insert("surroundings_stops".to_owned(), 0.0.into());

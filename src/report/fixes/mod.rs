@@ -101,8 +101,8 @@ fn action(finding: &Finding) -> Value {
 
 #[cfg(test)]
 mod tests {
-    use crate::findings::sample;
     use super::*;
+    use crate::findings::sample;
 
     fn json_of(report: &Report) -> Value {
         let file = files(report).into_iter().find(|file| file.ending == JSON_ENDING).unwrap();

@@ -15,7 +15,7 @@ pub(super) const INK: Rgb = [27, 29, 33];
 pub(super) const FAINT_INK: Rgb = [104, 106, 110];
 /// Rules and frames.
 pub(super) const RULE: Rgb = [186, 184, 176];
-/// The card behind the matte spheres.
+/// The card behind the grey spheres.
 pub(super) const CARD: Rgb = [226, 224, 216];
 
 /// A straight-sided area in page pixels.

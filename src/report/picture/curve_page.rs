@@ -22,7 +22,7 @@ const FOOT: f32 = 64.0;
 const MOST_CURVES: usize = 30;
 
 /// The curves as a PNG file 1240 px wide: frame number across, each number with its standard deviation as a bar, its
-/// verdict as the symbol of the evidence page, the tolerance as a grey band, the worst frame as a dashed line.
+/// verdict as the symbol of the evidence page, the tolerance as a grey band, the worst frame as an upright line.
 ///
 /// # Errors
 /// `Io` where the picture cannot be encoded.
@@ -60,7 +60,7 @@ impl Page<'_> {
             s.worst_frame
         );
         let version = report.version.as_deref();
-        let header = Header { name: &report.shot, version, verdict: Some(report.verdict), lines: &[line] };
+        let header = Header { name: &report.shot, version, verdict: Some(report.verdict), badge: None, lines: &[line] };
         header.draw(&mut self.canvas, &self.lettering, Area::new(MARGIN, 32.0, PAGE_WIDTH - 2.0 * MARGIN, 0.0));
     }
 
@@ -74,7 +74,7 @@ impl Page<'_> {
         self.band(&axes, tolerance);
         self.scales(&axes, unit);
         let worst = axes.x(self.sequence.worst_frame);
-        self.canvas.polyline(&[[worst, area.y], [worst, area.bottom()]], Pen::new(FAINT_INK, 1.2).dashed(true));
+        self.canvas.polyline(&[[worst, area.y], [worst, area.bottom()]], Pen::new(FAINT_INK, 1.2));
         self.curve(&axes, &points);
         self.canvas.frame(area, Pen::new(INK, 1.0));
     }
@@ -135,7 +135,7 @@ impl Page<'_> {
 
     fn foot(&mut self, y: f32) {
         let words =
-            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; ring: match; diamond: unsure";
+            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; tick: match; diamond: unsure";
         self.lettering.text(&mut self.canvas, MARGIN, y, words, SMALL);
         let words = format!("plateproof {}", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, PAGE_WIDTH - MARGIN, y, &words, SMALL);

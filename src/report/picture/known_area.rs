@@ -12,15 +12,24 @@ const REACH: f64 = 3.0 / 360.0;
 /// moves a straight edge by 1.4 degrees.
 const LEAST_KNOWN: f32 = 0.72;
 
-/// Which pixels of a map are shown: those known themselves whose neighbourhood is mostly known. The map closes on itself
+/// Which pixels of a map are shown: those whose neighbourhood is mostly known. The few among them that are not known
+/// themselves are gaps between splinters; [`nearest_known`] says what they show. The map closes on itself
 /// to the left and right.
 pub(super) fn shown(known: &[bool], width: usize) -> Vec<bool> {
-    let height = known.len() / width.max(1);
+    let field: Vec<f32> = known.iter().map(|known| f32::from(u8::from(*known))).collect();
+    // Twice, or the corners of the square would show in the edge.
+    let mean = mean_nearby(&mean_nearby(&field, width), width);
+    mean.into_iter().map(|mean| mean >= LEAST_KNOWN).collect()
+}
+
+/// The mean over a square around every pixel; above and below the map nothing counts.
+fn mean_nearby(field: &[f32], width: usize) -> Vec<f32> {
+    let height = field.len() / width.max(1);
     let reach = (width as f64 * REACH).round() as i64;
-    let mut across = vec![0.0_f32; known.len()];
+    let mut across = vec![0.0_f32; field.len()];
     parallel::each_row(&mut across, width, |row, line| {
-        let source = &known[row * width..(row + 1) * width];
-        let at = |x: i64| f32::from(u8::from(source[x.rem_euclid(width as i64) as usize]));
+        let source = &field[row * width..(row + 1) * width];
+        let at = |x: i64| source[x.rem_euclid(width as i64) as usize];
         let span = (2 * reach + 1) as f32;
         let mut sum: f32 = (-reach..=reach).map(at).sum();
         for (x, mean) in line.iter_mut().enumerate() {
@@ -28,16 +37,24 @@ pub(super) fn shown(known: &[bool], width: usize) -> Vec<bool> {
             sum += at(x as i64 + reach + 1) - at(x as i64 - reach);
         }
     });
-    let mut shown = vec![false; known.len()];
-    parallel::each_row(&mut shown, width, |row, line| {
+    let mut mean = vec![0.0_f32; field.len()];
+    parallel::each_row(&mut mean, width, |row, line| {
         let rows = row.saturating_sub(reach as usize)..(row + reach as usize + 1).min(height);
         let count = rows.len() as f32;
-        for (x, shows) in line.iter_mut().enumerate() {
-            let mean: f32 = rows.clone().map(|r| across[r * width + x]).sum::<f32>() / count;
-            *shows = known[row * width + x] && mean >= LEAST_KNOWN;
+        for (x, mean) in line.iter_mut().enumerate() {
+            *mean = rows.clone().map(|r| across[r * width + x]).sum::<f32>() / count;
         }
     });
-    shown
+    mean
+}
+
+/// The pixel that a shown one takes its colour from: itself, or the nearest known one of its row within reach.
+pub(super) fn nearest_known(known: &[bool], width: usize, at: usize) -> Option<usize> {
+    let reach = 2 * (width as f64 * REACH).round() as i64;
+    let (row, x) = (at / width.max(1) * width, (at % width.max(1)) as i64);
+    let steps = (0..=reach).flat_map(|step| [x + step, x - step]);
+    let mut places = steps.map(|x| row + x.rem_euclid(width as i64) as usize);
+    places.find(|place| known.get(*place).copied().unwrap_or(false))
 }
 
 #[cfg(test)]

@@ -5,13 +5,16 @@ use ab_glyph::{Font, FontRef, PxScale, ScaleFont, point};
 use super::canvas::{Canvas, FAINT_INK, INK, Rgb};
 use crate::printable_text;
 
+/// Inter Regular 4.0, SIL Open Font License 1.1 (its text lies beside the file).
+static INTER_REGULAR: &[u8] = include_bytes!("typeface/Inter-Regular.otf");
+
 /// The two faces on the page.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Face {
     /// Fixed width, for numbers and tables.
     Fixed,
-    /// Light, for headings.
-    Light,
+    /// Proportional, for headings.
+    Plain,
 }
 
 /// How text is set.
@@ -33,16 +36,16 @@ impl Style {
 }
 
 /// Table text.
-pub(super) const TABLE: Style = Style::new(Face::Fixed, 15.0, INK);
-/// Small text: axes, remarks.
-pub(super) const SMALL: Style = Style::new(Face::Fixed, 13.0, FAINT_INK);
+pub(super) const TABLE: Style = Style::new(Face::Fixed, 16.0, INK);
+/// Small text: axes, remarks. Still read at half the page's size.
+pub(super) const SMALL: Style = Style::new(Face::Fixed, 16.0, FAINT_INK);
 /// Headings of panels.
-pub(super) const HEADING: Style = Style::new(Face::Light, 22.0, INK);
+pub(super) const HEADING: Style = Style::new(Face::Plain, 21.0, INK);
 
 /// The fonts, read once for a page.
 pub(super) struct Lettering {
     fixed: Option<FontRef<'static>>,
-    light: Option<FontRef<'static>>,
+    plain: Option<FontRef<'static>>,
 }
 
 impl Lettering {
@@ -50,7 +53,7 @@ impl Lettering {
     pub(super) fn new() -> Self {
         Self {
             fixed: FontRef::try_from_slice(epaint_default_fonts::HACK_REGULAR).ok(),
-            light: FontRef::try_from_slice(epaint_default_fonts::UBUNTU_LIGHT).ok(),
+            plain: FontRef::try_from_slice(INTER_REGULAR).ok(),
         }
     }
 
@@ -131,7 +134,7 @@ impl Lettering {
     fn font(&self, face: Face) -> Option<&FontRef<'static>> {
         match face {
             Face::Fixed => self.fixed.as_ref(),
-            Face::Light => self.light.as_ref(),
+            Face::Plain => self.plain.as_ref(),
         }
     }
 }
@@ -143,7 +146,7 @@ mod tests {
     #[test]
     fn both_fonts_read_and_hold_our_letters() {
         let lettering = Lettering::new();
-        for font in [lettering.fixed.unwrap(), lettering.light.unwrap()] {
+        for font in [lettering.fixed.unwrap(), lettering.plain.unwrap()] {
             for c in ('!'..='~').chain(['°', '±', 'ä', 'é', 'ø']) {
                 assert_ne!(font.glyph_id(c).0, 0, "{c}");
             }

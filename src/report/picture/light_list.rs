@@ -6,25 +6,28 @@ use super::light_marks;
 use super::{EvidenceSide, LightMark};
 use crate::findings::numbers::fixed;
 
-const TITLE: Style = Style::new(Face::Light, 17.0, INK);
-const LIGHT: Style = Style::new(Face::Fixed, 14.0, INK);
+const TITLE: Style = Style::new(Face::Plain, 17.0, INK);
+const LIGHT: Style = Style::new(Face::Fixed, 16.0, INK);
 const COLUMNS: Style = LIGHT.inked(FAINT_INK);
-const ROW_HEIGHT: f32 = 19.0;
-/// Room for the words on units beside the title.
-const UNITS_WIDTH: f32 = 116.0;
+const ROW_HEIGHT: f32 = 21.0;
 
-/// The lights of one side in `area`: number, azimuth, elevation, radius, share and label; what does not fit is counted.
-pub(super) fn draw_light_list(canvas: &mut Canvas, lettering: &Lettering, side: &EvidenceSide, area: Area) {
-    let title = lettering.fitted(&side.title, TITLE, area.width - UNITS_WIDTH);
+/// The lights of one side in `area`: number, azimuth, elevation, radius (all in degrees), share and label; what does not fit is counted.
+pub(super) fn draw_light_list(
+    canvas: &mut Canvas,
+    lettering: &Lettering,
+    side: &EvidenceSide,
+    letter: &str,
+    area: Area,
+) {
+    let title = lettering.fitted(&side.title, TITLE, area.width);
     lettering.text(canvas, area.x, area.y + 14.0, &title, TITLE);
-    lettering.text(canvas, area.x, area.y + 33.0, " # azimuth  elev. radius   share", COLUMNS);
-    lettering.text_right(canvas, area.right(), area.y + 14.0, "angles in deg", SMALL);
+    lettering.text(canvas, area.x, area.y + 33.0, "    azim. elev. size share", COLUMNS);
     let rule = area.y + 39.0;
     canvas.polyline(&[[area.x, rule], [area.right(), rule]], Pen::new(RULE, 1.0));
     let mut y = rule + 17.0;
     let rows = (((area.bottom() - y) / ROW_HEIGHT).floor().max(0.0) as usize).min(light_marks::MARKS_SHOWN);
     for (number, light) in light_marks::numbered(&side.lights).take(rows) {
-        let row = lettering.fitted(&row_words(number, light), LIGHT, area.width);
+        let row = lettering.fitted(&row_words(letter, number, light), LIGHT, area.width);
         lettering.text(canvas, area.x, y, &row, LIGHT);
         y += ROW_HEIGHT;
     }
@@ -33,10 +36,15 @@ pub(super) fn draw_light_list(canvas: &mut Canvas, lettering: &Lettering, side: 
     }
 }
 
-fn row_words(number: usize, light: &LightMark) -> String {
+fn row_words(letter: &str, number: usize, light: &LightMark) -> String {
     let radius = light.angular_radius_deg.map_or_else(|| "-".to_owned(), |radius| fixed(radius, 1, false));
-    let (azimuth, elevation) = (fixed(light.azimuth_deg, 1, true), fixed(light.elevation_deg, 1, true));
-    format!("{number:>2} {azimuth:>7} {elevation:>6} {radius:>6} {:>7}  {}", light.share, light.label)
+    let (azimuth, elevation) = (fixed(light.azimuth_deg, 0, true), fixed(light.elevation_deg, 0, true));
+    format!(
+        "{:<3} {azimuth:>4} {elevation:>5} {radius:>4} {:>6} {}",
+        format!("{letter}{number}"),
+        light.share,
+        light.label
+    )
 }
 
 fn rest_words(lights: usize, rows: usize) -> Option<String> {

@@ -77,6 +77,19 @@ pub struct LightMark {
     pub clipped: bool,
 }
 
+/// A photographed light that the CG lacks, marked where it would be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct GhostMark {
+    /// Its name among the photographed ones, such as `P2`.
+    pub name: String,
+    /// Where it would be seen in the crop, px; `None` where it would not be seen.
+    pub crop_xy: Option<[f64; 2]>,
+    /// 0 = from the camera side, +90 = frame right.
+    pub azimuth_deg: f64,
+    /// Positive = above.
+    pub elevation_deg: f64,
+}
+
 /// What is shown of one side.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EvidenceSide {
@@ -88,9 +101,11 @@ pub struct EvidenceSide {
     pub outline_points: Vec<[f64; 2]>,
     /// The lights, most illuminance first.
     pub lights: Vec<LightMark>,
+    /// Lights that this side lacks.
+    pub ghosts: Vec<GhostMark>,
     /// Radiance by direction, twice as wide as high.
     pub unwrapped: LinearPicture,
-    /// A grey matte sphere as this light would show it; NaN beyond its outline.
+    /// A grey sphere as this light would show it; NaN beyond its outline.
     pub matte: LinearPicture,
 }
 
@@ -104,6 +119,8 @@ pub struct FindingLine {
     /// Its verdict; a waived mismatch is given as `Match`, its text says that it is waived.
     pub verdict: Verdict,
     /// It is of what came from set, not of the CG.
+    pub is_on_set: bool,
+    /// What came from set does not fit.
     pub is_set_problem: bool,
 }
 
@@ -116,8 +133,12 @@ pub struct Evidence {
     pub version: Option<String>,
     /// The shot's verdict.
     pub verdict: ShotVerdict,
-    /// Why, and what to do: a few lines, of which three are shown.
+    /// What is wrong, the first fix, what is wrong on set: a few lines, of which six are shown.
     pub headline: Vec<String>,
+    /// How many on-set problems there are, in words.
+    pub set_badge: Option<String>,
+    /// Unwrapped panels are drawn as a lat-long map seen from inside.
+    pub from_inside: bool,
     /// The findings, worst first.
     pub findings: Vec<FindingLine>,
     /// The side from set.

@@ -1,6 +1,6 @@
 //! The overview of many shots, laid out as a printed table, one row a shot, on as many pages as it takes.
 
-use super::canvas::{Area, Canvas, FAINT_INK, INK, PAPER, Pen, RULE, Rgb, hatch};
+use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, PAPER, Pen, RULE, Rgb, hatch};
 use super::lettering::{Face, Lettering, SMALL, Style, TABLE};
 use super::resize::{Source, resized};
 use crate::Result;
@@ -20,8 +20,8 @@ const SHOT_X: f32 = MARGIN + 2.0 * SPHERE_SIDE + 28.0;
 const VERDICT_X: f32 = SHOT_X + 216.0;
 const NUMBER_X: f32 = VERDICT_X + 152.0;
 
-const TITLE: Style = Style::new(Face::Light, 40.0, INK);
-const SHOT: Style = Style::new(Face::Light, 27.0, INK);
+const TITLE: Style = Style::new(Face::Plain, 40.0, INK);
+const SHOT: Style = Style::new(Face::Plain, 27.0, INK);
 const VERDICT: Style = Style::new(Face::Fixed, 16.0, INK);
 const NUMBER: Style = Style::new(Face::Fixed, 16.0, INK);
 const REMEDY: Style = Style::new(Face::Fixed, 13.5, INK);
@@ -157,13 +157,16 @@ impl Page {
         self.canvas.frame(panel, Pen::new(INK, 1.0));
     }
 
-    /// The verdict: filled where something is off, dashed where undecided, as on the evidence page.
+    /// The verdict: filled where something is off, grey where undecided, as on the evidence page.
     fn stamp(&mut self, place: Area, verdict: ShotVerdict) {
         let filled = matches!(verdict, ShotVerdict::Mismatch | ShotVerdict::Error);
         if filled {
             self.canvas.fill(place, INK);
         } else {
-            self.canvas.frame(place, Pen::new(INK, 2.0).dashed(verdict == ShotVerdict::Unsure));
+            if verdict == ShotVerdict::Unsure {
+                self.canvas.fill(place, CARD);
+            }
+            self.canvas.frame(place, Pen::new(INK, 2.0));
         }
         let style = VERDICT.inked(if filled { PAPER } else { INK });
         let words = verdict.word().to_uppercase();

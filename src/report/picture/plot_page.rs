@@ -2,7 +2,9 @@
 
 use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::lettering::{HEADING, Lettering, SMALL, TABLE};
+use super::verdict_mark::sized_mark;
 use crate::Result;
+use crate::findings::numbers::fixed;
 use crate::findings::{REPORT_FORMAT, Verdict};
 use crate::image::marked_png::encode_png;
 
@@ -13,7 +15,7 @@ const PANEL_HEIGHT: f32 = 230.0;
 /// From one row of panels to the next.
 const STEP: f32 = 318.0;
 /// Room for the numbers left of a panel.
-const SCALE_WIDTH: f32 = 62.0;
+const SCALE_WIDTH: f32 = 70.0;
 /// Points on one page at most; more would be a black area.
 const MOST_POINTS: usize = 4000;
 
@@ -60,8 +62,8 @@ pub struct PlotPoint {
     pub verdict: Verdict,
 }
 
-/// The plots as a PNG file 1180 px wide, two panels in a row. Bars reach two standard deviations up and down; a ring is
-/// a match, a filled square a mismatch, a dashed ring undecided, a tick at the foot a condition without a number.
+/// The plots as a PNG file 1180 px wide, two panels in a row. Bars reach two standard deviations up and down; a tick is
+/// a match, a filled square a mismatch, a diamond undecided, an arrow a number off the scale, a bar at the foot a condition without a number.
 /// Numbers that are not finite are left out.
 ///
 /// # Errors
@@ -118,6 +120,12 @@ impl Axes {
         let [low, high] = self.across.map(place);
         let inset = 0.04 + 0.92 * ((place(across) - low) / (high - low).max(1e-12));
         self.area.x + self.area.width * inset.clamp(0.0, 1.0) as f32
+    }
+
+    /// Whether a number lies off the scale, and if so whether above it.
+    fn beyond(&self, value: f64) -> Option<bool> {
+        let low = if self.errors { -self.reach } else { 0.0 };
+        (value > self.reach || value < low).then_some(value > self.reach)
     }
 
     fn y(&self, value: f64) -> f32 {
@@ -193,13 +201,24 @@ impl Page<'_> {
             let ends = [[x, axes.y(point.value - 2.0 * point.sd)], [x, axes.y(point.value + 2.0 * point.sd)]];
             self.canvas.polyline(&ends, Pen::new(FAINT_INK, 1.2).opacity(0.7));
         }
-        match point.verdict {
-            Verdict::Mismatch => self.canvas.fill(Area::new(x - 4.0, y - 4.0, 8.0, 8.0), INK),
-            Verdict::Match => self.canvas.circle([x, y], 4.2, Pen::new(INK, 1.6)),
-            Verdict::Unsure | Verdict::NotGiven => {
-                self.canvas.circle([x, y], 4.2, Pen::new(FAINT_INK, 1.6).dashed(true));
-            }
+        match axes.beyond(point.value) {
+            Some(up) => self.arrow(axes, x, up, point.value),
+            None => sized_mark(&mut self.canvas, [x, y], point.verdict, 4.0),
         }
+    }
+}
+
+impl Page<'_> {
+    /// A number off the scale: an arrow at the edge that it lies beyond, with the number.
+    fn arrow(&mut self, axes: &Axes, x: f32, up: bool, value: f64) {
+        let (tip, back) = if up { (axes.area.y + 3.0, 11.0) } else { (axes.area.bottom() - 3.0, -11.0) };
+        self.canvas.polyline(&[[x - 5.0, tip + 0.6 * back], [x, tip], [x + 5.0, tip + 0.6 * back]], Pen::new(INK, 2.0));
+        self.canvas.polyline(&[[x, tip], [x, tip + back]], Pen::new(INK, 2.0));
+        let words = fixed(value, 1, axes.errors);
+        let room = self.lettering.width(&words, SMALL);
+        let beside = if x + 8.0 + room > axes.area.right() { x - 8.0 - room } else { x + 8.0 };
+        let baseline = if up { tip + 13.0 } else { tip - 3.0 };
+        self.lettering.text(&mut self.canvas, beside, baseline, &words, SMALL.inked(INK));
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
 use crate::findings::{ShotVerdict, sample};
-use crate::report::text;
+use crate::report::glance::{Glance, set_problem_words};
 use crate::report::wording::{finding_words, is_set_problem};
 
 /// A disc lamp in the invented surroundings.
@@ -112,6 +112,7 @@ impl Surroundings {
             title: title.to_owned(),
             crop: self.crop(crop_side, radius),
             outline_points: (0..120).map(outline).collect(),
+            ghosts: Vec::new(),
             lights: self.lamps.iter().enumerate().map(mark).collect(),
             unwrapped: self.unwrapped(720, blind_deg),
             matte: self.matte(240),
@@ -161,13 +162,16 @@ pub(super) fn mismatch() -> Evidence {
         check: f.check.clone(),
         text: finding_words(f),
         verdict: f.verdict,
+        is_on_set: f.concerns == "reference",
         is_set_problem: is_set_problem(f),
     };
     Evidence {
         shot: report.shot.clone(),
         version: report.version.clone(),
         verdict: ShotVerdict::Mismatch,
-        headline: vec![text::headline(&report), report.findings[0].remedy.clone(), report.findings[1].remedy.clone()],
+        headline: Glance::of(&report).labelled_lines(),
+        set_badge: set_problem_words(&report),
+        from_inside: false,
         findings: report.findings.iter().map(line).collect(),
         difference_stops: difference(&mirror.unwrapped, &cg.unwrapped),
         mirror,

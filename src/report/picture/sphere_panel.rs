@@ -1,4 +1,4 @@
-//! Square panels: the sphere as photographed or rendered, and the matte sphere predicted from it.
+//! Square panels: the sphere as photographed or rendered, and the grey sphere predicted from it.
 
 use super::canvas::{Area, CARD, Canvas, INK, PAPER, Pen, RULE, Rgb, hatch};
 use super::display::Display;
@@ -18,6 +18,7 @@ pub(super) fn draw_crop(
     canvas: &mut Canvas,
     lettering: &Lettering,
     side: &EvidenceSide,
+    (letter, shape): (&str, Shape),
     panel: Area,
     display: &Display,
 ) -> Result<()> {
@@ -29,14 +30,21 @@ pub(super) fn draw_crop(
     }
     for (number, light) in light_marks::numbered(&side.lights) {
         let Some(at) = light.crop_xy.map(|at| fit.place(at)).filter(|at| panel.holds(*at)) else { continue };
-        light_marks::symbol(canvas, at, MARK_RADIUS, Shape::Ring, light.clipped);
-        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &number.to_string(), Beside::Above, panel);
+        light_marks::symbol(canvas, at, MARK_RADIUS, shape, light.clipped);
+        let name = format!("{letter}{number}");
+        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &name, Beside::Above, panel);
+    }
+    for ghost in &side.ghosts {
+        let Some(at) = ghost.crop_xy.map(|at| fit.place(at)).filter(|at| panel.holds(*at)) else { continue };
+        light_marks::symbol(canvas, at, MARK_RADIUS, Shape::Ghost, false);
+        let words = format!("{} missing", ghost.name);
+        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &words, Beside::Below, panel);
     }
     canvas.frame(panel, Pen::new(INK, 1.0));
     Ok(())
 }
 
-/// The matte sphere on a card.
+/// The grey sphere on a card.
 pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, display: &Display) -> Result<()> {
     canvas.fill(panel, CARD);
     let inset = (panel.width * 0.04).round();
@@ -46,7 +54,7 @@ pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, 
     Ok(())
 }
 
-/// What has to be said of a matte sphere under lights of which some are known from below only.
+/// What has to be said of a grey sphere under lights of which some are known from below only.
 pub(super) fn matte_words(side: &EvidenceSide) -> Option<&'static str> {
     side.lights.iter().any(|light| light.clipped).then_some("at least: a light is clipped")
 }

@@ -14,7 +14,7 @@ fn the_page_is_a_marked_png_of_the_promised_size() {
     let png = render_evidence(&sample::mismatch()).unwrap();
     keep_for_looking("evidence.png", &png);
     let page = decoded(&png);
-    assert_eq!((page.width(), page.height()), (1600, 1456));
+    assert_eq!((page.width(), page.height()), (1600, 1560));
     let mark = b"tEXtplateproof\0plateproof-report/1";
     assert!(png.windows(mark.len()).any(|window| window == mark));
     assert_eq!(page.get_pixel(0, 0).0, canvas::PAPER);
@@ -91,9 +91,9 @@ fn the_page_grows_with_its_findings() {
     let png = render_evidence(&evidence).unwrap();
     keep_for_looking("evidence_many.png", &png);
     let high = decoded(&png).height();
-    assert!(high > 1456 + 34, "{high}");
+    assert!(high > 1560 + 34, "{high}");
     evidence.findings = vec![one; 400];
-    assert!(decoded(&render_evidence(&evidence).unwrap()).height() < 4000, "what is too much is counted");
+    assert!(decoded(&render_evidence(&evidence).unwrap()).height() < 5600, "what is too much is counted");
 }
 
 #[test]

@@ -3,91 +3,86 @@
 mod over_time;
 mod sections;
 
-pub(crate) use sections::turned_instead;
+pub(crate) use sections::{steps, turned_instead};
 
-use std::path::Path;
+use std::borrow::Cow;
 
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
 use super::columns::{cell, clip};
-use super::wording::{is_set_problem, off_words, prose, undecided_words};
-use crate::findings::Naming;
-use crate::findings::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict};
+use super::glance::{Glance, verdict_heading};
+use crate::findings::{Finding, Naming, Report, ShotVerdict, Verdict};
 use crate::printable_text;
 
-/// The first words of every text report; a file that begins otherwise is not ours.
+/// The last words of every text report's first line; a file that has others there is not ours.
 pub(crate) const TEXT_MARK: &str = "plateproof report";
 
 /// Columns of the page.
 const COLUMNS: usize = 80;
 
+/// Lines of the page's head at most, as far as what is wrong and the first fix leave room.
+const HEAD_LINES: usize = 6;
+
 /// The report as text of at most 80 columns.
 ///
-/// `colour` adds ANSI colours and is for terminals only. Order: shot, version and verdict; the reason in one line;
-/// findings about the reference that failed; what to do, worst first; all findings; lights; conventions; inputs;
-/// warnings. Names and messages from files have their control characters escaped.
+/// `colour` adds ANSI colours and is for terminals only. Order: verdict and shot; what is wrong with the CG, the first
+/// fix, what is wrong on set; all fixes; on-set problems; all findings; lights; warnings; and at the end how it was
+/// measured. Names and messages from files have their control characters escaped.
 ///
 /// ```
 /// # let json = r#"{"format":"plateproof-report/1","tool":{"name":"plateproof","version":"0.1.0"},"shot":"SF_0420",
 /// # "verdict":"unsure","spheres":[],"findings":[],"inputs":[],"warnings":[],"error":null}"#;
 /// let report: plateproof::findings::Report = serde_json::from_str(json)?;
 /// let text = plateproof::report::render_text(&report, false);
-/// assert!(text.starts_with("plateproof report  SF_0420"));
+/// assert!(text.starts_with("UNSURE  SF_0420"));
 /// # Ok::<(), serde_json::Error>(())
 /// ```
 pub fn render_text(report: &Report, colour: bool) -> String {
     let mut page = Page { text: String::new(), colour, naming: Naming::of(report) };
-    first_lines(&mut page, report);
+    let shown = head(&mut page, report);
     sections::error(&mut page, report);
-    sections::reference_failures(&mut page, report);
-    sections::what_to_do(&mut page, report);
+    sections::what_to_do(&mut page, report, shown);
+    sections::on_set_problems(&mut page, report);
     sections::findings(&mut page, report);
     over_time::over_time(&mut page, report);
     sections::lights(&mut page, report);
-    sections::conventions(&mut page, report);
-    sections::inputs(&mut page, report);
     sections::warnings(&mut page, report);
+    sections::how_it_was_measured(&mut page, report);
     page.text
 }
 
-/// Shot, version, verdict; then why, in one sentence.
-fn first_lines(page: &mut Page, report: &Report) {
-    let verdict = format!("{}{}", report.verdict.word().to_uppercase(), set_problems(report));
+/// Verdict and shot, what is wrong, the first fixes, what is wrong on set. Returns how many fixes were told whole.
+fn head(page: &mut Page, report: &Report) -> usize {
+    let verdict = verdict_heading(report);
     let mut name = printable_text(&report.shot);
     if let Some(version) = &report.version {
-        name = format!("{name}  {}", printable_text(version));
+        name = format!("{name} {}", printable_text(version));
     }
     let room = COLUMNS - TEXT_MARK.len() - verdict.len() - 4;
     let name = clip(&name, room);
     let gap = " ".repeat(room - display_width(&name) + 2);
     let verdict = page.painted(&verdict, shot_colour(report.verdict));
-    page.line(&format!("{TEXT_MARK}  {name}{gap}{verdict}"));
-    page.paragraph("", &headline(report));
-}
-
-/// How many on-set problems a shot has whose CG is right.
-fn set_problems(report: &Report) -> String {
-    let count = set_faults(report).into_iter().filter(|f| is_set_problem(f)).count();
-    match if report.verdict == ShotVerdict::Match { count } else { 0 } {
-        0 => String::new(),
-        1 => ", 1 on-set problem".to_owned(),
-        several => format!(", {several} on-set problems"),
-    }
-}
-
-/// Why the shot has its verdict, and what from set does not fit, in one sentence without a full stop.
-pub fn headline(report: &Report) -> String {
-    let faults = set_faults(report);
-    let why = verdict_words(report);
-    match faults.as_slice() {
-        [] => why,
-        [only] if report.verdict == ShotVerdict::Match => format!("{why}; from set: {}", off_words(only)),
-        several => {
-            let names: Vec<String> = several.iter().map(|f| check_name(f)).collect();
-            format!("{why}; from set: {} off", names.join(", "))
+    page.line(&format!("{verdict}  {name}{gap}{TEXT_MARK}"));
+    let glance = Glance::of(report);
+    page.paragraph("CG    ", &glance.cg);
+    let set_lines = wrapped("SET   ", &glance.on_set);
+    let mut shown = 0;
+    for (index, fix) in glance.fixes.iter().enumerate() {
+        let lines = wrapped(if index == 0 { "FIX   " } else { "      " }, fix);
+        if index > 0 && page.text.lines().count() + lines.len() + set_lines.len() > HEAD_LINES {
+            break;
         }
+        page.lines(&lines);
+        shown += 1;
     }
+    page.lines(&set_lines);
+    shown
+}
+
+/// Why the shot has its verdict, and what from set does not fit, in one line without a full stop.
+pub fn headline(report: &Report) -> String {
+    Glance::of(report).line()
 }
 
 /// What came from set and does not fit; it does not count for the verdict.
@@ -96,64 +91,25 @@ pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
     worst_first(report).into_iter().filter(failed).collect()
 }
 
-/// Why the shot has its verdict.
-fn verdict_words(report: &Report) -> String {
-    let about_cg = || worst_first(report).into_iter().filter(|f| f.concerns != "reference");
-    let compared = about_cg().filter(|f| f.verdict != Verdict::NotGiven).count();
-    let count = |verdict| about_cg().filter(|f| f.verdict == verdict && f.waived.is_none()).count();
-    let first = |verdict| about_cg().find(|f| f.verdict == verdict && f.waived.is_none());
-    match report.verdict {
-        ShotVerdict::Error => report.error.as_ref().map(error_words).unwrap_or_default(),
-        ShotVerdict::Mismatch => first(Verdict::Mismatch).map_or_else(
-            || "outside tolerance".to_owned(),
-            |f| format!("{} of {compared} CG checks off; worst: {}", count(Verdict::Mismatch), off_words(f)),
-        ),
-        ShotVerdict::Unsure if !report.required_undecided.is_empty() => undecided_words(&report.required_undecided),
-        ShotVerdict::Unsure => first(Verdict::Unsure).map_or_else(
-            || "nothing could be compared".to_owned(),
-            |f| format!("{}: {}", check_name(f), prose(&f.reason)),
-        ),
-        ShotVerdict::Match => match about_cg().filter(|f| f.waived.is_some() && f.verdict != Verdict::NotGiven).count()
-        {
-            0 => format!("all {compared} CG checks agree within tolerance{}", unproven(report)),
-            waived => {
-                let agree = compared - waived;
-                format!("{agree} of {compared} CG checks agree within tolerance, {waived} waived{}", unproven(report))
-            }
-        },
-    }
-}
-
-/// What a match does not prove, for want of a plate.
-fn unproven(report: &Report) -> &'static str {
-    let of = |role: &'static str| report.inputs.iter().filter(move |input| input.role == role);
-    let plate = of("plate").next();
-    let is_mirror =
-        |plate: &InputRecord| !plate.blake3.is_empty() && of("mirror").any(|mirror| mirror.blake3 == plate.blake3);
-    match plate {
-        None => "; no plate was given",
-        Some(plate) if is_mirror(plate) => "; the plate given is the mirror frame itself",
-        Some(_) => "",
-    }
-}
-
-/// Which file, and what is wrong with it.
-fn error_words(error: &ErrorNote) -> String {
-    let name = Path::new(&error.file).file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let cause = prose(&error.cause);
-    if name.is_empty() || cause.contains(&name) { cause } else { format!("{}: {cause}", printable_text(&name)) }
-}
-
-/// Worst verdict first, waived ones among the matches; the producer's order within one verdict.
-fn worst_first(report: &Report) -> Vec<&Finding> {
+/// Worst verdict first, waived ones among the matches; of one verdict those of the CG first, then in the producer's order.
+pub(crate) fn worst_first(report: &Report) -> Vec<&Finding> {
     let mut findings: Vec<&Finding> = report.findings.iter().collect();
     let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
-    findings.sort_by_key(|f| std::cmp::Reverse(rank(f)));
+    findings.sort_by_key(|f| (std::cmp::Reverse(rank(f)), rank(f) == Verdict::Mismatch && f.concerns == "reference"));
     findings
 }
 
-fn check_name(finding: &Finding) -> String {
-    printable_text(&finding.check)
+/// `text` in lines of the page's width behind `first`, the further ones indented to match; none where it is empty.
+fn wrapped(first: &str, text: &str) -> Vec<String> {
+    if text.is_empty() {
+        return Vec::new();
+    }
+    let indent = " ".repeat(display_width(first));
+    let options = Options::new(COLUMNS)
+        .initial_indent(first)
+        .subsequent_indent(&indent)
+        .word_splitter(WordSplitter::NoHyphenation);
+    textwrap::wrap(text, options).into_iter().map(Cow::into_owned).collect()
 }
 
 /// ANSI colours that keep apart for the colour-blind; the word itself always says the verdict.
@@ -224,14 +180,19 @@ impl Page {
 
     /// Wraps `text` behind `first`, its further lines indented to match.
     fn paragraph(&mut self, first: &str, text: &str) {
-        let indent = " ".repeat(display_width(first));
-        let options = Options::new(COLUMNS)
-            .initial_indent(first)
-            .subsequent_indent(&indent)
-            .word_splitter(WordSplitter::NoHyphenation);
-        for line in textwrap::wrap(text, options) {
-            self.line(&line);
+        self.lines(&wrapped(first, text));
+    }
+
+    fn lines(&mut self, lines: &[String]) {
+        for line in lines {
+            self.line(line);
         }
+    }
+
+    /// The lines of a row of a table whose last column wraps; one at the least.
+    fn wrapped_row(first: &str, text: &str) -> Vec<String> {
+        let lines = wrapped(first, text);
+        if lines.is_empty() { vec![first.to_owned()] } else { lines }
     }
 }
 

@@ -1,25 +1,48 @@
 //! The sections of the text report below its first lines; a section with nothing to say is left out.
 
 use serde_json::{Map, Value};
+use textwrap::core::display_width;
 
 use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
 use crate::findings::detail;
 use crate::findings::numbers::{fixed, number_words};
 use crate::findings::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 use crate::printable_text;
-use crate::report::wording::{bound_sign, is_set_problem, prose, tolerance_words, value_words, verdict_words};
-
-/// Digits of a content hash shown; the JSON report has all of them.
-const HASH_DIGITS: usize = 16;
+use crate::report::amiss::{amiss_words, number_behind};
+use crate::report::glance::short_fix;
+use crate::report::wording::{bound_sign, prose, tolerance_words, value_words, verdict_words};
 
 /// Lights listed for a sphere; the JSON report has all of them.
 const LIGHTS_SHOWN: usize = 12;
 
-/// Units of details worth a line in the text report.
-const DETAIL_UNITS: [&str; 6] = ["deg", "stops", "mired", "px", "mm", "percent"];
+/// Details worth a line, by the name of the number in the JSON report.
+const DETAILS: [(&str, &str); 16] = [
+    ("surroundings_stops", "surroundings"),
+    ("illuminance_stops", "light on a subject"),
+    ("key_stops", "key"),
+    ("fill_stops", "fill"),
+    ("mirror_key_fill_stops", "photographed key/fill"),
+    ("cg_key_fill_stops", "CG key/fill"),
+    ("measured_stops", "measured"),
+    ("red_green_stops", "red"),
+    ("blue_green_stops", "blue"),
+    ("level_stops", "level"),
+    ("corner_pull_percent", "corner pull"),
+    ("shift_x_px", "to the right"),
+    ("shift_y_px", "down"),
+    ("edge_error_px", "at the frame's edge"),
+    ("light_distance_mm", "distance of the light"),
+    ("focal_length_error_mm", "focal length"),
+];
+
+/// Colour of a light this far from the Planckian locus is worth telling; common practice, no source.
+const TELLING_DUV: f64 = 0.003;
 
 /// Puts what belongs to a finding under its check's name.
 const FINDING_INDENT: &str = "              ";
+
+/// Widest column for the checks' names.
+const WIDEST_NAME: usize = 27;
 
 /// Why the shot could not be done.
 pub(super) fn error(page: &mut Page, report: &Report) {
@@ -27,34 +50,51 @@ pub(super) fn error(page: &mut Page, report: &Report) {
     page.heading("COULD NOT BE DONE");
     page.paragraph("  file    ", &printable_text(&error.file));
     page.paragraph("  cause   ", &prose(&error.cause));
-    page.paragraph("  remedy  ", &prose(&error.remedy));
+    page.paragraph("  fix     ", &prose(&error.remedy));
     // Each on a line of its own, to be pasted whole.
     error.candidates.iter().for_each(|option| page.line(&format!("          {}", printable_text(option))));
 }
 
-/// What is wrong with the material from set comes before what it may say about the CG.
-pub(super) fn reference_failures(page: &mut Page, report: &Report) {
+/// What is wrong with the material from set, each with what to do about it.
+pub(super) fn on_set_problems(page: &mut Page, report: &Report) {
     let failed = set_faults(report);
     if failed.is_empty() {
         return;
     }
-    page.heading(match failed.iter().filter(|finding| is_set_problem(finding)).count() {
-        0 => "WARNING: THE CG SPHERE STANDS ELSEWHERE",
-        1 => "ON-SET PROBLEM",
-        _ => "ON-SET PROBLEMS",
-    });
+    page.heading(if failed.len() == 1 { "ON-SET PROBLEM" } else { "ON-SET PROBLEMS" });
     for finding in failed {
-        let measured =
-            format!("{} {} (tolerance {})", page.named(finding), value_words(finding), tolerance_words(finding));
-        page.paragraph("  ! ", &measured);
-        for text in [&finding.reason, &finding.remedy].into_iter().filter(|text| !text.is_empty()) {
-            page.paragraph("    ", &prose(text));
+        let number = number_behind(finding).map(|number| format!(" ({number})")).unwrap_or_default();
+        page.paragraph("  ! ", &format!("{}: {}{number}", page.named(finding), amiss_words(finding)));
+        if !finding.remedy.is_empty() {
+            page.paragraph("    fix: ", &prose(&finding.remedy));
         }
     }
 }
 
-/// Remedies for the CG, worst first; waived findings ask for nothing.
-pub(super) fn what_to_do(page: &mut Page, report: &Report) {
+/// All fixes for the CG, worst first, where the head does not tell them all, or not the whole of them.
+pub(super) fn what_to_do(page: &mut Page, report: &Report, shown: usize) {
+    let steps = steps(report);
+    let all: Vec<&Finding> = steps.iter().map(|step| step[0]).chain(alternatives(report)).collect();
+    let is_told = |step: &Vec<&Finding>| short_fix(&step[0].remedy) == prose(&step[0].remedy);
+    if steps.len() <= shown && steps.iter().all(is_told) && all.len() == steps.len() {
+        return;
+    }
+    match &report.sequence {
+        Some(sequence) => page.heading(&format!("WHAT TO DO AT FRAME {} (see OVER TIME)", sequence.worst_frame)),
+        None => page.heading("WHAT TO DO"),
+    }
+    for (index, step) in steps.iter().enumerate() {
+        let said = advice(page, step);
+        page.paragraph(&format!("{:>3}. ", index + 1), &said);
+        for other in alternatives(report).filter(|other| turned_instead(other, &all) == Some(step[0])) {
+            let said = format!("or, where only the key is wrong, instead: {}", advice(page, &[other]));
+            page.paragraph("     ", &said);
+        }
+    }
+}
+
+/// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
+fn asking(report: &Report) -> Vec<&Finding> {
     let asks = |f: &&Finding| {
         f.concerns != "reference"
             && f.waived.is_none()
@@ -63,30 +103,22 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report) {
             && !f.remedy.is_empty()
     };
     let mut asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
-    // What waits for another check comes after all that does not.
     asking.sort_by_key(|f| f.detail.contains_key(detail::AFTER));
-    if asking.is_empty() {
-        return;
-    }
-    match &report.sequence {
-        Some(sequence) => page.heading(&format!("WHAT TO DO AT FRAME {} (see OVER TIME)", sequence.worst_frame)),
-        None => page.heading("WHAT TO DO"),
-    }
-    let steps = steps(&asking);
-    for (index, step) in steps.iter().filter(|step| turned_instead(step[0], &asking).is_none()).enumerate() {
-        let said = advice(page, step);
-        page.paragraph(&format!("{:>3}. ", index + 1), &said);
-        for other in steps.iter().filter(|other| turned_instead(other[0], &asking) == Some(step[0])) {
-            let said = format!("or, where only the key is wrong, instead: {}", advice(page, other));
-            page.paragraph("     ", &said);
-        }
-    }
+    asking
 }
 
-/// Findings that ask for the same are one step; in the order of the first of each.
-fn steps<'a>(asking: &[&'a Finding]) -> Vec<Vec<&'a Finding>> {
+/// Turns of the key alone, each instead of a turn of the whole environment.
+fn alternatives(report: &Report) -> impl Iterator<Item = &Finding> {
+    let all = asking(report);
+    let instead = |f: &&Finding| turned_instead(f, &all).is_some();
+    all.iter().copied().filter(instead).collect::<Vec<_>>().into_iter()
+}
+
+/// What is to be done, each step with all findings that ask for it; in the order of the first of each.
+pub(crate) fn steps(report: &Report) -> Vec<Vec<&Finding>> {
+    let all = asking(report);
     let mut steps: Vec<Vec<&Finding>> = Vec::new();
-    for finding in asking {
+    for finding in all.iter().copied().filter(|f| turned_instead(f, &all).is_none()) {
         match steps.iter_mut().find(|step| step[0].remedy == finding.remedy) {
             Some(step) => step.push(finding),
             None => steps.push(vec![finding]),
@@ -107,63 +139,84 @@ fn advice(page: &Page, step: &[&Finding]) -> String {
 /// twice. `None` where both ask for the same anyway.
 pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
     let turned = |f: &&&Finding| {
-        f.check == "rotation" && f.verdict == Verdict::Mismatch && f.mirror == finding.mirror && !f.remedy.is_empty()
+        f.check == "environment-rotation"
+            && f.verdict == Verdict::Mismatch
+            && f.mirror == finding.mirror
+            && !f.remedy.is_empty()
     };
     let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
     all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
 }
 
-/// Every check with its number, the undecided ones with the reason.
+/// Every check: what is off in words, what is open with the reason, what agrees with its number.
 pub(super) fn findings(page: &mut Page, report: &Report) {
     let (not_given, made): (Vec<_>, Vec<_>) =
         worst_first(report).into_iter().partition(|f| f.verdict == Verdict::NotGiven);
     if report.findings.is_empty() {
         return;
     }
-    page.heading("FINDINGS (CG minus plate side, +/- 1 standard deviation)");
-    if !made.is_empty() {
-        page.line("  verdict     check                       measured                  tolerance");
-    }
+    page.heading("FINDINGS (CG minus photographed; +/- the uncertainty, 1 sd; [the tolerance])");
+    let width = made.iter().map(|f| display_width(&page.named(f))).max().unwrap_or(0).min(WIDEST_NAME);
     for finding in made {
-        finding_row(page, finding);
+        finding_row(page, finding, width);
     }
     if !not_given.is_empty() {
+        let told: Vec<&str> = not_given.iter().filter_map(|f| told(f)).collect();
         let names: Vec<_> = not_given.into_iter().map(|f| page.named(f)).collect();
         page.paragraph("  not given: ", &names.join(", "));
+        for text in told {
+            page.paragraph(FINDING_INDENT, &prose(text));
+        }
     }
 }
 
-fn finding_row(page: &mut Page, finding: &Finding) {
-    let verdict = page.painted(&cell(verdict_words(finding), 11), finding_colour(finding));
-    let measured = cell(&value_words(finding).replace("x tolerance", "x tol."), 25);
-    let tolerance = clip(&tolerance_words(finding), 12);
-    page.line(&format!("  {verdict} {} {measured} {tolerance}", cell(&page.named(finding), 27)));
+fn finding_row(page: &mut Page, finding: &Finding, width: usize) {
+    let is_off = finding.verdict == Verdict::Mismatch && finding.waived.is_none();
+    let words = if is_off { amiss_words(finding) } else { number_and_tolerance(finding) };
+    let verdict = cell(verdict_words(finding), 11);
+    let start = format!("  {verdict} {}  ", cell(&page.named(finding), width));
+    let row = Page::wrapped_row(&start, &words);
+    let painted = page.painted(&verdict, finding_colour(finding));
+    page.line(&row[0].replacen(&verdict, &painted, 1));
+    page.lines(&row[1..]);
     if finding.verdict >= Verdict::Unsure {
-        let detail = detail_words(&finding.detail);
-        if !detail.is_empty() {
-            page.paragraph(FINDING_INDENT, &detail);
-        }
-        if !finding.reason.is_empty() {
-            page.paragraph(FINDING_INDENT, &prose(&finding.reason));
-        }
+        let number = number_behind(finding).filter(|_| is_off);
+        let numbers: Vec<String> = number.into_iter().chain(detail_words(&finding.detail)).collect();
+        page.paragraph(FINDING_INDENT, &numbers.join("; "));
+        page.paragraph(FINDING_INDENT, &prose(&finding.reason));
     }
-    if let Some(told) = finding.detail.get(detail::TOLD).and_then(Value::as_str) {
-        page.paragraph(FINDING_INDENT, &prose(told));
-    }
+    page.paragraph(FINDING_INDENT, &prose(told(finding).unwrap_or_default()));
     if let Some(waiver) = &finding.waived {
         page.paragraph(FINDING_INDENT, &waiver_words(waiver));
     }
 }
 
-/// The plain numbers among a finding's details, by the unit at the end of their names.
-fn detail_words(detail: &Map<String, Value>) -> String {
-    let words = |(key, value): (&String, &Value)| {
-        let (name, unit) = key.rsplit_once('_').filter(|(_, unit)| DETAIL_UNITS.contains(unit))?;
+/// What is said beside the number whatever the verdict.
+fn told(finding: &Finding) -> Option<&str> {
+    finding.detail.get(detail::TOLD).and_then(Value::as_str)
+}
+
+fn number_and_tolerance(finding: &Finding) -> String {
+    let value = value_words(finding);
+    match tolerance_words(finding).as_str() {
+        "-" => value,
+        tolerance => format!("{} [{tolerance}]", cell(&value, display_width(&value).max(20))),
+    }
+}
+
+/// The numbers among a finding's details that help, with plain names; what shows as zero is left out.
+fn detail_words(detail: &Map<String, Value>) -> Option<String> {
+    let words = |(key, name): &(&str, &str)| {
+        let number = detail.get(*key).and_then(Value::as_f64)?;
+        let (_, unit) = key.rsplit_once('_')?;
         let sd = detail.get(&format!("{key}_sd")).and_then(Value::as_f64);
-        let number = number_words(value.as_f64()?, sd, unit, true);
-        Some(format!("{} {number} {unit}", printable_text(&name.replace('_', " "))))
+        let is_size = unit == "mm" && *key != "focal_length_error_mm" || key.ends_with("key_fill_stops");
+        let said = number_words(number, sd, unit, !is_size);
+        let shows = said.split(" +/-").next()?.bytes().any(|b| (b'1'..=b'9').contains(&b));
+        shows.then(|| format!("{name} {said} {}", if unit == "percent" { "%" } else { unit }))
     };
-    detail.iter().filter_map(words).collect::<Vec<_>>().join(", ")
+    let words: Vec<String> = DETAILS.iter().filter_map(words).collect();
+    (!words.is_empty()).then(|| words.join(", "))
 }
 
 /// Who waived it, until when and why.
@@ -185,12 +238,15 @@ pub(super) fn lights(page: &mut Page, report: &Report) {
     }
 }
 
-fn sphere_lines(page: &mut Page, sphere: &SphereReport) {
-    let side = match sphere.role {
-        SphereRole::Mirror => "mirror",
+fn side_name(sphere: &SphereReport) -> &'static str {
+    match sphere.role {
+        SphereRole::Mirror => "photographed",
         SphereRole::Cg => "CG",
-    };
-    let name = format!("  {side} {}", printable_text(&sphere.name));
+    }
+}
+
+fn sphere_lines(page: &mut Page, sphere: &SphereReport) {
+    let name = format!("  {} {}", side_name(sphere), printable_text(&sphere.name));
     page.line(&format!("{} azimuth  elev.  +/-    radius    share   colour", cell(&name, 18)));
     for (index, light) in sphere.lights.iter().take(LIGHTS_SHOWN).enumerate() {
         page.line(&light_row(index, light, sphere.no_single_key));
@@ -224,15 +280,15 @@ fn light_row(index: usize, light: &LightReport, no_single_key: bool) -> String {
 }
 
 fn colour_words(light: &LightReport) -> String {
-    match (light.cct_kelvin, light.duv) {
-        (Some(kelvin), Some(duv)) => format!("{} K, Duv {}", fixed(kelvin, 0, false), fixed(duv, 4, true)),
+    match (light.cct_kelvin, light.duv.filter(|duv| duv.abs() >= TELLING_DUV)) {
+        (Some(kelvin), Some(duv)) => format!("{} K, Duv {}", fixed(kelvin, 0, false), fixed(duv, 3, true)),
         (Some(kelvin), None) => format!("{} K", fixed(kelvin, 0, false)),
-        _ if light.clipped => "colour not held".to_owned(),
+        _ if light.clipped => "not known: clipped".to_owned(),
         _ => prose(light.colour_reason.as_deref().unwrap_or("-")),
     }
 }
 
-/// Key/fill ratio and how well the sphere was seen.
+/// Key/fill ratio, and what of the sphere does not count.
 fn sphere_words(sphere: &SphereReport) -> String {
     let mut words = Vec::new();
     if let Some(ratio) = sphere.key_fill_ratio {
@@ -242,9 +298,6 @@ fn sphere_words(sphere: &SphereReport) -> String {
         });
         words.push(format!("key/fill {sign}{}:1{stops}", fixed(ratio, 1, false)));
     }
-    let [x, y, a, ..] = sphere.outline_px;
-    let place = format!("{}, {}", fixed(x, 1, false), fixed(y, 1, false));
-    words.push(format!("outline by {}, radius {} px at {place}", prose(&sphere.found_by), fixed(a, 1, false)));
     let parts = [
         (sphere.clipped_fraction, "clipped"),
         (sphere.invalid_fraction, "NaN or Inf"),
@@ -252,14 +305,22 @@ fn sphere_words(sphere: &SphereReport) -> String {
     ];
     for (fraction, what) in parts {
         if fraction > 0.0 {
-            words.push(format!("{} % of it {what}", percent(fraction)));
+            words.push(format!("{} % of the sphere {what}", percent(fraction)));
         }
     }
+    words.join("; ")
+}
+
+/// Where the sphere is in its frame, and through which lens it was taken to be seen.
+fn outline_words(sphere: &SphereReport) -> String {
+    let [x, y, a, ..] = sphere.outline_px;
+    let place = format!("{}, {}", fixed(x, 1, false), fixed(y, 1, false));
+    let outline = format!("outline by {}, radius {} px at {place}", prose(&sphere.found_by), fixed(a, 1, false));
     if sphere.horizontal_fov_deg > 0.0 {
         let from = prose(&sphere.horizontal_fov_from);
-        words.push(format!("field of view {} deg ({from})", fixed(sphere.horizontal_fov_deg, 1, false)));
+        return format!("{outline}; field of view {} deg ({from})", fixed(sphere.horizontal_fov_deg, 1, false));
     }
-    words.join("; ")
+    outline
 }
 
 /// A fraction in percent, short but never rounded to nothing.
@@ -268,18 +329,28 @@ fn percent(fraction: f64) -> String {
     if percent < 0.1 { "< 0.1".to_owned() } else { fixed(percent, 1, false) }
 }
 
-/// Conventions and assumptions under which the numbers hold.
-pub(super) fn conventions(page: &mut Page, report: &Report) {
-    bullets(page, "CONVENTIONS AND ASSUMPTIONS", &report.assumptions);
+/// Outlines, conventions, assumptions and files: nobody needs them to mend a shot.
+pub(super) fn how_it_was_measured(page: &mut Page, report: &Report) {
+    if !report.spheres.is_empty() || !report.assumptions.is_empty() {
+        page.heading("HOW IT WAS MEASURED");
+    }
+    for sphere in &report.spheres {
+        let first = format!("{} {}", side_name(sphere), printable_text(&sphere.name));
+        page.paragraph("  - ", &format!("{first}: {}", outline_words(sphere)));
+    }
+    for text in &report.assumptions {
+        page.paragraph("  - ", &prose(text));
+    }
+    inputs(page, report);
+    let program = format!("{} {}", report.tool.name, report.tool.version);
+    page.line("");
+    page.line(&clip(&printable_text(&program), 80));
 }
 
 /// Things the reader should know, and sheet keys that had no effect.
 pub(super) fn warnings(page: &mut Page, report: &Report) {
     bullets(page, "WARNINGS", &report.warnings);
     bullets(page, "IN THE SHEET BUT NOT USED BY THIS VERSION", &report.not_used);
-    let program = format!("{} {}", report.tool.name, report.tool.version);
-    page.line("");
-    page.line(&clip(&printable_text(&program), 80));
 }
 
 fn bullets(page: &mut Page, heading: &str, texts: &[String]) {
@@ -293,11 +364,11 @@ fn bullets(page: &mut Page, heading: &str, texts: &[String]) {
 }
 
 /// Every file read, and where each belief about it came from.
-pub(super) fn inputs(page: &mut Page, report: &Report) {
+fn inputs(page: &mut Page, report: &Report) {
     if report.inputs.is_empty() {
         return;
     }
-    page.heading("INPUTS (in brackets: where the belief came from)");
+    page.heading("FILES (in brackets: where it is known from)");
     for input in &report.inputs {
         page.paragraph(&format!("  {} ", cell(&printable_text(&input.role), 14)), &printable_text(&input.file));
         page.paragraph("                 ", &input_words(input));
@@ -318,7 +389,5 @@ fn input_words(input: &InputRecord) -> String {
     if input.masked_pixels > 0 {
         words.push(format!("{} NaN or Inf pixels masked", input.masked_pixels));
     }
-    let hash: String = printable_text(&input.blake3).chars().take(HASH_DIGITS).collect();
-    words.push(format!("blake3 {hash}"));
     words.join(", ")
 }

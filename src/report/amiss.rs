@@ -1,0 +1,169 @@
+//! What a finding says is wrong, in the words of somebody who has to mend it.
+
+use serde_json::Value;
+
+use super::wording::{decisive_reason, prose, tolerance_words, value_words};
+use crate::findings::numbers::fixed;
+use crate::findings::{Finding, Verdict, detail};
+use crate::printable_text;
+
+/// Between the words on a doubtful number and what is in the way.
+pub(crate) const TOO_UNCERTAIN: &str = "is too uncertain to judge against the tolerance of";
+
+/// What is wrong, in one clause without a full stop: `the CG is 0.64 stops too dark`. Never a number that looks right:
+/// where another thing than the number decides, such as a light that is missing, that thing is named.
+pub fn amiss_words(finding: &Finding) -> String {
+    if let Some(reason) = decisive_reason(finding) {
+        return unpaired_light_words(finding).unwrap_or_else(|| prose(reason));
+    }
+    known_words(finding).unwrap_or_else(|| match first_clause(&finding.reason) {
+        "" => format!("{} {}", printable_text(&finding.check), off_by(finding)),
+        reason => prose(reason),
+    })
+}
+
+/// What keeps a doubtful finding from being decided.
+pub fn doubt_words(finding: &Finding) -> String {
+    let after = finding.reason.split_once(TOO_UNCERTAIN).and_then(|(_, rest)| rest.split_once(": "));
+    prose(after.map_or(finding.reason.as_str(), |(_, why)| why))
+}
+
+/// A light that one side has and the other has not.
+pub(crate) fn unpaired_light_words(finding: &Finding) -> Option<String> {
+    let strongest = |key: &str| {
+        let lights = finding.detail.get(key).and_then(Value::as_array)?;
+        let shares = lights.iter().filter_map(|light| light.get("share").and_then(Value::as_f64));
+        Some((lights.len(), shares.max_by(f64::total_cmp)?))
+    };
+    let words = |count: usize, one: &str, several: &str, share: f64| {
+        let what = if count == 1 { one.to_owned() } else { format!("{count} {several}") };
+        format!("{what}: {} % of what a surface facing it receives", fixed(100.0 * share, 0, false))
+    };
+    let missing = strongest("missing_in_cg").map(|(n, s)| words(n, "a light is missing", "lights are missing", s));
+    missing.or_else(|| strongest("extra_in_cg").map(|(n, s)| words(n, "a light too many", "lights too many", s)))
+}
+
+/// The words for the checks whose number says all.
+fn known_words(finding: &Finding) -> Option<String> {
+    let value = finding.value.filter(|value| value.is_finite())?;
+    let size = |decimals| fixed(value.abs(), decimals, false);
+    let either = |plus, minus| if value > 0.0 { plus } else { minus };
+    Some(match finding.check.as_str() {
+        "highlight-direction" => key_words(finding, value),
+        "key-fill-ratio" => format!("the CG light is {} stops too {}", size(2), either("contrasty", "flat")),
+        "exposure" => exposure_words(finding, value),
+        "colour-balance" => colour_words(finding, value),
+        "environment-rotation" => format!("the whole environment is turned by {} deg", size(1)),
+        "field-of-view" => format!("the CG camera's view is {} deg too {}", size(2), either("wide", "narrow")),
+        "sphere-place" => place_words(finding, value),
+        "light-gains" => format!("the gain of a light layer is off by {} stops", size(2)),
+        "lens-distortion" => format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1)),
+        "clean-plate" => clean_plate_words(finding),
+        "reference-drift" => {
+            format!("the sphere frame is {} stops {} than the plate", size(2), either("brighter", "darker"))
+        }
+        "scale" => format!("noted sizes and distances contradict the picture by {} %", size(1)),
+        "sun" => format!("the key stands {} deg from where the sun was", size(0)),
+        "grey-sphere" => {
+            let side = either("more", "less");
+            format!("the grey sphere shows {} stops {side} contrast than the mirror sphere says", size(2))
+        }
+        "environment" if finding.concerns == "reference" => {
+            let off = finding.reason.split("photographed one: ").nth(1).unwrap_or_default();
+            match first_clause(off) {
+                "" => return None,
+                off => format!("the captured environment is off: {}", prose(off)),
+            }
+        }
+        _ => return None,
+    })
+}
+
+/// How the key is off: by the angle, and which way.
+fn key_words(finding: &Finding, value: f64) -> String {
+    let way = |key: &str, plus: &str, minus: &str| {
+        let error = finding.detail.get(key).and_then(Value::as_f64).filter(|e| e.is_finite())?;
+        let words = if error > 0.0 { plus } else { minus };
+        (error.abs() >= 1.0).then(|| format!("{} deg {words}", fixed(error.abs(), 1, false)))
+    };
+    let ways = [
+        way("azimuth_error_deg", "counter-clockwise seen from above", "clockwise seen from above"),
+        way("elevation_error_deg", "too high", "too low"),
+    ];
+    let ways: Vec<String> = ways.into_iter().flatten().collect();
+    let ways = if ways.is_empty() { String::new() } else { format!(" ({})", ways.join(", ")) };
+    format!("the key light is {} deg off{ways}", fixed(value, 1, false))
+}
+
+fn exposure_words(finding: &Finding, value: f64) -> String {
+    let decided = finding.detail.get(detail::DECIDED_BY).and_then(Value::as_str);
+    let what = if decided == Some("what a subject receives") { "the light on a subject" } else { "the CG" };
+    format!("{what} is {} stops too {}", fixed(value.abs(), 2, false), if value > 0.0 { "bright" } else { "dark" })
+}
+
+fn colour_words(finding: &Finding, value: f64) -> String {
+    let tolerance = finding.detail.get("mired_tolerance").and_then(Value::as_f64);
+    let overall = finding.detail.get("overall").and_then(Value::as_object);
+    let mired = overall.and_then(|o| o.get("mired_error")).and_then(Value::as_f64);
+    match mired.zip(tolerance).filter(|(mired, tolerance)| mired.abs() > *tolerance) {
+        Some((mired, _)) => {
+            let side = if mired > 0.0 { "warm" } else { "cool" };
+            format!("the CG is {} mired too {side}", fixed(mired.abs(), 0, false))
+        }
+        None => format!("the CG's colour is off by {} stops", fixed(value.abs(), 2, false)),
+    }
+}
+
+fn place_words(finding: &Finding, value: f64) -> String {
+    let places = finding.detail.get("places").and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
+    let length = |place: &Value| {
+        let parts = place.get("cg_offset_mm")?.as_array()?.iter().filter_map(Value::as_f64);
+        Some(parts.map(|mm| mm * mm).sum::<f64>().sqrt())
+    };
+    let off = fixed(value, 0, false);
+    match places.iter().filter_map(length).max_by(f64::total_cmp) {
+        Some(mm) => format!(
+            "the CG sphere stands {} mm beside the photographed one's place: near lights look {off} deg off",
+            fixed(mm, 0, false)
+        ),
+        None => format!("the CG sphere stands elsewhere: near lights look {off} deg off"),
+    }
+}
+
+fn clean_plate_words(finding: &Finding) -> String {
+    let number = |key: &str| finding.detail.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
+    let off = |word: &str| finding.reason.contains(word);
+    let mut parts = Vec::new();
+    if let Some(px) = number("misregistration_px").filter(|_| off("place")) {
+        parts.push(format!("lies {} px off", fixed(px, 1, false)));
+    }
+    if let Some(stops) = number("exposure_stops").filter(|stops| off("exposure") && stops.abs() >= 0.005) {
+        let side = if stops > 0.0 { "brighter" } else { "darker" };
+        parts.push(format!("is {} stops {side}", fixed(stops.abs(), 2, false)));
+    }
+    if number("blur_px").is_some() && off("focus") {
+        parts.push("is in other focus".to_owned());
+    }
+    if parts.is_empty() {
+        parts.push(format!("is {}", prose(&finding.reason)));
+    }
+    format!("the clean plate {}", parts.join(" and "))
+}
+
+/// The number and its tolerance where no words of our own are known.
+fn off_by(finding: &Finding) -> String {
+    match tolerance_words(finding).as_str() {
+        "-" => value_words(finding),
+        tolerance => format!("{}, tolerance {tolerance}", value_words(finding)),
+    }
+}
+
+fn first_clause(text: &str) -> &str {
+    text.split("; ").next().unwrap_or(text)
+}
+
+/// The number behind a fault with its tolerance, where it is the number that decides.
+pub(crate) fn number_behind(finding: &Finding) -> Option<String> {
+    let decides = decisive_reason(finding).is_none() && finding.value.is_some() && finding.verdict >= Verdict::Unsure;
+    (decides && finding.value_sd != Some(0.0)).then(|| off_by(finding))
+}
