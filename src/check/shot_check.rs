@@ -7,7 +7,8 @@ use super::reference_drift::Reference;
 use crate::Result;
 use crate::compare::Comparison;
 use crate::findings::{Attachment, Finding, InputRecord, Verdict};
-use crate::image::{CaptureMeta, Frame, Size};
+use crate::image::rows::hand_over;
+use crate::image::{CaptureMeta, Frame, RowSink, Size};
 use crate::light::radiance::{Radiometry, RecordingLimit};
 use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sheet::{ImageSpec, ShotSheet};
@@ -28,11 +29,29 @@ pub struct ShotEvidence<'a> {
     pub predict: bool,
     /// Opens a further image of the sheet; the role goes into the report's `inputs`.
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
+    /// Hands a further image of the sheet on in strips, where it may be too large to be held.
+    pub open_rows: Option<&'a OpenRows<'a>>,
     /// The view of a frame that the plate's camera took.
     pub view: &'a (dyn Fn(&Frame) -> View + Sync),
 }
 
+/// Opens an image in strips; gives back the frame without pixels.
+pub(crate) type OpenRows<'a> = dyn Fn(&ImageSpec, &str, &mut dyn RowSink) -> Result<Frame> + Sync + 'a;
+
 impl<'a> ShotEvidence<'a> {
+    /// The frame of an image, handed to `sink` in strips; without pixels.
+    ///
+    /// # Errors
+    /// Where it cannot be opened.
+    pub fn in_strips(&self, spec: &ImageSpec, role: &str, sink: &mut dyn RowSink) -> Result<Frame> {
+        if let Some(open_rows) = self.open_rows {
+            return open_rows(spec, role, sink);
+        }
+        let frame = (self.open)(spec, role)?;
+        hand_over(&frame, sink);
+        Ok(frame)
+    }
+
     /// The sheet alone, with nothing opened yet.
     pub fn of_sheet(sheet: &'a ShotSheet, open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync)) -> Self {
         Self {
@@ -43,6 +62,7 @@ impl<'a> ShotEvidence<'a> {
             files: &[],
             predict: false,
             open,
+            open_rows: None,
             view: &assumed_view,
         }
     }

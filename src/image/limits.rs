@@ -56,26 +56,34 @@ impl Limits {
         with_alpha: bool,
         scratch_bytes: u64,
     ) -> Result<()> {
+        self.check_pixels(path, width, height)?;
+        let pixels = width.saturating_mul(height);
+        let each = PIXEL_BYTES + if with_alpha { ALPHA_BYTES } else { 0 };
+        let bytes = pixels.saturating_mul(each).saturating_add(scratch_bytes);
+        if bytes <= self.max_bytes { Ok(()) } else { Err(self.too_large(path, [width, height], bytes)) }
+    }
+
+    /// Refuses a picture without pixels or with too many, however little of it is held at once.
+    ///
+    /// # Errors
+    /// As [`Self::check_picture`].
+    pub fn check_pixels(&self, path: &Path, width: u64, height: u64) -> Result<()> {
         let pixels = width.saturating_mul(height);
         if pixels == 0 {
             let cause = format!("the picture is {width} × {height} pixels");
             return Err(Error::new(ErrorKind::Malformed, path, cause, "write the file again"));
         }
-        let each = PIXEL_BYTES + if with_alpha { ALPHA_BYTES } else { 0 };
-        let bytes = pixels.saturating_mul(each).saturating_add(scratch_bytes);
-        if pixels <= self.max_pixels && bytes <= self.max_bytes {
-            return Ok(());
-        }
+        let bytes = pixels.saturating_mul(PIXEL_BYTES);
+        if pixels <= self.max_pixels { Ok(()) } else { Err(self.too_large(path, [width, height], bytes)) }
+    }
+
+    fn too_large(&self, path: &Path, [width, height]: [u64; 2], bytes: u64) -> Error {
         let cause = format!(
             "the header claims {width} × {height} pixels ({bytes} bytes decoded); the limits are {} pixels and {} bytes",
             self.max_pixels, self.max_bytes
         );
-        Err(Error::new(
-            ErrorKind::Limit,
-            path,
-            cause,
-            "check the file, give a smaller one, or raise --max-pixels and --max-decoded",
-        ))
+        let remedy = "check the file, give a smaller one, or raise --max-pixels and --max-decoded";
+        Error::new(ErrorKind::Limit, path, cause, remedy)
     }
 }
 

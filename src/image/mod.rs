@@ -14,6 +14,7 @@ pub mod open;
 pub mod probe;
 mod provenance;
 mod raster;
+pub(crate) mod rows;
 mod sniff;
 mod stream;
 mod wanted;
@@ -27,7 +28,9 @@ use crate::colour::ColourSpace;
 pub(crate) use ceiling::photograph::{Ceiling, ceiling};
 pub(crate) use ceiling::spike::crowd;
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
+pub(crate) use open::masked_pixels_words;
 pub use provenance::InputRecord;
+pub use rows::RowSink;
 pub use wanted::{Opened, Wanted};
 
 /// The four pixels around a point between pixel centres (px from the display window's corner), each as column, row and

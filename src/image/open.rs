@@ -5,6 +5,7 @@ use std::path::Path;
 use super::InputRecord;
 use super::encoding::Encoding;
 use super::limits::Limits;
+use super::rows::{RowSink, hand_over, without_pixels};
 use super::sniff::Kind;
 use super::stream::InputFile;
 use super::{CaptureMeta, DataWindow, Frame, Opened, Size, Wanted, dpx, exr, raster};
@@ -75,6 +76,25 @@ pub fn open_part(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Wanted +
     }
 }
 
+/// Hands an image file to `sink` in strips, so that no more of an OpenEXR file is held than one of them; files of other
+/// kinds are decoded whole and are one strip. Gives back the frame without pixels.
+///
+/// # Errors
+/// As [`open`]. The sink may have been given strips before.
+pub fn open_rows(request: &OpenRequest<'_>, sink: &mut dyn RowSink) -> Result<Frame> {
+    let file = InputFile::open(request.path, request.limits)?;
+    let kind = {
+        let head = file.head().map_err(|e| Error::io(request.path, &e))?;
+        Kind::of(request.path, &head)?
+    };
+    if kind == Kind::Exr {
+        return exr::open_rows(request, &file, sink);
+    }
+    let frame = raster::open(request, kind, &file)?;
+    hand_over(&frame, sink);
+    Ok(without_pixels(&frame))
+}
+
 /// What a decoder found, before it becomes a [`Frame`].
 pub(super) struct Parts {
     pub(super) size: Size,
@@ -135,6 +155,11 @@ impl Parts {
             blake3: self.blake3.clone(),
         }
     }
+}
+
+/// What to say of masked pixels of a picture that was read whole, where there are any.
+pub(crate) fn masked_pixels_words(masked: u64) -> Option<String> {
+    masked_words(masked, true)
 }
 
 /// What to say of masked pixels, where there are any.

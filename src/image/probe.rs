@@ -19,6 +19,8 @@ use crate::{Error, ErrorKind, Result};
 pub struct Probe {
     /// Pixels present, of the largest part where there are several.
     pub pixels: u64,
+    /// Pixels of it that are held at once where it is read in strips.
+    pub strip_pixels: u64,
     /// Bytes that decoding takes besides the decoded pixels: of OpenEXR the blocks in work, of other files the whole
     /// file and its samples.
     pub scratch_bytes: u64,
@@ -55,7 +57,11 @@ pub fn probe(path: &Path, limits: &Limits) -> Option<Probe> {
 fn of_exr(file: BufReader<File>) -> Option<Probe> {
     let meta = contain(|| MetaData::read_from_buffered(file, false)).ok()?.ok()?;
     let pixels = |h: &Header| (h.layer_size.width() as u64).saturating_mul(h.layer_size.height() as u64);
-    let each = meta.headers.iter().map(|h| Probe { pixels: pixels(h), scratch_bytes: exr::scratch_bytes(h) });
+    let each = meta.headers.iter().map(|h| Probe {
+        pixels: pixels(h),
+        strip_pixels: exr::strip_pixels(h),
+        scratch_bytes: exr::scratch_bytes(h),
+    });
     each.max_by_key(|probe| probe.pixels.saturating_add(probe.scratch_bytes))
 }
 
@@ -63,7 +69,8 @@ fn of_exr(file: BufReader<File>) -> Option<Probe> {
 fn of_dpx(file: BufReader<File>, file_bytes: u64) -> Option<Probe> {
     let mut head = Vec::new();
     file.take(dpx::HEADER_BYTES as u64).read_to_end(&mut head).ok()?;
-    Some(Probe { pixels: dpx::size_of(&head)?, scratch_bytes: file_bytes })
+    let pixels = dpx::size_of(&head)?;
+    Some(Probe { pixels, strip_pixels: pixels, scratch_bytes: file_bytes })
 }
 
 fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {
@@ -75,7 +82,7 @@ fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {
         // Its decoder has a copy of the file of its own.
         scratch = scratch.saturating_add(pixels.saturating_mul(COEFFICIENT_BYTES)).saturating_add(file_bytes);
     }
-    Probe { pixels, scratch_bytes: scratch }
+    Probe { pixels, strip_pixels: pixels, scratch_bytes: scratch }
 }
 
 /// Pixels, and bytes of their samples.

@@ -5,8 +5,9 @@ use std::path::Path;
 use crate::colour::ColourSpace;
 use crate::image::clf::ClfTransform;
 use crate::image::encoding::Encoding;
-use crate::image::open::{Belief, OpenRequest, open_part};
-use crate::image::{Frame, Opened, Wanted};
+use crate::image::open::{Belief, OpenRequest, open_part, open_rows};
+use crate::image::rows::without_pixels;
+use crate::image::{Frame, Opened, RowSink, Wanted};
 use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sheet::{CameraSpec, ImageSpec, WhiteBalance};
 use crate::{Error, ErrorKind, Result};
@@ -24,31 +25,78 @@ pub(super) fn open_part_of(
     want_alpha: bool,
     choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
-    let path = spec.path(base_dir)?;
-    let shown_as = spec.file_name()?;
+    let (path, shown_as) = (spec.path(base_dir)?, spec.file_name()?);
     let transform = transform(spec, base_dir)?;
-    let request = OpenRequest {
-        path: &path,
-        shown_as: &shown_as,
+    let request = request(spec, (&path, &shown_as), role, want_alpha, transform.is_some())?;
+    let mut opened = open_part(&request, choose)?;
+    as_the_sheet_says(&mut opened.frame, spec, transform.as_ref());
+    Ok(opened)
+}
+
+/// Hands the frame of an image entry to `sink` in strips; gives it back without pixels.
+pub(super) fn open_rows_of(spec: &ImageSpec, base_dir: &Path, role: &str, sink: &mut dyn RowSink) -> Result<Frame> {
+    let (path, shown_as) = (spec.path(base_dir)?, spec.file_name()?);
+    let transform = transform(spec, base_dir)?;
+    let request = request(spec, (&path, &shown_as), role, false, transform.is_some())?;
+    let mut frame = open_rows(&request, &mut Decoded { spec, transform: transform.as_ref(), sink })?;
+    as_the_sheet_says(&mut frame, spec, transform.as_ref());
+    Ok(frame)
+}
+
+/// Hands strips on as the sheet says how they are to be read.
+struct Decoded<'a> {
+    spec: &'a ImageSpec,
+    transform: Option<&'a (String, ClfTransform)>,
+    sink: &'a mut dyn RowSink,
+}
+
+impl RowSink for Decoded<'_> {
+    fn begin(&mut self, header: &Frame) {
+        let mut header = without_pixels(header);
+        as_the_sheet_says(&mut header, self.spec, self.transform);
+        self.sink.begin(&header);
+    }
+
+    fn rows(&mut self, strip: &Frame, first_row: usize) {
+        if self.transform.is_none() {
+            return self.sink.rows(strip, first_row);
+        }
+        let mut strip = strip.clone();
+        as_the_sheet_says(&mut strip, self.spec, self.transform);
+        self.sink.rows(&strip, first_row);
+    }
+}
+
+fn request<'a>(
+    spec: &'a ImageSpec,
+    (path, shown_as): (&'a Path, &'a str),
+    role: &'a str,
+    want_alpha: bool,
+    has_transform: bool,
+) -> Result<OpenRequest<'a>> {
+    Ok(OpenRequest {
+        path,
+        shown_as,
         role,
-        encoding: if transform.is_some() { Some(code_values(spec)) } else { encoding(spec, &path)? },
-        colour_space: colour_space(spec, &path)?,
+        encoding: if has_transform { Some(code_values(spec)) } else { encoding(spec, path)? },
+        colour_space: colour_space(spec, path)?,
         layer: spec.layer.as_deref(),
-        clip_level: spec.clip_level.filter(|_| transform.is_none()),
+        clip_level: spec.clip_level.filter(|_| !has_transform),
         want_alpha,
         limits: &spec.limits,
-    };
-    let mut opened = open_part(&request, choose)?;
+    })
+}
+
+/// What the sheet says beyond what a request can tell.
+fn as_the_sheet_says(frame: &mut Frame, spec: &ImageSpec, transform: Option<&(String, ClfTransform)>) {
     if let Some((name, transform)) = transform {
-        let frame = &mut opened.frame;
         transform.decode(frame);
-        frame.record.encoding = name;
+        frame.record.encoding.clone_from(name);
         frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
     }
     if spec.white_balance == Some(WhiteBalance::Fixed) {
-        opened.frame.meta.auto_white_balance = Some(false);
+        frame.meta.auto_white_balance = Some(false);
     }
-    Ok(opened)
 }
 
 /// The Common LUT Format file that the entry names as its encoding, with the name as given.

@@ -2,6 +2,7 @@
 
 use crate::check::{PairEvidence, SHOT_CHECKS, ShotCheck, ShotEvidence, blank_of_shot};
 use crate::findings::{Attachment, Finding, Report, Verdict};
+use crate::image::RowSink;
 use crate::sheet::ShotSheet;
 
 use super::pair::Pair;
@@ -19,6 +20,9 @@ pub(super) fn check(
     // A rendered grey sphere is outlined by its alpha, as the CG sphere is.
     let open =
         |spec: &crate::sheet::ImageSpec, role: &str| intake::open_frame(spec, &sheet.base_dir, role, role == "matte");
+    let open_rows = |spec: &crate::sheet::ImageSpec, role: &str, sink: &mut dyn RowSink| {
+        intake::open_rows_of(spec, &sheet.base_dir, role, sink)
+    };
     let plate_view = frames.plate.as_ref().map(|p| intake::view_of(p, sheet.camera.as_ref(), &mut Vec::new()));
     let view = |frame: &crate::image::Frame| intake::view_of(frame, sheet.camera.as_ref(), &mut Vec::new());
     let pairs = pairs.iter().map(|pair| PairEvidence {
@@ -37,6 +41,7 @@ pub(super) fn check(
         files: &frames.notes,
         predict,
         open: &open,
+        open_rows: Some(&open_rows),
         view: &view,
     };
     SHOT_CHECKS.iter().flat_map(|check| one(*check, &evidence, report)).collect()

@@ -40,7 +40,12 @@ pub fn need(sheet: &ShotSheet) -> Need {
         let Some(frame) = probe(&path, &image.limits) else { continue };
         let further = place.contains(".bracket[") && !place.ends_with(".bracket[0]");
         let each = if further { EXPOSURE_PIXEL_BYTES } else { DECODED_PIXEL_BYTES };
-        let decoded = frame.pixels.saturating_mul(each);
+        let decoded = if place == "environment" {
+            // What is kept of it besides is among what a shot takes anyway.
+            frame.strip_pixels.saturating_mul(each)
+        } else {
+            frame.pixels.saturating_mul(each)
+        };
         need.bytes = need.bytes.saturating_add(decoded);
         scratch.push(frame.scratch_bytes);
         let bytes = decoded.saturating_add(frame.scratch_bytes);

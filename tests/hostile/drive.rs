@@ -5,11 +5,11 @@ use std::fs;
 use std::path::Path;
 
 use plateproof::Error;
-use plateproof::image::Frame;
 use plateproof::image::clf::ClfTransform;
 use plateproof::image::limits::Limits;
-use plateproof::image::open::{OpenRequest, open};
+use plateproof::image::open::{OpenRequest, open, open_rows};
 use plateproof::image::probe::probe;
+use plateproof::image::{Frame, RowSink};
 use plateproof::sheet::{load_sheet, peek_sheet};
 
 /// What became of the bytes. Anything else is a fault: a panic, a broken promise about the result, no end.
@@ -45,7 +45,40 @@ pub(super) fn picture(bytes: &[u8], folder: &Path) -> Outcome {
     let path = folder.join("frame.tga");
     fs::write(&path, bytes).expect("the test's own folder takes files");
     probe(&path, &LIMITS);
+    in_strips(&path);
     judge(open_plain(&path), |frame| is_sound(&frame))
+}
+
+/// The same picture handed on in strips: every row once and in order, with the same pixels, or the same refusal.
+fn in_strips(path: &Path) {
+    let request = OpenRequest { want_alpha: false, ..plain(path) };
+    let mut strips = Strips::default();
+    match (open_rows(&request, &mut strips), open(&request)) {
+        (Ok(header), Ok(whole)) => {
+            assert!(strips.rgb.len() == whole.rgb.len() && header.record == whole.record);
+            let bits = |rgb: &[f32; 3]| rgb.map(f32::to_bits);
+            assert!(strips.rgb.iter().map(bits).eq(whole.rgb.iter().map(bits)));
+        }
+        (Err(strips), Err(whole)) => assert_eq!(strips.to_string(), whole.to_string()),
+        (strips, whole) => panic!("in strips {:?}, whole {:?}", strips.err(), whole.err()),
+    }
+}
+
+#[derive(Default)]
+struct Strips {
+    rgb: Vec<[f32; 3]>,
+    width: usize,
+}
+
+impl RowSink for Strips {
+    fn begin(&mut self, header: &Frame) {
+        self.width = header.data.width;
+    }
+
+    fn rows(&mut self, strip: &Frame, first_row: usize) {
+        assert_eq!(self.rgb.len(), first_row * self.width);
+        self.rgb.extend(&strip.rgb);
+    }
 }
 
 /// An EXIF block, inside a small camera file.
@@ -94,7 +127,11 @@ fn judge<T>(result: Result<T, Error>, holds: impl FnOnce(T)) -> Outcome {
 }
 
 fn open_plain(path: &Path) -> Result<Frame, Error> {
-    open(&OpenRequest {
+    open(&plain(path))
+}
+
+fn plain(path: &Path) -> OpenRequest<'_> {
+    OpenRequest {
         path,
         shown_as: "frame",
         role: "plate",
@@ -104,7 +141,7 @@ fn open_plain(path: &Path) -> Result<Frame, Error> {
         clip_level: None,
         want_alpha: true,
         limits: &LIMITS,
-    })
+    }
 }
 
 fn is_sound(frame: &Frame) {

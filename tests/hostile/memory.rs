@@ -151,6 +151,70 @@ fn a_picture_larger_than_memory_costs_its_own_shot_alone() {
     }
 }
 
+/// A group of processes with limited memory; it goes when it is dropped.
+#[cfg(target_os = "linux")]
+struct Group(PathBuf);
+
+#[cfg(target_os = "linux")]
+impl Group {
+    /// `None` where the machine or the user allows none (cgroups(7): both kinds of hierarchy).
+    fn with_memory(bytes: u64) -> Option<Self> {
+        let name = format!("plateproof-test-{}", std::process::id());
+        let hierarchies = [("/sys/fs/cgroup/memory", "memory.limit_in_bytes"), ("/sys/fs/cgroup", "memory.max")];
+        hierarchies.into_iter().find_map(|(root, limit)| {
+            let folder = Path::new(root).join(&name);
+            fs::create_dir(&folder).ok()?;
+            let group = Self(folder);
+            let file = group.0.join(limit);
+            // A hierarchy without this controller has no such file, and none can be made there.
+            (file.exists() && fs::write(&file, bytes.to_string()).is_ok()).then_some(group)
+        })
+    }
+
+    /// The line of shell that puts a process into it.
+    fn enter(&self) -> String {
+        format!("echo $$ > {} || exit 9", self.0.join("cgroup.procs").display())
+    }
+}
+
+#[cfg(target_os = "linux")]
+impl Drop for Group {
+    fn drop(&mut self) {
+        drop(fs::remove_dir(&self.0));
+    }
+}
+
+/// What a process may use is what its group may, however large the machine is: nothing is ended by the system.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_group_with_one_gib_costs_the_large_shot_alone() {
+    let Some(group) = Group::with_memory(1 << 30) else {
+        println!("ignored: no group of processes with limited memory can be made here");
+        return;
+    };
+    for (name, bytes) in [("zeros.exr", exr_of_zeros(16_384, 16_384)), ("large.png", png_of_zeros(12_000, 12_000))] {
+        let job = Job::new(|sheet, folder| {
+            fs::write(folder.join(name), bytes).unwrap();
+            put_in_role(sheet, "mirror", name);
+        });
+        job.costs_one_shot(&group.enter(), &[]).says("and 512 MiB may be used");
+    }
+}
+
+/// An environment is read in strips: sixteen thousand columns take no more memory than it leaves.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_large_environment_fits_where_it_would_not_whole() {
+    let job = Job::new(|sheet, folder| {
+        fs::write(folder.join("env.exr"), exr_of_zeros(16_384, 8192)).unwrap();
+        sheet["environment"] = json!("env.exr");
+    });
+    let words = ["check", "shots/bad", "--no-picture", "--out", "r"];
+    let ended = run_under(LIMIT, job.0.path(), &words);
+    assert!(matches!(ended.status, 0 | 1 | 3), "it is done, whatever a black environment is worth: {}", ended.err);
+    ended.tame();
+}
+
 #[cfg(target_os = "linux")]
 #[test]
 fn long_files_with_good_first_bytes_are_not_held() {

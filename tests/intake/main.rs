@@ -7,6 +7,7 @@ mod dpx;
 mod hostile;
 mod partial;
 mod published;
+mod strips;
 mod written_exr;
 mod written_raster;
 

@@ -10,8 +10,8 @@ use super::{CheckDoc, blank};
 use crate::Result;
 use crate::base::units::Stops;
 use crate::findings::{Finding, Verdict};
-use crate::image::{EnvironmentMap, Frame};
-use crate::light::environment::{LatLong, Survey, convention_of, survey};
+use crate::image::{EnvironmentMap, Frame, RowSink};
+use crate::light::environment::{LatLong, LatLongInStrips, Survey, SurveyInStrips, convention_of};
 use crate::sheet::{EnvironmentSpec, ShotSheet};
 
 pub use super::docs::environment::DOC;
@@ -34,6 +34,29 @@ struct Captured<'a> {
     display_picture: bool,
 }
 
+/// The environment while its strips come in; nothing of a cube map is kept.
+struct Taken {
+    gain: f64,
+    survey: Option<SurveyInStrips>,
+    light: Option<LatLongInStrips>,
+}
+
+impl RowSink for Taken {
+    fn begin(&mut self, header: &Frame) {
+        if header.meta.environment_map != Some(EnvironmentMap::Cube) {
+            self.survey = Some(SurveyInStrips::new(header));
+            self.light = Some(LatLongInStrips::new(header, self.gain));
+        }
+    }
+
+    fn rows(&mut self, strip: &Frame, first_row: usize) {
+        if let (Some(survey), Some(light)) = (&mut self.survey, &mut self.light) {
+            survey.take(strip, first_row);
+            light.take(strip, first_row);
+        }
+    }
+}
+
 impl ShotCheck for Environment {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
@@ -53,22 +76,23 @@ impl ShotCheck for Environment {
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
         let Some(spec) = &shot.sheet.environment else { return Ok(Addition::default()) };
-        let frame = (shot.open)(&spec.image, "environment")?;
+        let gain = Stops(-spec.image.exposure_stops.unwrap_or(0.0)).ratio();
+        let mut taken = Taken { gain, survey: None, light: None };
+        let frame = shot.in_strips(&spec.image, "environment", &mut taken)?;
         let mut addition = Addition {
             inputs: vec![frame.record.clone()],
             warnings: frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)).collect(),
             ..Addition::default()
         };
-        if frame.meta.environment_map == Some(EnvironmentMap::Cube) {
+        let (Some(light), Some(survey)) = (taken.light, taken.survey) else {
             addition.findings.push(cube());
             return Ok(addition);
-        }
+        };
         addition.assumptions.push(layout_words(&frame));
-        let gain = Stops(-spec.image.exposure_stops.unwrap_or(0.0)).ratio();
         let captured = Captured {
             spec,
-            light: LatLong::of(&frame, gain),
-            survey: survey(&frame),
+            light: light.finish(),
+            survey: survey.finish(),
             display_picture: frame.is_display_picture(),
         };
         drop(frame);

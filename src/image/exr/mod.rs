@@ -6,7 +6,10 @@ mod coverage;
 mod layers;
 mod offsets;
 mod samples;
+mod strips;
 mod unpacked;
+
+pub(super) use self::strips::{open_rows, strip_pixels};
 
 use std::path::Path;
 
@@ -17,6 +20,7 @@ use ::exr::meta::header::Header;
 
 use self::blocks::{Blocks, Cut, Grid, Pixels};
 use self::layers::{Meaning, Picked};
+use self::offsets::Offsets;
 use super::encoding::Encoding;
 use super::guard::contain;
 use super::open::{Belief, OpenRequest, Parts, masked_words, named_space};
@@ -54,29 +58,55 @@ pub(super) fn open(
     file: &InputFile,
     choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
-    let path = request.path;
-    let (meta, tables_start) = read_meta(path, file)?;
-    let picked = layers::pick(path, &meta, request.layer);
-    let mut picked = picked.map_err(|unclear| unreadable_kind(path, &meta).unwrap_or(unclear))?;
-    picked.alpha = picked.alpha.filter(|_| request.want_alpha);
-    let header = &meta.headers[picked.part];
-    check_kind(path, header)?;
-    check_size(request, header, &picked)?;
-
-    let encoding = request.encoding.unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
-    let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
-    let blocks = Blocks::new(path, file, &meta, &picked, &offsets.of_blocks, encoding.value);
-    let mut frame = frame_without_pixels(request, &meta, &picked, encoding);
+    let prepared = Prepared::of(request, file, &|grid| (grid.width, grid.height))?;
+    let blocks = prepared.blocks(request, file);
+    let mut frame = prepared.frame(request);
     let (pixels, hash) = parallel::both(|| blocks.read(cut_of(&blocks, &frame, choose(&frame))?), || file.hash());
-    frame.record.blake3 = hash.map_err(|e| Error::io(path, &e))?;
+    frame.record.blake3 = hash.map_err(|e| Error::io(request.path, &e))?;
     let pixels = pixels?;
     let complete = pixels.cut == blocks.grid.whole();
-    if offsets.unfinished {
-        frame.warnings.push(unfinished_words(&offsets.of_blocks));
+    if prepared.offsets.unfinished {
+        frame.warnings.push(unfinished_words(&prepared.offsets.of_blocks));
     }
-    let blocks_in_file: usize = meta.headers.iter().map(|h| h.chunk_count).sum();
-    fill(&mut frame, pixels, blocks_in_file, complete);
+    fill(&mut frame, pixels, prepared.blocks_in_file(), complete);
     Ok(Opened { frame, complete })
+}
+
+/// A file whose header was read and found sound, before any of its pixels.
+struct Prepared {
+    meta: MetaData,
+    picked: Picked,
+    encoding: Belief<Encoding>,
+    offsets: Offsets,
+}
+
+impl Prepared {
+    /// `held` is the width and height of what will be held of the picture at once.
+    fn of(request: &OpenRequest<'_>, file: &InputFile, held: &dyn Fn(Grid) -> (usize, usize)) -> Result<Self> {
+        let path = request.path;
+        let (meta, tables_start) = read_meta(path, file)?;
+        let picked = layers::pick(path, &meta, request.layer);
+        let mut picked = picked.map_err(|unclear| unreadable_kind(path, &meta).unwrap_or(unclear))?;
+        picked.alpha = picked.alpha.filter(|_| request.want_alpha);
+        let header = &meta.headers[picked.part];
+        check_kind(path, header)?;
+        check_size(request, header, &picked, held(Grid::of(header)))?;
+        let encoding = request.encoding.unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
+        let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
+        Ok(Self { meta, picked, encoding, offsets })
+    }
+
+    fn blocks<'a>(&'a self, request: &OpenRequest<'a>, file: &'a InputFile) -> Blocks<'a> {
+        Blocks::new(request.path, file, &self.meta, &self.picked, &self.offsets.of_blocks, self.encoding.value)
+    }
+
+    fn frame(&self, request: &OpenRequest<'_>) -> Frame {
+        frame_without_pixels(request, &self.meta, &self.picked, self.encoding)
+    }
+
+    fn blocks_in_file(&self) -> usize {
+        self.meta.headers.iter().map(|h| h.chunk_count).sum()
+    }
 }
 
 /// The part of the data window to decode.
@@ -162,13 +192,26 @@ fn check_kind(path: &Path, header: &Header) -> Result<()> {
 }
 
 /// Holds what the header claims against the limits before anything is allocated for it.
-fn check_size(request: &OpenRequest<'_>, header: &Header, picked: &Picked) -> Result<()> {
+///
+/// Of the data window no more than `held_width` × `held_height` pixels are held at once.
+fn check_size(
+    request: &OpenRequest<'_>,
+    header: &Header,
+    picked: &Picked,
+    (held_width, held_height): (usize, usize),
+) -> Result<()> {
     let scratch = scratch_bytes(header);
     let data = header.layer_size;
     let with_alpha = picked.alpha.is_some();
-    request.limits.check_picture(request.path, data.width() as u64, data.height() as u64, with_alpha, scratch)?;
+    request.limits.check_pixels(request.path, data.width() as u64, data.height() as u64)?;
+    request.limits.check_picture(request.path, held_width as u64, held_height as u64, with_alpha, scratch)?;
     let display = header.shared_attributes.display_window.size;
-    request.limits.check_picture(request.path, display.width() as u64, display.height() as u64, false, 0)
+    let [width, height] = [display.width() as u64, display.height() as u64];
+    if (held_width, held_height) == (data.width(), data.height()) {
+        request.limits.check_picture(request.path, width, height, false, 0)
+    } else {
+        request.limits.check_pixels(request.path, width, height)
+    }
 }
 
 /// Everything that the header says.

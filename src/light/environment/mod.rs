@@ -2,11 +2,13 @@
 
 mod convention;
 mod predict;
+mod strips;
 mod survey;
 
 pub use convention::{Convention, direction};
 pub use predict::{PredictedSphere, predict_matte, predict_mirror};
-pub use survey::{Clipping, Seam, Survey, survey};
+pub use strips::LatLongInStrips;
+pub use survey::{Clipping, Seam, Survey, SurveyInStrips, survey};
 
 use std::f64::consts::PI;
 
@@ -73,8 +75,13 @@ impl LatLong {
     /// From a frame whose data window is the environment. `gain` brings its values to the plate's exposure. Masked
     /// pixels take what their neighbours show; where there are none, they are black.
     pub fn of(frame: &Frame, gain: f64) -> Self {
-        let columns = (frame.data.width.clamp(LEAST_COLUMNS, MOST_COLUMNS) / 4) * 4;
-        let mut levels = vec![finest(frame, gain, columns)];
+        let mut strips = LatLongInStrips::new(frame, gain);
+        strips.take(frame, 0);
+        strips.finish()
+    }
+
+    fn of_finest(finest: Level) -> Self {
+        let mut levels = vec![finest];
         while let Some(next) = levels.last().filter(|l| l.columns >= 2 * LEAST_COLUMNS).map(halved) {
             levels.push(next);
         }
@@ -109,69 +116,6 @@ impl LatLong {
         }
         map
     }
-}
-
-/// Resamples the frame to pixel patches; enough points per patch that no stored pixel is passed over.
-///
-/// Columns depend on longitude and rows on latitude alone, so which stored ones a patch takes, and by what weight, is
-/// worked out once for each column and each row.
-fn finest(frame: &Frame, gain: f64, columns: usize) -> Level {
-    let rows = columns / 2;
-    let convention = convention_of(frame);
-    let stored = [frame.data.width, frame.data.height];
-    let points = stored[0].div_ceil(columns).max(stored[1].div_ceil(rows)).clamp(1, 16);
-    let place = |patch: usize, point: usize| patch as f64 + (point as f64 + 0.5) / points as f64 - 0.5;
-    let angles = |at: [f64; 2]| Convention::PixelPatches.longitude_latitude(at, [columns, rows]);
-    let period = (convention.period(stored[0]) as usize).max(1);
-    let across: Vec<Taps> = parallel::map(columns, |column| {
-        let longitudes = (0..points).map(|point| angles([place(column, point), 0.0])[0]);
-        let at = longitudes.map(|longitude| convention.point(&direction(longitude, 0.0), stored)[0]);
-        taps(at, |column| column.rem_euclid(period as i64) as usize)
-    });
-    let down: Vec<Taps> = parallel::map(rows, |row| {
-        let latitudes = (0..points).map(|point| angles([0.0, place(row, point)])[1]);
-        let at = latitudes.map(|latitude| convention.point(&direction(0.0, latitude), stored)[1]);
-        taps(at, |row| row.clamp(0, stored[1] as i64 - 1) as usize)
-    });
-    let patches = |row: usize| -> Vec<[f32; 3]> {
-        across.iter().map(|columns| gathered(frame, columns, &down[row], gain)).collect()
-    };
-    Level { columns, rows, rgb: parallel::map(rows, patches).concat() }
-}
-
-/// Stored columns or rows with their weights.
-type Taps = Vec<(usize, f64)>;
-
-/// The two neighbours of each place, by distance; a stored one that several places take stands once.
-fn taps(places: impl Iterator<Item = f64>, stored: impl Fn(i64) -> usize) -> Taps {
-    let mut taps = Taps::new();
-    for place in places {
-        let part = place - place.floor();
-        for (index, weight) in [(place.floor() as i64, 1.0 - part), (place.floor() as i64 + 1, part)] {
-            let index = stored(index);
-            match taps.iter_mut().find(|tap| tap.0 == index) {
-                Some(tap) => tap.1 += weight,
-                None => taps.push((index, weight)),
-            }
-        }
-    }
-    taps
-}
-
-/// The weighted mean of the stored pixels in the working space; masked ones do not count, and where all are it is black.
-fn gathered(frame: &Frame, columns: &Taps, rows: &Taps, gain: f64) -> [f32; 3] {
-    let (mut sum, mut total) = ([0.0; 3], 0.0);
-    for (row, down) in rows {
-        let row = frame.rgb.get(row * frame.data.width..).unwrap_or_default();
-        for (column, across) in columns {
-            let Some(rgb) = row.get(*column).filter(|rgb| rgb[0].is_finite()) else { continue };
-            let weight = down * across;
-            sum = [0, 1, 2].map(|c| sum[c] + weight * f64::from(rgb[c]));
-            total += weight;
-        }
-    }
-    let scale = if total > 1e-9 { gain / total } else { 0.0 };
-    frame.space.to_working(sum.map(|s| s * scale)).map(|v| v as f32)
 }
 
 /// Between four pixels; columns repeat after `period`, rows end at the poles.

@@ -1,5 +1,6 @@
 //! What is sound and what is not in an environment picture itself.
 
+use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
 use super::{Convention, convention_of};
@@ -86,36 +87,34 @@ pub struct Survey {
 
 /// Surveys the stored pixels.
 pub fn survey(frame: &Frame) -> Survey {
-    let view = Stored::of(frame);
-    let rows: Vec<RowSums> = parallel::map(view.height, |row| view.row(row));
-    let mut all = RowSums::default();
-    for row in &rows {
-        all.add(row);
-    }
-    Survey {
-        is_float: frame.integer_bits.is_none(),
-        aspect: view.width as f64 / view.height.max(1) as f64,
-        range_stops: range_stops(&all),
-        clipping: clipping(&all),
-        empty_fraction: all.empty / (4.0 * PI),
-        edge_seam: view.edge_seam(),
-        pole_spread: [view.pole_spread(0, 1), view.pole_spread(view.height - 1, view.height.saturating_sub(2))],
-        nadir_patch_deg: view.nadir_patch_deg(),
-        nadir_dark_stops: view.nadir_dark_stops(),
-    }
+    let mut strips = SurveyInStrips::new(frame);
+    strips.take(frame, 0);
+    strips.finish()
 }
 
-struct Stored<'a> {
-    frame: &'a Frame,
+/// A survey while the picture comes in in strips: sums over all pixels, and of the pixels themselves only the few rows and
+/// columns that are looked at more closely.
+#[derive(Debug)]
+pub struct SurveyInStrips {
     convention: Convention,
     /// What each stored channel adds to luminance.
     luminance: [f64; 3],
     width: usize,
     height: usize,
+    clip_level: Option<[f32; 3]>,
+    is_float: bool,
+    all: RowSums,
+    /// The rows at the poles and the rings around the nadir; empty until their strip comes.
+    rows: BTreeMap<usize, Vec<[f32; 3]>>,
+    /// The columns at the left and right edge, row by row.
+    edges: Vec<[[f32; 3]; EDGE_COLUMNS]>,
 }
 
+/// Columns kept at the edges: three on the left, two on the right.
+const EDGE_COLUMNS: usize = 5;
+
 /// Sums over one row.
-#[derive(Default)]
+#[derive(Debug, Default)]
 struct RowSums {
     histogram: Vec<f64>,
     brightest: f64,
@@ -169,16 +168,77 @@ fn clipping(all: &RowSums) -> Clipping {
     }
 }
 
-impl<'a> Stored<'a> {
-    fn of(frame: &'a Frame) -> Self {
+impl SurveyInStrips {
+    /// Of the frame that `header` tells of.
+    pub fn new(header: &Frame) -> Self {
         let alone = |channel: usize| std::array::from_fn(|c| if c == channel { 1.0 } else { 0.0 });
-        let luminance = std::array::from_fn(|channel| luminance(frame.space.to_working(alone(channel))));
-        let (width, height) = (frame.data.width, frame.data.height);
-        Self { frame, convention: convention_of(frame), luminance, width, height }
+        let luminance = std::array::from_fn(|channel| luminance(header.space.to_working(alone(channel))));
+        let (width, height) = (header.data.width, header.data.height);
+        let mut survey = Self {
+            convention: convention_of(header),
+            luminance,
+            width,
+            height,
+            clip_level: header.clip_level,
+            is_float: header.integer_bits.is_none(),
+            all: RowSums::default(),
+            rows: BTreeMap::new(),
+            edges: Vec::new(),
+        };
+        let poles = [0, 1, height.saturating_sub(2), height.saturating_sub(1)];
+        let rings = survey.ring_rows().into_iter().map(|(_, row)| row);
+        survey.rows = poles.into_iter().chain(rings).map(|row| (row, Vec::new())).collect();
+        survey
     }
 
+    /// Takes the next strip, whose first row is `first_row` of the whole picture.
+    pub fn take(&mut self, strip: &Frame, first_row: usize) {
+        let sums: Vec<RowSums> =
+            parallel::map(strip.data.height, |row| self.row(first_row + row, self.row_of(strip, row)));
+        for sum in &sums {
+            self.all.add(sum);
+        }
+        for row in 0..strip.data.height {
+            let pixels = self.row_of(strip, row);
+            let edge = self.edge_columns().map(|column| pixels.get(column).copied().unwrap_or([f32::NAN; 3]));
+            self.edges.push(edge);
+            if let Some(kept) = self.rows.get_mut(&(first_row + row)) {
+                *kept = pixels.to_vec();
+            }
+        }
+    }
+
+    fn row_of<'s>(&self, strip: &'s Frame, row: usize) -> &'s [[f32; 3]] {
+        strip.rgb.get(row * self.width..(row + 1) * self.width).unwrap_or_default()
+    }
+
+    fn edge_columns(&self) -> [usize; EDGE_COLUMNS] {
+        [0, 1, 2, self.width.saturating_sub(2), self.width.saturating_sub(1)]
+    }
+
+    /// What it comes to, once all strips were taken.
+    pub fn finish(self) -> Survey {
+        Survey {
+            is_float: self.is_float,
+            aspect: self.width as f64 / self.height.max(1) as f64,
+            range_stops: range_stops(&self.all),
+            clipping: clipping(&self.all),
+            empty_fraction: self.all.empty / (4.0 * PI),
+            edge_seam: self.edge_seam(),
+            pole_spread: [self.pole_spread(0, 1), self.pole_spread(self.height - 1, self.height.saturating_sub(2))],
+            nadir_patch_deg: self.nadir_patch_deg(),
+            nadir_dark_stops: self.nadir_dark_stops(),
+        }
+    }
+
+    /// A pixel of those that are kept.
     fn pixel(&self, column: usize, row: usize) -> Option<[f32; 3]> {
-        self.frame.rgb.get(row * self.width + column).copied().filter(|rgb| rgb.iter().all(|v| v.is_finite()))
+        let kept = self.rows.get(&row).and_then(|pixels| pixels.get(column)).copied();
+        let at_edge = || {
+            let place = self.edge_columns().iter().position(|edge| *edge == column)?;
+            self.edges.get(row).map(|edges| edges[place])
+        };
+        kept.or_else(at_edge).filter(|rgb| rgb.iter().all(|v| v.is_finite()))
     }
 
     /// log2 of luminance; `None` where black or masked.
@@ -192,16 +252,17 @@ impl<'a> Stored<'a> {
         (y > 0.0).then_some(y)
     }
 
-    fn row(&self, row: usize) -> RowSums {
+    /// The sums over the pixels of a row.
+    fn row(&self, row: usize, pixels: &[[f32; 3]]) -> RowSums {
         let bins = ((BIN_RANGE_STOPS[1] - BIN_RANGE_STOPS[0]) * BINS_PER_STOP) as usize;
         let mut sums = RowSums { histogram: vec![0.0; bins], ..RowSums::default() };
         let whole = self.convention.steradian(row, [self.width, self.height]);
         let every = (self.width / HISTOGRAM_COLUMNS).max(1);
         let counted_row = row.is_multiple_of(every);
-        for column in 0..self.width {
+        for (column, rgb) in pixels.iter().enumerate() {
             let edge = self.convention == Convention::OpenExr && (column == 0 || column + 1 == self.width);
             let steradian = if edge { 0.5 * whole } else { whole };
-            let rgb = self.pixel(column, row);
+            let rgb = Some(*rgb).filter(|rgb| rgb.iter().all(|v| v.is_finite()));
             let (Some(rgb), Some(y)) = (rgb, rgb.and_then(|rgb| self.luminance_of(rgb))) else {
                 sums.empty += steradian;
                 continue;
@@ -221,11 +282,9 @@ impl<'a> Stored<'a> {
     }
 
     fn at_ceiling(&self, rgb: [f32; 3]) -> bool {
-        let level = self.frame.clip_level;
-        let integer = self.frame.integer_bits.is_some();
-        (0..3).any(|c| match level {
+        (0..3).any(|c| match self.clip_level {
             Some(level) => rgb[c] >= level[c],
-            None if integer => rgb[c] >= 0.999,
+            None if !self.is_float => rgb[c] >= 0.999,
             None => rgb[c] >= HALF_FLOAT_END,
         })
     }
@@ -258,20 +317,21 @@ impl<'a> Stored<'a> {
     }
 
     /// Rows from the nadir up to the reach, with their angle from it in degrees; about one a degree.
-    fn nadir_rings(&self) -> Vec<(f64, Vec<Option<f64>>)> {
+    fn ring_rows(&self) -> Vec<(f64, usize)> {
         let size = [self.width, self.height];
-        let every = (self.height / 180).max(1);
+        let angle = |row: usize| {
+            let latitude = self.convention.longitude_latitude([0.0, row as f64], size)[1].to_degrees();
+            (90.0 + latitude, row)
+        };
+        let rows = (0..self.height).rev().step_by((self.height / 180).max(1)).map(angle);
+        rows.take_while(|(angle, _)| *angle <= NADIR_REACH_DEG).collect()
+    }
+
+    /// What these rows show.
+    fn nadir_rings(&self) -> Vec<(f64, Vec<Option<f64>>)> {
         let columns = (self.width / 128).max(1);
-        (0..self.height)
-            .rev()
-            .step_by(every)
-            .map(|row| {
-                let latitude = self.convention.longitude_latitude([0.0, row as f64], size)[1].to_degrees();
-                let ring = (0..self.width).step_by(columns).map(|column| self.stops(column, row)).collect();
-                (90.0 + latitude, ring)
-            })
-            .take_while(|(angle, _)| *angle <= NADIR_REACH_DEG)
-            .collect()
+        let ring = |row: usize| (0..self.width).step_by(columns).map(|column| self.stops(column, row)).collect();
+        self.ring_rows().into_iter().map(|(angle, row)| (angle, ring(row))).collect()
     }
 
     /// The strongest ring at which nearly all columns step the same way.
