@@ -84,7 +84,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     if let Some(path) = options.list {
         std::fs::write(path, list(options.first, &all))?;
     }
+    println!("{}", table::tails(options.first, &all));
     if let Some(path) = options.write {
+        std::fs::write(Path::new(&path).with_extension("csv"), table::csv(&all))?;
         std::fs::write(path, table::document(&text))?;
     }
     Ok(())

@@ -1,8 +1,8 @@
 //! How errors and verdicts grow with noise, blur, compression, clipping, small spheres, hidden parts, an unknown
 //! lens, or a sphere that the edge of the frame cuts.
 //!
-//! `cargo bench --bench robustness` takes careful made-up shots, spoils one thing at a time, and prints a table for
-//! each. With `-- --write docs` it writes `docs/robustness.md` and its plots; `--shots N` sets the shots of a row.
+//! `cargo bench --bench robustness` takes careful made-up shots, spoils one thing at a time, and prints the figures of
+//! each. With `-- --write docs` it writes `docs/robustness.md` with its plots and figures; `--shots N` sets the shots of a row.
 #![allow(clippy::print_stdout, reason = "a bench reports on stdout")]
 
 #[path = "robustness/conditions.rs"]
@@ -36,12 +36,13 @@ fn main() -> Result<(), Box<dyn Error>> {
     let folder = after("--write").map(PathBuf::from);
     for condition in CONDITIONS.iter().filter(|c| only.as_ref().is_none_or(|name| c.name == name)) {
         let rows = measure(condition, shots, keep.as_deref())?;
-        let part = rows::table(condition, &rows);
-        println!("{part}");
-        text.push_str(&part);
+        let figures = rows::csv(condition, &rows);
+        println!("{}\n{figures}", condition.title);
+        text.push_str(&rows::section(condition));
         if let Some(folder) = &folder {
             std::fs::create_dir_all(folder.join("robustness"))?;
-            std::fs::write(picture(folder, condition), render_plot(&rows::plot(condition, &rows))?)?;
+            std::fs::write(beside(folder, condition, "png"), render_plot(&rows::plot(condition, &rows))?)?;
+            std::fs::write(beside(folder, condition, "csv"), figures)?;
         }
     }
     if let Some(folder) = folder.filter(|_| only.is_none()) {
@@ -50,8 +51,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-fn picture(folder: &Path, condition: &Condition) -> PathBuf {
-    folder.join("robustness").join(format!("{}.png", condition.name))
+/// The file of a condition with this ending.
+fn beside(folder: &Path, condition: &Condition, ending: &str) -> PathBuf {
+    folder.join("robustness").join(format!("{}.{ending}", condition.name))
 }
 
 /// The same shots at every value of the condition.

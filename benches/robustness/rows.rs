@@ -1,4 +1,4 @@
-//! Tables and plots of one condition.
+//! Figures and plots of one condition.
 
 use std::fmt::Write;
 
@@ -32,27 +32,31 @@ impl Row {
 
 pub(crate) const INTRODUCTION: &str = "# What happens as the input gets worse
 
-Made by `cargo bench --bench robustness -- --write docs`; the same on every machine. Each table takes careful made-up
-shots (sphere of 90 px radius, lens known, nothing wrong in the CG unless said) and spoils one thing. Error: root mean
-square of value minus truth. sd: median of what the report states. Verdicts: match / mismatch / unsure; the truth is a
-match everywhere. In the plots a bar reaches two standard deviations up and down, grey is the tolerance, a ring is a
-match, a filled square a mismatch, a dashed ring undecided, a tick at the foot a shot that was refused or gave no number.
+Made by `cargo bench --bench robustness -- --write docs`; the same on every machine. Each plot takes careful made-up
+shots (sphere of 90 px radius, lens known, nothing wrong in the CG unless said) and spoils one thing. A bar reaches two
+standard deviations up and down, grey is the tolerance, a ring is a match, a filled square a mismatch, a dashed ring
+undecided, a tick at the foot a shot that was refused or gave no number. The truth is a match everywhere.
+
+The figures stand in the CSV file beside each plot: `error` is the root mean square of value minus truth, `sd` the median
+of what the report states, both in the unit of the check; then how many shots were `match`, `mismatch` and `unsure`.
 ";
 
-pub(crate) fn table(condition: &Condition, rows: &[Row]) -> String {
-    let mut text = format!(
-        "\n## {}\n\n![{}](robustness/{}.png)\n\n| {} | done |",
-        condition.title, condition.title, condition.name, condition.across
-    );
+/// The condition's part of the page: its plot, and where its figures stand.
+pub(crate) fn section(condition: &Condition) -> String {
+    let (title, name) = (condition.title, condition.name);
+    format!("\n## {title}\n\n![{title}](robustness/{name}.png)\n\nFigures: [{name}.csv](robustness/{name}.csv)\n")
+}
+
+/// The figures of a condition, one line for each of its values.
+pub(crate) fn csv(condition: &Condition, rows: &[Row]) -> String {
+    let mut text = format!("\"{}\",shots,done", condition.across);
     for check in CHECKS {
-        let _ = write!(text, " {check}: error | sd | verdicts |");
+        let _ = write!(text, ",{check} error,{check} sd,{check} match,{check} mismatch,{check} unsure");
     }
-    text.push_str("\n|---|---|");
-    text.push_str(&"---|---|---|".repeat(CHECKS.len()));
     text.push('\n');
     for row in rows {
         let done = row.shots.iter().filter(|s| s.refused.is_none()).count();
-        let _ = write!(text, "| {} | {done} of {} |", row.value, row.shots.len());
+        let _ = write!(text, "{},{},{done}", row.value, row.shots.len());
         for check in CHECKS {
             cells(&mut text, row, check);
         }
@@ -68,13 +72,13 @@ fn cells(text: &mut String, row: &Row, check: &str) {
     let count = |verdict: Verdict| verdicts.iter().filter(|v| **v == verdict).count();
     let said = [Verdict::Match, Verdict::Mismatch, Verdict::Unsure].map(count);
     if points.is_empty() {
-        let _ = write!(text, " - | - | {} / {} / {} |", said[0], said[1], said[2]);
+        let _ = write!(text, ",,,{},{},{}", said[0], said[1], said[2]);
         return;
     }
     let error = (points.iter().map(|p| p.value * p.value).sum::<f64>() / points.len() as f64).sqrt();
     let mut sd: Vec<f64> = points.iter().map(|p| p.sd).collect();
     sd.sort_by(f64::total_cmp);
-    let _ = write!(text, " {error:.3} | {:.3} | {} / {} / {} |", sd[sd.len() / 2], said[0], said[1], said[2]);
+    let _ = write!(text, ",{error:.3},{:.3},{},{},{}", sd[sd.len() / 2], said[0], said[1], said[2]);
 }
 
 pub(crate) fn plot(condition: &Condition, rows: &[Row]) -> Plot {

@@ -25,7 +25,7 @@ Every measured number `x` has its standard deviation beside it, `x_sd`, in the s
 ";
 
 /// The whole page.
-pub fn page(sheet: &Value, report: &Value) -> String {
+pub(crate) fn page(sheet: &Value, report: &Value) -> String {
     format!("{HEAD}{SHEET}{}{REPORT}{}", Schema(sheet).sections(), Schema(report).sections())
 }
 
@@ -111,8 +111,8 @@ impl Schema<'_> {
 /// The keys of an object in the order of the schema, also of one that a plain string may stand for.
 fn keys_of(value: &Value) -> Vec<(&String, &Value)> {
     let own = value["properties"].as_object();
-    let options = value["anyOf"].as_array().into_iter().flatten();
-    let inner = || options.filter_map(|option| option["properties"].as_object()).next();
+    let mut options = value["anyOf"].as_array().into_iter().flatten();
+    let inner = || options.find_map(|option| option["properties"].as_object());
     own.or_else(inner).into_iter().flatten().collect()
 }
 

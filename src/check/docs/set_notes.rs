@@ -5,7 +5,7 @@ use super::CheckDoc;
 /// The check of the notes against each other.
 pub const DOC: CheckDoc = CheckDoc {
     name: "set-notes",
-    title: "do the files and notes of the shot contradict each other?",
+    title: "do files and notes of the shot contradict each other?",
     unit: "contradictions",
     what: "Compares what the plate, the sphere frames and the sheet say about exposure, date, camera and lens, and \
            looks at the background for light that changed between plate and sphere. The value is the number of \
