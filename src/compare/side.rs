@@ -102,7 +102,7 @@ impl Side {
         let geometry = MirrorGeometry::new(request.view, &request.fit.cone);
         let image = SphereImage::gather(request.frame, &geometry, &request.fit.outline, request.radiometry);
         let sources = image.map.completed();
-        let mut lights = find_lights(&image, &sources, image.block_px as f64);
+        let mut lights = find_lights(&image, &sources, request.role == SphereRole::Mirror);
         for light in &mut lights.all {
             light.point_px = geometry.locate(&light.direction);
         }

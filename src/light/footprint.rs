@@ -61,6 +61,8 @@ pub(crate) struct Footprint {
     /// Noise of one cell's luminance.
     pub(crate) noise_sd: f64,
     pub(crate) clipped: bool,
+    /// A sensor saw it, on whose pixels a small light may fall well or badly; a render averages over each pixel.
+    pub(crate) photographed: bool,
 }
 
 impl Footprint {
@@ -85,6 +87,9 @@ impl Footprint {
 
     /// What a light of few pixels may give more or less for falling on these and not on others.
     fn sampled(&self) -> f64 {
+        if !self.photographed {
+            return 0.0;
+        }
         let pixels = self.px_per_cell * self.px_per_cell / self.concentration.clamp(1e-9, 1.0);
         SINGLE_PIXEL_FRACTION / pixels.max(1.0) * self.illuminance
     }
@@ -197,7 +202,15 @@ mod tests {
             px_per_cell: 1.0,
             noise_sd: 0.001,
             clipped: false,
+            photographed: true,
         }
+    }
+
+    #[test]
+    fn a_render_gives_small_lights_their_whole_light() {
+        let small = Footprint { concentration: 0.5, ..lamp() };
+        let rendered = Footprint { photographed: false, ..small };
+        assert!(rendered.flux_sd() < 0.1 * small.flux_sd());
     }
 
     #[test]

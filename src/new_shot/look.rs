@@ -1,5 +1,6 @@
 //! One look at a file: what it says about itself and what it shows.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::Result;
@@ -26,6 +27,8 @@ pub(super) struct Look {
     pub(super) eight_bit: bool,
     /// Some of it is transparent.
     pub(super) cut_out: bool,
+    /// The round thing in it is painted in a few flat colours: no light falls on it.
+    pub(super) drawn: bool,
     /// The mirror sphere in it.
     pub(super) sphere: Option<SphereSeen>,
 }
@@ -57,7 +60,9 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
     let cut_out = frame.alpha.as_ref().is_some_and(|alpha| alpha.iter().any(|a| *a < 0.5));
     let two_to_one = is_two_to_one(frame.size);
     let found = if two_to_one { None } else { find(&frame) };
-    let sphere = found.map(|fit| SphereSeen {
+    let told_by_camera = frame.meta.camera.is_some() || frame.meta.exposure_time_s.is_some();
+    let drawn = !told_by_camera && found.as_ref().is_some_and(|fit| is_drawn(&frame, &fit.outline));
+    let sphere = found.filter(|_| !drawn).map(|fit| SphereSeen {
         outline: fit.outline,
         by_alpha: fit.found_by == FoundBy::Alpha,
         clipped: is_clipped(&frame, &fit.outline),
@@ -69,6 +74,7 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
         meta: frame.meta,
         eight_bit: frame.eight_bit,
         cut_out,
+        drawn,
         sphere,
     })
 }
@@ -99,6 +105,33 @@ impl Look {
     pub(super) fn name(&self) -> String {
         self.path.file_name().unwrap_or_default().to_string_lossy().into_owned()
     }
+}
+
+/// Of a photographed or rendered sphere's pixels at least this part differ; a drawing repeats a few colours (common practice, no source).
+const LEAST_DIFFERENT: f64 = 0.03;
+
+/// So many pixels are looked at, in rows and columns that span the outline.
+const LOOKED_AT: i64 = 64;
+
+fn is_drawn(frame: &Frame, outline: &Outline) -> bool {
+    let mut colours: BTreeSet<[u32; 3]> = BTreeSet::new();
+    let mut seen = 0_usize;
+    for row in 0..LOOKED_AT {
+        for column in 0..LOOKED_AT {
+            let place = |i: i64, middle: f64| {
+                let across = 2.0 * (i as f64 + 0.5) / LOOKED_AT as f64 - 1.0;
+                middle + 0.9 * outline.semi_b * across
+            };
+            let point = [place(column, outline.centre_x), place(row, outline.centre_y)];
+            if outline.normalised_radius(point) > 0.9 {
+                continue;
+            }
+            let Some(value) = frame.pixel(point[0].floor() as i64, point[1].floor() as i64) else { continue };
+            seen += 1;
+            colours.insert(value.map(f32::to_bits));
+        }
+    }
+    (colours.len() as f64) < LEAST_DIFFERENT * seen as f64
 }
 
 fn is_clipped(frame: &Frame, outline: &Outline) -> bool {

@@ -10,7 +10,7 @@ use super::role::Role;
 use super::roles::Guess;
 use crate::Result;
 use crate::base::relative::relative_to;
-use crate::image::SensorWidthBasis;
+use crate::image::{SensorWidthBasis, Size};
 use crate::sheet::SHEET_FORMAT;
 
 /// What the sheet is made from.
@@ -92,9 +92,10 @@ fn put_first(sheet: &mut Value, key: &str, content: &Content<'_>, role: Role) ->
 
 /// Frames of one role by what they share in their names.
 fn brackets(content: &Content<'_>, role: Role) -> Result<Vec<Value>> {
-    let mut groups: Vec<(String, Vec<Value>)> = Vec::new();
+    let mut groups: Vec<((String, Size), Vec<Value>)> = Vec::new();
     for look in content.of(role) {
-        let key = bracket_key(&look.name());
+        // Exposures of one bracket show the same pixels.
+        let key = (bracket_key(&look.name()), look.size);
         let frame = Value::String(content.frame(look)?);
         match groups.iter_mut().find(|(known, _)| *known == key) {
             Some((_, bracket)) => bracket.push(frame),

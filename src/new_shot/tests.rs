@@ -77,3 +77,40 @@ fn an_older_render_and_a_broken_file_are_set_aside() {
     assert_eq!(draft.sheet["cg"]["version"], "v012");
     assert_eq!(draft.unreadable.len(), 1);
 }
+
+#[test]
+fn the_only_plate_is_the_plate_even_if_it_is_called_clean() {
+    let folder = pile(["clean_bg.exr", "mirror.exr", "cg.exr"]);
+    let draft = draft(folder.path());
+    assert_eq!(role(&draft, "clean_bg.exr"), Role::Plate, "{:?}", draft.guesses);
+    assert_eq!(draft.sheet["plate"]["frame"], "clean_bg.exr");
+    assert!(draft.sheet.get("clean_plate").is_none());
+}
+
+#[test]
+fn frames_of_two_sizes_are_no_one_bracket() {
+    let folder = pile(["plate.exr", "mirror_1.exr", "cg.exr"]);
+    let other = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced/sf_020_all_match_long_lens/mirror.exr");
+    fs::copy(other, folder.path().join("mirror_2.exr")).unwrap();
+    let draft = draft(folder.path());
+    assert_eq!(draft.sheet["mirrors"].as_array().unwrap().len(), 2, "{:?}", draft.sheet["mirrors"]);
+}
+
+/// A disc of two colours on nothing, as a logo is.
+#[test]
+fn a_logo_is_no_sphere() {
+    let folder = pile(["plate.exr", "mirror.exr", "cg.exr"]);
+    let side = 200_u32;
+    let logo = ::image::RgbaImage::from_fn(side, side, |x, y| {
+        let (dx, dy) = (f64::from(x) - 99.5, f64::from(y) - 99.5);
+        match dx.hypot(dy) {
+            r if r > 80.0 => ::image::Rgba([0, 0, 0, 0]),
+            r if r > 50.0 => ::image::Rgba([20, 60, 140, 255]),
+            _ => ::image::Rgba([240, 240, 235, 255]),
+        }
+    });
+    logo.save(folder.path().join("ferry_line.png")).unwrap();
+    let draft = draft(folder.path());
+    assert_eq!(role(&draft, "ferry_line.png"), Role::Unknown, "{:?}", draft.guesses);
+    assert_eq!(draft.sheet["cg"]["spheres"].as_array().unwrap().len(), 1);
+}

@@ -5,7 +5,11 @@ use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::uncertainty::clipping;
 use crate::findings::{Action, Finding, Report, Verdict};
 use crate::image::{Ceiling, DISPLAY_WHITE, Frame, ceiling, plateau};
+use crate::register::bracket::BracketFrame;
 use crate::sphere::{Outline, SphereFit};
+
+/// Registration mixes pixels; what stood at the ceiling is this far below it or less.
+const BELOW_MERGED: f32 = 0.99;
 
 /// A plateau this far below a stated ceiling is another one.
 const CLEARLY_BELOW: f32 = 0.9;
@@ -44,8 +48,25 @@ pub(super) fn of_photograph(
         return Some(level);
     }
     say(frame, level, pixels, report);
+    if stated_in_sheet && frame.clip_level.is_some() {
+        report.warnings.push(format!(
+            "{}: the stated clip_level lies above the level at which the picture is cut off, and gives way to that",
+            frame.record.file
+        ));
+    }
     frame.clip_level = Some(level);
     None
+}
+
+/// The level, as radiance of the merged picture, at which the shortest exposure of a linear bracket may be cut off: nothing shorter
+/// shows whether more was there. `None` where its ceiling is known or nothing hints at one.
+pub(super) fn of_shortest(frames: &[BracketFrame]) -> Option<[f32; 3]> {
+    let shortest = frames.iter().min_by(|a, b| a.stops.0.total_cmp(&b.stops.0))?;
+    if shortest.frame.clip_level.is_some() || shortest.frame.is_display_picture() {
+        return None;
+    }
+    let found = ceiling(&shortest.frame, |_, _| true)?;
+    Some(found.level.map(|level| BELOW_MERGED * level / shortest.stops.ratio() as f32))
 }
 
 /// Sets the ceiling of a rendered sphere that was cut off below what its file allows. Gives whether it ends at display white.

@@ -47,6 +47,8 @@ pub(super) struct Photographed {
     nearest: Option<Frame>,
     /// Several exposures were merged, each of which was looked at for its ceiling.
     merged: bool,
+    /// The merged level at which even its shortest exposure may be cut off.
+    suspected: Option<[f32; 3]>,
 }
 
 /// Merges the bracket and settles how its pixels become radiance.
@@ -66,6 +68,7 @@ pub(super) fn prepare(
     if several {
         bracket::find_ceilings(&mut frames, report);
     }
+    let suspected = if several { ceiling::of_shortest(&frames) } else { None };
     let recovered = if several { bracket::linearise(&spec.name, &mut frames, report) } else { None };
     if several && alike(&frames) {
         bracket::register(sheet, spec, &mut frames, closest, report);
@@ -84,7 +87,7 @@ pub(super) fn prepare(
     let radiometry = Radiometry { gain, ..reflecting(spec) };
     let reference = Reference { drift: None, applied_stops, corrected: spec.correct_drift, is_plate };
     let trust = trust_of(&frame).after(recovered.as_ref().is_some_and(Recovered::is_reliable));
-    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest, merged: several })
+    Ok(Photographed { frame, view, radiometry, trust, reference, recovered, nearest, merged: several, suspected })
 }
 
 /// The exposures show the same pixels, as the merge will ask.
@@ -108,7 +111,11 @@ impl Photographed {
     ) -> Option<[f32; 3]> {
         let of_plate = sheet.plate.as_ref().is_some_and(|plate| plate.clip_level.is_some());
         let stated = of_plate || spec.bracket.iter().any(|image| image.clip_level.is_some());
-        if self.merged { None } else { ceiling::of_photograph(&mut self.frame, fit, stated, report) }
+        if self.merged {
+            self.suspected.filter(|_| !stated)
+        } else {
+            ceiling::of_photograph(&mut self.frame, fit, stated, report)
+        }
     }
 
     /// The drift against the plate around the sphere; `None` where there is no plate.

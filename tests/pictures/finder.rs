@@ -473,17 +473,17 @@ fn covered_by_sphere(size: Size, view: &View, centre_px: [f64; 2], radius_px: f6
     (frame, outline_of_cone(view, &cone).unwrap())
 }
 
-/// Near the edge of a wide lens the outline is longer than an assumed lens would draw it; the axes say so.
+/// Near the edge of a wide lens the outline is longer than an assumed lens would draw it; coverage tells its axes all the same.
 #[test]
-fn axes_of_a_cg_outline_doubt_an_assumed_lens() {
+fn axes_of_a_cg_outline_need_no_lens_told() {
     let size = Size { width: 480, height: 270 };
     let wide = View::from_horizontal_fov(size, 1.0, 65.0, FovSource::Sheet);
     let (frame, truth) = covered_by_sphere(size, &wide, [415.0, 60.0], 40.0);
-    let z = |view: &View| {
+    for view in [&wide, &assumed_view(&frame)] {
         let fit = find_sphere(&frame, view).unwrap().best;
-        (fit.outline.semi_a - truth.semi_a) / fit.outline_cov[(2, 2)].sqrt()
-    };
-    let (told, assumed) = (z(&wide), z(&assumed_view(&frame)));
-    assert!(told.abs() < 3.0, "{told}");
-    assert!((0.3..3.0).contains(&assumed.abs()), "{assumed}");
+        let z = (fit.outline.semi_a - truth.semi_a) / fit.outline_cov[(2, 2)].sqrt();
+        assert!(z.abs() < 3.0, "{:?} {z}", view.source);
+        // A 40-degree lens would draw it more than a pixel shorter.
+        assert!((fit.outline.semi_a - truth.semi_a).abs() < 0.1, "{:?} {:?}", view.source, fit.outline);
+    }
 }

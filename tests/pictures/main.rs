@@ -3,6 +3,7 @@
 //! One program for all of them: the picture maker is compiled once, and a slow test of one file has the others beside it.
 
 mod beckmann_spheres;
+mod deliveries;
 mod determinism;
 mod environment;
 mod finder;

@@ -68,3 +68,13 @@ fn a_flop_is_named_in_a_single_exposure() {
         assert_ne!(finding(&report, check).verdict, Verdict::Mismatch, "{check}");
     }
 }
+
+/// The picture ends at 1.0 in green, and a sheet that says 3.0 is not believed, nor silently.
+#[test]
+fn a_stated_ceiling_that_the_picture_contradicts_is_named() {
+    let mut sheet = load_sheet(&folder("pink_highlights").join("shot.json")).unwrap();
+    sheet.mirrors[0].bracket[0].clip_level = Some(3.0);
+    let report = check_shot(&sheet, RunOptions::default()).report;
+    let said = report.warnings.iter().find(|w| w.contains("the stated clip_level lies above"));
+    assert!(said.is_some_and(|w| w.contains("sphere.exr")), "{:#?}", report.warnings);
+}

@@ -16,6 +16,10 @@ const DIAGONAL_35MM_FILM: f64 = 43.266_615_305_567_87;
 /// How far the stored picture's shape may differ from the one EXIF states before it counts as cropped.
 const ASPECT_SLACK: f64 = 0.01;
 
+/// Width over height of the pictures that cameras take with their whole sensor or its whole width (common practice, no source).
+const SENSOR_SHAPES: [f64; 5] = [5.0 / 4.0, 4.0 / 3.0, 3.0 / 2.0, 16.0 / 9.0, 256.0 / 135.0];
+const SHAPE_SLACK: f64 = 0.02;
+
 /// Sensor widths that exist, in millimetres; outside them the focal-plane resolution is wrong (common practice, no
 /// source: from the smallest phone sensors to digital large format).
 const POSSIBLE_SENSOR_MM: std::ops::RangeInclusive<f64> = 1.0..=130.0;
@@ -145,11 +149,23 @@ fn by_35mm_equivalent(
     warnings: &mut Vec<String>,
 ) -> Option<f64> {
     let equivalent_mm = number(exif, Tag::FocalLengthIn35mmFilm)?;
+    if !is_shape_of_a_sensor(aspect) {
+        warnings.push(
+            "no sensor has this picture's shape, so it was cropped, and the 35 mm equivalent in its EXIF does not tell the field of view"
+                .to_owned(),
+        );
+        return None;
+    }
     let diagonal_mm = DIAGONAL_35MM_FILM * focal_length_mm? / equivalent_mm;
     warnings.push(format!(
         "the sensor width comes from the rounded 35 mm equivalent ({equivalent_mm:.0} mm) and is good to a few percent"
     ));
     Some(diagonal_mm * aspect / aspect.hypot(1.0))
+}
+
+/// Whether a camera's full picture has this shape, upright or not.
+fn is_shape_of_a_sensor(aspect: f64) -> bool {
+    SENSOR_SHAPES.iter().any(|shape| (aspect.max(aspect.recip()) / shape - 1.0).abs() < SHAPE_SLACK)
 }
 
 fn camera(exif: &Exif) -> Option<String> {
@@ -189,5 +205,20 @@ fn words(exif: &Exif, tag: Tag) -> Option<String> {
             (!text.is_empty()).then_some(text)
         }
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_square_is_no_sensors_shape() {
+        for size in [[4032.0, 3024.0], [3024.0, 4032.0], [6000.0, 4000.0], [3840.0, 2160.0]] {
+            assert!(is_shape_of_a_sensor(size[0] / size[1]), "{size:?}");
+        }
+        for size in [[3024.0, 3024.0], [2000.0, 900.0], [1100.0, 1000.0]] {
+            assert!(!is_shape_of_a_sensor(size[0] / size[1]), "{size:?}");
+        }
     }
 }

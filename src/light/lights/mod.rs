@@ -116,8 +116,9 @@ impl Lights {
     }
 }
 
-/// Finds the lights in a sphere's picture. `sources` is the same light completed over all directions.
-pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) -> Lights {
+/// Finds the lights in a sphere's picture. `sources` is the same light completed over all directions; `photographed` tells a
+/// sensor's picture from a render.
+pub fn find_lights(image: &SphereImage, sources: &[Source], photographed: bool) -> Lights {
     let values = denoised(image);
     let floor = ambient(&values);
     let hills = find_hills(&values, image.width, floor * MIN_CONTRAST as f32);
@@ -131,7 +132,7 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], px_per_cell: f64) ->
     }
     let mut all: Vec<Light> = parallel::filter_map(cores.len(), |index| {
         let measured = ground.measure(&cores[index], &owner, index as u32).filter(stands_out)?;
-        Some(describe(&measured, sources, image, px_per_cell)).filter(|l| l.share.value >= MIN_SHARE)
+        Some(describe(&measured, sources, image, photographed)).filter(|l| l.share.value >= MIN_SHARE)
     });
     all.sort_by(|a, b| b.illuminance.value.total_cmp(&a.illuminance.value));
     let plane = all.first().map_or(0.0, |key| key.illuminance.value / key.share.value.max(1e-6));
@@ -205,10 +206,10 @@ fn core(ground: &Ground<'_>, hill: &Hill) -> Vec<usize> {
     ground.body(&ground.plateau(hill.peak_cell, 0.5 * top))
 }
 
-fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: f64) -> Light {
+fn describe(m: &Measured, sources: &[Source], image: &SphereImage, photographed: bool) -> Light {
     let around = patch_light(sources, &m.direction);
     let value = luminance(m.illuminance_rgb);
-    let footprint = footprint(m, value, image, px_per_cell);
+    let footprint = footprint(m, value, image, photographed);
     let illuminance = Estimate::new(value, footprint.illuminance_sd());
     Light {
         direction: m.direction,
@@ -228,7 +229,7 @@ fn describe(m: &Measured, sources: &[Source], image: &SphereImage, px_per_cell: 
     }
 }
 
-fn footprint(m: &Measured, illuminance: f64, image: &SphereImage, px_per_cell: f64) -> Footprint {
+fn footprint(m: &Measured, illuminance: f64, image: &SphereImage, photographed: bool) -> Footprint {
     Footprint {
         illuminance,
         steradian: m.steradian,
@@ -240,9 +241,10 @@ fn footprint(m: &Measured, illuminance: f64, image: &SphereImage, px_per_cell: f
         core_cells: m.core_cells,
         unseen_fraction: m.unseen_fraction,
         cell_rad: (m.blur_spread * 12.0).sqrt(),
-        px_per_cell,
+        px_per_cell: image.block_px as f64,
         noise_sd: image.noise_sd,
         clipped: m.clipped,
+        photographed,
     }
 }
 

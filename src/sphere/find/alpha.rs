@@ -10,9 +10,10 @@ use nalgebra::{Matrix3, Vector3};
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::base::parallel;
 use crate::image::{Frame, four_around};
-use crate::optics::camera::View;
+use crate::optics::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::sphere::{
-    FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_through, outline_of_cone, tangents,
+    FoundBy, Outline, SphereCone, SphereFit, angle_between_rad, cone_of_outline, cone_through, outline_of_cone,
+    tangents,
 };
 
 /// Edge points of the coarse stage, at most.
@@ -36,6 +37,8 @@ const READ_VARIANCE_PX2: f64 = 1.0 / 12.0 + 1.0 / 6.0;
 const FILTER_VARIANCE_SD_PX2: f64 = 0.15;
 /// Radius error that all lines share beside it (steps of the reading, samples of the renderer), px.
 const COMMON_SD_PX: f64 = 0.002;
+/// Fields of view tried where nothing tells it.
+const FOV_STEPS: usize = 57;
 /// Smallest sphere, px.
 const SMALLEST_RADIUS_PX: f64 = 6.0;
 
@@ -64,8 +67,26 @@ pub(crate) fn sphere_of_alpha(frame: &Frame, view: &View) -> Option<SphereFit> {
     let mut fit = fit_from_cone(view, cone, covariance, notes)?;
     if view.is_assumed() {
         add_roundness(&mut fit, edge_sd_px);
+        if let Some(outline) = outline_of_any_lens(view, &crossings) {
+            fit.cone = cone_of_outline(view, &outline)?;
+            fit.outline = outline;
+        }
     }
     Some(fit)
+}
+
+/// Off the axis a sphere draws an ellipse as long as its lens is wide. Where nothing tells the lens, the outline is that under
+/// the field of view which the rim fits best, and not what the assumed one makes of it.
+fn outline_of_any_lens(view: &View, crossings: &[[f64; 2]]) -> Option<Outline> {
+    let [narrow, wide] = UNKNOWN_FOV_RANGE_DEG;
+    let under = |step: usize| {
+        let view = view.with_horizontal_fov(narrow + (wide - narrow) * step as f64 / FOV_STEPS as f64);
+        let cone = cone_through(&view, crossings.iter().map(|p| (*p, 1.0)))?;
+        let misfit: f64 = crossings.iter().map(|p| residual_px(&view, &cone, *p).powi(2)).sum();
+        Some((misfit, outline_of_cone(&view, &cone)?))
+    };
+    let tried = (0..=FOV_STEPS).filter_map(under);
+    tried.min_by(|a, b| a.0.total_cmp(&b.0)).map(|(_, outline)| outline)
 }
 
 /// Under an assumed lens the cone draws an ellipse that is too round or too long: what the points scatter about it is
