@@ -4,6 +4,8 @@
 //! own folder's `mod.rs` holds, and that file uses those in the folder: the two count as one place. Any other circle of
 //! files fails.
 
+#![allow(clippy::unwrap_used, reason = "a test helper: what cannot be read fails the test")]
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -189,7 +191,7 @@ struct Walk<'a> {
 
 impl Walk<'_> {
     /// A path from the crate's root, where it leads into this crate.
-    fn from_root(&self, path: &[String]) -> Option<Module> {
+    fn path_from_root(&self, path: &[String]) -> Option<Module> {
         let ups = path.iter().take_while(|part| *part == "super").count();
         match path.first()?.as_str() {
             "crate" => Some(path[1..].to_vec()),
@@ -220,7 +222,7 @@ impl Walk<'_> {
     }
 
     fn note_name(&mut self, path: &[String], name: &str, is_public: bool) {
-        let Some(from_root) = self.from_root(path) else { return };
+        let Some(from_root) = self.path_from_root(path) else { return };
         if is_public {
             self.handed_on.insert(name.to_owned(), from_root.clone());
         }
@@ -228,7 +230,7 @@ impl Walk<'_> {
     }
 
     fn note(&mut self, path: &[String]) {
-        self.paths.extend(self.from_root(path));
+        self.paths.extend(self.path_from_root(path));
     }
 }
 

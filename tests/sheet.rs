@@ -189,7 +189,7 @@ fn rules_across_keys_are_held() {
     let two = |a: &str, b: &str| json!([{ "name": a, "frame": "a.exr" }, { "name": b, "frame": "b.exr" }]);
     let cases = [
         (with("mirrors", two("left", "left")), "two mirrors are named \"left\""),
-        (with("mirrors", json!([{ "name": "m1" }])), "`mirrors[0].frame` is needed"),
+        (with("mirrors", json!([{ "name": "m1" }])), "`mirrors[0].frame` is required"),
         (with("mirrors", json!([{ "frame": "a.exr", "bracket": ["b.exr"] }])), "both `frame` and `bracket`"),
         (with("cg", json!({ "spheres": [{ "mirror": "m9", "frame": "c.exr" }] })), "did you mean \"m1\"?"),
         (with("cg", json!({ "spheres": ["a.exr", "b.exr"] })), "two CG spheres stand for mirror \"m1\""),
@@ -216,7 +216,7 @@ fn rules_across_keys_are_held() {
         ),
         (
             with("waivers", json!([{ "check": "exposure", "by": "x", "why": "y", "until": "2027-02-30" }])),
-            "\"2027-02-30\" is no date",
+            "\"2027-02-30\" is not a date",
         ),
         (
             with("tolerances", json!({ "colour": { "stops": 1 }, "colour-balance": { "stops": 1 } })),

@@ -74,7 +74,7 @@ pub fn docs() -> impl Iterator<Item = &'static CheckDoc> {
 /// else `unsure`.
 ///
 /// ```
-/// use plateproof::{Estimate, check::decide, report::Verdict};
+/// use plateproof::{Estimate, check::decide, findings::Verdict};
 /// assert_eq!(decide(Estimate::new(0.1, 0.05), 0.25), Verdict::Match);
 /// assert_eq!(decide(Estimate::new(-0.4, 0.05), 0.25), Verdict::Mismatch);
 /// assert_eq!(decide(Estimate::new(0.2, 0.05), 0.25), Verdict::Unsure);

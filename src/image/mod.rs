@@ -14,6 +14,7 @@ pub mod open;
 pub mod probe;
 mod provenance;
 mod raster;
+mod request;
 pub(crate) mod rows;
 mod sniff;
 mod stream;
@@ -28,8 +29,8 @@ use crate::colour::ColourSpace;
 pub(crate) use ceiling::photograph::{Ceiling, ceiling};
 pub(crate) use ceiling::spike::crowd;
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
-pub(crate) use open::masked_pixels_words;
 pub use provenance::InputRecord;
+pub(crate) use request::masked_pixels_words;
 pub use rows::RowSink;
 pub use wanted::{Opened, Wanted};
 

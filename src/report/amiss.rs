@@ -167,3 +167,18 @@ pub(crate) fn number_behind(finding: &Finding) -> Option<String> {
     let decides = decisive_reason(finding).is_none() && finding.value.is_some() && finding.verdict >= Verdict::Unsure;
     (decides && finding.value_sd != Some(0.0)).then(|| off_by(finding))
 }
+
+/// A finding in one line, as the picture's table shows it: what is wrong in words, else its number and tolerance.
+pub fn finding_words(finding: &Finding) -> String {
+    if finding.verdict == Verdict::NotGiven {
+        return prose(&finding.reason);
+    }
+    let waived = if finding.waived.is_some() { ", waived" } else { "" };
+    if finding.verdict == Verdict::Mismatch && finding.waived.is_none() {
+        let number = number_behind(finding).map(|number| format!(" ({number})")).unwrap_or_default();
+        return format!("{}{number}", amiss_words(finding));
+    }
+    let tolerance = tolerance_words(finding);
+    let against = if tolerance == "-" { String::new() } else { format!(" [{tolerance}]") };
+    format!("{}{against}{waived}", value_words(finding))
+}

@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use super::amiss::{amiss_words, doubt_words};
-use super::text::{set_faults, steps, worst_first};
+use super::order::{set_faults, steps, turned_instead, worst_first};
 use super::wording::{is_set_problem, prose, undecided_words};
 use crate::findings::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
 use crate::printable_text;
@@ -100,7 +100,7 @@ fn fault_words(findings: Vec<&Finding>) -> String {
     let follows = |f: &Finding| {
         f.detail.contains_key(detail::AFTER)
             || f.detail.contains_key(detail::SAID_BY_OTHERS)
-            || super::text::turned_instead(f, &all).is_some()
+            || turned_instead(f, &all).is_some()
     };
     let mut own: Vec<&Finding> = all.iter().copied().filter(|f| !follows(f)).collect();
     if own.is_empty() {

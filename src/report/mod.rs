@@ -5,12 +5,14 @@ pub(crate) mod columns;
 pub(crate) mod fixes;
 pub mod glance;
 pub mod json;
+mod marks;
+pub(crate) mod order;
 pub mod picture;
 pub mod text;
 pub mod wording;
 pub mod write;
 
-pub use fixes::FIXES_FORMAT;
 pub use json::{report_schema, to_json};
+pub use marks::FIXES_FORMAT;
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

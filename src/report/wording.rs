@@ -69,21 +69,6 @@ pub fn undecided_words(checks: &[String]) -> String {
     format!("required and not decided: {}", checks.join(", "))
 }
 
-/// A finding in one line, as the picture's table shows it: what is wrong in words, else its number and tolerance.
-pub fn finding_words(finding: &Finding) -> String {
-    if finding.verdict == Verdict::NotGiven {
-        return prose(&finding.reason);
-    }
-    let waived = if finding.waived.is_some() { ", waived" } else { "" };
-    if finding.verdict == Verdict::Mismatch && finding.waived.is_none() {
-        let number = super::amiss::number_behind(finding).map(|number| format!(" ({number})")).unwrap_or_default();
-        return format!("{}{number}", super::amiss::amiss_words(finding));
-    }
-    let tolerance = tolerance_words(finding);
-    let against = if tolerance == "-" { String::new() } else { format!(" [{tolerance}]") };
-    format!("{}{against}{waived}", value_words(finding))
-}
-
 /// The clause of a mismatch's reason that decides it, where its number alone would not.
 pub(crate) fn decisive_reason(finding: &Finding) -> Option<&str> {
     let size = finding.value?.abs() - 2.0 * finding.value_sd.unwrap_or(0.0);

@@ -9,8 +9,7 @@ use serde::Deserialize;
 
 pub use crate::base::staging::sweep_dead_files;
 
-use super::fixes::{CDL_START, FIXES_FORMAT};
-use super::text::TEXT_MARK;
+use super::marks::{CDL_START, FIXES_FORMAT, TEXT_MARK};
 use super::to_json;
 use crate::base::error::is_invisible;
 use crate::base::staging::{rename, stage, sync_folder, write_atomically};

@@ -13,12 +13,13 @@ use crate::findings::{Finding, Naming, Report, Verdict};
 use crate::image::Frame;
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, Smoothed, patch_rgb};
+use crate::report::amiss::finding_words;
 use crate::report::glance::{Glance, set_problem_words};
 use crate::report::picture::{
     Evidence, EvidenceSide, FindingLine, GhostMark, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
     render_sphere_picture,
 };
-use crate::report::wording::{finding_words, is_set_problem};
+use crate::report::wording::is_set_problem;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
 
 /// Columns of the unwrapped pictures; rows are half of it.

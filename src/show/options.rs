@@ -2,6 +2,7 @@
 
 /// What decides about a report besides sheet and files.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct Options {
     /// With the evidence picture.
     pub picture: bool,

@@ -6,15 +6,14 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
+use super::number::{Number, times, words};
+use super::quantity::Measures;
 use super::{Change, VersionPoint};
 use crate::findings::detail::AFTER;
 use crate::findings::{Finding, Report, ShotVerdict, Verdict};
-use crate::report::amiss::unpaired_light_words;
-use crate::report::text::{headline, set_faults, turned_instead};
-use crate::report::wording::{decisive_reason, tolerance_words, undecided, undecided_words, value_words};
-
-/// Share of the light from which on a light without a partner is a mismatch (the rule of `highlight-direction`).
-const UNPAIRED_SHARE: f64 = 0.10;
+use crate::report::order::{set_faults, turned_instead};
+use crate::report::text::headline;
+use crate::report::wording::{undecided, undecided_words};
 
 /// One shot of a summary.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -67,30 +66,6 @@ pub struct ShotLine {
     pub(super) measures: Measures,
 }
 
-/// One measured number with its tolerance.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct Number {
-    /// The check that measured it.
-    pub check: String,
-    /// The mirror, where the report names one.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub mirror: Option<String>,
-    /// CG minus plate side, in `unit`.
-    pub value: f64,
-    /// One standard deviation.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub value_sd: Option<f64>,
-    /// `lower` or `upper` where only a bound is known.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub value_bound: Option<String>,
-    /// Unit of value, standard deviation and tolerance.
-    pub unit: String,
-    /// The tolerance.
-    pub tolerance: f64,
-    /// The number and its tolerance in words, as the text report has them.
-    pub words: String,
-}
-
 /// One check of a shot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CheckLine {
@@ -110,20 +85,6 @@ pub struct CheckLine {
     /// Who waived it, why and until when.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub waived: Option<String>,
-}
-
-/// The numbers by which shots are held against one another; CG minus plate side.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Measures(pub(super) Vec<Measure>);
-
-/// One such number, the median over the shot's mirrors.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Measure {
-    /// Place in the table of quantities.
-    pub(super) quantity: usize,
-    pub(super) value: f64,
-    pub(super) sd: f64,
-    pub(super) tolerance: f64,
 }
 
 impl ShotLine {
@@ -151,7 +112,7 @@ impl ShotLine {
             run: 0,
             point: None,
             blake3: String::new(),
-            measures: super::pattern::measures(report),
+            measures: super::quantity::measures(report),
         }
     }
 
@@ -178,52 +139,6 @@ impl ShotLine {
     /// What from set does not fit, in words; empty where all does.
     pub fn set_words(&self) -> String {
         if self.set_faults.is_empty() { String::new() } else { format!("on-set: {}", self.set_faults.join(", ")) }
-    }
-}
-
-impl Number {
-    fn of(finding: &Finding, worst_frame: Option<u32>) -> Option<Self> {
-        let at_frame = worst_frame.map(|frame| format!(", frame {frame}")).unwrap_or_default();
-        if finding.verdict == Verdict::Mismatch
-            && let Some((share, share_sd)) = unpaired_light(finding)
-            && share / UNPAIRED_SHARE > times(finding.value.unwrap_or(0.0), finding.tolerance)
-        {
-            return Some(Self::of_light(
-                finding,
-                &format!("{}{at_frame}", unpaired_light_words(finding).unwrap_or_default()),
-                share,
-                share_sd,
-            ));
-        }
-        let value = finding.value.filter(|value| value.is_finite())?;
-        Some(Self {
-            check: finding.check.clone(),
-            mirror: finding.mirror.clone(),
-            value,
-            value_sd: finding.value_sd,
-            value_bound: finding.value_bound.clone(),
-            unit: finding.unit.clone(),
-            tolerance: finding.tolerance,
-            words: words(finding) + &at_frame,
-        })
-    }
-
-    /// Where a light has no partner, the angle between those that have one is not what matters.
-    fn of_light(finding: &Finding, words: &str, share: f64, share_sd: Option<f64>) -> Self {
-        Self {
-            check: finding.check.clone(),
-            mirror: finding.mirror.clone(),
-            value: share,
-            value_sd: share_sd,
-            value_bound: None,
-            unit: "share".to_owned(),
-            tolerance: UNPAIRED_SHARE,
-            words: words.to_owned(),
-        }
-    }
-
-    fn times_tolerance(&self) -> f64 {
-        times(self.value, self.tolerance)
     }
 }
 
@@ -255,14 +170,6 @@ fn sentences(reason: &str, remedy: &str) -> String {
     }
 }
 
-fn words(finding: &Finding) -> String {
-    let number = format!("{} ({})", value_words(finding), tolerance_words(finding));
-    match decisive_reason(finding) {
-        Some(reason) => format!("{number}: {reason}"),
-        None => number,
-    }
-}
-
 fn waiver_words(waiver: &Value) -> String {
     let said = |key: &str| waiver.get(key).and_then(Value::as_str).unwrap_or("?").to_owned();
     format!("waived by {} until {}: {}", said("by"), said("until"), said("why"))
@@ -284,21 +191,6 @@ fn deciding(report: &Report) -> Option<&Finding> {
     }
     let outness = |f: &Finding| times(f.value.unwrap_or(0.0), f.tolerance);
     deciding.max_by(|a, b| outness(a).total_cmp(&outness(b)))
-}
-
-/// How far out a value is, in tolerances; 0 where there is no tolerance.
-fn times(value: f64, tolerance: f64) -> f64 {
-    if value.is_finite() && tolerance > 0.0 { value.abs() / tolerance } else { 0.0 }
-}
-
-/// The share of the strongest light that one side has and the other has not, with its standard deviation.
-fn unpaired_light(finding: &Finding) -> Option<(f64, Option<f64>)> {
-    let lights = |key: &str| finding.detail.get(key).and_then(Value::as_array).map(Vec::as_slice).unwrap_or_default();
-    let shares = lights("missing_in_cg").iter().chain(lights("extra_in_cg")).filter_map(|light| {
-        let number = |key: &str| light.get(key).and_then(Value::as_f64).filter(|n| n.is_finite());
-        Some((number("share")?, number("share_sd")))
-    });
-    shares.max_by(|a, b| a.0.total_cmp(&b.0))
 }
 
 #[cfg(test)]

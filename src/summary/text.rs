@@ -6,18 +6,12 @@ use std::collections::BTreeMap;
 use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
+use super::page::{PAGE_COLUMNS, Page};
 use super::{Change, ChangeKind, CheckCount, Comparison, FaultGroup, ShotLine, ShotTrend, Summary, trend_text};
 use crate::findings::ShotVerdict;
 use crate::printable_text;
 use crate::report::columns::{cell, clip};
 use crate::report::wording::prose;
-
-/// Columns of the page where nobody says how wide the terminal is.
-pub const PAGE_COLUMNS: usize = 80;
-
-/// A narrower page is broken by the terminal, and rows of a wider one are hard to follow.
-const FEWEST_COLUMNS: usize = 60;
-const MOST_COLUMNS: usize = 200;
 
 /// Lines of one screen, and of them those kept for the part about changes.
 const SCREEN_LINES: usize = 40;
@@ -63,17 +57,7 @@ pub fn render_summary_text(summary: &Summary, title: &str, layout: Layout) -> St
     page.text
 }
 
-pub(super) struct Page {
-    pub(super) text: String,
-    pub(super) columns: usize,
-    colour: bool,
-}
-
 impl Page {
-    pub(super) fn new(columns: usize, colour: bool) -> Self {
-        Self { text: String::new(), columns: columns.clamp(FEWEST_COLUMNS, MOST_COLUMNS), colour }
-    }
-
     fn head(&mut self, summary: &Summary, title: &str) {
         let verdict = summary.verdict.word().to_uppercase();
         let left = format!("plateproof summary  {}", printable_text(title));
@@ -140,8 +124,9 @@ impl Page {
         let widths = [widest(shot_name, 20), widest(version_name, 10)];
         let last_line = self.text.lines().count() + self.rows_left(summary);
         let mut shown = 0;
-        for (index, row) in rows.iter().enumerate() {
-            if !all && index >= FEWEST_ROWS && self.text.lines().count() >= last_line {
+        for row in &rows {
+            // A row may take two lines.
+            if !all && self.text.lines().count() + 1 >= last_line {
                 break;
             }
             match row {
@@ -220,37 +205,6 @@ impl Page {
         for warning in &summary.warnings {
             self.paragraph("  - ", &prose(warning));
         }
-    }
-
-    pub(super) fn heading(&mut self, text: &str) {
-        let text = if self.colour { format!("\u{1b}[1m{text}\u{1b}[0m") } else { text.to_owned() };
-        self.line("");
-        self.line(&text);
-    }
-
-    pub(super) fn paragraph(&mut self, first: &str, text: &str) {
-        let options = Options::new(self.columns)
-            .initial_indent(first)
-            .subsequent_indent("    ")
-            .word_splitter(WordSplitter::NoHyphenation);
-        for line in textwrap::wrap(text, options) {
-            self.line(&line);
-        }
-    }
-
-    pub(super) fn line(&mut self, text: &str) {
-        self.text.push_str(text.trim_end());
-        self.text.push('\n');
-    }
-
-    /// Colours that keep apart for the colour-blind; the word itself always says the verdict.
-    pub(super) fn painted(&self, text: &str, verdict: ShotVerdict) -> String {
-        let code = match verdict {
-            ShotVerdict::Match => "36",
-            ShotVerdict::Unsure => "1;33",
-            ShotVerdict::Mismatch | ShotVerdict::Error => "1;31",
-        };
-        if self.colour { format!("\u{1b}[{code}m{text}\u{1b}[0m") } else { text.to_owned() }
     }
 }
 

@@ -5,7 +5,7 @@
 
 use textwrap::core::display_width;
 
-use super::text::Page;
+use super::page::Page;
 use super::trend::{ShotTrend, TrendCheck, VersionPoint};
 use crate::findings::numbers::{number_words, plain_number};
 use crate::findings::{ShotVerdict, Verdict};

@@ -197,7 +197,7 @@ fn a_group_with_one_gib_costs_the_large_shot_alone() {
             fs::write(folder.join(name), bytes).unwrap();
             put_in_role(sheet, "mirror", name);
         });
-        job.costs_one_shot(&group.enter(), &[]).says("and 512 MiB may be used");
+        job.costs_one_shot(&group.enter(), &[]).says("but 512 MiB may be used");
     }
 }
 
@@ -272,7 +272,7 @@ fn a_bracket_is_short_and_holds_each_file_once() {
     };
     let ten = || (0..10).map(|i| format!("{i}.exr"));
     let memory = ["--memory", "1GiB"];
-    exposures(ten().collect()).costs_one_shot("true", &memory).says("and 1024 MiB may be used");
+    exposures(ten().collect()).costs_one_shot("true", &memory).says("but 1024 MiB may be used");
     let twice = ["0.exr".to_owned(), "./0.exr".to_owned()].to_vec();
     exposures(twice).costs_one_shot("true", &memory).says("twice");
     exposures((0..33).map(|_| "none/x.exr".to_owned()).collect()).costs_one_shot("true", &[]).says("at most 32");
@@ -284,7 +284,7 @@ fn a_bracket_is_short_and_holds_each_file_once() {
 fn a_shot_that_needs_more_than_memory_may_take_says_how_much() {
     let job = Job::new(|_, _| {});
     let words = ["check", "shots/good", "--out", "r", "--no-picture", "--memory", "16MiB"];
-    run(job.0.path(), &words).refused().says("and 16 MiB may be used");
+    run(job.0.path(), &words).refused().says("but 16 MiB may be used");
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::super::encoding::Encoding;
-use super::super::open::Belief;
+use super::super::request::Belief;
 use crate::colour::ColourSpace;
 use crate::{Error, ErrorKind, Result};
 

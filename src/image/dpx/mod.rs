@@ -9,7 +9,7 @@ use std::path::Path;
 use self::header::{Channels, Header};
 use super::encoding::Encoding;
 use super::limits::{PIXEL_BYTES, room_for, zeroed};
-use super::open::{Belief, OpenRequest, Parts};
+use super::request::{Belief, OpenRequest, Parts};
 use super::stream::InputFile;
 use super::{CaptureMeta, DataWindow, Frame, Size};
 use crate::base::parallel;

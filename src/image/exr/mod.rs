@@ -23,7 +23,7 @@ use self::layers::{Meaning, Picked};
 use self::offsets::Offsets;
 use super::encoding::Encoding;
 use super::guard::contain;
-use super::open::{Belief, OpenRequest, Parts, masked_words, named_space};
+use super::request::{Belief, OpenRequest, Parts, masked_words, named_space};
 use super::stream::InputFile;
 use super::{DataWindow, Frame, Opened, Size, Wanted};
 use crate::base::parallel;

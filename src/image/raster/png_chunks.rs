@@ -4,7 +4,7 @@
 //! `cICP`: ITU-T H.273.
 
 use super::super::encoding::Encoding;
-use super::super::open::{Belief, named_space};
+use super::super::request::{Belief, named_space};
 use super::Stated;
 use crate::colour::ColourSpace;
 

@@ -4,7 +4,7 @@
 //! (`XYZ`); `desc` of version 2: ICC.1:2001-04, section 6.5.17.
 
 use super::super::encoding::Encoding;
-use super::super::open::named_space;
+use super::super::request::named_space;
 use crate::colour::ColourSpace;
 
 /// Code values at which a profile's curve is held against the encodings known here.

@@ -2,9 +2,7 @@
 
 use std::fmt::Write as _;
 
-/// How every file of ours begins.
-pub(in crate::report) const CDL_START: &str =
-    "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<!-- written by plateproof -->\n";
+use crate::report::marks::CDL_START;
 
 /// Slope alone; offset, power and saturation leave the picture as it is, so that it may be applied to premultiplied colour.
 pub(super) fn colour_correction(id: &str, slope_rgb: [f64; 3], descriptions: &[String]) -> String {

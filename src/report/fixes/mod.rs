@@ -5,13 +5,10 @@ mod gain;
 
 use serde_json::{Value, json};
 
+use super::marks::FIXES_FORMAT;
 use super::report_stem;
 use crate::findings::{Attachment, Finding, REPORT_FORMAT, Report, ShotVerdict, ToolNote, Verdict};
-pub(super) use cdl::CDL_START;
 use gain::{Correction, correction};
-
-/// The format mark of a file of fixes.
-pub const FIXES_FORMAT: &str = "plateproof-fixes/1";
 
 /// What follows the shot's name and version in the names of the two files.
 const CDL_ENDING: &str = "fix.cc";

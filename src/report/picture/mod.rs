@@ -114,7 +114,7 @@ pub struct EvidenceSide {
 pub struct FindingLine {
     /// Name of the check.
     pub check: String,
-    /// Its number and tolerance in words; see [`finding_words`](super::wording::finding_words).
+    /// Its number and tolerance in words; see [`finding_words`](super::amiss::finding_words).
     pub text: String,
     /// Its verdict; a waived mismatch is given as `Match`, its text says that it is waived.
     pub verdict: Verdict,

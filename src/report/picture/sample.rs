@@ -2,8 +2,9 @@
 
 use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
 use crate::findings::{ShotVerdict, sample};
+use crate::report::amiss::finding_words;
 use crate::report::glance::{Glance, set_problem_words};
-use crate::report::wording::{finding_words, is_set_problem};
+use crate::report::wording::is_set_problem;
 
 /// A disc lamp in the invented surroundings.
 struct Lamp {

@@ -3,8 +3,6 @@
 mod over_time;
 mod sections;
 
-pub(crate) use sections::{steps, turned_instead};
-
 use std::borrow::Cow;
 
 use textwrap::core::display_width;
@@ -12,11 +10,9 @@ use textwrap::{Options, WordSplitter};
 
 use super::columns::{cell, clip};
 use super::glance::{Glance, verdict_heading};
+use super::marks::TEXT_MARK;
 use crate::findings::{Finding, Naming, Report, ShotVerdict, Verdict};
 use crate::printable_text;
-
-/// The last words of every text report's first line; a file that has others there is not ours.
-pub(crate) const TEXT_MARK: &str = "plateproof report";
 
 /// Columns of the page.
 const COLUMNS: usize = 80;
@@ -83,20 +79,6 @@ fn head(page: &mut Page, report: &Report) -> usize {
 /// Why the shot has its verdict, and what from set does not fit, in one line without a full stop.
 pub fn headline(report: &Report) -> String {
     Glance::of(report).line()
-}
-
-/// What came from set and does not fit; it does not count for the verdict.
-pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
-    let failed = |f: &&Finding| f.concerns == "reference" && f.verdict == Verdict::Mismatch && f.waived.is_none();
-    worst_first(report).into_iter().filter(failed).collect()
-}
-
-/// Worst verdict first, waived ones among the matches; of one verdict those of the CG first, then in the producer's order.
-pub(crate) fn worst_first(report: &Report) -> Vec<&Finding> {
-    let mut findings: Vec<&Finding> = report.findings.iter().collect();
-    let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
-    findings.sort_by_key(|f| (std::cmp::Reverse(rank(f)), rank(f) == Verdict::Mismatch && f.concerns == "reference"));
-    findings
 }
 
 /// `text` in lines of the page's width behind `first`, the further ones indented to match; none where it is empty.

@@ -3,13 +3,14 @@
 use serde_json::{Map, Value};
 use textwrap::core::display_width;
 
-use super::{Page, cell, clip, finding_colour, set_faults, worst_first};
+use super::{Page, cell, clip, finding_colour};
 use crate::findings::detail;
 use crate::findings::numbers::{fixed, number_words};
 use crate::findings::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 use crate::printable_text;
 use crate::report::amiss::{amiss_words, number_behind};
 use crate::report::glance::short_fix;
+use crate::report::order::{asking, set_faults, steps, turned_instead, worst_first};
 use crate::report::wording::{bound_sign, prose, tolerance_words, value_words, verdict_words};
 
 /// Lights listed for a sphere; the JSON report has all of them.
@@ -93,38 +94,11 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report, shown: usize) {
     }
 }
 
-/// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
-fn asking(report: &Report) -> Vec<&Finding> {
-    let asks = |f: &&Finding| {
-        f.concerns != "reference"
-            && f.waived.is_none()
-            && !f.detail.contains_key(detail::SAID_BY_OTHERS)
-            && f.verdict >= Verdict::Unsure
-            && !f.remedy.is_empty()
-    };
-    let mut asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
-    asking.sort_by_key(|f| f.detail.contains_key(detail::AFTER));
-    asking
-}
-
 /// Turns of the key alone, each instead of a turn of the whole environment.
 fn alternatives(report: &Report) -> impl Iterator<Item = &Finding> {
     let all = asking(report);
     let instead = |f: &&Finding| turned_instead(f, &all).is_some();
     all.iter().copied().filter(instead).collect::<Vec<_>>().into_iter()
-}
-
-/// What is to be done, each step with all findings that ask for it; in the order of the first of each.
-pub(crate) fn steps(report: &Report) -> Vec<Vec<&Finding>> {
-    let all = asking(report);
-    let mut steps: Vec<Vec<&Finding>> = Vec::new();
-    for finding in all.iter().copied().filter(|f| turned_instead(f, &all).is_none()) {
-        match steps.iter_mut().find(|step| step[0].remedy == finding.remedy) {
-            Some(step) => step.push(finding),
-            None => steps.push(vec![finding]),
-        }
-    }
-    steps
 }
 
 /// What a step asks for, and which checks ask.
@@ -133,19 +107,6 @@ fn advice(page: &Page, step: &[&Finding]) -> String {
     let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
     let frame = step[0].detail.get(detail::FRAME).map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
     format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
-}
-
-/// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn
-/// twice. `None` where both ask for the same anyway.
-pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
-    let turned = |f: &&&Finding| {
-        f.check == "environment-rotation"
-            && f.verdict == Verdict::Mismatch
-            && f.mirror == finding.mirror
-            && !f.remedy.is_empty()
-    };
-    let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
-    all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
 }
 
 /// Every check: what is off in words, what is open with the reason, what agrees with its number.

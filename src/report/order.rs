@@ -1,0 +1,57 @@
+//! Which findings come first, and what is to be done about them in which order.
+
+use crate::findings::{Finding, Report, Verdict, detail};
+
+/// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
+pub(crate) fn asking(report: &Report) -> Vec<&Finding> {
+    let asks = |f: &&Finding| {
+        f.concerns != "reference"
+            && f.waived.is_none()
+            && !f.detail.contains_key(detail::SAID_BY_OTHERS)
+            && f.verdict >= Verdict::Unsure
+            && !f.remedy.is_empty()
+    };
+    let mut asking: Vec<_> = worst_first(report).into_iter().filter(asks).collect();
+    asking.sort_by_key(|f| f.detail.contains_key(detail::AFTER));
+    asking
+}
+
+/// What is to be done, each step with all findings that ask for it; in the order of the first of each.
+pub(crate) fn steps(report: &Report) -> Vec<Vec<&Finding>> {
+    let all = asking(report);
+    let mut steps: Vec<Vec<&Finding>> = Vec::new();
+    for finding in all.iter().copied().filter(|f| turned_instead(f, &all).is_none()) {
+        match steps.iter_mut().find(|step| step[0].remedy == finding.remedy) {
+            Some(step) => step.push(finding),
+            None => steps.push(vec![finding]),
+        }
+    }
+    steps
+}
+
+/// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn
+/// twice. `None` where both ask for the same anyway.
+pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
+    let turned = |f: &&&Finding| {
+        f.check == "environment-rotation"
+            && f.verdict == Verdict::Mismatch
+            && f.mirror == finding.mirror
+            && !f.remedy.is_empty()
+    };
+    let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
+    all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
+}
+
+/// What came from set and does not fit; it does not count for the verdict.
+pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
+    let failed = |f: &&Finding| f.concerns == "reference" && f.verdict == Verdict::Mismatch && f.waived.is_none();
+    worst_first(report).into_iter().filter(failed).collect()
+}
+
+/// Worst verdict first, waived ones among the matches; of one verdict those of the CG first, then in the producer's order.
+pub(crate) fn worst_first(report: &Report) -> Vec<&Finding> {
+    let mut findings: Vec<&Finding> = report.findings.iter().collect();
+    let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
+    findings.sort_by_key(|f| (std::cmp::Reverse(rank(f)), rank(f) == Verdict::Mismatch && f.concerns == "reference"));
+    findings
+}
