@@ -1,11 +1,13 @@
-//! plateproof proves that a CG render sits in a live-action plate, from the mirror sphere photographed on set and a
-//! matching CG sphere.
+//! plateproof measures whether a CG render is lit, exposed, coloured and placed like the live-action plate, from the
+//! mirror sphere photographed on set and a matching CG sphere.
 //!
-//! Data flows one way:
+//! Data flows one way, and each module imports only from those before it in this order: [`base`], [`colour`], [`image`],
+//! [`optics`], [`sphere`], [`sheet`], [`light`], [`register`], [`compare`], [`findings`], [`check`], [`report`], [`shot`],
+//! [`new_shot`], [`show`], [`summary`], [`demo`], [`cli`].
 //!
 //! ```text
 //! files → scene-linear frame → sphere → radiance by direction → lights → findings → report
-//! image     image, colour      sphere   radiance                lights   check      report
+//! image     image, colour      sphere         light              light   check      report
 //! ```
 //!
 //! # Axes and pixels

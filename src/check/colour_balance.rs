@@ -354,9 +354,9 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
     if finding.verdict == Verdict::Mismatch {
         let [r, g, b] = overall.gain_rgb;
         let warmth = overall.mired_error.map_or_else(String::new, |m| {
-            format!("CG {:.0} mired too {}: ", m.abs(), if m > 0.0 { "warm" } else { "cool" })
+            format!(" (it is {:.0} mired too {})", m.abs(), if m > 0.0 { "warm" } else { "cool" })
         });
-        finding.remedy = format!("{warmth}gain R {r:.2} G {g:.2} B {b:.2}");
+        finding.remedy = format!("multiply the CG by R {r:.2} G {g:.2} B {b:.2}{warmth}");
         finding.action = Some(Action::Gain { rgb: overall.gain_rgb });
     }
 }

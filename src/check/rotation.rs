@@ -159,8 +159,7 @@ fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> Stri
     put(&mut finding.detail, "correction_heading_deg", Estimate::new(turns.heading_deg, sd(1)));
     put(&mut finding.detail, "correction_tilt_deg", Estimate::new(turns.tilt_deg, sd(0)));
     put(&mut finding.detail, "correction_roll_deg", Estimate::new(turns.roll_deg, sd(2)));
-    let up = if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" };
-    finding.detail.insert("up".to_owned(), up.into());
+    finding.detail.insert("up".to_owned(), which_up(pair).into());
     finding.detail.insert("correlation".to_owned(), optimum.correlation.into());
     let advised = advised(pair, optimum);
     let left = remaining(pair, &advised.rotation(&level), optimum.correlation);
@@ -169,15 +168,19 @@ fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> Stri
     format!("{}: leaves {words}", turn_words(&advised))
 }
 
+/// What turns about up are about: the camera's up where its tilt is not known.
+fn which_up(pair: &Comparison) -> &'static str {
+    if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" }
+}
+
 /// The turn that is advised, as data.
 fn turn_environment(pair: &Comparison, optimum: &Optimum) -> Action {
     let advised = advised(pair, optimum);
-    let up = if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" };
     Action::TurnEnvironment {
         heading_deg: advised.heading_deg,
         tilt_deg: advised.tilt_deg,
         roll_deg: advised.roll_deg,
-        up: up.to_owned(),
+        up: which_up(pair).to_owned(),
     }
 }
 

@@ -54,7 +54,7 @@ fn a_wrong_capture_is_told_from_a_faithful_set_up() {
     assert_eq!((capture.verdict, set_up.verdict), (Verdict::Mismatch, Verdict::Match), "{capture:#?} {set_up:#?}");
     let exposure = capture.detail["predicted_against_photographed"]["exposure"]["value"].as_f64().unwrap();
     assert!((exposure - 0.8).abs() < 0.05, "{exposure}");
-    assert!(capture.remedy.contains("environment 0.8"), "{}", capture.remedy);
+    assert!(capture.remedy.contains("multiply the environment by 0.5"), "{}", capture.remedy);
     assert!(set_up.reason.contains("the capture is what is wrong"), "{}", set_up.reason);
 }
 

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::amiss::{amiss_words, doubt_words};
 use super::order::{set_faults, steps, turned_instead, worst_first};
-use super::wording::{is_set_problem, prose, undecided_words};
+use super::wording::{prose, undecided_words};
 use crate::findings::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
 use crate::printable_text;
 
@@ -58,7 +58,7 @@ pub fn verdict_heading(report: &Report) -> String {
 
 /// `1 on-set problem`; nothing where there is none.
 pub fn set_problem_words(report: &Report) -> Option<String> {
-    match set_faults(report).into_iter().filter(|f| is_set_problem(f)).count() {
+    match set_faults(report).len() {
         0 => None,
         1 => Some("1 on-set problem".to_owned()),
         several => Some(format!("{several} on-set problems")),
@@ -170,7 +170,7 @@ mod tests {
     #[test]
     fn what_would_remain_is_no_part_of_the_first_fix() {
         assert_eq!(short_fix("turn it 3 deg: leaves key 0.1 deg"), "turn it 3 deg");
-        assert_eq!(short_fix("gain R 1.1; with the exposure at once R 1.2"), "gain R 1.1");
+        assert_eq!(short_fix("gain R 1.1; together with the exposure: R 1.2"), "gain R 1.1");
     }
 
     #[test]

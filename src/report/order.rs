@@ -1,5 +1,6 @@
 //! Which findings come first, and what is to be done about them in which order.
 
+use super::wording::is_set_problem;
 use crate::findings::{Finding, Report, Verdict, detail};
 
 /// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
@@ -44,8 +45,7 @@ pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Opti
 
 /// What came from set and does not fit; it does not count for the verdict.
 pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
-    let failed = |f: &&Finding| f.concerns == "reference" && f.verdict == Verdict::Mismatch && f.waived.is_none();
-    worst_first(report).into_iter().filter(failed).collect()
+    worst_first(report).into_iter().filter(|finding| is_set_problem(finding)).collect()
 }
 
 /// Worst verdict first, waived ones among the matches; of one verdict those of the CG first, then in the producer's order.

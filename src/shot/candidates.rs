@@ -55,8 +55,14 @@ impl Refused<'_> {
         if error.kind != ErrorKind::NoSphere {
             return (error, None);
         }
-        let outlines: Vec<Outline> =
-            round_outlines(self.frame, self.view).into_iter().take(MOST_LISTED).map(|fit| fit.outline).collect();
+        let mut outlines: Vec<Outline> = Vec::new();
+        for outline in round_outlines(self.frame, self.view).into_iter().map(|fit| fit.outline) {
+            // Two fits of one rim are one choice.
+            if !outlines.iter().any(|listed| option(self.role, listed) == option(self.role, &outline)) {
+                outlines.push(outline);
+            }
+        }
+        outlines.truncate(MOST_LISTED);
         if outlines.is_empty() {
             error.remedy.push_str("; the picture shows nothing round to choose from");
             return (error, None);

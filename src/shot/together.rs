@@ -107,7 +107,8 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
         for finding in findings.iter_mut().filter(asks) {
             finding.action = None;
             finding.detail.insert(MEND_IN.to_owned(), "the environment".into());
-            finding.remedy += " (the CG follows the environment: fix it there, not here as well)";
+            finding.remedy =
+                format!("fix the environment, which the CG follows, then check again; on its own: {}", finding.remedy);
         }
     }
 }
@@ -158,7 +159,7 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
     let (Some(r), Some(g), Some(b)) = (r.as_f64(), g.as_f64(), b.as_f64()) else { return };
     let both = [r, g, b].map(|gain| gain * Stops(-stops).ratio());
     findings[colour].detail.insert("gain_rgb_with_exposure".to_owned(), both.to_vec().into());
-    let words = format!("; with the exposure at once R {:.2} G {:.2} B {:.2}", both[0], both[1], both[2]);
+    let words = format!("; together with the exposure: R {:.2} G {:.2} B {:.2}", both[0], both[1], both[2]);
     findings[colour].remedy.push_str(&words);
 }
 
@@ -201,6 +202,6 @@ mod tests {
         assert_eq!(findings[colour].remedy, before[colour].remedy);
         findings[colour].verdict = Verdict::Mismatch;
         one_gain(&mut findings);
-        assert!(findings[colour].remedy.ends_with("; with the exposure at once R 1.80 G 2.00 B 2.40"));
+        assert!(findings[colour].remedy.ends_with("; together with the exposure: R 1.80 G 2.00 B 2.40"));
     }
 }

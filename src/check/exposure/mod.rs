@@ -155,7 +155,7 @@ fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> (String, Opti
         // The surroundings are known best, where both say the same.
         let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
         let action = Action::Gain { rgb: [factor(value); 3] };
-        return (format!("CG {}: multiply by {:.2}", words(value), factor(value)), Some(action));
+        return (format!("multiply the CG by {:.2} (it is {})", factor(value), words(value)), Some(action));
     };
     let grey = |part: Share, gain: f64| LightFactor { part: LightPart::All(part), rgb: [gain; 3] };
     let mut lights = Vec::new();
