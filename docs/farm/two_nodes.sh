@@ -9,7 +9,6 @@ set -euo pipefail
 program=$(realpath "$1") copies=${2:-40} parts=${3:-16}
 here=$(realpath "$(dirname "$0")")
 top=$(mktemp -d /tmp/plateproof-farm.XXXXXX)
-export SLURM_CONF=$top/slurm.conf
 cd "$top"
 
 # The show: copies of the demo's shots under names of their own; the frames are links to one file each.
@@ -26,58 +25,9 @@ done
 echo "shots: $(ls -d shots/*/*/ | wc -l), bytes of the frames: $(du -sbl shots | cut -f1)"
 
 # The farm.
-host=$(hostname -s)
-mkdir -p state spool.ferry1 spool.ferry2 log
-dd if=/dev/urandom of=munge.key bs=1024 count=1 status=none
-chmod 400 munge.key
-chmod 755 "$top"
-munged --force --key-file="$top/munge.key" --socket="$top/munge.socket" --pid-file="$top/munge.pid" \
-    --log-file="$top/log/munged.log" --seed-file="$top/munge.seed"
-cat > slurm.conf <<CONF
-ClusterName=ferry
-SlurmctldHost=$host(127.0.0.1)
-SlurmctldPort=16817
-SlurmUser=root
-SlurmdUser=root
-AuthType=auth/munge
-AuthInfo=socket=$top/munge.socket
-CredType=cred/munge
-ProctrackType=proctrack/linuxproc
-TaskPlugin=task/none
-JobAcctGatherType=jobacct_gather/none
-SelectType=select/cons_tres
-SelectTypeParameters=CR_CPU
-MpiDefault=none
-SlurmctldPidFile=$top/slurmctld.pid
-SlurmdPidFile=$top/slurmd.%n.pid
-StateSaveLocation=$top/state
-SlurmdSpoolDir=$top/spool.%n
-SlurmctldLogFile=$top/log/slurmctld.log
-SlurmdLogFile=$top/log/slurmd.%n.log
-JobRequeue=1
-ReturnToService=2
-SlurmdTimeout=10
-SlurmctldTimeout=30
-KillWait=5
-NodeName=ferry1 NodeHostname=$host NodeAddr=127.0.0.1 Port=16818 CPUs=1
-NodeName=ferry2 NodeHostname=$host NodeAddr=127.0.0.1 Port=16819 CPUs=1
-PartitionName=show Nodes=ferry[1-2] Default=YES MaxTime=INFINITE State=UP
-CONF
-slurmctld
-slurmd -N ferry1
-slurmd -N ferry2
-finish() {
-    for file in slurmd.ferry1.pid slurmd.ferry2.pid slurmctld.pid munge.pid; do
-        kill "$(cat "$file")" 2> /dev/null || true
-    done
-}
-# The node's own settings and jobs are in the temporary folder; nothing else on the machine is touched.
-trap finish EXIT
-for _ in $(seq 60); do
-    test "$(sinfo -h -N -t idle | wc -l)" -eq 2 && break
-    sleep 1
-done
-sinfo -N -l
+# shellcheck source=slurm_on_loopback.sh
+source "$here/slurm_on_loopback.sh"
+start_farm "CPUs=1" "SelectTypeParameters=CR_CPU" ferry1 ferry2
 
 start=$SECONDS
 job=$(sbatch --parsable --array="1-$parts" --output="$top/log/part.%a.txt" \

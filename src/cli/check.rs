@@ -1,5 +1,6 @@
 //! `plateproof check`.
 
+use std::cell::LazyCell;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -7,11 +8,11 @@ use super::args::{CheckArgs, Format};
 use super::console::Console;
 use super::earlier_report::refuse_other_shot;
 use super::exit::ExitStatus;
-use super::shots::{Task, Wanted, beside, planned, run_shots};
+use super::shots::{Task, Wanted, beside, planned, planned_as, resolved, run_shots};
 use super::{gather, overrides, refuse, wrong_use};
 use crate::base::staging::can_write_in;
 use crate::report::report_stem;
-use crate::sheet::{ShotSheet, load_sheet};
+use crate::sheet::{SheetPeek, ShotSheet, load_sheet, peek_sheet};
 use crate::show::{Options, RunName, default_budget_bytes, file_bytes, parts_by_size};
 use crate::{Error, ErrorKind, Result, printable};
 
@@ -100,28 +101,44 @@ fn sheet_of(origin: &Path, args: &CheckArgs) -> Result<ShotSheet> {
 /// the other parts are left out, after all were looked at: every part has to see the same show.
 fn plan(args: &CheckArgs, origins: Vec<PathBuf>) -> Vec<Task> {
     let mut taken: BTreeMap<String, PathBuf> = BTreeMap::new();
-    let mut sizes = Vec::new();
-    let mut tasks = Vec::new();
-    for origin in origins {
-        let sheet = sheet_of(&origin, args);
-        let mut planned = planned(&origin, &args.out, &sheet, args.version_name.as_deref());
-        if args.sheets.is_empty() {
-            // Every such shot is a sheet of its own.
-            planned.sheet = format!("{COMMAND_LINE}: {}", planned.report);
-        }
-        let stem = report_stem(&planned.shot, planned.version.as_deref());
-        let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first, sheet.as_ref().err()));
-        if args.part.is_some() {
-            let size = |sheet: &ShotSheet| if refused.is_some() { 0 } else { file_bytes(sheet, args.every) };
-            sizes.push(sheet.as_ref().map_or(0, size));
-        }
-        taken.entry(stem).or_insert_with(|| origin.clone());
-        tasks.push(Task { origin, refused, planned });
-    }
+    let out = resolved(&args.out);
+    let (tasks, sizes): (Vec<Task>, Vec<u64>) =
+        origins.into_iter().map(|origin| plan_one(args, origin, &out, &mut taken)).unzip();
     let Some(part) = args.part else { return tasks };
     let parts = parts_by_size(&sizes, part.of);
     let ours = tasks.into_iter().zip(parts).filter(|(_, its_part)| its_part + 1 == part.number);
     ours.map(|(task, _)| task).collect()
+}
+
+/// The task of one sheet and, where the show has parts, the bytes of its files.
+fn plan_one(args: &CheckArgs, origin: PathBuf, out: &Path, taken: &mut BTreeMap<String, PathBuf>) -> (Task, u64) {
+    let sheet = LazyCell::new(|| sheet_of(&origin, args));
+    let mut planned = match named_at_a_glance(&origin, args) {
+        Some((shot, version)) => planned_as(&origin, out, shot, version),
+        None => planned(&origin, out, &sheet, args.version_name.as_deref()),
+    };
+    if args.sheets.is_empty() {
+        // Every such shot is a sheet of its own.
+        planned.sheet = format!("{COMMAND_LINE}: {}", planned.report);
+    }
+    let stem = report_stem(&planned.shot, planned.version.as_deref());
+    let refused = taken.get(&stem).map(|first| clash(&origin, &stem, first, sheet.as_ref().err()));
+    let sized = args.part.is_some() && refused.is_none();
+    let size = if sized { sheet.as_ref().map_or(0, |sheet| file_bytes(sheet, args.every)) } else { 0 };
+    drop(sheet);
+    taken.entry(stem).or_insert_with(|| origin.clone());
+    (Task { origin, refused, planned }, size)
+}
+
+/// Shot and version of a sheet that says them itself, without holding the rest of it against the rules: that is done when its
+/// turn comes. A sheet that breaks a rule has the same name.
+fn named_at_a_glance(origin: &Path, args: &CheckArgs) -> Option<(String, Option<String>)> {
+    if args.sheets.is_empty() || args.shot.is_some() {
+        return None;
+    }
+    let peek = peek_sheet(origin).filter(SheetPeek::names_all)?;
+    let shot = peek.shot.filter(|shot| !shot.trim().is_empty())?;
+    Some((shot, args.version_name.clone().or(peek.version)))
 }
 
 /// What tells this run from others into the same folder.
@@ -130,7 +147,8 @@ fn run_name(args: &CheckArgs, tasks: &[Task]) -> RunName {
         // Shots without sheets are told apart by what they are called.
         tasks.iter().map(|task| task.planned.report.clone()).collect()
     } else {
-        args.sheets.iter().map(|path| beside(path, &args.out)).collect()
+        let out = resolved(&args.out);
+        args.sheets.iter().map(|path| beside(path, &out)).collect()
     };
     RunName { given, part: args.part }
 }

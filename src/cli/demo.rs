@@ -4,7 +4,7 @@ use super::args::{DemoArgs, Format};
 use super::console::Console;
 use super::exit::ExitStatus;
 use super::progress::Progress;
-use super::shots::{Task, Wanted, beside, planned, run_shots};
+use super::shots::{Task, Wanted, beside, planned, resolved, run_shots};
 use crate::demo::write_show;
 use crate::sheet::load_sheet;
 use crate::show::{Options, RunName, default_budget_bytes};
@@ -21,7 +21,7 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
     let out = args.out.join("reports");
     std::fs::create_dir_all(&out).map_err(|error| Error::io(&out, &error))?;
     let wanted = Wanted {
-        run: RunName { given: vec![beside(&args.out, &out)], part: None },
+        run: RunName { given: vec![beside(&args.out, &resolved(&out))], part: None },
         out,
         format: Format::Text,
         options: Options { picture: !args.no_picture, ..Options::default() },
@@ -32,10 +32,11 @@ pub(super) fn run(args: &DemoArgs, console: &mut Console) -> anyhow::Result<Exit
         jobs: rayon::current_num_threads(),
         memory: default_budget_bytes(),
     };
+    let real_out = resolved(&wanted.out);
     let tasks: Vec<Task> = sheets
         .into_iter()
         .map(|origin| {
-            let planned = planned(&origin, &wanted.out, &load_sheet(&origin), None);
+            let planned = planned(&origin, &real_out, &load_sheet(&origin), None);
             Task { origin, refused: None, planned }
         })
         .collect();

@@ -164,6 +164,7 @@ impl ImageSpec {
 
 /// Everything that options say about a shot besides its files.
 pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Result<ShotSheet> {
+    let loaded = sheet.clone();
     if let Some(shot) = &args.shot {
         sheet.shot.clone_from(shot);
     }
@@ -179,14 +180,18 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
     if let Some(own) = sheet.cg.camera.take() {
         sheet.cg.camera = camera(Some(own), &args.lens, origin)?;
     }
+    let more = args.require.iter().filter(|check| !sheet.require.contains(check)).cloned().collect::<Vec<_>>();
+    sheet.require.extend(more);
+    let other_files = args.plate.is_some() || !args.mirrors.is_empty() || !args.cg.is_empty();
+    if other_files || sheet != loaded {
+        sheet = sheet.checked_again(origin)?;
+    }
     let mut limits = Limits::from(args.limits);
     if let (Some(memory), None) = (args.memory, args.limits.max_decoded) {
         limits.max_bytes = Limits::default().max_bytes.min(memory.0);
     }
     sheet.limit_pictures(limits);
-    let more = args.require.iter().filter(|check| !sheet.require.contains(check)).cloned().collect::<Vec<_>>();
-    sheet.require.extend(more);
-    sheet.checked_again(origin)
+    Ok(sheet)
 }
 
 /// A transform's file that is typed is relative to where one stands, not to the sheet.

@@ -25,9 +25,13 @@ pub(super) fn read_chain(path: &Path) -> Result<Value> {
 }
 
 fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<Value> {
-    enter(path, chain)?;
+    if chain.len() >= MAX_CHAIN {
+        let cause = format!("more than {MAX_CHAIN} sheets extend one another");
+        return Err(Error::new(ErrorKind::Limit, path, cause, "combine some of them"));
+    }
     let mut sheet = one_sheet(read_json(path)?, path, schema)?;
     let Some(parent_name) = take_extends(&mut sheet) else { return Ok(sheet) };
+    enter(path, chain)?;
     let parent_name = Path::new(&parent_name);
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut parent = read_merged(&folder.join(parent_name), schema, chain)?;
@@ -36,15 +40,11 @@ fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<
     Ok(parent)
 }
 
-/// Notes a sheet in the chain; refuses one that is in it already.
+/// Notes a sheet that extends another; refuses one that was noted already.
 fn enter(path: &Path, chain: &mut Vec<PathBuf>) -> Result<()> {
     let real = path.canonicalize().map_err(|error| Error::io(path, &error))?;
     if chain.contains(&real) {
         return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the circle"));
-    }
-    if chain.len() >= MAX_CHAIN {
-        let cause = format!("more than {MAX_CHAIN} sheets extend one another");
-        return Err(Error::new(ErrorKind::Limit, path, cause, "combine some of them"));
     }
     chain.push(real);
     Ok(())

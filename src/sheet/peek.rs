@@ -29,6 +29,15 @@ pub struct SheetPeek {
     pub is_base: bool,
     /// Its `format` says that it is a sheet. Without that it only looks like one, as where a key is misspelt.
     pub says_so: bool,
+    /// Another sheet may say of the shot what this one leaves out.
+    pub extends: bool,
+}
+
+impl SheetPeek {
+    /// Nothing that another sheet says can change shot and version.
+    pub fn names_all(&self) -> bool {
+        self.shot.is_some() && (self.version.is_some() || !self.extends)
+    }
 }
 
 /// Looks at a file without holding it against any rule; `None` where it neither says that it is a shot sheet nor looks
@@ -50,6 +59,7 @@ pub fn peek_sheet(path: &Path) -> Option<SheetPeek> {
         shot: seen.shot,
         version: seen.version,
         says_so,
+        extends: seen.extends || !whole,
     })
 }
 
@@ -82,6 +92,7 @@ struct Seen {
     shot: Option<String>,
     version: Option<String>,
     has_spheres: bool,
+    extends: bool,
 }
 
 struct TopLevel<'a>(&'a mut Seen);
@@ -109,6 +120,10 @@ impl<'de> Visitor<'de> for TopLevel<'_> {
                 "format" => self.0.format = text(entries.next_value()?),
                 "shot" => self.0.shot = text(entries.next_value()?),
                 "cg" => entries.next_value_seed(OfCg(self.0))?,
+                "extends" => {
+                    self.0.extends = true;
+                    entries.next_value::<IgnoredAny>()?;
+                }
                 _ => drop(entries.next_value::<IgnoredAny>()?),
             }
         }
@@ -200,5 +215,20 @@ mod tests {
         assert_eq!((seen.shot.as_deref(), seen.version.as_deref()), (Some("A"), Some("v2")));
         assert!(!seen.is_base);
         assert!(peek(br#"{"format":"plateproof-shot/1","cg":null}"#).unwrap().is_base);
+    }
+
+    #[test]
+    fn what_another_sheet_may_say_is_not_taken_for_known() {
+        for (rest, all) in [
+            (r#""shot":"A""#, true),
+            (r#""shot":"A","extends":"show.json""#, false),
+            (r#""shot":"A","extends":"show.json","cg":{"version":"v2"}"#, true),
+            (r#""extends":"show.json","cg":{"version":"v2"}"#, false),
+            (r#""shot":"A","cg":{"spheres":["c.exr"]}"#, true),
+            (r#""shot":"A","mirrors""#, false),
+        ] {
+            let text = format!("{{\"format\":\"plateproof-shot/1\",{rest}}}");
+            assert_eq!(peek(text.as_bytes()).unwrap().names_all(), all, "{text}");
+        }
     }
 }

@@ -107,10 +107,12 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
     let today = IsoDate::today_utc();
     let by_option = |image: &crate::sheet::ImageSpec| [image.encoding_by_option, image.colour_space_by_option];
     let cameras = [&sheet.camera, &sheet.cg.camera];
-    let files = named_files(sheet, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
+    let told = serde_json::to_value(sheet).unwrap_or_default();
+    let files = files_of(sheet, &told, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
+    let files: Vec<Value> = files.collect();
     let all = json!({
         "tool": ToolNote::current(),
-        "sheet": sheet,
+        "sheet": told,
         "encodings_by_option": sheet.images().iter().map(|(_, image)| by_option(image)).collect::<Vec<_>>(),
         "cameras_by_option": cameras.map(|camera| camera.as_ref().map(|c| (c.by_option, c.fov_by_option_deg))),
         // A waiver that ends changes the verdict though no file has changed.
@@ -120,13 +122,18 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         "predict": options.predict,
         "fixes": options.fixes,
         "every": options.every,
-        "files": files.collect::<Vec<Value>>(),
+        "files": files,
     });
     blake3::hash(all.to_string().as_bytes()).to_hex().to_string()
 }
 
 /// Every file that the sheet names, under the name it gives, once each; of a moving shot those of every sample.
 pub(super) fn named_files(sheet: &ShotSheet, every: Option<u32>) -> Vec<(String, PathBuf)> {
+    files_of(sheet, &serde_json::to_value(sheet).unwrap_or_default(), every)
+}
+
+/// The same of a sheet that is at hand as JSON too.
+fn files_of(sheet: &ShotSheet, told: &Value, every: Option<u32>) -> Vec<(String, PathBuf)> {
     let mut files = BTreeMap::new();
     let samples = match frame_numbers(sheet, every) {
         Ok(Some(numbers)) => numbers.into_iter().map(|number| sheet_at(sheet, number)).collect(),
@@ -145,8 +152,7 @@ pub(super) fn named_files(sheet: &ShotSheet, every: Option<u32>) -> Vec<(String,
         takes.flat_map(files_of_take).for_each(&mut add);
     }
     // Whatever else in the sheet names a file, so that no kind of input can be forgotten here.
-    let value = serde_json::to_value(sheet).unwrap_or_default();
-    other_files(&value, &sheet.base_dir, &mut files);
+    other_files(told, &sheet.base_dir, &mut files);
     files.into_iter().collect()
 }
 

@@ -27,7 +27,7 @@ use crate::show::{FileHashes, Ledger, MemoryBudget, Options, Planned, RunName};
 use crate::{Error, Result, printable, printable_text};
 use line::{Done, Tally, one_line, row};
 use worker::Worker;
-pub(super) use worker::{beside, planned};
+pub(super) use worker::{beside, planned, planned_as, resolved};
 
 /// Stack of a worker, as large as that of the main thread on the systems in use.
 const WORKER_STACK_BYTES: usize = 8 << 20;

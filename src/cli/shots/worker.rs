@@ -1,6 +1,6 @@
 //! One shot from its sheet to its files.
 
-use std::path::{Component, Path};
+use std::path::{Component, Path, PathBuf};
 use std::time::SystemTime;
 
 use super::line::Done;
@@ -76,8 +76,8 @@ fn unreadable(task: &Task, error: &Error) -> Report {
     Report::failed(&task.planned.shot, task.planned.version.clone(), error)
 }
 
-/// What the report of a sheet in `out` will be; `version` is what an option says of the CG. A sheet that cannot be
-/// loaded is named by what it says all the same, else by its path, which it shares with no other.
+/// What the report of a sheet will be in `out`, which is [`resolved`]; `version` is what an option says of the CG. A sheet that
+/// cannot be loaded is named by what it says all the same, else by its path, which it shares with no other.
 pub(in crate::cli) fn planned(origin: &Path, out: &Path, sheet: &Result<ShotSheet>, version: Option<&str>) -> Planned {
     let (shot, version) = if let Ok(sheet) = sheet {
         (sheet.shot.clone(), sheet.cg.version.clone())
@@ -86,6 +86,11 @@ pub(in crate::cli) fn planned(origin: &Path, out: &Path, sheet: &Result<ShotShee
         let shot = peek.shot.filter(|shot| !shot.trim().is_empty()).unwrap_or_else(|| named_by_path(origin));
         (shot, version.map(str::to_owned).or(peek.version))
     };
+    planned_as(origin, out, shot, version)
+}
+
+/// What the report of a sheet will be in `out`, which is [`resolved`], where its shot and version are known.
+pub(in crate::cli) fn planned_as(origin: &Path, out: &Path, shot: String, version: Option<String>) -> Planned {
     let report = format!("{}.report.json", report_stem(&shot, version.as_deref()));
     Planned { sheet: beside(origin, out), shot, version, report, report_blake3: None }
 }
@@ -97,11 +102,15 @@ fn named_by_path(origin: &Path) -> String {
     parts.join("/")
 }
 
-/// A path as seen from the folder of the reports, the same on every machine that sees the same tree.
+/// A path as seen from the folder of the reports, which is [`resolved`]: the same on every machine that sees the same tree.
 pub(in crate::cli) fn beside(path: &Path, out: &Path) -> String {
-    let real = |path: &Path| path.canonicalize().unwrap_or_else(|_| path.to_path_buf());
-    let text = relative_to(&real(path), &real(out).join("x"));
+    let text = relative_to(&resolved(path), &out.join("x"));
     text.unwrap_or_else(|_| path.to_string_lossy().into_owned())
+}
+
+/// A path without links, as far as it exists.
+pub(in crate::cli) fn resolved(path: &Path) -> PathBuf {
+    path.canonicalize().unwrap_or_else(|_| path.to_path_buf())
 }
 
 fn paths_of(out: &Path, report: &Report) -> WrittenPaths {
