@@ -35,23 +35,28 @@ def lay_out(source, shots, root):
         os.utime(path, (then, then))
 
 
+def template(report, verdict):
+    """A report as text, with places for shot, version and the error of its exposure."""
+    report = {**report, "shot": "@SHOT@", "version": "@VERSION@", "verdict": verdict}
+    of_exposure = {"value": "@VALUE@", "verdict": verdict}
+    findings = [{**each, **of_exposure} if each["check"] == "exposure" else each for each in report["findings"]]
+    return json.dumps({**report, "findings": findings}, indent=2, ensure_ascii=False)
+
+
 def many_reports(checked, out, shots, versions):
     os.makedirs(out)
-    names = sorted(name for name in os.listdir(checked) if name.endswith(".report.json"))
+    names = sorted(name for name in os.listdir(checked) if name.endswith(".report.json"))[:shots]
     sources = [json.load(open(os.path.join(checked, name))) for name in names]
+    templates = [{verdict: template(each, verdict) for verdict in ("match", "mismatch")} for each in sources]
     for number in range(shots):
-        report = sources[number % len(sources)]
-        report["shot"] = f"SF_{number:05}"
+        shot = f"SF_{number:05}"
         for version in range(1, versions + 1):
-            report["version"] = f"v{version:03}"
+            name = f"v{version:03}"
             off = (2.0 - 2.0 * version / versions) * (1 if number % 3 else -1)
-            for finding in report["findings"]:
-                if finding["check"] == "exposure":
-                    finding["value"] = off
-                    finding["verdict"] = "mismatch" if abs(off) > 0.25 else "match"
-                    report["verdict"] = finding["verdict"]
-            with open(os.path.join(out, f"{report['shot']}.{report['version']}.report.json"), "w") as file:
-                json.dump(report, file, indent=2)
+            text = templates[number % len(templates)]["mismatch" if abs(off) > 0.25 else "match"]
+            text = text.replace("@SHOT@", shot).replace("@VERSION@", name).replace('"@VALUE@"', repr(off))
+            with open(os.path.join(out, f"{shot}.{name}.report.json"), "w") as file:
+                file.write(text)
 
 
 def settle(out):

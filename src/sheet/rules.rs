@@ -181,6 +181,8 @@ fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
     for (key, check, given, usual) in each_tolerance(&sheet.tolerances) {
         let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(check, today));
         if given > WIDE * usual && !answered() {
+            // As JSON has it: three hundred digits would be no number to a reader.
+            let given = serde_json::Value::from(given);
             let cause = format!("`tolerances.{key}` is {given}, more than {WIDE} times the default of {usual}");
             let remedy = format!(
                 "give a smaller one, or add a waiver for {check} with `by`, `why` and a date in `until` that has not passed"

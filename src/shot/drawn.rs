@@ -1,5 +1,7 @@
 //! Polygons as a mask of cells, drawn once: asking each polygon about each pixel takes minutes where there are hundreds.
 
+use std::ops::Range;
+
 use crate::base::parallel;
 
 /// Cells along the longer side of a mask in which places between pixels are looked up.
@@ -35,22 +37,12 @@ impl Drawn {
     fn of(polygons: &[&[[f64; 2]]], origin_px: [f64; 2], [columns, rows]: [usize; 2], cells_per_px: f64) -> Self {
         // A polygon of fewer than three corners holds nothing.
         let tall: Vec<Tall<'_>> = polygons.iter().filter(|corners| corners.len() >= 3).map(|c| Tall::of(c)).collect();
-        let row = |row: usize| {
-            let y = origin_px[1] + (row as f64 + 0.5) / cells_per_px;
-            let mut cells = vec![0_u64; columns.div_ceil(64)];
-            let mut flips = vec![0_u64; cells.len() + 1];
-            for polygon in tall.iter().filter(|polygon| polygon.low <= y && y < polygon.high) {
-                flips.fill(0);
-                polygon.crossings(y, |x| {
-                    // So many centres lie to the left.
-                    let left = ((x - origin_px[0]) * cells_per_px - 0.5).ceil().clamp(0.0, columns as f64) as usize;
-                    flips[left / 64] ^= 1 << (left % 64);
-                });
-                add_left_of(&flips, &mut cells);
-            }
-            cells
-        };
-        Self { origin_px, cells_per_px, columns, rows: parallel::map(rows, row) }
+        let grid = Grid { origin_px, cells_per_px, columns };
+        let bands = parallel::map(rows.div_ceil(BAND_ROWS), |band| {
+            let first = band * BAND_ROWS;
+            grid.band(&tall, first..(first + BAND_ROWS).min(rows))
+        });
+        Self { origin_px, cells_per_px, columns, rows: bands.into_iter().flatten().collect() }
     }
 
     /// The cell at a place of the picture lies inside.
@@ -78,7 +70,63 @@ fn add_left_of(flips: &[u64], cells: &mut [u64]) {
     }
 }
 
-/// A polygon with the rows that it spans.
+/// Rows that are drawn together: each side of a polygon is asked once a band whether it comes near.
+const BAND_ROWS: usize = 64;
+
+/// Where the centres of cells lie.
+struct Grid {
+    origin_px: [f64; 2],
+    cells_per_px: f64,
+    columns: usize,
+}
+
+impl Grid {
+    fn y_of(&self, row: usize) -> f64 {
+        self.origin_px[1] + (row as f64 + 0.5) / self.cells_per_px
+    }
+
+    /// So many centres of a row lie to the left of a place.
+    fn left_of(&self, x: f64) -> usize {
+        let place = ((x - self.origin_px[0]) * self.cells_per_px - 0.5).clamp(0.0, self.columns as f64);
+        let whole = place as usize;
+        whole + usize::from(place > whole as f64)
+    }
+
+    /// The cells of some rows, a row on words of its own.
+    fn band(&self, polygons: &[Tall<'_>], rows: Range<usize>) -> Vec<Vec<u64>> {
+        let words = self.columns.div_ceil(64);
+        let mut cells = vec![vec![0_u64; words]; rows.len()];
+        let mut flips = vec![vec![0_u64; words + 1]; rows.len()];
+        let [top, bottom] = [self.y_of(rows.start), self.y_of(rows.end)];
+        for polygon in polygons.iter().filter(|polygon| polygon.low <= bottom && top < polygon.high) {
+            flips.iter_mut().for_each(|row| row.fill(0));
+            polygon.sides().for_each(|side| self.flip(side, &rows, &mut flips));
+            for (flips, cells) in flips.iter().zip(&mut cells) {
+                add_left_of(flips, cells);
+            }
+        }
+        cells
+    }
+
+    /// Flips what lies to the left of a side, by the same rule as [`crate::sphere::inside_polygon`].
+    fn flip(&self, [from, to]: [[f64; 2]; 2], rows: &Range<usize>, flips: &mut [Vec<u64>]) {
+        let (low, high) = (from[1].min(to[1]), from[1].max(to[1]));
+        // One row more at either end, so that rounding loses none; each is held against the side itself.
+        let near = |y: f64| (y - self.origin_px[1]) * self.cells_per_px;
+        let first = (near(low) - 1.5).clamp(rows.start as f64, rows.end as f64) as usize;
+        let end = (near(high) + 1.5).clamp(rows.start as f64, rows.end as f64) as usize;
+        let slope = (from[0] - to[0]) / (from[1] - to[1]);
+        for row in first..end {
+            let y = self.y_of(row);
+            if low <= y && y < high {
+                let left = self.left_of(to[0] + (y - to[1]) * slope);
+                flips[row - rows.start][left / 64] ^= 1 << (left % 64);
+            }
+        }
+    }
+}
+
+/// A polygon with the heights that it spans.
 struct Tall<'a> {
     corners: &'a [[f64; 2]],
     low: f64,
@@ -91,16 +139,10 @@ impl<'a> Tall<'a> {
         Self { corners, low: span.clone().fold(f64::INFINITY, f64::min), high: span.fold(f64::NEG_INFINITY, f64::max) }
     }
 
-    /// Where its sides cross a row, by the same rule as [`crate::sphere::inside_polygon`].
-    fn crossings(&self, y: f64, mut at: impl FnMut(f64)) {
-        let Some(mut last) = self.corners.last().copied() else { return };
-        for &corner in self.corners {
-            if (corner[1] > y) != (last[1] > y) {
-                let along = (y - corner[1]) / (last[1] - corner[1]);
-                at(corner[0] + along * (last[0] - corner[0]));
-            }
-            last = corner;
-        }
+    /// From each corner's predecessor to it.
+    fn sides(&self) -> impl Iterator<Item = [[f64; 2]; 2]> {
+        let before = self.corners.last().into_iter().chain(self.corners);
+        before.zip(self.corners).map(|(from, to)| [*from, *to])
     }
 }
 
