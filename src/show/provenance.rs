@@ -108,7 +108,8 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
     let by_option = |image: &crate::sheet::ImageSpec| [image.encoding_by_option, image.colour_space_by_option];
     let cameras = [&sheet.camera, &sheet.cg.camera];
     let told = serde_json::to_value(sheet).unwrap_or_default();
-    let files = files_of(sheet, &told, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
+    let files =
+        files_of(sheet, &told, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
     let files: Vec<Value> = files.collect();
     let all = json!({
         "tool": ToolNote::current(),

@@ -95,8 +95,8 @@ impl Ground<'_> {
         let len = self.label.len();
         let around: std::collections::BTreeSet<usize> =
             cells.iter().flat_map(|c| neighbours(*c, width, len)).filter(|n| !inside.contains(n)).collect();
-        let outside: Vec<usize> = around.into_iter().collect();
-        let depth: Vec<f64> = cells.iter().map(|c| nearest(*c, &outside, width)).collect();
+        let outside = Places::of(&around.into_iter().collect::<Vec<usize>>(), width);
+        let depth: Vec<f64> = cells.iter().map(|c| outside.distance(*c)).collect();
         let radius = depth.iter().copied().fold(0.0, f64::max) * OPENING_FRACTION;
         if radius < 1.0 {
             return cells.to_vec();
@@ -105,7 +105,8 @@ impl Ground<'_> {
         let in_kernel: std::collections::BTreeSet<usize> = kernel.iter().copied().collect();
         let shore: Vec<usize> =
             kernel.into_iter().filter(|c| neighbours(*c, width, len).any(|n| !in_kernel.contains(&n))).collect();
-        cells.iter().copied().filter(|c| in_kernel.contains(c) || nearest(*c, &shore, width) <= radius).collect()
+        let shore = Places::of(&shore, width);
+        cells.iter().copied().filter(|c| in_kernel.contains(c) || shore.distance(*c) <= radius).collect()
     }
 
     /// Measures the light whose core is `core`. `owner` tells for every cell the light it belongs to, so that a
@@ -251,12 +252,72 @@ fn facing_light(cells: &[&Sample], direction: &Vector3<f64>, background: &Backgr
     all
 }
 
-/// Distance in cells to the nearest of `others`; infinite where there are none.
-fn nearest(cell: usize, others: &[usize], width: usize) -> f64 {
-    let (x, y) = ((cell % width) as i64, (cell / width) as i64);
-    let squared = others.iter().map(|o| {
-        let (dx, dy) = ((o % width) as i64 - x, (o / width) as i64 - y);
-        dx * dx + dy * dy
-    });
-    squared.min().map_or(f64::INFINITY, |d| (d as f64).sqrt())
+/// Cells by row, to look for the nearest: asking each about each takes seconds where there are tens of thousands.
+struct Places {
+    width: usize,
+    first_row: usize,
+    /// Columns of each row from the first on, in order.
+    rows: Vec<Vec<usize>>,
+}
+
+impl Places {
+    fn of(cells: &[usize], width: usize) -> Self {
+        let mut sorted = cells.to_vec();
+        sorted.sort_unstable();
+        let [first_row, last_row] = [sorted.first(), sorted.last()].map(|cell| cell.map_or(0, |cell| cell / width));
+        let mut rows = vec![Vec::new(); last_row - first_row + 1];
+        for cell in sorted {
+            rows[cell / width - first_row].push(cell % width);
+        }
+        Self { width, first_row, rows }
+    }
+
+    /// Distance in cells from one cell to the nearest; infinite where there are none.
+    fn distance(&self, cell: usize) -> f64 {
+        let (x, y) = (cell % self.width, cell / self.width);
+        let last_row = self.first_row + self.rows.len() - 1;
+        let farthest = y.abs_diff(self.first_row).max(y.abs_diff(last_row));
+        let mut nearest: Option<usize> = None;
+        for away in 0..=farthest {
+            if nearest.is_some_and(|squared| squared <= away * away) {
+                break;
+            }
+            for row in [y.checked_sub(away), Some(y + away)].into_iter().flatten() {
+                let across = row.checked_sub(self.first_row).and_then(|row| nearest_in(self.rows.get(row)?, x));
+                let squared = across.map(|across| across * across + away * away);
+                nearest = nearest.into_iter().chain(squared).min();
+            }
+        }
+        nearest.map_or(f64::INFINITY, |squared| (squared as f64).sqrt())
+    }
+}
+
+/// How far a column is from the nearest of some in order.
+fn nearest_in(columns: &[usize], x: usize) -> Option<usize> {
+    let after = columns.partition_point(|column| *column < x);
+    let [before, after] = [after.checked_sub(1).and_then(|at| columns.get(at)), columns.get(after)];
+    before.into_iter().chain(after).map(|column| column.abs_diff(x)).min()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against every cell asked about every other.
+    #[test]
+    fn the_nearest_of_many_cells_is_found() {
+        const WIDTH: usize = 37;
+        let number = |i: usize| (i.wrapping_mul(2_654_435_761) >> 9) % (WIDTH * 29);
+        for count in [1, 2, 7, 200] {
+            let cells: Vec<usize> = (0..count).map(|i| number(i + count)).collect();
+            let places = Places::of(&cells, WIDTH);
+            for cell in 0..WIDTH * 29 {
+                let squared =
+                    |c: &usize| (c % WIDTH).abs_diff(cell % WIDTH).pow(2) + (c / WIDTH).abs_diff(cell / WIDTH).pow(2);
+                let expected = cells.iter().map(squared).min().map_or(f64::INFINITY, |d| (d as f64).sqrt());
+                assert!(places.distance(cell).total_cmp(&expected).is_eq(), "{cell} of {count}");
+            }
+        }
+        assert!(Places::of(&[], WIDTH).distance(5).is_infinite());
+    }
 }
