@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 use serde_json::Value;
 
 use super::exposure;
-use super::{Check, CheckDoc, blank, decide, main_doubt};
+use super::{Check, CheckDoc, blank, decide, drift_cure, main_doubt};
 use crate::base::statistics;
 use crate::base::units::{Estimate, Mired};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
@@ -20,7 +20,8 @@ use crate::compare::shared::shared_directions;
 use crate::compare::side::{Side, Trust};
 use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{hidden, scatter, tone_curve};
-use crate::findings::{Action, Balance, Finding, Verdict};
+use crate::findings::remedy::{Ask, Step};
+use crate::findings::{Balance, Finding, Verdict};
 use crate::light::lights::Light;
 use crate::light::radiance::DirectionGrid;
 use crate::sheet::Tolerances;
@@ -89,8 +90,7 @@ impl Check for ColourBalance {
         if pair.cg.trust.view_transform {
             finding.reason =
                 "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its colour cannot be judged".to_owned();
-            finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
-            finding.action = Some(Action::RenderAgain);
+            finding.remedy = Ask::LinearRender.into();
             return finding;
         }
         let cg = pair.cg_on_equal_terms();
@@ -99,12 +99,12 @@ impl Check for ColourBalance {
         let sd = super::combined(&doubts);
         let Some(overall) = overall.and_then(|o| balance(&o.lights, sd).map(|b| (o.lights, b))) else {
             finding.reason = "a channel of one of the spheres is black or negative".to_owned();
-            finding.remedy = "check the encoding and colour space of both frames".to_owned();
+            finding.remedy = Ask::EncodingAndColourSpace.into();
             return finding;
         };
         judge(&mut finding, &overall.0, &overall.1, sd, pair.tolerances.colour.mired, main_doubt(&doubts));
         if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.colour_words() {
-            pair.drift.cure().clone_into(&mut finding.remedy);
+            finding.remedy = drift_cure(&pair.drift).into();
         }
         if pair.mirror.trust.auto_white_balance && pair.drift.balanced_alike {
             finding.detail.insert(RELATIVE_TO.to_owned(), "the plate".into());
@@ -352,12 +352,7 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
             "too far from the Planckian locus for a colour temperature; judged by channels alone".to_owned();
     }
     if finding.verdict == Verdict::Mismatch {
-        let [r, g, b] = overall.gain_rgb;
-        let warmth = overall.mired_error.map_or_else(String::new, |m| {
-            format!(" (it is {:.0} mired too {})", m.abs(), if m > 0.0 { "warm" } else { "cool" })
-        });
-        finding.remedy = format!("multiply the CG by R {r:.2} G {g:.2} B {b:.2}{warmth}");
-        finding.action = Some(Action::Gain { rgb: overall.gain_rgb });
+        finding.remedy = Step::MultiplyRgb { rgb: overall.gain_rgb, warm_mired: overall.mired_error }.into();
     }
 }
 

@@ -8,8 +8,8 @@ use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
 use crate::compare::Comparison;
-use crate::findings::numbers::fixed;
-use crate::findings::{Action, Finding, LightFactor, LightPart, Verdict};
+use crate::findings::remedy::{Ask, LayerChange, Remaining, Step};
+use crate::findings::{Concerns, Finding, Remedy, Verdict};
 use crate::light::light_gains::{GroupGain, LightGainsSolution, LightLayer, solve_gains};
 use crate::light::radiance::{Source, SphereImage, cap_mean_rgb, extremes};
 use crate::sheet::{CgSphereSpec, ImageSpec, ShotSheet};
@@ -55,7 +55,7 @@ impl ShotCheck for LightGains {
             }
         }
         if addition.findings.is_empty() {
-            let mut finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.light_gains.stops);
+            let mut finding = blank_of_shot(&DOC, Concerns::Cg, shot.sheet.tolerances.light_gains.stops);
             "no pair of spheres with light layers could be compared".clone_into(&mut finding.reason);
             addition.findings.push(finding);
         }
@@ -69,7 +69,7 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
     if comparison.cg.trust.view_transform {
         "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its light does not add up"
             .clone_into(&mut finding.reason);
-        "render the CG sphere and its layers as scene-linear OpenEXR".clone_into(&mut finding.remedy);
+        finding.remedy = Ask::LinearLayers.into();
         addition.findings.push(finding);
         return Ok(());
     }
@@ -88,8 +88,7 @@ fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, ad
                 "the layers do not add up to the CG picture: where {} comes from, the picture has different light",
                 names(&layers, &solution.not_whole)
             );
-            "render the layers and the whole picture from the same scene, with every light in its own layer"
-                .clone_into(&mut finding.remedy);
+            finding.remedy = Ask::WholeLayers.into();
         }
         Some(solution) => judge(&mut finding, comparison, &photographed, &layers, &solution),
         None => {
@@ -113,7 +112,7 @@ impl Absent {
         let names: Vec<String> = self.names.iter().map(|name| format!("\"{}\"", crate::printable_text(name))).collect();
         let layers = if names.len() == 1 { "layer" } else { "layers" };
         finding.reason = format!("the CG file has no {layers} {}, named in light_layers", names.join(", "));
-        finding.remedy = format!("correct light_layers in the sheet: {}", self.remedy);
+        finding.remedy = Remedy::give(format!("correct light_layers in the sheet: {}", self.remedy));
     }
 }
 
@@ -178,26 +177,20 @@ fn judge(
     }
     let left = left_over(comparison, photographed, &solution.applied(&comparison.cg.sources, layers));
     write_detail(finding, layers, solution, &shares, &left);
-    let advice = advice(layers, solution, common_sd);
-    let advice = if advice.is_empty() { "leave every light as it is".to_owned() } else { advice.join(", ") };
-    let words = format!("{advice}: leaves {}", left.words());
     notes(finding, comparison, layers, solution);
-    place_words(finding, &words);
-    if finding.verdict == Verdict::Mismatch {
-        let factor = |group: &GroupGain| LightFactor {
-            part: LightPart::Layers(group.layers.iter().map(|layer| layers[*layer].name.clone()).collect()),
-            rgb: group.rgb,
-        };
-        finding.action = Some(Action::LightGain { lights: solution.groups.iter().map(factor).collect() });
-    }
-}
-
-/// Where every light is right the gains are a note; else they are what to do.
-fn place_words(finding: &mut Finding, words: &str) {
+    let factor = |group: &GroupGain| {
+        (group.layers.iter().map(|layer| layers[*layer].name.clone()).collect::<Vec<_>>(), group.rgb)
+    };
+    let gains = Remedy::from(Step::LayerGains {
+        changes: changes(layers, solution, common_sd),
+        factors: solution.groups.iter().map(factor).collect(),
+        leaves: left,
+    });
+    // Where every light is right the gains are a note; else they are what to do.
     if finding.verdict == Verdict::Match {
-        prepend(&mut finding.reason, words);
+        prepend(&mut finding.reason, &gains.words());
     } else {
-        words.clone_into(&mut finding.remedy);
+        finding.remedy = gains;
     }
 }
 
@@ -242,24 +235,22 @@ fn names(layers: &[LightLayer], of: &[usize]) -> String {
 }
 
 /// What to do with each light, those that change most first.
-fn advice(layers: &[LightLayer], solution: &LightGainsSolution, common_sd: f64) -> Vec<String> {
-    let mut changes: Vec<(f64, String)> = Vec::new();
+fn changes(layers: &[LightLayer], solution: &LightGainsSolution, common_sd: f64) -> Vec<LayerChange> {
+    let mut changes: Vec<(f64, LayerChange)> = Vec::new();
     for group in &solution.groups {
         let change = stops(group, common_sd);
-        let name = names(layers, &group.layers);
+        let of = |gain, warmer_mired| LayerChange { layers: names(layers, &group.layers), gain, warmer_mired };
         if group.grey < 2.0 * group.grey_sd && group.grey < 0.1 {
-            changes.push((change.value.abs(), format!("{name} off")));
+            changes.push((change.value.abs(), of(Some(0.0), None)));
             continue;
         }
         let mired = warmer_mired(layers, group).filter(|m| m.value.abs() > (2.0 * m.sd).max(NEGLIGIBLE_MIRED));
         let is_one = change.value.abs() <= (2.0 * change.sd).min(0.1);
-        let warmth =
-            mired.map(|m| format!("{:.0} mired {}", m.value.abs(), if m.value > 0.0 { "warmer" } else { "cooler" }));
-        match (is_one, warmth) {
+        let warmer = mired.map(|m| m.value);
+        match (is_one, warmer) {
             (true, None) => {}
-            (true, Some(warmth)) => changes.push((0.0, format!("{name} {warmth}"))),
-            (false, None) => changes.push((change.value.abs(), format!("{name} x {:.2}", group.grey))),
-            (false, Some(w)) => changes.push((change.value.abs(), format!("{name} x {:.2} and {w}", group.grey))),
+            (true, Some(_)) => changes.push((0.0, of(None, warmer))),
+            (false, _) => changes.push((change.value.abs(), of(Some(group.grey), warmer))),
         }
     }
     changes.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -267,13 +258,7 @@ fn advice(layers: &[LightLayer], solution: &LightGainsSolution, common_sd: f64) 
 }
 
 /// Errors after the gains.
-struct LeftOver {
-    exposure_stops: Option<f64>,
-    key_fill_stops: Option<f64>,
-    colour_stops: Option<f64>,
-}
-
-fn left_over(comparison: &Comparison, photographed: &[Source], applied: &[Source]) -> LeftOver {
+fn left_over(comparison: &Comparison, photographed: &[Source], applied: &[Source]) -> Remaining {
     let towards = comparison.cg.geometry.towards_camera();
     let (cg, mirror) = (cap_mean_rgb(applied, &towards), cap_mean_rgb(photographed, &towards));
     let ratio = |sources: &[Source]| {
@@ -284,25 +269,11 @@ fn left_over(comparison: &Comparison, photographed: &[Source], applied: &[Source
         let stops = Stops::from_ratio(cg[c] / luminance(cg), mirror[c] / luminance(mirror))?;
         Some(stops.0)
     };
-    LeftOver {
+    Remaining {
+        key_deg: None,
         exposure_stops: Stops::from_ratio(luminance(cg), luminance(mirror)).map(|s| s.0),
         key_fill_stops: ratio(applied).zip(ratio(photographed)).map(|(c, m)| (c - m).0),
         colour_stops: [0, 1, 2].into_iter().filter_map(channel).max_by(|a, b| a.abs().total_cmp(&b.abs())),
-    }
-}
-
-impl LeftOver {
-    fn words(&self) -> String {
-        let number = |what: &str, value: Option<f64>| value.map(|v| format!("{what} {}", fixed(v, 2, true)));
-        let parts: Vec<String> = [
-            number("exposure", self.exposure_stops),
-            number("key/fill", self.key_fill_stops),
-            number("colour", self.colour_stops),
-        ]
-        .into_iter()
-        .flatten()
-        .collect();
-        if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stops", parts.join(", ")) }
     }
 }
 
@@ -311,7 +282,7 @@ fn write_detail(
     layers: &[LightLayer],
     solution: &LightGainsSolution,
     shares: &[f64],
-    left: &LeftOver,
+    left: &Remaining,
 ) {
     let gains: Vec<Value> = solution
         .groups

@@ -26,8 +26,10 @@ use serde_json::{Map, Value};
 
 use crate::base::units::Estimate;
 use crate::compare::Comparison;
+use crate::compare::uncertainty::drift::DriftUncertainty;
 use crate::findings::numbers::number_words;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::Ask;
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::sheet::Tolerances;
 
 /// A check of the CG sphere against the photographed one.
@@ -94,7 +96,7 @@ pub fn decide(value: Estimate, tolerance: f64) -> Verdict {
 
 /// A finding with nothing measured yet.
 pub(crate) fn blank(doc: &CheckDoc, mirror: &str, tolerance: f64) -> Finding {
-    Finding { mirror: Some(mirror.to_owned()), ..blank_of_shot(doc, "cg", tolerance) }
+    Finding { mirror: Some(mirror.to_owned()), ..blank_of_shot(doc, Concerns::Cg, tolerance) }
 }
 
 /// Sets value, uncertainty and the verdict that follows from them, with a reason where it is unsure.
@@ -119,6 +121,11 @@ pub(crate) fn put(detail: &mut Map<String, Value>, key: &str, number: Estimate) 
         detail.insert(key.to_owned(), number.value.into());
         detail.insert(format!("{key}_sd"), number.sd.into());
     }
+}
+
+/// What would cure the doubt that the drift leaves.
+pub(crate) fn drift_cure(drift: &DriftUncertainty) -> Ask {
+    if drift.unmeasured { Ask::SameBackground } else { Ask::ShotLikePlate }
 }
 
 /// The largest of several named doubts, in words.

@@ -4,7 +4,8 @@ use super::{blank, put, settle};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::uncertainty::drift::DriftUncertainty;
 use crate::findings::detail::TOLD;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{self, Step};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::register::{Drift, DriftOutcome, WarpModel};
 use crate::sheet::Tolerances;
 
@@ -48,7 +49,7 @@ impl Reference {
 /// The finding of one mirror.
 pub fn run(mirror: &str, reference: &Reference, tolerances: &Tolerances) -> Finding {
     let mut finding = blank(&DOC, mirror, tolerances.reference_drift.stops);
-    finding.concerns = "reference".to_owned();
+    finding.concerns = Concerns::Reference;
     match &reference.drift {
         None => {
             finding.verdict = Verdict::NotGiven;
@@ -104,7 +105,7 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
         }
     }
     if finding.verdict == Verdict::Mismatch {
-        remedy(finding, reference, value);
+        finding.remedy = Step::Drifted(way_of(reference, value.value)).into();
     }
     for warning in &drift.warnings {
         add(&mut finding.reason, warning);
@@ -118,24 +119,16 @@ fn add(reason: &mut String, more: &str) {
     reason.push_str(more);
 }
 
-fn remedy(finding: &mut Finding, reference: &Reference, value: Estimate) {
-    let side = if value.value > 0.0 { "brighter" } else { "darker" };
-    let size = value.value.abs();
-    let stated = reference.applied_stops.0;
-    finding.remedy = if reference.corrected {
-        format!(
-            "the sphere frame is {size:.2} stops {side} than the plate; the sheet asks for correction, and it was corrected"
-        )
-    } else if stated.abs() > STATED_STOPS {
-        format!(
-            "judging by the background, the sphere frame is {:+.2} stops from the plate, but {stated:+.2} is stated and was corrected for: correct exposure_stops (or the file's exposure data), or set \"correct_drift\": true",
-            value.value + stated
-        )
+/// How a drift of so many stops beyond what was stated was dealt with.
+fn way_of(reference: &Reference, stops: f64) -> remedy::Drift {
+    let stated_stops = reference.applied_stops.0;
+    if reference.corrected {
+        remedy::Drift::Corrected { stops }
+    } else if stated_stops.abs() > STATED_STOPS {
+        remedy::Drift::Stated { measured_stops: stops + stated_stops, stated_stops }
     } else {
-        format!(
-            "the sphere frame is {size:.2} stop {side} than the plate and was not corrected: use a frame shot like the plate, give exposure_stops, or set \"correct_drift\": true"
-        )
-    };
+        remedy::Drift::Uncorrected { stops }
+    }
 }
 
 /// What the drift adds to the uncertainty of exposure and of colour, stops: its own uncertainty where it was corrected.

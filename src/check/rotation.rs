@@ -10,8 +10,8 @@ use crate::compare::Comparison;
 use crate::compare::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
 use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::side::Side;
-use crate::findings::numbers::fixed;
-use crate::findings::{Action, Finding, Verdict};
+use crate::findings::remedy::{Ask, Remaining, Step, turn_words};
+use crate::findings::{Finding, Verdict};
 use crate::light::radiance::{Source, extremes};
 use crate::sheet::Tolerances;
 use crate::sphere::angle_between_rad;
@@ -67,13 +67,13 @@ fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch,
         finding.verdict = Verdict::Unsure;
         finding.reason = format!(
             "two turns fit about equally: {}, or {}",
-            turn_words(&advised(pair, best)),
-            turn_words(&advised(pair, rival))
+            turn_words(angles_deg(&advised(pair, best))),
+            turn_words(angles_deg(&advised(pair, rival)))
         );
-        "look at the evidence picture and use the turn that lines up the surroundings".clone_into(&mut finding.remedy);
+        finding.remedy = Ask::LookAtBothTurns.into();
     } else if finding.verdict != Verdict::Match {
-        finding.remedy = left;
-        finding.action = Some(turn_environment(pair, best));
+        finding.remedy =
+            Step::TurnEnvironment { turn: angles_deg(&advised(pair, best)), up: which_up(pair), leaves: left }.into();
     }
 }
 
@@ -84,7 +84,7 @@ fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch)
             "no rotation explains the difference: the spheres' surroundings have little in common ({})",
             correlation_words(search)
         );
-        "check that this CG sphere belongs to this mirror frame, and what lights it".clone_into(&mut finding.remedy);
+        finding.remedy = Ask::OwnCgSphere.into();
         return;
     }
     let Some(near) = &search.near else {
@@ -128,28 +128,12 @@ fn advised(pair: &Comparison, optimum: &Optimum) -> Turns {
     Turns { tilt_deg: worth(turns.tilt_deg), roll_deg: worth(turns.roll_deg), ..turns }
 }
 
-fn turn_words(turns: &Turns) -> String {
-    let sense = match turns.heading_deg {
-        heading if heading > 0.0 => " (counter-clockwise seen from above)",
-        _ => " (clockwise seen from above)",
-    };
-    let worth = |verb: &str, degrees: f64, [positive, negative]: [&str; 2]| {
-        let sense = if degrees > 0.0 { positive } else { negative };
-        (degrees != 0.0).then(|| format!("{verb} it {degrees:+.1} deg ({sense})"))
-    };
-    let heading = turns.heading_deg;
-    let first =
-        (heading.abs() >= 0.05).then(|| format!("turn the environment {heading:+.1} deg about the vertical{sense}"));
-    let rest = [
-        worth("tilt", turns.tilt_deg, ["its top towards the camera", "its top away from the camera"]),
-        worth("roll", turns.roll_deg, ["counter-clockwise as the camera sees it", "clockwise as the camera sees it"]),
-    ];
-    let words = first.into_iter().chain(rest.into_iter().flatten()).collect::<Vec<_>>().join(", then ");
-    if heading.abs() >= 0.05 { words } else { words.replacen(" it ", " the environment ", 1) }
+fn angles_deg(turns: &Turns) -> [f64; 3] {
+    [turns.heading_deg, turns.tilt_deg, turns.roll_deg]
 }
 
-/// Writes turns and what would remain into the detail; returns both in words.
-fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> String {
+/// Writes turns and what would remain into the detail; returns what would remain.
+fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> Remaining {
     let level = level(pair);
     let turns = Turns::of(&optimum.cg_to_mirror, &level);
     let sd = |axis: usize| {
@@ -163,9 +147,8 @@ fn describe(finding: &mut Finding, pair: &Comparison, optimum: &Optimum) -> Stri
     finding.detail.insert("correlation".to_owned(), optimum.correlation.into());
     let advised = advised(pair, optimum);
     let left = remaining(pair, &advised.rotation(&level), optimum.correlation);
-    let words = left.words();
-    finding.detail.insert("remaining".to_owned(), left.to_detail().into());
-    format!("{}: leaves {words}", turn_words(&advised))
+    finding.detail.insert("remaining".to_owned(), to_detail(&left).into());
+    left
 }
 
 /// What turns about up are about: the camera's up where its tilt is not known.
@@ -173,24 +156,7 @@ fn which_up(pair: &Comparison) -> &'static str {
     if pair.camera_tilt_roll_deg.is_some() { "world" } else { "camera" }
 }
 
-/// The turn that is advised, as data.
-fn turn_environment(pair: &Comparison, optimum: &Optimum) -> Action {
-    let advised = advised(pair, optimum);
-    Action::TurnEnvironment {
-        heading_deg: advised.heading_deg,
-        tilt_deg: advised.tilt_deg,
-        roll_deg: advised.roll_deg,
-        up: which_up(pair).to_owned(),
-    }
-}
-
 /// Errors after a rotation is undone.
-struct Remaining {
-    key_deg: Option<f64>,
-    exposure_stops: Option<f64>,
-    key_fill_stops: Option<f64>,
-}
-
 fn remaining(pair: &Comparison, rotation: &Rotation3<f64>, correlation: f64) -> Remaining {
     let (mirror, cg) = (&pair.mirror, pair.cg_on_equal_terms());
     let key_deg = mirror
@@ -214,29 +180,16 @@ fn remaining(pair: &Comparison, rotation: &Rotation3<f64>, correlation: f64) -> 
         key_deg,
         exposure_stops: median_stops(&shared_directions(mirror, cg, Some(&undone))).map(|m| m.0),
         key_fill_stops: turned_stops.zip(ratio_stops(mirror)).map(|(c, m)| c - m),
+        colour_stops: None,
     }
 }
 
-impl Remaining {
-    fn words(&self) -> String {
-        let mut parts = Vec::new();
-        parts.extend(self.key_deg.map(|d| format!("key {d:.1} deg")));
-        parts.extend(self.exposure_stops.map(|s| format!("exposure {} stops", fixed(s, 2, true))));
-        parts.extend(self.key_fill_stops.map(|s| format!("key/fill {} stops", fixed(s, 2, true))));
-        if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") }
-    }
-
-    fn to_detail(&self) -> Map<String, serde_json::Value> {
-        let mut detail = Map::new();
-        for (key, value) in [
-            ("key_angle_deg", self.key_deg),
-            ("exposure_stops", self.exposure_stops),
-            ("key_fill_stops", self.key_fill_stops),
-        ] {
-            if let Some(value) = value.filter(|v| v.is_finite()) {
-                detail.insert(key.to_owned(), json!(value));
-            }
-        }
-        detail
-    }
+fn to_detail(left: &Remaining) -> Map<String, serde_json::Value> {
+    let numbers = [
+        ("key_angle_deg", left.key_deg),
+        ("exposure_stops", left.exposure_stops),
+        ("key_fill_stops", left.key_fill_stops),
+    ];
+    let known = numbers.into_iter().filter_map(|(key, value)| Some((key, value.filter(|v| v.is_finite())?)));
+    known.map(|(key, value)| (key.to_owned(), json!(value))).collect()
 }

@@ -6,7 +6,7 @@ use super::CheckDoc;
 use super::reference_drift::Reference;
 use crate::Result;
 use crate::compare::Comparison;
-use crate::findings::{Attachment, Finding, InputRecord, Verdict};
+use crate::findings::{Attachment, Concerns, Finding, InputRecord, Remedy, Verdict};
 use crate::image::rows::hand_over;
 use crate::image::{CaptureMeta, Frame, RowSink, Size};
 use crate::light::radiance::{Radiometry, RecordingLimit};
@@ -159,10 +159,10 @@ pub trait ShotCheck: Sync {
 }
 
 /// A finding about the whole shot with nothing measured yet.
-pub fn blank_of_shot(doc: &CheckDoc, concerns: &str, tolerance: f64) -> Finding {
+pub fn blank_of_shot(doc: &CheckDoc, concerns: Concerns, tolerance: f64) -> Finding {
     Finding {
-        check: doc.name.to_owned(),
-        concerns: concerns.to_owned(),
+        check: doc.check.clone(),
+        concerns,
         mirror: None,
         verdict: Verdict::Unsure,
         value: None,
@@ -172,8 +172,7 @@ pub fn blank_of_shot(doc: &CheckDoc, concerns: &str, tolerance: f64) -> Finding 
         tolerance,
         detail: Map::new(),
         reason: String::new(),
-        remedy: String::new(),
-        action: None,
+        remedy: Remedy::default(),
         waived: None,
     }
 }

@@ -22,7 +22,7 @@ pub(super) fn run(words: &[String], console: &mut Console) -> anyhow::Result<Exi
 }
 
 fn names() -> impl Iterator<Item = &'static str> {
-    check::docs().map(|doc| doc.name).chain(TOPICS.iter().map(|topic| topic.name)).chain(LISTS.map(|list| list.name))
+    check::docs().map(|doc| doc.name()).chain(TOPICS.iter().map(|topic| topic.name)).chain(LISTS.map(|list| list.name))
 }
 
 fn nothing_named(name: &str) -> anyhow::Error {
@@ -33,7 +33,7 @@ fn nothing_named(name: &str) -> anyhow::Error {
 
 fn list() -> String {
     let line = |name: &str, title: &str| format!("  {name:<20}  {title}\n");
-    let checks: Vec<String> = check::docs().map(|doc| line(doc.name, doc.title)).collect();
+    let checks: Vec<String> = check::docs().map(|doc| line(doc.name(), doc.title)).collect();
     let topics: Vec<String> = TOPICS.iter().chain(&LISTS).map(|topic| line(topic.name, topic.title)).collect();
     format!(
         "Checks:\n{}\nOther subjects:\n{}\nRead more with plateproof explain NAME.\n",
@@ -45,7 +45,7 @@ fn list() -> String {
 /// The explanation under a name of ours, a tolerance's name, or the trade's word for it; case and separators do not matter.
 fn explanation(asked: &str) -> Option<String> {
     let name = named(asked)?;
-    let check = check::docs().find(|doc| doc.name == name).map(check_text);
+    let check = check::docs().find(|doc| doc.name() == name).map(check_text);
     let topic = || TOPICS.iter().find(|topic| topic.name == name).map(topic_text);
     let list = || match name {
         _ if name == ENCODINGS.name => Some(encodings_text()),
@@ -113,7 +113,7 @@ fn check_text(doc: &CheckDoc) -> String {
         ("What it cannot see", doc.cannot_see),
     ];
     let sections = sections.map(|(heading, text)| format!("\n{heading}\n{}", paragraphs(text)));
-    format!("{}: {}\n{unit}\n{}", doc.name, doc.title, sections.concat())
+    format!("{}: {}\n{unit}\n{}", doc.name(), doc.title, sections.concat())
 }
 
 fn topic_text(topic: &Topic) -> String {

@@ -128,7 +128,7 @@ fn row(line: &ShotLine) -> OverviewRow {
         shot: line.shot.clone(),
         version: line.version.clone(),
         verdict: line.verdict,
-        check: line.number.as_ref().map(|n| n.check.clone()).unwrap_or_default(),
+        check: line.number.as_ref().map(|n| n.check.to_string()).unwrap_or_default(),
         number: number_and_set(line),
         remedy: line.remedy.clone().or_else(|| line.reason.clone()).unwrap_or_default(),
         change: line.change.as_ref().map(|change| change.kind.word().to_owned()),

@@ -9,7 +9,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
 
-use super::{Action, InputRecord, SequenceReport, ShotVerdict, SphereRole, Verdict};
+use super::{CheckId, Concerns, InputRecord, Remedy, SequenceReport, ShotVerdict, SphereRole, Verdict};
 
 /// The format mark of a report.
 pub const REPORT_FORMAT: &str = "plateproof-report/1";
@@ -279,9 +279,9 @@ pub struct LightReport {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
     /// Name of the check.
-    pub check: String,
+    pub check: CheckId,
     /// `cg`, or `reference` for what came from set.
-    pub concerns: String,
+    pub concerns: Concerns,
     /// Name of the mirror entry.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
@@ -304,11 +304,10 @@ pub struct Finding {
     pub detail: Map<String, Value>,
     /// Why the verdict is what it is, where that needs saying.
     pub reason: String,
-    /// What to do.
-    pub remedy: String,
-    /// The same for other programs, where it is a change that they could make; absent where another finding comes first.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub action: Option<Action>,
+    /// What to do; in JSON `remedy` has the words and `action` the same for other programs.
+    #[serde(flatten)]
+    #[schemars(with = "super::remedy::Written")]
+    pub remedy: Remedy,
     /// A waiver from the sheet that covers this finding.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waived: Option<Value>,

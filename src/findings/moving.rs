@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{ShotVerdict, Verdict};
+use super::{CheckId, Concerns, ShotVerdict, Verdict};
 
 /// A moving shot, sampled.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -38,12 +38,12 @@ pub struct FrameReport {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameValue {
     /// Name of the check.
-    pub check: String,
+    pub check: CheckId,
     /// Name of the mirror entry.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
     /// `cg`, or `reference` for what came from set.
-    pub concerns: String,
+    pub concerns: Concerns,
     /// The verdict.
     pub verdict: Verdict,
     /// CG minus plate side; absent where it could not be measured.
@@ -62,17 +62,17 @@ pub struct FrameValue {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Curve<'a> {
     /// Name of the check.
-    pub check: &'a str,
+    pub check: &'a CheckId,
     /// Name of the mirror entry.
     pub mirror: Option<&'a str>,
     /// `cg`, or `reference` for what came from set.
-    pub concerns: &'a str,
+    pub concerns: Concerns,
 }
 
 impl FrameValue {
     /// The curve that the number belongs to.
     pub fn curve(&self) -> Curve<'_> {
-        Curve { check: &self.check, mirror: self.mirror.as_deref(), concerns: &self.concerns }
+        Curve { check: &self.check, mirror: self.mirror.as_deref(), concerns: self.concerns }
     }
 }
 

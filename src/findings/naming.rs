@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Curve, Finding, Report};
+use super::{CheckId, Concerns, Curve, Finding, Report};
 use crate::printable_text;
 
 /// Which findings of a report need more than the name of their check.
@@ -11,7 +11,7 @@ pub(crate) struct Naming {
     /// With one mirror its name behind every check would be noise.
     several_mirrors: bool,
     /// The checks that speak of the reference as well as of the CG.
-    two_sided: BTreeSet<String>,
+    two_sided: BTreeSet<CheckId>,
 }
 
 impl Naming {
@@ -23,29 +23,24 @@ impl Naming {
     /// `highlight-direction`, with several mirrors `highlight-direction (m1)`; a check that speaks of both sides says
     /// which: `environment (CG)`.
     pub(crate) fn name(&self, finding: &Finding) -> String {
-        let (mirror, concerns) = (finding.mirror.as_deref(), finding.concerns.as_str());
+        let (mirror, concerns) = (finding.mirror.as_deref(), finding.concerns);
         self.name_of_curve(Curve { check: &finding.check, mirror, concerns })
     }
 
     /// The same for a curve over time.
     pub(crate) fn name_of_curve(&self, curve: Curve<'_>) -> String {
         let mirror = curve.mirror.filter(|_| self.several_mirrors);
-        let side = self.two_sided.contains(curve.check).then(|| side_word(curve.concerns).to_owned());
+        let side = self.two_sided.contains(curve.check).then(|| curve.concerns.side_word().to_owned());
         let marks: Vec<String> = mirror.map(printable_text).into_iter().chain(side).collect();
-        let check = printable_text(curve.check);
+        let check = printable_text(curve.check.name());
         if marks.is_empty() { check } else { format!("{check} ({})", marks.join(", ")) }
     }
 }
 
-/// Whom a finding concerns, in a word.
-pub(crate) fn side_word(concerns: &str) -> &'static str {
-    if concerns == "cg" { "CG" } else { "on-set" }
-}
-
-fn two_sided(report: &Report) -> BTreeSet<String> {
-    let of = |concerns: &'static str| report.findings.iter().filter(move |f| f.concerns == concerns);
-    let cg: BTreeSet<&String> = of("cg").map(|f| &f.check).collect();
-    of("reference").map(|f| &f.check).filter(|check| cg.contains(check)).cloned().collect()
+fn two_sided(report: &Report) -> BTreeSet<CheckId> {
+    let of = |concerns: Concerns| report.findings.iter().filter(move |f| f.concerns == concerns);
+    let cg: BTreeSet<&CheckId> = of(Concerns::Cg).map(|f| &f.check).collect();
+    of(Concerns::Reference).map(|f| &f.check).filter(|check| cg.contains(check)).cloned().collect()
 }
 
 fn has_several_mirrors(report: &Report) -> bool {
@@ -65,11 +60,11 @@ mod tests {
         let check = report.findings[0].check.clone();
         assert!(!Naming::of(&report).name(&report.findings[0]).contains("(CG)"));
         let mut twin = report.findings[0].clone();
-        twin.concerns = "reference".to_owned();
+        twin.concerns = Concerns::Reference;
         report.findings.push(twin);
         let naming = Naming::of(&report);
         assert!(naming.name(&report.findings[0]).ends_with("CG)"), "{}", naming.name(&report.findings[0]));
         let last = report.findings.last().unwrap();
-        assert!(naming.name(last).starts_with(&check) && naming.name(last).ends_with("on-set)"));
+        assert!(naming.name(last).starts_with(check.name()) && naming.name(last).ends_with("on-set)"));
     }
 }

@@ -3,8 +3,8 @@
 use serde_json::{Map, Value, json};
 
 use super::{
-    ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Report, ShotVerdict, SphereReport, SphereRole,
-    ToolNote, Verdict,
+    Concerns, ErrorNote, Finding, InputRecord, LightReport, REPORT_FORMAT, Remedy, Report, ShotVerdict, SphereReport,
+    SphereRole, ToolNote, Verdict,
 };
 
 /// Writes a sample into the folder that `PLATEPROOF_WRITE_SAMPLES` names, if any: pages are to be looked at, and a
@@ -29,7 +29,7 @@ pub(crate) fn all_match() -> Report {
     let mut report = base(ShotVerdict::Match);
     let mut waived = finding("exposure", Verdict::Mismatch, Some((0.42, 0.03)), "stops", 0.25);
     waived.waived = Some(json!({"check": "exposure", "by": "AB", "why": "dusk grade", "until": "2027-01-31"}));
-    waived.remedy = "multiply the CG by 0.75".to_owned();
+    waived.remedy = Remedy::told("multiply the CG by 0.75");
     report.findings =
         vec![finding("highlight-direction", Verdict::Match, Some((1.2, 0.3)), "deg", 5.0), key_fill(), waived];
     report
@@ -41,7 +41,7 @@ pub(crate) fn unsure() -> Report {
     let mut bound = finding("key-fill-ratio", Verdict::Unsure, Some((-0.2, 0.15)), "stops", 0.33);
     bound.value_bound = Some("upper".to_owned());
     bound.reason = "the plate's key is clipped: 34 % of its illuminance is only a lower bound".to_owned();
-    bound.remedy = "shoot the sphere again with the bracket two stops lower, or give an unclipped frame".to_owned();
+    bound.remedy = Remedy::told("shoot the sphere again with the bracket two stops lower, or give an unclipped frame");
     report.findings = vec![bound, finding("exposure", Verdict::Match, Some((0.02, 0.04)), "stops", 0.25)];
     report
 }
@@ -159,8 +159,8 @@ fn rim() -> LightReport {
 
 pub(crate) fn finding(check: &str, verdict: Verdict, value: Option<(f64, f64)>, unit: &str, tolerance: f64) -> Finding {
     Finding {
-        check: check.to_owned(),
-        concerns: "cg".to_owned(),
+        check: check.into(),
+        concerns: Concerns::Cg,
         mirror: Some("m1".to_owned()),
         verdict,
         value: value.map(|(value, _)| value),
@@ -170,8 +170,7 @@ pub(crate) fn finding(check: &str, verdict: Verdict, value: Option<(f64, f64)>, 
         tolerance,
         detail: Map::new(),
         reason: String::new(),
-        remedy: String::new(),
-        action: None,
+        remedy: Remedy::default(),
         waived: None,
     }
 }
@@ -182,22 +181,22 @@ fn direction() -> Finding {
     found.detail.insert("azimuth_error_deg_sd".to_owned(), Value::from(0.3));
     found.detail.insert("elevation_error_deg".to_owned(), Value::from(-2.5));
     found.remedy =
-        "turn the CG key 11.5 deg clockwise seen from above (towards frame left) and raise it 2.5 deg".into();
+        Remedy::told("turn the CG key 11.5 deg clockwise seen from above (towards frame left) and raise it 2.5 deg");
     found
 }
 
 fn exposure() -> Finding {
     let mut found = finding("exposure", Verdict::Mismatch, Some((0.42, 0.03)), "stops", 0.25);
-    found.remedy = "CG 0.42 stop over: multiply by 0.75".to_owned();
+    found.remedy = Remedy::told("CG 0.42 stop over: multiply by 0.75");
     found
 }
 
 fn drift() -> Finding {
     let mut found = finding("reference-drift", Verdict::Mismatch, Some((-0.31, 0.02)), "stops", 0.25);
-    found.concerns = "reference".to_owned();
+    found.concerns = Concerns::Reference;
     found.reason =
         "the sphere frame is 0.31 stop darker than the plate; the exposure finding is that much wider".into();
-    found.remedy = "set \"correct_drift\": true for m1 if the iris changed between the two".to_owned();
+    found.remedy = Remedy::told("set \"correct_drift\": true for m1 if the iris changed between the two");
     found
 }
 
@@ -208,7 +207,7 @@ fn key_fill() -> Finding {
 fn colour() -> Finding {
     let mut found = finding("colour-balance", Verdict::Unsure, Some((0.09, 0.02)), "stops", 0.1);
     found.reason = "0.09 +/- 0.02 straddles the tolerance of 0.1".to_owned();
-    found.remedy = "gain R 1.03 G 1.00 B 0.95 would centre it".to_owned();
+    found.remedy = Remedy::told("gain R 1.03 G 1.00 B 0.95 would centre it");
     found
 }
 

@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::wording::{decisive_reason, prose, tolerance_words, value_words};
 use crate::findings::numbers::fixed;
-use crate::findings::{Finding, Verdict, detail};
+use crate::findings::{CheckId, Concerns, Finding, Verdict, detail};
 use crate::printable_text;
 
 /// Between the words on a doubtful number and what is in the way.
@@ -17,7 +17,7 @@ pub fn amiss_words(finding: &Finding) -> String {
         return unpaired_light_words(finding).unwrap_or_else(|| prose(reason));
     }
     known_words(finding).unwrap_or_else(|| match first_clause(&finding.reason) {
-        "" => format!("{} {}", printable_text(&finding.check), off_by(finding)),
+        "" => format!("{} {}", printable_text(finding.check.name()), off_by(finding)),
         reason => prose(reason),
     })
 }
@@ -48,27 +48,29 @@ fn known_words(finding: &Finding) -> Option<String> {
     let value = finding.value.filter(|value| value.is_finite())?;
     let size = |decimals| fixed(value.abs(), decimals, false);
     let either = |plus, minus| if value > 0.0 { plus } else { minus };
-    Some(match finding.check.as_str() {
-        "highlight-direction" => key_words(finding, value),
-        "key-fill-ratio" => format!("the CG light is {} stops too {}", size(2), either("contrasty", "flat")),
-        "exposure" => exposure_words(finding, value),
-        "colour-balance" => colour_words(finding, value),
-        "environment-rotation" => format!("the whole environment is turned by {} deg", size(1)),
-        "field-of-view" => format!("the CG camera's view is {} deg too {}", size(2), either("wide", "narrow")),
-        "sphere-place" => place_words(finding, value),
-        "light-gains" => format!("the gain of a light layer is off by {} stops", size(2)),
-        "lens-distortion" => format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1)),
-        "clean-plate" => clean_plate_words(finding),
-        "reference-drift" => {
+    Some(match finding.check {
+        CheckId::HighlightDirection => key_words(finding, value),
+        CheckId::KeyFillRatio => format!("the CG light is {} stops too {}", size(2), either("contrasty", "flat")),
+        CheckId::Exposure => exposure_words(finding, value),
+        CheckId::ColourBalance => colour_words(finding, value),
+        CheckId::EnvironmentRotation => format!("the whole environment is turned by {} deg", size(1)),
+        CheckId::FieldOfView => format!("the CG camera's view is {} deg too {}", size(2), either("wide", "narrow")),
+        CheckId::SpherePlace => place_words(finding, value),
+        CheckId::LightGains => format!("the gain of a light layer is off by {} stops", size(2)),
+        CheckId::LensDistortion => {
+            format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1))
+        }
+        CheckId::CleanPlate => clean_plate_words(finding),
+        CheckId::ReferenceDrift => {
             format!("the sphere frame is {} stops {} than the plate", size(2), either("brighter", "darker"))
         }
-        "scale" => format!("noted sizes and distances contradict the picture by {} %", size(1)),
-        "sun" => format!("the key stands {} deg from where the sun was", size(0)),
-        "grey-sphere" => {
+        CheckId::Scale => format!("noted sizes and distances contradict the picture by {} %", size(1)),
+        CheckId::Sun => format!("the key stands {} deg from where the sun was", size(0)),
+        CheckId::GreySphere => {
             let side = either("more", "less");
             format!("the grey sphere shows {} stops {side} contrast than the mirror sphere says", size(2))
         }
-        "environment" if finding.concerns == "reference" => {
+        CheckId::Environment if finding.concerns == Concerns::Reference => {
             let off = finding.reason.split("photographed one: ").nth(1).unwrap_or_default();
             match first_clause(off) {
                 "" => return None,

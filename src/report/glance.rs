@@ -6,7 +6,7 @@ use std::path::Path;
 use super::amiss::{amiss_words, doubt_words};
 use super::order::{set_faults, steps, turned_instead, worst_first};
 use super::wording::{prose, undecided_words};
-use crate::findings::{ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
+use crate::findings::{Concerns, ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
 use crate::printable_text;
 
 /// Faults of the CG that are spelled out; the others are counted.
@@ -26,7 +26,7 @@ pub struct Glance {
 impl Glance {
     /// The glance at a report.
     pub fn of(report: &Report) -> Self {
-        let fixes = steps(report).into_iter().map(|step| short_fix(&step[0].remedy)).collect();
+        let fixes = steps(report).into_iter().map(|step| prose(&step[0].remedy.short())).collect();
         let on_set: Vec<String> = set_faults(report).into_iter().map(amiss_words).collect();
         Self { cg: about_cg(report), fixes, on_set: on_set.join("; ") }
     }
@@ -65,14 +65,8 @@ pub fn set_problem_words(report: &Report) -> Option<String> {
     }
 }
 
-/// A remedy without what would remain after it and what may be done besides.
-pub(crate) fn short_fix(remedy: &str) -> String {
-    let said = remedy.split(": leaves ").next().unwrap_or(remedy);
-    prose(said.split("; ").next().unwrap_or(said))
-}
-
 fn about_cg(report: &Report) -> String {
-    let findings = || worst_first(report).into_iter().filter(|f| f.concerns != "reference");
+    let findings = || worst_first(report).into_iter().filter(|f| f.concerns == Concerns::Cg);
     let compared = findings().filter(|f| f.verdict != Verdict::NotGiven).count();
     match report.verdict {
         ShotVerdict::Error => report.error.as_ref().map(error_words).unwrap_or_default(),
@@ -118,7 +112,7 @@ fn fault_words(findings: Vec<&Finding>) -> String {
 fn open_words(open: &[&Finding], compared: usize) -> String {
     let Some(first) = open.first() else { return "nothing could be compared".to_owned() };
     let count = format!("{} of {compared} checks could not be decided", open.len());
-    format!("{count}; {}: {}", printable_text(&first.check), doubt_words(first))
+    format!("{count}; {}: {}", printable_text(first.check.name()), doubt_words(first))
 }
 
 /// What a match does not prove, for want of a plate.
@@ -165,12 +159,6 @@ mod tests {
         assert_eq!(amiss_words(&finding), "a light is missing: 61 % of what a surface facing it receives");
         finding.value = Some(10.0);
         assert!(amiss_words(&finding).starts_with("the key light is 10.0 deg off"));
-    }
-
-    #[test]
-    fn what_would_remain_is_no_part_of_the_first_fix() {
-        assert_eq!(short_fix("turn it 3 deg: leaves key 0.1 deg"), "turn it 3 deg");
-        assert_eq!(short_fix("gain R 1.1; together with the exposure: R 1.2"), "gain R 1.1");
     }
 
     #[test]

@@ -1,12 +1,12 @@
 //! Which findings come first, and what is to be done about them in which order.
 
 use super::wording::is_set_problem;
-use crate::findings::{Finding, Report, Verdict, detail};
+use crate::findings::{CheckId, Concerns, Finding, Report, Verdict, detail};
 
 /// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
 pub(crate) fn asking(report: &Report) -> Vec<&Finding> {
     let asks = |f: &&Finding| {
-        f.concerns != "reference"
+        f.concerns == Concerns::Cg
             && f.waived.is_none()
             && !f.detail.contains_key(detail::SAID_BY_OTHERS)
             && f.verdict >= Verdict::Unsure
@@ -34,12 +34,12 @@ pub(crate) fn steps(report: &Report) -> Vec<Vec<&Finding>> {
 /// twice. `None` where both ask for the same anyway.
 pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Option<&'a Finding> {
     let turned = |f: &&&Finding| {
-        f.check == "environment-rotation"
+        f.check == CheckId::EnvironmentRotation
             && f.verdict == Verdict::Mismatch
             && f.mirror == finding.mirror
             && !f.remedy.is_empty()
     };
-    let turns_key = finding.check == "highlight-direction" && finding.verdict == Verdict::Mismatch;
+    let turns_key = finding.check == CheckId::HighlightDirection && finding.verdict == Verdict::Mismatch;
     all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
 }
 
@@ -52,6 +52,8 @@ pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
 pub(crate) fn worst_first(report: &Report) -> Vec<&Finding> {
     let mut findings: Vec<&Finding> = report.findings.iter().collect();
     let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };
-    findings.sort_by_key(|f| (std::cmp::Reverse(rank(f)), rank(f) == Verdict::Mismatch && f.concerns == "reference"));
+    findings.sort_by_key(|f| {
+        (std::cmp::Reverse(rank(f)), rank(f) == Verdict::Mismatch && f.concerns == Concerns::Reference)
+    });
     findings
 }

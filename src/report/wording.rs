@@ -3,7 +3,7 @@
 //! Plain ASCII throughout, so that the words survive tickets and e-mail.
 
 use crate::findings::numbers::{TOLERANCES, fixed, number_words, plain_number};
-use crate::findings::{Finding, Verdict};
+use crate::findings::{CheckId, Concerns, Finding, Verdict};
 use crate::printable_text;
 
 /// What a finding measured: `10.3 +/- 0.3 deg`, `>= +1.20 stops`, or `not measured`.
@@ -51,14 +51,14 @@ pub fn verdict_words(finding: &Finding) -> &'static str {
 /// What came from set does not fit, and nobody waived it.
 pub fn is_set_problem(finding: &Finding) -> bool {
     let fails = finding.verdict == Verdict::Mismatch && finding.waived.is_none();
-    fails && finding.concerns == "reference"
+    fails && finding.concerns == Concerns::Reference
 }
 
 /// The required checks of which some finding is missing or undecided.
-pub fn undecided<'a>(required: &[String], findings: impl Iterator<Item = (&'a str, Verdict)>) -> Vec<String> {
-    let findings: Vec<(&str, Verdict)> = findings.collect();
+pub fn undecided<'a>(required: &[String], findings: impl Iterator<Item = (&'a CheckId, Verdict)>) -> Vec<String> {
+    let findings: Vec<(&CheckId, Verdict)> = findings.collect();
     let decided = |check: &String| {
-        let mut of_check = findings.iter().filter(|(name, _)| name == check).peekable();
+        let mut of_check = findings.iter().filter(|(name, _)| **name == check.as_str()).peekable();
         of_check.peek().is_some() && of_check.all(|(_, verdict)| matches!(verdict, Verdict::Match | Verdict::Mismatch))
     };
     required.iter().filter(|check| !decided(check)).cloned().collect()

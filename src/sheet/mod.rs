@@ -6,6 +6,7 @@
 
 mod camera;
 mod cg;
+mod check_id;
 mod extends;
 mod ignore;
 mod image;
@@ -26,6 +27,7 @@ mod tolerances;
 
 pub use camera::{CameraSpec, SheetFieldOfView};
 pub use cg::{AlphaKind, CgSpec, CgSphereSpec, Reflectance};
+pub use check_id::CheckId;
 pub use ignore::{IgnoreRegion, IgnoreSpec};
 pub use image::{ImageSpec, WhiteBalance};
 pub use length::{length_mm, unit_mm};

@@ -4,34 +4,14 @@ use std::collections::BTreeSet;
 
 use super::structure::{Misfit, missing_key, nearest};
 use super::{
-    CameraSpec, ImageSpec, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances, WaiverSpec,
-    length_mm,
+    CameraSpec, CheckId, ImageSpec, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances,
+    WaiverSpec, length_mm,
 };
 use crate::CaptureTime;
 use crate::base::date::IsoDate;
 use crate::sheet::mirror::{near_from, outline_from};
 
 type Rule = Result<(), Misfit>;
-
-/// Names of checks that a waiver may cover.
-const WAIVABLE: &[&str] = &[
-    "highlight-direction",
-    "key-fill-ratio",
-    "exposure",
-    "colour-balance",
-    "reference-drift",
-    "environment-rotation",
-    "environment",
-    "field-of-view",
-    "scale",
-    "clean-plate",
-    "lens-distortion",
-    "set-notes",
-    "sun",
-    "light-gains",
-    "grey-sphere",
-    "sphere-place",
-];
 
 /// `shot`, one mirror with a frame and one CG sphere with a frame.
 pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
@@ -167,7 +147,7 @@ fn required_checks(sheet: &ShotSheet) -> Rule {
 
 /// Names of all checks.
 pub(crate) fn check_names() -> impl Iterator<Item = &'static str> {
-    WAIVABLE.iter().copied()
+    CheckId::ALL.iter().map(CheckId::known_name)
 }
 
 fn is_check(name: &str) -> bool {
@@ -179,7 +159,7 @@ const WIDE: f64 = 10.0;
 
 fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
     for (key, check, given, usual) in each_tolerance(&sheet.tolerances) {
-        let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(check, today));
+        let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(&check, today));
         if given > WIDE * usual && !answered() {
             // As JSON has it: three hundred digits would be no number to a reader.
             let given = serde_json::Value::from(given);
@@ -194,25 +174,25 @@ fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
 }
 
 /// Key, check, value and default of every tolerance.
-fn each_tolerance(given: &Tolerances) -> [(&'static str, &'static str, f64, f64); 15] {
+fn each_tolerance(given: &Tolerances) -> [(&'static str, CheckId, f64, f64); 15] {
     let usual = Tolerances::default();
     let each = |key, check, of: fn(&Tolerances) -> f64| (key, check, of(given), of(&usual));
     [
-        each("direction.deg", "highlight-direction", |t| t.direction.deg),
-        each("key-fill.stops", "key-fill-ratio", |t| t.key_fill.stops),
-        each("exposure.stops", "exposure", |t| t.exposure.stops),
-        each("colour.stops", "colour-balance", |t| t.colour.stops),
-        each("colour.mired", "colour-balance", |t| t.colour.mired),
-        each("reference-drift.stops", "reference-drift", |t| t.reference_drift.stops),
-        each("field-of-view.deg", "field-of-view", |t| t.field_of_view.deg),
-        each("scale.percent", "scale", |t| t.scale.percent),
-        each("sun.deg", "sun", |t| t.sun.deg),
-        each("environment-rotation.deg", "environment-rotation", |t| t.environment_rotation.deg),
-        each("light-gains.stops", "light-gains", |t| t.light_gains.stops),
-        each("clean-plate.px", "clean-plate", |t| t.clean_plate.px),
-        each("clean-plate.stops", "clean-plate", |t| t.clean_plate.stops),
-        each("clean-plate.blur_px", "clean-plate", |t| t.clean_plate.blur_px),
-        each("lens-distortion.px", "lens-distortion", |t| t.lens_distortion.px),
+        each("direction.deg", CheckId::HighlightDirection, |t| t.direction.deg),
+        each("key-fill.stops", CheckId::KeyFillRatio, |t| t.key_fill.stops),
+        each("exposure.stops", CheckId::Exposure, |t| t.exposure.stops),
+        each("colour.stops", CheckId::ColourBalance, |t| t.colour.stops),
+        each("colour.mired", CheckId::ColourBalance, |t| t.colour.mired),
+        each("reference-drift.stops", CheckId::ReferenceDrift, |t| t.reference_drift.stops),
+        each("field-of-view.deg", CheckId::FieldOfView, |t| t.field_of_view.deg),
+        each("scale.percent", CheckId::Scale, |t| t.scale.percent),
+        each("sun.deg", CheckId::Sun, |t| t.sun.deg),
+        each("environment-rotation.deg", CheckId::EnvironmentRotation, |t| t.environment_rotation.deg),
+        each("light-gains.stops", CheckId::LightGains, |t| t.light_gains.stops),
+        each("clean-plate.px", CheckId::CleanPlate, |t| t.clean_plate.px),
+        each("clean-plate.stops", CheckId::CleanPlate, |t| t.clean_plate.stops),
+        each("clean-plate.blur_px", CheckId::CleanPlate, |t| t.clean_plate.blur_px),
+        each("lens-distortion.px", CheckId::LensDistortion, |t| t.lens_distortion.px),
     ]
 }
 
@@ -310,9 +290,9 @@ fn settle_length(path: &str, text: &mut Option<String>, mm: &mut Option<f64>) ->
 }
 
 fn waiver_rules(place: usize, waiver: &WaiverSpec) -> Rule {
-    if !WAIVABLE.contains(&waiver.check.as_str()) {
+    if !is_check(&waiver.check) {
         let cause = format!("`waivers[{place}].check`: there is no check named \"{}\"", waiver.check);
-        let guess = nearest(&waiver.check, WAIVABLE.iter().copied()).unwrap_or_default();
+        let guess = nearest(&waiver.check, check_names()).unwrap_or_default();
         return Err(misfit(cause, format!("did you mean \"{guess}\"?")));
     }
     if IsoDate::parse(&waiver.until).is_none() {

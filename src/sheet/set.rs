@@ -3,8 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::ImageSpec;
 use super::length::unit_mm;
+use super::{CheckId, ImageSpec};
 use crate::base::date::IsoDate;
 
 /// An environment picture that the CG is lit by.
@@ -93,8 +93,8 @@ pub struct WaiverSpec {
 
 impl WaiverSpec {
     /// It covers `check` on that day; the date in `until` is the last day that counts.
-    pub fn covers(&self, check: &str, day: IsoDate) -> bool {
-        self.check == check && IsoDate::parse(&self.until).is_some_and(|until| day <= until)
+    pub fn covers(&self, check: &CheckId, day: IsoDate) -> bool {
+        *check == self.check.as_str() && IsoDate::parse(&self.until).is_some_and(|until| day <= until)
     }
 }
 
@@ -107,8 +107,8 @@ mod tests {
         let waiver =
             WaiverSpec { check: "exposure".to_owned(), until: "2027-01-31".to_owned(), ..WaiverSpec::default() };
         let day = |text| IsoDate::parse(text).unwrap();
-        assert!(waiver.covers("exposure", day("2027-01-31")));
-        assert!(!waiver.covers("exposure", day("2027-02-01")));
-        assert!(!waiver.covers("colour-balance", day("2027-01-30")));
+        assert!(waiver.covers(&CheckId::Exposure, day("2027-01-31")));
+        assert!(!waiver.covers(&CheckId::Exposure, day("2027-02-01")));
+        assert!(!waiver.covers(&CheckId::ColourBalance, day("2027-01-30")));
     }
 }

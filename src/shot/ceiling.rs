@@ -3,7 +3,8 @@
 use crate::compare::Comparison;
 use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::uncertainty::clipping;
-use crate::findings::{Action, Finding, Report, Verdict};
+use crate::findings::remedy::{Ask, Condition};
+use crate::findings::{Finding, Report, Verdict};
 use crate::image::{Ceiling, DISPLAY_WHITE, Frame, ceiling, plateau};
 use crate::register::bracket::BracketFrame;
 use crate::sphere::{Outline, SphereFit};
@@ -131,7 +132,7 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
         if finding.verdict == other.verdict && finding.verdict != Verdict::Unsure {
             return milder(&finding, other);
         }
-        if finding.remedy == other.remedy && finding.remedy.starts_with(super::implausible::BEFORE_ANY_LIGHT) {
+        if finding.remedy == other.remedy && finding.remedy.comes_before_light() {
             return finding;
         }
         let undecided = finding.verdict == Verdict::Unsure && other.verdict == Verdict::Unsure;
@@ -143,15 +144,11 @@ pub(super) fn two_readings(cut: Vec<Finding>, whole: &[Finding], file: &str, lev
             "{file} may be clipped at {}, or show an even light of that brightness, and the verdict depends on it",
             level_words(level)
         );
-        finding.remedy = ASK.to_owned();
-        finding.action = Some(Action::Give);
+        finding.remedy = Ask::ClipLevel.into();
         finding
     };
     cut.into_iter().map(settle).collect()
 }
-
-/// What settles it.
-const ASK: &str = "give clip_level of the sphere's frame (a value above all its pixels if it is not clipped), or add a shorter exposure of the sphere";
 
 /// Of two readings of one fault the smaller one, and no bold advice that only one of them gives.
 fn milder(cut: &Finding, whole: &Finding) -> Finding {
@@ -161,8 +158,7 @@ fn milder(cut: &Finding, whole: &Finding) -> Finding {
         milder.value_bound = Some("lower".to_owned());
     }
     if milder.verdict == Verdict::Mismatch && cut.remedy != whole.remedy {
-        milder.action = None;
-        milder.remedy = format!("{} ({ASK}: by how much hangs on it)", milder.remedy);
+        milder.remedy.hold(Condition::ClipLevelOpen);
     }
     milder
 }

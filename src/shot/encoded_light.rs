@@ -1,11 +1,12 @@
 //! A CG that is lit by a picture which holds no light: an environment in a display encoding, or cut off at display white.
 
 use crate::compare::Comparison;
+use crate::findings::remedy::Step;
 use crate::findings::{Finding, Verdict};
 use crate::image::crowd;
 use crate::light::radiance::DirectionGrid;
 
-use super::implausible::{BEFORE_ANY_LIGHT, before_any_light};
+use super::implausible::before_any_light;
 
 /// Logarithms of both sides have to follow each other this closely, before their slope says something.
 const LEAST_CORRELATION: f64 = 0.9;
@@ -28,19 +29,9 @@ pub(super) fn name_it(findings: &mut [Finding], pair: &Comparison) {
         return;
     }
     if let Some(slope) = encoded_slope(pair) {
-        before_any_light(
-            findings,
-            &format!(
-                "{BEFORE_ANY_LIGHT}: the CG's light is the photograph's to the power of {slope:.2}, as a display encoding leaves it; light it with the scene-linear environment, or render without a view transform"
-            ),
-        );
+        before_any_light(findings, &Step::EncodedLight { slope }.into());
     } else if ends_at_white(pair) {
-        before_any_light(
-            findings,
-            &format!(
-                "{BEFORE_ANY_LIGHT}: the CG's lights all end at 1.0, where the photograph goes beyond; its environment was cut off at display white: use the whole one"
-            ),
-        );
+        before_any_light(findings, &Step::CutAtWhite.into());
     }
 }
 

@@ -9,7 +9,7 @@ use crate::Result;
 use crate::base::parallel;
 use crate::base::units::Stops;
 use crate::compare::side::Side;
-use crate::findings::{Finding, Naming, Report, Verdict};
+use crate::findings::{CheckId, Concerns, Finding, Naming, Report, Verdict};
 use crate::image::Frame;
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, Smoothed, patch_rgb};
@@ -74,7 +74,8 @@ pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>, from_
 /// The photographed lights that the CG lacks, where they would be on its sphere.
 fn ghosts(mirror: &Side, cg: &Side, cg_frame: &Frame, report: &Report) -> Vec<GhostMark> {
     let crop = Crop::around(cg, cg_frame);
-    let of_pair = |f: &&Finding| f.check == "highlight-direction" && f.mirror.as_deref() == Some(mirror.name.as_str());
+    let of_pair =
+        |f: &&Finding| f.check == CheckId::HighlightDirection && f.mirror.as_deref() == Some(mirror.name.as_str());
     let missing = report.findings.iter().find(of_pair).and_then(|f| f.detail.get("missing_in_cg")?.as_array());
     let is_missing = |direction: [f64; 2]| {
         missing.into_iter().flatten().any(|entry| {
@@ -112,7 +113,7 @@ fn finding_lines(report: &Report) -> Vec<FindingLine> {
             check: naming.name(finding),
             text: finding_words(finding),
             verdict,
-            is_on_set: finding.concerns == "reference",
+            is_on_set: finding.concerns == Concerns::Reference,
             is_set_problem: is_set_problem(finding),
         }
     };

@@ -2,38 +2,33 @@
 //! and right are exchanged.
 
 use crate::compare::rotation::RotationSearch;
-use crate::findings::{Action, Finding, Verdict};
+use crate::findings::remedy::{Condition, ReadAs, Step, Swap};
+use crate::findings::{CheckId, Finding, Remedy, Verdict};
 use crate::image::Frame;
-
-/// How advice begins that comes before all other.
-pub(super) const BEFORE_ANY_LIGHT: &str = "before any light";
 
 /// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
 /// too strong in a CG that somebody looked at (common practice, no source).
 const IMPLAUSIBLE_STOPS: f64 = 6.0;
 
 /// Checks whose number a wrong encoding drives out of all proportion.
-const DRIVEN: [&str; 2] = ["exposure", "key-fill-ratio"];
+const DRIVEN: [CheckId; 2] = [CheckId::Exposure, CheckId::KeyFillRatio];
 
 /// Puts the likelier cause in place of all advice on light: nobody should follow any of it.
 pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 2]) {
     let implausible = |f: &Finding| {
-        DRIVEN.contains(&f.check.as_str())
+        DRIVEN.contains(&f.check)
             && f.verdict >= Verdict::Unsure
             && f.value.is_some_and(|value| value.abs() > IMPLAUSIBLE_STOPS)
     };
     if !findings.iter().any(implausible) {
         return;
     }
-    let read = |frame: &Frame| {
-        format!("{} is read as {} (by {})", frame.record.file, frame.record.encoding, frame.record.encoding_from)
+    let read = |frame: &Frame| ReadAs {
+        file: frame.record.file.clone(),
+        encoding: frame.record.encoding.clone(),
+        from: frame.record.encoding_from.clone(),
     };
-    let remedy = format!(
-        "{BEFORE_ANY_LIGHT}: so large a difference is more likely a wrong encoding or layer; {}, {}",
-        read(mirror),
-        read(cg)
-    );
-    before_any_light(findings, &remedy);
+    before_any_light(findings, &Step::WrongEncoding([read(mirror), read(cg)]).into());
 }
 
 /// Without a single number that is off, only a fit as good as this says that left and right are exchanged.
@@ -45,27 +40,25 @@ pub(super) fn suspect_flop(findings: &mut [Finding], search: Option<&RotationSea
     let Some(search) = search else { return };
     let off = findings.iter().any(|f| f.verdict == Verdict::Mismatch);
     let exchanged = search.exchanged().filter(|f| off || f.correlation >= SURE_CORRELATION);
-    let (what, cure) = match exchanged {
-        Some(flopped) if flopped.is_top_to_bottom() => {
-            ("with top and bottom swapped", "mirror the picture or the environment back")
-        }
-        Some(_) => ("with left and right swapped", "flop the picture or the environment back"),
-        None if off && search.is_upside_down() => ("upside down", "turn the picture or the environment back"),
+    let swap = match exchanged {
+        Some(flopped) if flopped.is_top_to_bottom() => Swap::TopAndBottom,
+        Some(_) => Swap::LeftAndRight,
+        None if off && search.is_upside_down() => Swap::UpsideDown,
         None => return,
     };
-    let seen = format!("the CG shows the photograph's surroundings {what}");
+    let seen = swap.seen();
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
-        if finding.check == "environment-rotation" {
+        if finding.check == CheckId::EnvironmentRotation {
             finding.verdict = Verdict::Mismatch;
             seen.clone_into(&mut finding.reason);
-        } else if finding.check == "highlight-direction" {
+        } else if finding.check == CheckId::HighlightDirection {
             seen.clone_into(&mut finding.reason);
         } else {
             finding.verdict = Verdict::Unsure;
             finding.reason = format!("{seen}, and this follows from it");
         }
     }
-    before_any_light(findings, &format!("{BEFORE_ANY_LIGHT}: {seen}; {cure}"));
+    before_any_light(findings, &Step::Swapped(swap).into());
 }
 
 /// A gain cannot mend a colour space that was taken for want of a better one.
@@ -73,12 +66,9 @@ pub(super) fn untold_space(findings: &mut [Finding], cg: &Frame) {
     if cg.record.colour_space_from != "default" {
         return;
     }
-    for finding in findings.iter_mut().filter(|f| f.check == "colour-balance" && f.verdict == Verdict::Mismatch) {
-        finding.action = None;
-        finding.remedy = format!(
-            "{} (but {} does not say its colour space, and {} is assumed: settle that first)",
-            finding.remedy, cg.record.file, cg.record.colour_space
-        );
+    for finding in findings.iter_mut().filter(|f| f.check == CheckId::ColourBalance && f.verdict == Verdict::Mismatch) {
+        let (file, space) = (cg.record.file.clone(), cg.record.colour_space.clone());
+        finding.remedy.hold(Condition::ColourSpaceAssumed { file, space });
     }
 }
 
@@ -87,20 +77,15 @@ pub(super) fn untold_tint(findings: &mut [Finding], reflectance_is_told: bool) {
     if reflectance_is_told {
         return;
     }
-    let is_of_colour = |f: &&mut Finding| f.check == "colour-balance" && !f.remedy.starts_with(BEFORE_ANY_LIGHT);
+    let is_of_colour = |f: &&mut Finding| f.check == CheckId::ColourBalance && !f.remedy.comes_before_light();
     for finding in findings.iter_mut().filter(is_of_colour).filter(|f| f.verdict == Verdict::Mismatch) {
-        finding.action = Some(Action::Give);
-        finding.remedy = format!(
-            "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this; if it is neutral, {}",
-            finding.remedy
-        );
+        finding.remedy.hold(Condition::ReflectanceFirst);
     }
 }
 
-pub(super) fn before_any_light(findings: &mut [Finding], remedy: &str) {
+pub(super) fn before_any_light(findings: &mut [Finding], remedy: &Remedy) {
     for finding in findings.iter_mut().filter(|f| f.verdict >= Verdict::Unsure) {
-        remedy.clone_into(&mut finding.remedy);
-        finding.action = None;
+        finding.remedy.clone_from(remedy);
     }
 }
 
@@ -118,10 +103,10 @@ mod tests {
         let before = findings.clone();
         suspect_encoding(&mut findings, [&mirror, &cg]);
         assert_eq!(findings, before);
-        let exposure = findings.iter().position(|f| f.check == "exposure").unwrap();
+        let exposure = findings.iter().position(|f| f.check == CheckId::Exposure).unwrap();
         findings[exposure].value = Some(10.12);
         suspect_encoding(&mut findings, [&mirror, &cg]);
-        assert!(findings[exposure].remedy.contains("sphere.exr is read as scene-linear (by default)"));
+        assert!(findings[exposure].remedy.words().contains("sphere.exr is read as scene-linear (by default)"));
         assert_eq!(findings[0].remedy, findings[exposure].remedy, "no key is turned by such a picture");
     }
 }

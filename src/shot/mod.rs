@@ -35,7 +35,7 @@ use crate::base::date::IsoDate;
 use crate::base::parallel;
 use crate::check::FileNote;
 use crate::compare::uncertainty::clipping;
-use crate::findings::{Attachment, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
+use crate::findings::{Attachment, Concerns, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
 use crate::image::{Frame, Opened, Wanted};
 use crate::light::radiance::DirectionGrid;
 use crate::report::wording::undecided;
@@ -198,7 +198,7 @@ fn attempt(
 
 /// Which of several mirrors the picture shows: the one with the worst finding on the CG, the first where none is worse.
 fn worst_mirror(report: &Report, names: &[&str]) -> usize {
-    let of_cg = report.findings.iter().filter(|finding| finding.concerns == "cg" && finding.waived.is_none());
+    let of_cg = report.findings.iter().filter(|finding| finding.concerns == Concerns::Cg && finding.waived.is_none());
     let place = |name: &Option<String>| names.iter().position(|n| Some(*n) == name.as_deref());
     // The findings stand worst first.
     let mut placed = of_cg.filter_map(|finding| Some((finding, place(&finding.mirror)?)));
@@ -346,7 +346,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         if let Some(w) = waiver.filter(|_| finding.verdict == Verdict::Mismatch) {
             finding.waived = Some(json!({ "by": w.by, "why": w.why, "until": w.until }));
         } else if finding.verdict == Verdict::Mismatch
-            && let Some(w) = sheet.waivers.iter().find(|w| w.check == finding.check)
+            && let Some(w) = sheet.waivers.iter().find(|w| finding.check == w.check.as_str())
         {
             let ended =
                 format!("the waiver for {} by {} ({}) ended on {} and no longer counts", w.check, w.by, w.why, w.until);
@@ -357,7 +357,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         }
     }
     report.findings.sort_by_key(|f| std::cmp::Reverse((f.verdict, f.waived.is_none())));
-    let counted = report.findings.iter().filter(|f| f.concerns == "cg").filter_map(|f| match f.verdict {
+    let counted = report.findings.iter().filter(|f| f.concerns == Concerns::Cg).filter_map(|f| match f.verdict {
         Verdict::NotGiven => None,
         Verdict::Mismatch if f.waived.is_some() => Some(ShotVerdict::Match),
         Verdict::Mismatch => Some(ShotVerdict::Mismatch),
@@ -365,8 +365,7 @@ fn conclude(sheet: &ShotSheet, report: &mut Report, today: IsoDate) {
         Verdict::Match => Some(ShotVerdict::Match),
     });
     let mut counted = counted.max().unwrap_or(ShotVerdict::Unsure);
-    report.required_undecided =
-        undecided(&sheet.require, report.findings.iter().map(|f| (f.check.as_str(), f.verdict)));
+    report.required_undecided = undecided(&sheet.require, report.findings.iter().map(|f| (&f.check, f.verdict)));
     if !report.required_undecided.is_empty() {
         counted = counted.max(ShotVerdict::Unsure);
     }

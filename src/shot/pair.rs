@@ -12,7 +12,8 @@ use crate::compare::sphere_faults::{Seam, find_seam};
 use crate::compare::uncertainty::drift::DriftUncertainty;
 use crate::compare::uncertainty::haze::HazeDoubt;
 use crate::compare::uncertainty::reflectance;
-use crate::findings::{ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
+use crate::findings::remedy::Ask;
+use crate::findings::{CheckId, ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::image::Frame;
 use crate::light::radiance::{Radiometry, RecordingLimit};
 use crate::optics::camera::{UNKNOWN_FOV_RANGE_DEG, View};
@@ -268,12 +269,7 @@ fn undecided(
     if said.is_empty() {
         return false;
     }
-    nothing_compared(
-        &said.join("; "),
-        "give the right one in the sheet, exactly (outline_px) or roughly (near_px)",
-        (sheet, spec),
-        report,
-    );
+    nothing_compared(&said.join("; "), Ask::OneOutline, (sheet, spec), report);
     report.warnings.extend(said);
     true
 }
@@ -292,15 +288,15 @@ fn one_and_the_same(mirror: &Frame, cg: &Frame) -> Option<ErrorNote> {
 /// A place that the CG was not rendered for: nothing there is proven.
 pub(super) fn without_cg(sheet: &ShotSheet, spec: &MirrorSpec, report: &mut Report) {
     let why = format!("no CG sphere is given for mirror {}", spec.name);
-    nothing_compared(&why, "render a CG sphere for it, or remove the mirror from the sheet", (sheet, spec), report);
+    nothing_compared(&why, Ask::CgSphereForMirror, (sheet, spec), report);
     report.warnings.push(why);
 }
 
 /// Every check of a pair is unsure.
-fn nothing_compared(why: &str, remedy: &str, (sheet, spec): (&ShotSheet, &MirrorSpec), report: &mut Report) {
+fn nothing_compared(why: &str, remedy: Ask, (sheet, spec): (&ShotSheet, &MirrorSpec), report: &mut Report) {
     for check in CHECKS {
         let mut finding = blank(check.doc(), &spec.name, check.tolerance(&sheet.tolerances));
-        (finding.reason, finding.remedy) = (why.to_owned(), remedy.to_owned());
+        (finding.reason, finding.remedy) = (why.to_owned(), remedy.into());
         report.findings.push(finding);
     }
 }
@@ -430,7 +426,7 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
     if sheet.cg.distortion.as_ref().is_some_and(|d| d == "none") {
         report.assumptions.push("the CG is rendered without lens distortion while the plate may have it".to_owned());
     }
-    if report.findings.iter().any(|f| f.check == "reference-drift" && f.verdict == Verdict::Mismatch) {
+    if report.findings.iter().any(|f| f.check == CheckId::ReferenceDrift && f.verdict == Verdict::Mismatch) {
         report.warnings.push(
             "the sphere frame was not exposed like the plate: exposure and colour are less certain because of it"
                 .to_owned(),

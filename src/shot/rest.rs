@@ -1,7 +1,7 @@
 //! The rest of what came back from set: every check of the whole shot that the sheet asks for.
 
 use crate::check::{PairEvidence, SHOT_CHECKS, ShotCheck, ShotEvidence, blank_of_shot};
-use crate::findings::{Attachment, Finding, Report, Verdict};
+use crate::findings::{Attachment, Concerns, Finding, Remedy, Report, Verdict};
 use crate::image::RowSink;
 use crate::sheet::ShotSheet;
 
@@ -61,9 +61,9 @@ fn one(check: &dyn ShotCheck, evidence: &ShotEvidence<'_>, report: &mut Report) 
             addition.attachments
         }
         Err(error) => {
-            let mut finding = blank_of_shot(check.doc(), "reference", 0.0);
+            let mut finding = blank_of_shot(check.doc(), Concerns::Reference, 0.0);
             finding.reason = format!("{}: {}", crate::printable(&error.file), error.cause);
-            finding.remedy.clone_from(&error.remedy);
+            finding.remedy = Remedy::give(&error.remedy);
             report.findings.push(finding);
             report.error.get_or_insert_with(|| note(&error));
             Vec::new()
@@ -72,7 +72,7 @@ fn one(check: &dyn ShotCheck, evidence: &ShotEvidence<'_>, report: &mut Report) 
 }
 
 fn not_given(check: &dyn ShotCheck) -> Finding {
-    let mut finding = blank_of_shot(check.doc(), "reference", 0.0);
+    let mut finding = blank_of_shot(check.doc(), Concerns::Reference, 0.0);
     finding.verdict = Verdict::NotGiven;
     finding.reason = check.needs().to_owned();
     finding

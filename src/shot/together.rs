@@ -8,47 +8,47 @@ use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::side::Side;
 use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS, MEND_IN};
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Condition, Step, Waits};
+use crate::findings::{CheckId, Concerns, Finding, Verdict};
 use crate::light::radiance::{Source, extremes};
 
 /// Checks that move when a single light is mended.
-const FOLLOWS_LIGHTS: [&str; 3] = ["key-fill-ratio", "exposure", "colour-balance"];
+const FOLLOWS_LIGHTS: [CheckId; 3] = [CheckId::KeyFillRatio, CheckId::Exposure, CheckId::ColourBalance];
 
 /// What a mended direction does to the checks that sum over lights: where it brings one home, that is its cure, and where it does
 /// not, what would remain is told. Mending such a number by a gain besides would mend it twice.
 pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
-    let off = |check: &str| findings.iter().find(|f| f.check == check && f.verdict == Verdict::Mismatch);
-    let key_turned = off("highlight-direction").is_some_and(|f| !f.detail.contains_key(LIGHTS_AMISS));
+    let off = |check: CheckId| findings.iter().find(|f| f.check == check && f.verdict == Verdict::Mismatch);
+    let key_turned = off(CheckId::HighlightDirection).is_some_and(|f| !f.detail.contains_key(LIGHTS_AMISS));
     let (first, sources) = match &pair.rotation {
-        Some(rotation) if off("environment-rotation").is_some() => {
+        Some(rotation) if off(CheckId::EnvironmentRotation).is_some() => {
             let turned = |s: &Source| Source { direction: rotation.cg_to_mirror * s.direction, ..*s };
-            ("environment-rotation", pair.cg_on_equal_terms().sources.iter().map(turned).collect())
+            (CheckId::EnvironmentRotation, pair.cg_on_equal_terms().sources.iter().map(turned).collect())
         }
         None if key_turned => match with_key_turned(pair) {
-            Some(sources) => ("highlight-direction", sources),
+            Some(sources) => (CheckId::HighlightDirection, sources),
             None => return,
         },
         _ => return,
     };
     let mended = with_sources(pair.cg_on_equal_terms(), sources);
     for finding in findings.iter_mut().filter(|f| f.verdict == Verdict::Mismatch) {
-        let after = match &*finding.check {
-            "key-fill-ratio" => ratio_stops(&mended).zip(ratio_stops(&pair.mirror)).map(|(c, m)| c - m),
-            "exposure" if sums_lamps(finding) => illuminance::stops(&pair.mirror, &mended),
+        let after = match finding.check {
+            CheckId::KeyFillRatio => ratio_stops(&mended).zip(ratio_stops(&pair.mirror)).map(|(c, m)| c - m),
+            CheckId::Exposure if sums_lamps(finding) => illuminance::stops(&pair.mirror, &mended),
             _ => None,
         };
         let Some(after) = after else { continue };
         if after.abs() <= finding.tolerance {
-            finding.remedy = format!("follows from {first}: fix that first, then check again");
-        } else if first == "environment-rotation" && finding.check == "key-fill-ratio" {
+            finding.remedy = Step::Wait(Waits::FollowsFrom(first.clone())).into();
+        } else if first == CheckId::EnvironmentRotation && finding.check == CheckId::KeyFillRatio {
             // Its own words already stand on the turn undone.
-            finding.remedy = format!("{} (after the advised turn; {after:+.2} stops are left then)", finding.remedy);
+            finding.remedy.hold(Condition::AfterTheTurn { left_stops: after });
             continue;
         } else {
-            finding.remedy = format!("fix {first} first, then check again: {after:+.2} stops of this would remain");
+            finding.remedy = Step::Wait(Waits::Remains { first: first.clone(), stops: after }).into();
         }
-        finding.action = None;
-        finding.detail.insert(AFTER.to_owned(), first.into());
+        finding.detail.insert(AFTER.to_owned(), first.name().into());
     }
 }
 
@@ -94,21 +94,21 @@ fn with_key_turned(pair: &Comparison) -> Option<Vec<Source>> {
 pub(super) fn by_the_capture(findings: &mut [Finding]) {
     let mirrors: Vec<Option<String>> = findings
         .iter()
-        .filter(|f| f.check == "environment" && f.concerns == "reference" && f.verdict == Verdict::Mismatch)
+        .filter(|f| {
+            f.check == CheckId::Environment && f.concerns == Concerns::Reference && f.verdict == Verdict::Mismatch
+        })
         .map(|f| f.mirror.clone())
         .collect();
     for mirror in mirrors {
-        let of_cg = |f: &Finding| f.concerns != "reference" && f.mirror == mirror;
-        let follows = |f: &Finding| of_cg(f) && f.check == "environment" && f.verdict == Verdict::Match;
+        let of_cg = |f: &Finding| f.concerns == Concerns::Cg && f.mirror == mirror;
+        let follows = |f: &Finding| of_cg(f) && f.check == CheckId::Environment && f.verdict == Verdict::Match;
         if !findings.iter().any(follows) {
             continue;
         }
         let asks = |f: &&mut Finding| of_cg(f) && f.verdict == Verdict::Mismatch && !f.remedy.is_empty();
         for finding in findings.iter_mut().filter(asks) {
-            finding.action = None;
             finding.detail.insert(MEND_IN.to_owned(), "the environment".into());
-            finding.remedy =
-                format!("fix the environment, which the CG follows, then check again; on its own: {}", finding.remedy);
+            finding.remedy.hold(Condition::EnvironmentFirst);
         }
     }
 }
@@ -118,35 +118,35 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
 pub(super) fn in_order(findings: &mut [Finding]) {
     let mirrors: Vec<Option<String>> = findings.iter().map(|f| f.mirror.clone()).collect();
     for (index, mirror) in mirrors.into_iter().enumerate() {
-        let off = |check: &str| {
+        let off = |check: CheckId| {
             let asks = |f: &&Finding| f.verdict == Verdict::Mismatch && f.waived.is_none() && !f.remedy.is_empty();
             findings.iter().filter(asks).find(|f| f.check == check && f.mirror == mirror)
         };
-        let check = findings[index].check.as_str();
+        let check = &findings[index].check;
         if findings[index].verdict != Verdict::Mismatch
-            || !FOLLOWS_LIGHTS.contains(&check)
+            || !FOLLOWS_LIGHTS.contains(check)
             || follows_direction(&findings[index])
         {
             continue;
         }
-        if check == "exposure" && !sums_lamps(&findings[index]) && off("light-gains").is_none() {
+        if *check == CheckId::Exposure && !sums_lamps(&findings[index]) && off(CheckId::LightGains).is_none() {
             continue;
         }
-        let amiss = off("highlight-direction").filter(|f| f.detail.contains_key(LIGHTS_AMISS));
-        let first = amiss.or_else(|| off("light-gains")).or_else(|| off("key-fill-ratio").filter(|f| f.check != check));
+        let amiss = off(CheckId::HighlightDirection).filter(|f| f.detail.contains_key(LIGHTS_AMISS));
+        let first = amiss
+            .or_else(|| off(CheckId::LightGains))
+            .or_else(|| off(CheckId::KeyFillRatio).filter(|f| f.check != *check));
         if let Some(first) = first.map(|f| f.check.clone()) {
-            findings[index].detail.insert(AFTER.to_owned(), first.clone().into());
-            findings[index].action = None;
-            findings[index].remedy =
-                format!("fix {first} first, then check again: the light that is wrong there changes this too");
+            findings[index].detail.insert(AFTER.to_owned(), first.name().into());
+            findings[index].remedy = Step::Wait(Waits::LightThere(first)).into();
         }
     }
 }
 
 /// Where both are off, tells the one gain a channel that mends both.
 pub(super) fn one_gain(findings: &mut [Finding]) {
-    let off = |check: &str| findings.iter().position(|f| f.check == check && f.verdict == Verdict::Mismatch);
-    let (Some(exposure), Some(colour)) = (off("exposure"), off("colour-balance")) else { return };
+    let off = |check: CheckId| findings.iter().position(|f| f.check == check && f.verdict == Verdict::Mismatch);
+    let (Some(exposure), Some(colour)) = (off(CheckId::Exposure), off(CheckId::ColourBalance)) else { return };
     let found = &findings[exposure];
     let Some(value) = found.value else { return };
     let stops = found.detail.get("surroundings_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
@@ -159,14 +159,13 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
     let (Some(r), Some(g), Some(b)) = (r.as_f64(), g.as_f64(), b.as_f64()) else { return };
     let both = [r, g, b].map(|gain| gain * Stops(-stops).ratio());
     findings[colour].detail.insert("gain_rgb_with_exposure".to_owned(), both.to_vec().into());
-    let words = format!("; together with the exposure: R {:.2} G {:.2} B {:.2}", both[0], both[1], both[2]);
-    findings[colour].remedy.push_str(&words);
+    findings[colour].remedy.hold(Condition::WithExposure { rgb: both });
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::sample;
+    use crate::findings::{Remedy, sample};
 
     #[test]
     fn what_follows_from_a_wrong_light_waits_for_it() {
@@ -176,16 +175,16 @@ mod tests {
         let direction = at(&findings, "highlight-direction");
         for finding in [key_fill, colour] {
             findings[finding].verdict = Verdict::Mismatch;
-            findings[finding].remedy = "a gain of its own".to_owned();
+            findings[finding].remedy = Remedy::told("a gain of its own");
         }
         in_order(&mut findings);
-        assert_eq!(findings[key_fill].remedy, "a gain of its own");
-        assert!(findings[colour].remedy.starts_with("fix key-fill-ratio first"));
+        assert_eq!(findings[key_fill].remedy.words(), "a gain of its own");
+        assert!(findings[colour].remedy.words().starts_with("fix key-fill-ratio first"));
         findings[direction].verdict = Verdict::Mismatch;
         findings[direction].detail.insert(LIGHTS_AMISS.to_owned(), true.into());
         in_order(&mut findings);
         for finding in [key_fill, colour] {
-            assert!(findings[finding].remedy.starts_with("fix highlight-direction first"));
+            assert!(findings[finding].remedy.words().starts_with("fix highlight-direction first"));
         }
     }
 
@@ -202,6 +201,6 @@ mod tests {
         assert_eq!(findings[colour].remedy, before[colour].remedy);
         findings[colour].verdict = Verdict::Mismatch;
         one_gain(&mut findings);
-        assert!(findings[colour].remedy.ends_with("; together with the exposure: R 1.80 G 2.00 B 2.40"));
+        assert!(findings[colour].remedy.words().ends_with("; together with the exposure: R 1.80 G 2.00 B 2.40"));
     }
 }

@@ -117,7 +117,7 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         "encodings_by_option": sheet.images().iter().map(|(_, image)| by_option(image)).collect::<Vec<_>>(),
         "cameras_by_option": cameras.map(|camera| camera.as_ref().map(|c| (c.by_option, c.fov_by_option_deg))),
         // A waiver that ends changes the verdict though no file has changed.
-        "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check, today)).collect::<Vec<_>>(),
+        "waivers_in_force": sheet.waivers.iter().map(|w| w.covers(&w.check.as_str().into(), today)).collect::<Vec<_>>(),
         "picture": options.picture,
         "from_inside": options.from_inside,
         "predict": options.predict,

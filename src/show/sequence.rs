@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 
 use crate::findings::{
-    Attachment, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict, detail,
+    Attachment, CheckId, Concerns, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict,
+    detail,
 };
 use crate::report::fixes;
 use crate::report::picture::render_curves;
@@ -99,7 +100,7 @@ fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
 
 /// Of each check the finding of its own worst frame: the frame that is worst on the whole need not show every fault.
 #[derive(Debug, Default)]
-struct WorstOfEach(BTreeMap<(String, Option<String>, String), (u32, Finding)>);
+struct WorstOfEach(BTreeMap<(CheckId, Option<String>, Concerns), (u32, Finding)>);
 
 impl WorstOfEach {
     fn look_at(&mut self, frame: u32, report: &Report) {
@@ -126,8 +127,8 @@ impl WorstOfEach {
     }
 }
 
-fn key(finding: &Finding) -> (String, Option<String>, String) {
-    (finding.check.clone(), finding.mirror.clone(), finding.concerns.clone())
+fn key(finding: &Finding) -> (CheckId, Option<String>, Concerns) {
+    (finding.check.clone(), finding.mirror.clone(), finding.concerns)
 }
 
 /// Verdict, then how far out.
@@ -155,7 +156,7 @@ fn left_out(sheet: &ShotSheet, numbers: &[u32]) -> Vec<String> {
 
 fn badness(frame: &FrameReport) -> (ShotVerdict, f64) {
     let out = |value: &FrameValue| match value.value {
-        Some(number) if value.tolerance > 0.0 && value.concerns != "reference" => number.abs() / value.tolerance,
+        Some(number) if value.tolerance > 0.0 && value.concerns == Concerns::Cg => number.abs() / value.tolerance,
         _ => 0.0,
     };
     (frame.verdict, frame.values.iter().map(out).fold(0.0, f64::max))
@@ -165,7 +166,7 @@ fn frame_report(frame: u32, report: &Report) -> FrameReport {
     let values = report.findings.iter().map(|finding| FrameValue {
         check: finding.check.clone(),
         mirror: finding.mirror.clone(),
-        concerns: finding.concerns.clone(),
+        concerns: finding.concerns,
         verdict: finding.verdict,
         value: finding.value.filter(|value| value.is_finite()),
         value_sd: finding.value_sd.filter(|sd| sd.is_finite()),

@@ -128,7 +128,7 @@ mod tests {
     use std::path::Path;
 
     use super::*;
-    use crate::findings::sample;
+    use crate::findings::{CheckId, sample};
 
     fn line(shot: &str, verdict: ShotVerdict) -> ShotLine {
         let mut report = sample::mismatch();
@@ -150,7 +150,7 @@ mod tests {
         assert_eq!(kind(8.0, 10.0), ChangeKind::Better);
         assert_eq!(kind(10.2, 10.0), ChangeKind::Same, "within twice the sd of both");
         let mut other = with(2.0, ShotVerdict::Mismatch);
-        other.number.as_mut().unwrap().check = "exposure".to_owned();
+        other.number.as_mut().unwrap().check = CheckId::Exposure;
         assert_eq!(kind_of(&other, &with(10.0, ShotVerdict::Mismatch)), ChangeKind::Same, "another check");
     }
 

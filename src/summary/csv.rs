@@ -45,7 +45,7 @@ fn row(line: &ShotLine) -> [String; COLUMNS.len()] {
         cell(&line.shot),
         words(line.version.as_deref()),
         line.verdict.word().to_owned(),
-        words(number.map(|n| n.check.as_str())),
+        words(number.map(|n| n.check.name())),
         words(number.and_then(|n| n.mirror.as_deref())),
         figure(number.map(|n| n.value)),
         figure(number.and_then(|n| n.value_sd)),

@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::{CheckLine, ShotLine, Summary};
-use crate::findings::{ErrorNote, ShotVerdict, Verdict, side_word};
+use crate::findings::{Concerns, ErrorNote, ShotVerdict, Verdict};
 use crate::printable_text;
 
 /// The summary as a JUnit document.
@@ -80,9 +80,10 @@ fn suite(text: &mut String, line: &ShotLine) -> Tally {
 /// The check with its mirror and, where it speaks of both sides, the side: build servers tell cases apart by name.
 fn unique_name(check: &CheckLine, all: &[CheckLine], taken: &mut BTreeSet<String>) -> String {
     let two_sided = all.iter().any(|other| other.check == check.check && other.concerns != check.concerns);
-    let side = two_sided.then(|| side_word(&check.concerns).to_owned());
+    let side = two_sided.then(|| check.concerns.side_word().to_owned());
     let marks: Vec<String> = check.mirror.iter().cloned().chain(side).collect();
-    let base = if marks.is_empty() { check.check.clone() } else { format!("{} ({})", check.check, marks.join(", ")) };
+    let base =
+        if marks.is_empty() { check.check.to_string() } else { format!("{} ({})", check.check, marks.join(", ")) };
     let mut name = base.clone();
     let mut count = 1;
     while !taken.insert(name.clone()) {
@@ -98,7 +99,7 @@ fn check_case(cases: &mut String, suite: &str, check: &CheckLine, name: &str) ->
     let said = match (check.verdict, &check.waived) {
         (Verdict::Mismatch, Some(waived)) => format!("      <system-out>{}</system-out>\n", escaped(waived)),
         // What came from set accuses nobody's render: it widens doubts elsewhere and stands here to be read.
-        (Verdict::Mismatch | Verdict::Unsure, None) if check.concerns == "reference" => {
+        (Verdict::Mismatch | Verdict::Unsure, None) if check.concerns == Concerns::Reference => {
             let words = format!("{}: {} {}", check.verdict.word(), check.words, check.advice);
             format!("      <system-out>{}</system-out>\n", escaped(&words))
         }
@@ -186,7 +187,7 @@ mod tests {
         let line = summary.shots.iter_mut().find(|line| !line.checks.is_empty()).unwrap();
         let mut twin = line.checks[0].clone();
         line.checks.push(twin.clone());
-        twin.concerns = "reference".to_owned();
+        twin.concerns = Concerns::Reference;
         line.checks.push(twin);
         let text = render_junit(&summary);
         let document = roxmltree::Document::parse(&text).unwrap();

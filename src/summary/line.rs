@@ -10,7 +10,7 @@ use super::number::{Number, times, words};
 use super::quantity::Measures;
 use super::{Change, VersionPoint};
 use crate::findings::detail::AFTER;
-use crate::findings::{Finding, Report, ShotVerdict, Verdict};
+use crate::findings::{CheckId, Concerns, Finding, Report, ShotVerdict, Verdict};
 use crate::report::order::{set_faults, turned_instead};
 use crate::report::text::headline;
 use crate::report::wording::{undecided, undecided_words};
@@ -70,12 +70,12 @@ pub struct ShotLine {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CheckLine {
     /// Name of the check.
-    pub check: String,
+    pub check: CheckId,
     /// The mirror, where the report names one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
     /// `cg`, or `reference` for what came from set.
-    pub concerns: String,
+    pub concerns: Concerns,
     /// Its verdict.
     pub verdict: Verdict,
     /// Its number and tolerance in words, or why there is none.
@@ -92,7 +92,7 @@ impl ShotLine {
     pub fn of(report: &Report, path: &Path) -> Self {
         let deciding = deciding(report);
         let all: Vec<&Finding> = report.findings.iter().collect();
-        let remedy = deciding.map(|f| first_of(turned_instead(f, &all).unwrap_or(f), &all).remedy.clone());
+        let remedy = deciding.map(|f| first_of(turned_instead(f, &all).unwrap_or(f), &all).remedy.words());
         let remedy = remedy.or_else(|| report.error.as_ref().map(|e| e.remedy.clone()));
         Self {
             shot: report.shot.clone(),
@@ -103,7 +103,7 @@ impl ShotLine {
             remedy: remedy.filter(|remedy| !remedy.is_empty()),
             reason: deciding.map(|f| f.reason.clone()).filter(|reason| !reason.is_empty()),
             waived: report.findings.iter().filter(|f| f.waived.is_some()).count(),
-            set_faults: set_faults(report).into_iter().map(|f| f.check.clone()).collect(),
+            set_faults: set_faults(report).into_iter().map(|f| f.check.to_string()).collect(),
             warnings: report.warnings.len(),
             checks: report.findings.iter().map(CheckLine::of).collect(),
             change: None,
@@ -118,7 +118,7 @@ impl ShotLine {
 
     /// Makes the shot `unsure` at the least where one of these checks was not decided.
     pub fn require(&mut self, checks: &[String]) {
-        let missing = undecided(checks, self.checks.iter().map(|line| (line.check.as_str(), line.verdict)));
+        let missing = undecided(checks, self.checks.iter().map(|line| (&line.check, line.verdict)));
         if self.verdict == ShotVerdict::Match && !missing.is_empty() {
             self.verdict = ShotVerdict::Unsure;
             self.number = None;
@@ -147,10 +147,10 @@ impl CheckLine {
         Self {
             check: finding.check.clone(),
             mirror: finding.mirror.clone(),
-            concerns: finding.concerns.clone(),
+            concerns: finding.concerns,
             verdict: finding.verdict,
             words: if finding.verdict == Verdict::NotGiven { finding.reason.clone() } else { words(finding) },
-            advice: sentences(&finding.reason, &finding.remedy),
+            advice: sentences(&finding.reason, &finding.remedy.words()),
             waived: finding.waived.as_ref().map(waiver_words),
         }
     }
@@ -184,7 +184,7 @@ fn deciding(report: &Report) -> Option<&Finding> {
         ShotVerdict::Unsure => Verdict::Unsure,
         ShotVerdict::Match => Verdict::Match,
     };
-    let about_cg = report.findings.iter().filter(|f| f.concerns != "reference" && f.waived.is_none());
+    let about_cg = report.findings.iter().filter(|f| f.concerns == Concerns::Cg && f.waived.is_none());
     let mut deciding = about_cg.filter(|f| f.verdict == wanted);
     if report.verdict != ShotVerdict::Match {
         return deciding.next();

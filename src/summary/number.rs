@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use crate::findings::{Finding, Verdict};
+use crate::findings::{CheckId, Finding, Verdict};
 use crate::report::amiss::unpaired_light_words;
 use crate::report::wording::{decisive_reason, tolerance_words, value_words};
 
@@ -15,7 +15,7 @@ const UNPAIRED_SHARE: f64 = 0.10;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Number {
     /// The check that measured it.
-    pub check: String,
+    pub check: CheckId,
     /// The mirror, where the report names one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,

@@ -122,7 +122,7 @@ fn densest(sorted: &[f64], width: f64) -> &[f64] {
 
 /// Checks that most shots leave undecided: what is missing is missing for all.
 fn doubts(lines: &[ShotLine]) -> impl Iterator<Item = Pattern> {
-    let mut checks: Vec<&str> = lines.iter().flat_map(|l| &l.checks).map(|c| c.check.as_str()).collect();
+    let mut checks: Vec<&str> = lines.iter().flat_map(|l| &l.checks).map(|c| c.check.name()).collect();
     checks.sort_unstable();
     checks.dedup();
     checks.into_iter().filter_map(|check| {
@@ -194,7 +194,7 @@ mod tests {
     #[test]
     fn quantities_name_known_checks() {
         for quantity in &QUANTITIES {
-            assert!(crate::check::docs().any(|doc| doc.name == quantity.check), "{}", quantity.name);
+            assert!(crate::check::docs().any(|doc| doc.name() == quantity.check), "{}", quantity.name);
         }
     }
 }

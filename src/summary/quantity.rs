@@ -2,7 +2,7 @@
 
 use serde_json::Value;
 
-use crate::findings::{Finding, Report, ShotVerdict, Verdict};
+use crate::findings::{CheckId, Finding, Report, ShotVerdict, Verdict};
 
 /// The numbers by which shots are held against one another; CG minus plate side.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -21,7 +21,7 @@ pub(super) struct Measure {
 /// A signed number that the shots of a show may share.
 pub(super) struct Quantity {
     pub(super) name: &'static str,
-    pub(super) check: &'static str,
+    pub(super) check: CheckId,
     pub(super) unit: &'static str,
     pub(super) decimals: usize,
     /// Words after the number where it is negative, and where it is positive.
@@ -34,7 +34,7 @@ pub(super) struct Quantity {
 pub(super) const QUANTITIES: [Quantity; 7] = [
     Quantity {
         name: "exposure",
-        check: "exposure",
+        check: CheckId::Exposure,
         unit: "stop",
         decimals: 2,
         sides: ["under", "over"],
@@ -43,7 +43,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "key-fill-ratio",
-        check: "key-fill-ratio",
+        check: CheckId::KeyFillRatio,
         unit: "stop",
         decimals: 2,
         sides: ["too flat", "too contrasty"],
@@ -52,7 +52,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "colour-warmth",
-        check: "colour-balance",
+        check: CheckId::ColourBalance,
         unit: "mired",
         decimals: 0,
         sides: ["too cool", "too warm"],
@@ -61,7 +61,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "colour-green",
-        check: "colour-balance",
+        check: CheckId::ColourBalance,
         unit: "stop",
         decimals: 2,
         sides: ["too magenta", "too green"],
@@ -70,7 +70,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "key-azimuth",
-        check: "highlight-direction",
+        check: CheckId::HighlightDirection,
         unit: "deg",
         decimals: 1,
         sides: ["turned clockwise (seen from above)", "turned counter-clockwise (seen from above)"],
@@ -79,7 +79,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "key-elevation",
-        check: "highlight-direction",
+        check: CheckId::HighlightDirection,
         unit: "deg",
         decimals: 1,
         sides: ["too low in their key", "too high in their key"],
@@ -88,7 +88,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     },
     Quantity {
         name: "reference-drift",
-        check: "reference-drift",
+        check: CheckId::ReferenceDrift,
         unit: "stop",
         decimals: 2,
         sides: ["darker in the sphere frame than in the plate", "brighter in the sphere frame than in the plate"],

@@ -7,13 +7,13 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::ShotLine;
-use crate::findings::{ShotVerdict, Verdict};
+use crate::findings::{CheckId, Concerns, ShotVerdict, Verdict};
 
 /// What one check says of all shots; of several spheres of a shot the worst counts.
-#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct CheckCount {
     /// Name of the check.
-    pub check: String,
+    pub check: CheckId,
     /// Shots in which it found something off with the CG that nobody waived.
     pub mismatch: usize,
     /// Shots in which it found something off that came from set.
@@ -29,19 +29,25 @@ pub struct CheckCount {
     pub not_given: usize,
 }
 
+impl CheckCount {
+    fn none(check: CheckId) -> Self {
+        Self { check, mismatch: 0, set_problem: 0, waived: 0, unsure: 0, matching: 0, not_given: 0 }
+    }
+}
+
 /// Every check that some shot was put to, those with most mismatches first.
 pub fn by_check(shots: &[ShotLine]) -> Vec<CheckCount> {
-    let mut counts: BTreeMap<&str, CheckCount> = BTreeMap::new();
+    let mut counts: BTreeMap<&CheckId, CheckCount> = BTreeMap::new();
     for shot in shots {
-        let mut worst: BTreeMap<&str, (Verdict, bool, bool)> = BTreeMap::new();
+        let mut worst: BTreeMap<&CheckId, (Verdict, bool, bool)> = BTreeMap::new();
         for line in &shot.checks {
             // Of a waived mismatch and a set problem the latter is still there.
-            let said = (line.verdict, line.waived.is_none(), line.concerns != "reference");
+            let said = (line.verdict, line.waived.is_none(), line.concerns == Concerns::Cg);
             let known = worst.entry(&line.check).or_insert(said);
             *known = (*known).max(said);
         }
         for (check, said) in worst {
-            let count = counts.entry(check).or_default();
+            let count = counts.entry(check).or_insert_with(|| CheckCount::none(check.clone()));
             *match said {
                 (Verdict::Mismatch, true, true) => &mut count.mismatch,
                 (Verdict::Mismatch, true, false) => &mut count.set_problem,
@@ -52,8 +58,7 @@ pub fn by_check(shots: &[ShotLine]) -> Vec<CheckCount> {
             } += 1;
         }
     }
-    let named = counts.into_iter().map(|(check, count)| CheckCount { check: check.to_owned(), ..count });
-    let mut counts: Vec<CheckCount> = named.collect();
+    let mut counts: Vec<CheckCount> = counts.into_values().collect();
     counts.sort_by_key(|count| Reverse((count.mismatch, count.set_problem, count.unsure)));
     counts
 }
@@ -64,7 +69,7 @@ pub struct FaultGroup {
     /// Their verdict.
     pub verdict: ShotVerdict,
     /// The check that gives it.
-    pub check: String,
+    pub check: CheckId,
     /// `positive` or `negative`: on which side of the plate's the CG's numbers are; absent where they have no side.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub side: Option<String>,
@@ -73,7 +78,7 @@ pub struct FaultGroup {
 }
 
 /// What puts shots together.
-type Fault<'a> = (ShotVerdict, &'a str, Option<&'static str>);
+type Fault<'a> = (ShotVerdict, &'a CheckId, Option<&'static str>);
 
 /// What is off with a shot, or in doubt; `None` where it matches or could not be done.
 fn fault(line: &ShotLine) -> Option<Fault<'_>> {
@@ -94,12 +99,12 @@ pub fn fault_groups(shots: &[ShotLine]) -> Vec<FaultGroup> {
     let mut groups: Vec<FaultGroup> = Vec::new();
     for line in shots {
         let Some((verdict, check, side)) = fault(line) else { continue };
-        let is_same = |g: &&mut FaultGroup| g.verdict == verdict && g.check == check && g.side.as_deref() == side;
+        let is_same = |g: &&mut FaultGroup| g.verdict == verdict && g.check == *check && g.side.as_deref() == side;
         match groups.iter_mut().find(is_same) {
             Some(group) => group.shots.push(line.shot.clone()),
             None => groups.push(FaultGroup {
                 verdict,
-                check: check.to_owned(),
+                check: check.clone(),
                 side: side.map(str::to_owned),
                 shots: vec![line.shot.clone()],
             }),
@@ -123,7 +128,7 @@ mod tests {
         report.shot = shot.to_owned();
         let mut line = ShotLine::of(&report, Path::new("r"));
         let number = line.number.as_mut().unwrap();
-        (number.check, number.value, number.unit) = (check.to_owned(), value, "stops".to_owned());
+        (number.check, number.value, number.unit) = (check.into(), value, "stops".to_owned());
         line
     }
 
@@ -139,7 +144,7 @@ mod tests {
         ];
         let groups = fault_groups(&shots);
         let seen: Vec<(&str, Option<&str>, String)> =
-            groups.iter().map(|g| (g.check.as_str(), g.side.as_deref(), g.shots.concat())).collect();
+            groups.iter().map(|g| (g.check.name(), g.side.as_deref(), g.shots.concat())).collect();
         let positive = Some("positive");
         assert_eq!(seen, [("key-fill-ratio", positive, "bdf".to_owned()), ("exposure", positive, "ae".to_owned())]);
     }
@@ -158,7 +163,7 @@ mod tests {
         assert_eq!(counts.len(), 1);
         assert_eq!((counts[0].waived, counts[0].unsure, counts[0].mismatch), (1, 1, 0));
         let mut of_set = waived;
-        (of_set.concerns, of_set.waived) = ("reference".to_owned(), None);
+        (of_set.concerns, of_set.waived) = (Concerns::Reference, None);
         shot.checks.push(of_set);
         assert_eq!((by_check(&[shot])[0].set_problem, counts[0].set_problem), (1, 0));
     }

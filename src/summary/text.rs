@@ -93,12 +93,13 @@ impl Page {
         if !all {
             return self.paragraph("  ", &parts.join("; "));
         }
-        let name = summary.by_check.iter().map(|count| display_width(&printable_text(&count.check))).max().unwrap_or(0);
+        let name =
+            summary.by_check.iter().map(|count| display_width(&printable_text(count.check.name()))).max().unwrap_or(0);
         let name = name.min(self.columns - 54);
         self.line(&format!("  {}  mismatch  from set  waived  unsure  match  not given", " ".repeat(name)));
         for count in &summary.by_check {
             let CheckCount { check, mismatch, set_problem, waived, unsure, matching, not_given } = count;
-            let check = cell(&printable_text(check), name);
+            let check = cell(&printable_text(check.name()), name);
             let off = format!("{mismatch:>8}  {set_problem:>8}  {waived:>6}");
             self.line(&format!("  {check}  {off}  {unsure:>6}  {matching:>5}  {not_given:>9}"));
         }
@@ -257,7 +258,7 @@ fn group_words(group: &FaultGroup) -> String {
         Some(_) => ", CG above the plate side",
         None => "",
     };
-    format!("{} shots {} in {}{side}", group.shots.len(), group.verdict.word(), printable_text(&group.check))
+    format!("{} shots {} in {}{side}", group.shots.len(), group.verdict.word(), printable_text(group.check.name()))
 }
 
 /// `exposure 3 mismatch, 1 unsure`.
@@ -265,7 +266,7 @@ fn check_counts(count: &CheckCount) -> String {
     let CheckCount { mismatch, set_problem, waived, unsure, .. } = *count;
     let parts = [(mismatch, "mismatch"), (set_problem, "set-problem"), (waived, "waived"), (unsure, "unsure")];
     let parts = parts.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
-    format!("{} {}", printable_text(&count.check), parts.collect::<Vec<_>>().join(", "))
+    format!("{} {}", printable_text(count.check.name()), parts.collect::<Vec<_>>().join(", "))
 }
 
 fn counts(summary: &Summary) -> String {
@@ -336,7 +337,7 @@ mod tests {
     use super::super::document::tests::{full, named};
     use super::super::{ReportSet, Summary};
     use super::*;
-    use crate::findings::sample;
+    use crate::findings::{CheckId, sample};
 
     #[test]
     fn a_screen_holds_it_and_no_line_is_wider_than_the_page() {
@@ -358,7 +359,7 @@ mod tests {
     fn like_faults_stand_together_under_what_they_share() {
         let shots = ["SF_0010", "SF_0020", "SF_0030"].map(|name| named(sample::mismatch(), name)).to_vec();
         let mut lines = shots;
-        lines[1].number.as_mut().unwrap().check = "scale".to_owned();
+        lines[1].number.as_mut().unwrap().check = CheckId::Scale;
         lines.push(named(sample::all_match(), "SF_0040"));
         let summary = Summary::new(ReportSet { lines, ..ReportSet::default() }, None);
         let text = render_summary_text(&summary, "reports", Layout::default());

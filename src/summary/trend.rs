@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::{Number, compare_versions};
-use crate::findings::{Report, ShotVerdict, Verdict};
+use crate::findings::{CheckId, Concerns, Report, ShotVerdict, Verdict};
 use crate::report::text::headline;
 
 /// One shot over all its versions.
@@ -41,7 +41,7 @@ pub struct VersionPoint {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct TrendCheck {
     /// Name of the check.
-    pub check: String,
+    pub check: CheckId,
     /// The mirror, where the report names one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
@@ -68,7 +68,7 @@ pub struct TrendCheck {
 impl VersionPoint {
     /// What is kept of a report whose one number that matters is `number`.
     pub(super) fn of(report: &Report, number: Option<&Number>) -> Self {
-        let of_cg = report.findings.iter().filter(|finding| finding.concerns != "reference");
+        let of_cg = report.findings.iter().filter(|finding| finding.concerns == Concerns::Cg);
         let checks = of_cg.map(|finding| TrendCheck {
             check: finding.check.clone(),
             mirror: finding.mirror.clone(),

@@ -31,7 +31,7 @@ pub fn render_trend_csv(summary: &Summary) -> String {
             ];
             let checks = point.checks.iter().map(|check| {
                 [
-                    cell(&check.check),
+                    cell(check.check.name()),
                     cell(check.mirror.as_deref().unwrap_or_default()),
                     check.verdict.word().to_owned(),
                     if check.waived { "yes" } else { "no" }.to_owned(),

@@ -169,7 +169,7 @@ fn point_words(point: &VersionPoint) -> String {
 type Key<'a> = (&'a str, Option<&'a str>);
 
 fn key(check: &TrendCheck) -> Key<'_> {
-    (&check.check, check.mirror.as_deref())
+    (check.check.name(), check.mirror.as_deref())
 }
 
 fn key_words((check, mirror): &Key<'_>) -> String {
@@ -240,12 +240,13 @@ fn widest(names: impl Iterator<Item = String>, most: usize) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::findings::CheckId;
     use crate::summary::Number;
 
     fn point(version: &str, times: f64, verdict: ShotVerdict) -> VersionPoint {
         let (value, tolerance) = (times * 0.25, 0.25);
         let number = Number {
-            check: "exposure".to_owned(),
+            check: CheckId::Exposure,
             mirror: None,
             value,
             value_sd: Some(0.01),
@@ -255,7 +256,7 @@ mod tests {
             words: format!("{value:+.2} stops (0.25 stops)"),
         };
         let check = TrendCheck {
-            check: "exposure".to_owned(),
+            check: CheckId::Exposure,
             mirror: None,
             verdict: if times > 1.0 { Verdict::Mismatch } else { Verdict::Match },
             waived: false,

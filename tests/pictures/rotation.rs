@@ -68,7 +68,7 @@ fn rotations_come_back_on_real_environments() {
 /// The stage's own turn is named in the words that an artist acts on.
 #[test]
 fn the_remedy_names_heading_alone_where_heading_is_all() {
-    let remedy = rotation_of("stage-heading").remedy;
+    let remedy = rotation_of("stage-heading").remedy.words();
     assert!(remedy.starts_with("turn the environment -14."), "{remedy}");
     assert!(remedy.contains("clockwise seen from above): leaves key 0.") && !remedy.contains("tilt"), "{remedy}");
 }

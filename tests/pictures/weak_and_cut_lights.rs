@@ -91,7 +91,7 @@ fn a_lamp_left_out_before_a_panel_is_not_passed_over_where_the_photograph_is_cut
     assert!(
         without.reason.contains("clipped")
             && without.reason.contains("may be missing")
-            && without.remedy.contains("lamp"),
+            && without.remedy.words().contains("lamp"),
         "{without:#?}"
     );
 }

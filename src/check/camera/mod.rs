@@ -10,7 +10,7 @@ use crate::Result;
 use crate::base::units::Estimate;
 use crate::compare::side::Side;
 use crate::findings::detail::TOLD;
-use crate::findings::{Finding, Verdict};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Size;
 use crate::sheet::{CameraSpec, ShotSheet};
 use crate::sphere::angle_between_rad;
@@ -53,7 +53,7 @@ impl ShotCheck for Camera {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.field_of_view.deg);
+        let finding = blank_of_shot(&DOC, Concerns::Cg, shot.sheet.tolerances.field_of_view.deg);
         Ok(Addition::of(compare(shot, finding)))
     }
 }
@@ -89,7 +89,7 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
         finding.detail.insert(TOLD.to_owned(), seen.into());
     }
     if finding.verdict != Verdict::Match {
-        finding.remedy = cause::remedy(shot.sheet, real, rendered, errors.width_ratio);
+        finding.remedy = cause::remedy(shot.sheet, real, rendered, errors.width_ratio).into();
     }
     finding
 }

@@ -57,12 +57,13 @@ fn a_longer_cg_lens_is_told_in_degrees_mm_and_px() {
     assert_relative_eq!(finding.value.unwrap(), 39.15 - 42.51, epsilon = 0.01);
     assert_relative_eq!(finding.detail["focal_length_error_mm"].as_f64().unwrap(), 3.0, epsilon = 1e-9);
     assert_relative_eq!(finding.detail["edge_error_px"].as_f64().unwrap(), 2048.0 * 3.0 / 32.0, epsilon = 1e-6);
-    assert!(finding.remedy.contains("32.00 mm on a film back 24.89 mm wide"), "{}", finding.remedy);
+    assert!(finding.remedy.words().contains("32.00 mm on a film back 24.89 mm wide"), "{}", finding.remedy);
 }
 
 #[test]
 fn the_usual_slips_are_named() {
-    let remedy = |camera: &Value, cg: Value| finding(&sheet(camera, &cg), &files(CaptureMeta::default())).remedy;
+    let remedy =
+        |camera: &Value, cg: Value| finding(&sheet(camera, &cg), &files(CaptureMeta::default())).remedy.words();
     let whole = remedy(&cropped(), json!({ "focal_length_mm": 32, "sensor_mm": [24.89, 13.12] }));
     assert!(whole.contains("the crop was forgotten"), "{whole}");
     let mut downscaled = cropped();

@@ -10,7 +10,8 @@ use serde_json::Value;
 use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::base::units::Estimate;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, CleanPlateMove, Step};
+use crate::findings::{Concerns, Finding, Remedy, Verdict};
 use crate::image::Frame;
 use crate::register::{Drift, Moved, Registration, WarpModel, compare_frames, what_moved};
 use crate::sheet::{CleanPlateTolerance, ImageSpec, ShotSheet};
@@ -40,7 +41,7 @@ impl ShotCheck for CleanPlate {
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
         let tolerance = shot.sheet.tolerances.clean_plate;
-        let finding = blank_of_shot(&DOC, "reference", tolerance.px);
+        let finding = blank_of_shot(&DOC, Concerns::Reference, tolerance.px);
         match (&shot.sheet.plate, &shot.sheet.clean_plate) {
             (Some(plate), Some(clean)) => against_plate(shot, plate, clean, finding),
             _ => Ok(without_plate(finding)),
@@ -109,7 +110,7 @@ fn measured(
     }
     let Some(registration) = &drift.registration else {
         finding.reason = drift.warnings.join("; ");
-        finding.remedy = "use frames with some detail in them".to_owned();
+        finding.remedy = Ask::DetailInCleanPlate.into();
         return Ok(());
     };
     let apart = registration.misregistration_px(size);
@@ -199,56 +200,29 @@ impl Verdicts {
         parts.join("; ")
     }
 
-    fn remedy(&self, registration: &Registration, drift: &Drift, blur: Option<Estimate>, size: [f64; 2]) -> String {
-        let mut steps = Vec::new();
-        if self.place == Verdict::Mismatch {
-            steps.push(move_words(registration, size));
-        }
-        if self.exposure == Verdict::Mismatch {
-            steps.push(gain_words(drift));
-        }
-        if let Some(blur) = blur.filter(|_| self.focus == Some(Verdict::Mismatch)) {
-            steps.push(blur_words(blur));
-        }
-        steps.join("; ")
+    fn remedy(&self, registration: &Registration, drift: &Drift, blur: Option<Estimate>, size: [f64; 2]) -> Remedy {
+        let placed = (self.place == Verdict::Mismatch).then(|| Step::MoveCleanPlate(way_back(registration, size)));
+        let exposed = (self.exposure == Verdict::Mismatch).then(|| Step::GainCleanPlate { rgb: gain_rgb(drift) });
+        let blur = blur.filter(|_| self.focus == Some(Verdict::Mismatch));
+        let focused = blur.map(|blur| Step::BlurCleanPlate { px: blur.value });
+        placed.into_iter().chain(exposed).chain(focused).collect()
     }
 }
 
-fn move_words(registration: &Registration, size: [f64; 2]) -> String {
+/// What brings the clean plate onto the plate.
+fn way_back(registration: &Registration, size: [f64; 2]) -> CleanPlateMove {
     let [dx, dy] = registration.displacement(size.map(|s| 0.5 * s));
-    let side = |v: f64, plus: &str, minus: &str| format!("{:.2} px {}", v.abs(), if v > 0.0 { plus } else { minus });
-    let shift = format!("{} and {}", side(-dx.value, "right", "left"), side(-dy.value, "down", "up"));
     let (roll, zoom) = (-registration.roll_deg().value, registration.zoom_percent().value);
-    let more = match registration.model {
-        WarpModel::Translation => String::new(),
-        _ => format!(
-            ", turn it {:.2} deg {} and scale it by {:.4}",
-            roll.abs(),
-            if roll > 0.0 { "clockwise" } else { "counter-clockwise" },
-            1.0 / (1.0 + zoom / 100.0)
-        ),
-    };
-    let rest = match registration.model {
-        WarpModel::Homography => " (all of it: matrix_plate_to_clean in the JSON report)",
-        _ => "",
-    };
-    format!("move the clean plate {shift}{more}{rest}")
+    CleanPlateMove {
+        right_px: -dx.value,
+        down_px: -dy.value,
+        roll_deg_and_scale: (registration.model != WarpModel::Translation).then(|| [roll, 1.0 / (1.0 + zoom / 100.0)]),
+        in_perspective: registration.model == WarpModel::Homography,
+    }
 }
 
-fn gain_words(drift: &Drift) -> String {
+fn gain_rgb(drift: &Drift) -> [f64; 3] {
     let gain = [drift.red_green_stops.value, 0.0, drift.blue_green_stops.value].map(f64::exp2);
     let level = drift.stops.value.exp2() / crate::colour::luminance(gain);
-    let [r, g, b] = gain.map(|c| 1.0 / (c * level));
-    format!("multiply the clean plate by {r:.3}, {g:.3}, {b:.3} (red, green, blue, linear)")
-}
-
-fn blur_words(blur: Estimate) -> String {
-    if blur.value > 0.0 {
-        format!(
-            "the clean plate is softer by a blur of {:.1} px: use it only for areas that are out of focus, or sharpen it carefully",
-            blur.value
-        )
-    } else {
-        format!("blur the clean plate by {:.1} px (standard deviation of a Gaussian)", -blur.value)
-    }
+    gain.map(|c| 1.0 / (c * level))
 }

@@ -7,6 +7,7 @@ use serde_json::Value;
 use super::super::{Addition, ShotEvidence, put};
 use crate::Result;
 use crate::base::units::Estimate;
+use crate::findings::remedy::Ask;
 use crate::findings::{Finding, Verdict};
 use crate::image::Frame;
 use crate::register::Thumbnail;
@@ -221,9 +222,7 @@ impl Takes {
         let verdict = super::super::decide(worst, finding.tolerance);
         finding.verdict = finding.verdict.max(verdict);
         if verdict == Verdict::Mismatch && finding.remedy.is_empty() {
-            finding.remedy = "register each plate frame to its own best clean frame (best_clean_frames in the JSON \
-                              report); the clean pass took a different path from the plate"
-                .to_owned();
+            finding.remedy = Ask::CleanFrameForEach.into();
         }
     }
 

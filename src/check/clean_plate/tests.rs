@@ -80,7 +80,7 @@ fn a_moved_camera_names_the_move_that_undoes_it() {
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!((number(finding, "roll_deg") - 0.5).abs() < 0.01, "{finding:?}");
     assert!(
-        finding.remedy.contains("4.00 px left") && finding.remedy.contains("counter-clockwise"),
+        finding.remedy.words().contains("4.00 px left") && finding.remedy.words().contains("counter-clockwise"),
         "{}",
         finding.remedy
     );
@@ -95,7 +95,7 @@ fn exposure_alone_fails_it_with_the_gain_that_cures_it() {
     let finding = &run(&spec("p", None), &spec("c", None), &make).findings[0];
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!((number(finding, "exposure_stops") - 1.25f64.log2()).abs() < 0.01, "{finding:?}");
-    assert!(finding.remedy.contains("0.80") && finding.reason.contains("exposure"), "{finding:?}");
+    assert!(finding.remedy.words().contains("0.80") && finding.reason.contains("exposure"), "{finding:?}");
 }
 
 #[test]

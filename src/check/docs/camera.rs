@@ -1,10 +1,11 @@
 //! `field-of-view` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the CG camera.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "field-of-view",
+    check: CheckId::FieldOfView,
     title: "is the field of view of the CG camera right?",
     unit: "deg",
     what: "Compares the horizontal field of view of the CG camera with that of the plate. The value is CG minus \

@@ -1,10 +1,11 @@
 //! What `clean-plate` says about itself.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The texts of `explain clean-plate`.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "clean-plate",
+    check: CheckId::CleanPlate,
     title: "does the clean plate line up with the plate?",
     unit: "px",
     what: "Registers the clean plate to the plate and measures what still differs: position, exposure and colour, \

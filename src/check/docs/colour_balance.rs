@@ -1,10 +1,11 @@
 //! `colour-balance` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of colour.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "colour-balance",
+    check: CheckId::ColourBalance,
     title: "is the light the same colour?",
     unit: "stops",
     what: "Compares the colour of the light, leaving brightness aside. The value is the larger of the differences of \

@@ -1,10 +1,11 @@
 //! `environment` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the captured environment.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "environment",
+    check: CheckId::Environment,
     title: "is the captured environment good and set up right?",
     unit: "tolerances",
     what: "Examines the sheet's lat-long environment in two ways. The capture (concerns the reference): the mirror \

@@ -1,10 +1,11 @@
 //! `exposure` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of overall brightness.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "exposure",
+    check: CheckId::Exposure,
     title: "is the CG as bright as the plate?",
     unit: "stops",
     what: "Two figures, both judged; the worse is the value, and the check matches only if both do. Surroundings: the \

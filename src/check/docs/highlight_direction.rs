@@ -1,10 +1,11 @@
 //! `highlight-direction` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of where light comes from.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "highlight-direction",
+    check: CheckId::HighlightDirection,
     title: "does the light come from the same directions?",
     unit: "deg",
     what: "Compares the direction of the key light in the CG sphere with that in the photographed one, and pairs all \

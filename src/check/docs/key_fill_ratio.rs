@@ -1,10 +1,11 @@
 //! `key-fill-ratio` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of contrast.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "key-fill-ratio",
+    check: CheckId::KeyFillRatio,
     title: "is the contrast between lit and shadow side the same?",
     unit: "stops",
     what: "Compares how much brighter the lit side of a matt grey object would be than its shadow side.\n\

@@ -1,10 +1,11 @@
 //! `light-gains` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The advice on the CG's lights.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "light-gains",
+    check: CheckId::LightGains,
     title: "what gain does each CG light need?",
     unit: "stops",
     what: "If the CG sphere comes with one layer per light (light_layers in cg.spheres[]), finds the gain of each \

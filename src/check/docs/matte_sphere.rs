@@ -1,10 +1,11 @@
 //! `grey-sphere` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the mirror sphere by a matte one.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "grey-sphere",
+    check: CheckId::GreySphere,
     title: "does the grey sphere agree with the mirror sphere?",
     unit: "stops",
     what: "Predicts the grey sphere from the light that the mirror sphere shows, and compares it with the \

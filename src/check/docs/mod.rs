@@ -25,11 +25,13 @@ pub use topic::Topic;
 pub use topics::TOPICS;
 pub use trade_words::named;
 
+use crate::findings::CheckId;
+
 /// What one check says about itself. A line break in a text starts a new paragraph.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CheckDoc {
-    /// Its name in reports, sheets and on the command line.
-    pub name: &'static str,
+    /// Which.
+    pub check: CheckId,
     /// One line.
     pub title: &'static str,
     /// Unit of its value and tolerance.
@@ -46,6 +48,13 @@ pub struct CheckDoc {
     pub cannot_see: &'static str,
 }
 
+impl CheckDoc {
+    /// The check's name in reports, sheets and on the command line.
+    pub const fn name(&self) -> &'static str {
+        self.check.known_name()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;
@@ -56,9 +65,9 @@ mod tests {
     fn names_are_unique_and_every_heading_is_filled() {
         let mut names = BTreeSet::new();
         for doc in crate::check::docs() {
-            assert!(names.insert(doc.name), "{} is there twice", doc.name);
+            assert!(names.insert(doc.name()), "{} is there twice", doc.name());
             for text in [doc.title, doc.unit, doc.what, doc.why, doc.how, doc.tolerance, doc.cannot_see] {
-                assert!(!text.trim().is_empty(), "{} lacks a text", doc.name);
+                assert!(!text.trim().is_empty(), "{} lacks a text", doc.name());
             }
         }
         for topic in TOPICS {

@@ -1,10 +1,11 @@
 //! `sphere-place` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of places and near lights.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "sphere-place",
+    check: CheckId::SpherePlace,
     title: "does the CG sphere stand where the mirror sphere stood?",
     unit: "deg",
     what: "A nearby lamp is seen in a different direction from a different place. From the mirror's diameter, both \

@@ -1,10 +1,11 @@
 //! `reference-drift` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the reference itself.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "reference-drift",
+    check: CheckId::ReferenceDrift,
     title: "was the sphere shot the way the plate was?",
     unit: "stops",
     what: "Compares the plate with the mirror-sphere frame on the background that both show. The value is how much \

@@ -1,10 +1,11 @@
 //! `environment-rotation` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the whole environment's turn.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "environment-rotation",
+    check: CheckId::EnvironmentRotation,
     title: "is the whole environment turned?",
     unit: "deg",
     what: "Finds the one rotation that best brings what the CG sphere shows onto what the photographed sphere shows. \

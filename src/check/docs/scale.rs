@@ -1,10 +1,11 @@
 //! `scale` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of distances and sizes.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "scale",
+    check: CheckId::Scale,
     title: "do the noted sizes and distances fit the pictures?",
     unit: "%",
     what: "Works out how far away the sphere was, from its diameter, its outline and the field of view, and compares \

@@ -1,10 +1,11 @@
 //! `set-notes` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the notes against each other.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "set-notes",
+    check: CheckId::SetNotes,
     title: "do files and notes of the shot contradict each other?",
     unit: "contradictions",
     what: "Compares what the plate, the sphere frames and the sheet say about exposure, date, camera and lens, and \

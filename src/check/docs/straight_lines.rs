@@ -1,10 +1,11 @@
 //! What `lens-distortion` says about itself.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The texts of `explain lens-distortion`.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "lens-distortion",
+    check: CheckId::LensDistortion,
     title: "does the CG have the lens distortion of the plate?",
     unit: "px",
     what: "Measures the distortion of the lens from a picture of straight things (a grid, a doorway, tiles) and \

@@ -1,10 +1,11 @@
 //! `sun` in words.
 
 use super::CheckDoc;
+use crate::findings::CheckId;
 
 /// The check of the key against the sun.
 pub const DOC: CheckDoc = CheckDoc {
-    name: "sun",
+    check: CheckId::Sun,
     title: "is the key the sun, and is the heading right?",
     unit: "deg",
     what: "Works out where the sun stood from place and time, turns it into the camera's axes by the noted heading \

@@ -8,7 +8,8 @@ use super::prediction::{Compared, Predicted};
 use crate::base::units::Stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, Subject};
+use crate::findings::{CheckId, Finding, Remedy, Verdict};
 use crate::light::environment::{Seam, Survey};
 use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid};
 use crate::sphere::azimuth_elevation_deg;
@@ -61,14 +62,14 @@ pub(super) fn judge(
         finding.reason = format!("the sphere it predicts, compared with the photographed one: {off}");
     }
     if finding.verdict == Verdict::Mismatch {
-        let remedies: Vec<String> = photograph.remedies().into_iter().map(of_environment).collect();
-        finding.remedy = remedies.join("; ");
+        // The checks speak of the CG; here the environment stands in its place.
+        finding.remedy = Remedy::of_all(photograph.remedies(), Subject::Environment);
         if cg.verdict() == Verdict::Match {
             push(&mut finding.reason, "the CG follows this environment, so the capture is what is wrong");
         }
     }
     let (faults, mut notes) = (faults(survey), notes(survey));
-    let exposure_stops = photograph.value_of("exposure").unwrap_or(0.0);
+    let exposure_stops = photograph.value_of(&CheckId::Exposure).unwrap_or(0.0);
     notes.extend(brightest(finding, survey, &photograph.comparison, exposure_stops));
     notes.extend(stranger(finding, &photograph.comparison));
     if !faults.is_empty() {
@@ -77,17 +78,10 @@ pub(super) fn judge(
     say(finding, &faults, &notes);
 }
 
-/// The checks speak of the CG; here the environment stands in its place.
-fn of_environment(remedy: &str) -> String {
-    let plain =
-        remedy.replace("the CG key", "the environment's key").replace("the CG light", "the environment's light");
-    plain.replace("in the CG", "in the environment").replace("the CG", "the environment").replace("CG ", "environment ")
-}
-
-fn say(finding: &mut Finding, faults: &[(String, String)], notes: &[String]) {
+fn say(finding: &mut Finding, faults: &[(String, Ask)], notes: &[String]) {
     for (fault, remedy) in faults {
         push(&mut finding.reason, fault);
-        push(&mut finding.remedy, remedy);
+        finding.remedy.add(*remedy);
     }
     for note in notes {
         push(&mut finding.reason, note);
@@ -102,26 +96,20 @@ fn push(text: &mut String, more: &str) {
 }
 
 /// Faults of the picture with their remedies.
-fn faults(survey: &Survey) -> Vec<(String, String)> {
+fn faults(survey: &Survey) -> Vec<(String, Ask)> {
     let mut faults = Vec::new();
-    let mut fault = |what: String, remedy: &str| faults.push((what, remedy.to_owned()));
+    let mut fault = |what: String, remedy: Ask| faults.push((what, remedy));
     if !survey.is_float {
         fault(
             "the picture is stored as integers: it has little range and probably a view transform".to_owned(),
-            "give the merged capture as float OpenEXR or Radiance HDR",
+            Ask::FloatCapture,
         );
     }
     if (survey.aspect / 2.0 - 1.0).abs() > ASPECT_SLACK {
-        fault(
-            format!("it is {:.2} times as wide as high, not 2", survey.aspect),
-            "give the whole sphere of directions, uncropped, twice as wide as high",
-        );
+        fault(format!("it is {:.2} times as wide as high, not 2", survey.aspect), Ask::WholeCapture);
     }
     if let Some(seam) = survey.edge_seam {
-        fault(
-            format!("its left and right edges do not join up: {}", seam_words(&seam)),
-            "stitch it again, or blend the edge",
-        );
+        fault(format!("its left and right edges do not join up: {}", seam_words(&seam)), Ask::StitchedCapture);
     }
     for (pole, name) in survey.pole_spread.iter().zip(["top", "bottom"]) {
         if let Some(seam) = pole {
@@ -130,7 +118,7 @@ fn faults(survey: &Survey) -> Vec<(String, String)> {
                     "its {name} row should be uniform, because it is a single direction, but varies: {}",
                     seam_words(seam)
                 ),
-                "check its projection; a lat-long picture is uniform along its first and last row",
+                Ask::CaptureProjection,
             );
         }
     }

@@ -9,7 +9,8 @@ use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_o
 use super::{CheckDoc, blank};
 use crate::Result;
 use crate::base::units::Stops;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::Ask;
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::{EnvironmentMap, Frame, RowSink};
 use crate::light::environment::{LatLong, LatLongInStrips, Survey, SurveyInStrips, convention_of};
 use crate::sheet::{EnvironmentSpec, ShotSheet};
@@ -100,7 +101,7 @@ impl ShotCheck for Environment {
             one(shot, pair, &captured, &mut addition)?;
         }
         if shot.pairs.is_empty() {
-            let mut finding = blank_of_shot(&DOC, "reference", TOLERANCE);
+            let mut finding = blank_of_shot(&DOC, Concerns::Reference, TOLERANCE);
             capture::judge_picture_alone(&mut finding, &captured.survey);
             addition.findings.push(finding);
         }
@@ -121,7 +122,7 @@ fn one(
     let against_photograph = predicted.against_photograph(shot.sheet, pair);
     let against_cg = predicted.against_cg(shot.sheet, pair);
     let name = &pair.comparison.mirror.name;
-    let mut reference = Finding { concerns: "reference".to_owned(), ..blank(&DOC, name, TOLERANCE) };
+    let mut reference = Finding { concerns: Concerns::Reference, ..blank(&DOC, name, TOLERANCE) };
     capture::judge(&mut reference, captured, &predicted, &against_photograph, &against_cg);
     let mut cg = blank(&DOC, name, TOLERANCE);
     set_up::judge(&mut cg, pair.comparison, &against_photograph, &against_cg);
@@ -133,9 +134,9 @@ fn one(
 }
 
 fn cube() -> Finding {
-    let mut finding = blank_of_shot(&DOC, "reference", TOLERANCE);
+    let mut finding = blank_of_shot(&DOC, Concerns::Reference, TOLERANCE);
     "the environment is a cube map, and only lat-long environments are read".clone_into(&mut finding.reason);
-    "convert it to lat-long, twice as wide as high, and give that".clone_into(&mut finding.remedy);
+    finding.remedy = Ask::LatLong.into();
     finding.verdict = Verdict::Unsure;
     finding
 }

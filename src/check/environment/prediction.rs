@@ -9,7 +9,7 @@ use crate::compare::Comparison;
 use crate::compare::rotation::{RotationSearch, Turns, level_axes, search_rotation};
 use crate::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::compare::uncertainty::reflectance;
-use crate::findings::{Finding, SphereRole, Verdict};
+use crate::findings::{CheckId, Finding, Remedy, SphereRole, Verdict};
 use crate::light::environment::{PredictedSphere, Stance, predict_mirror};
 use crate::light::radiance::{Radiometry, RecordingLimit};
 use crate::optics::camera::FovSource;
@@ -159,8 +159,8 @@ impl Compared {
     }
 
     /// The value of one of the five.
-    pub(super) fn value_of(&self, check: &str) -> Option<f64> {
-        self.findings.iter().find(|f| f.check == check)?.value
+    pub(super) fn value_of(&self, check: &CheckId) -> Option<f64> {
+        self.findings.iter().find(|f| f.check == *check)?.value
     }
 
     /// Sets a finding's value: the worst as a multiple of its tolerance.
@@ -193,7 +193,7 @@ impl Compared {
             if !f.reason.is_empty() {
                 entry.insert("reason".to_owned(), f.reason.clone().into());
             }
-            (f.check.clone(), Value::Object(entry))
+            (f.check.to_string(), Value::Object(entry))
         });
         Value::Object(entries.collect())
     }
@@ -204,17 +204,18 @@ impl Compared {
         let words = off.map(|f| match f.value {
             Some(value) if f.unit == "deg" => format!("{} {value:.1} deg", f.check),
             Some(value) => format!("{} {value:+.2} {}", f.check, f.unit),
-            None => f.check.clone(),
+            None => f.check.to_string(),
         });
         words.collect::<Vec<_>>().join(", ")
     }
 
     /// Remedies of mismatches. A turn of the whole comes first and makes that of the key unneeded.
-    pub(super) fn remedies(&self) -> Vec<&str> {
+    pub(super) fn remedies(&self) -> Vec<&Remedy> {
         let wrong = || self.findings.iter().filter(|f| f.verdict == Verdict::Mismatch && !f.remedy.is_empty());
-        let turned = wrong().find(|f| f.check == "environment-rotation");
-        let rest = wrong()
-            .filter(|f| f.check != "environment-rotation" && (turned.is_none() || f.check != "highlight-direction"));
-        turned.into_iter().chain(rest).map(|f| f.remedy.as_str()).collect()
+        let turned = wrong().find(|f| f.check == CheckId::EnvironmentRotation);
+        let rest = wrong().filter(|f| {
+            f.check != CheckId::EnvironmentRotation && (turned.is_none() || f.check != CheckId::HighlightDirection)
+        });
+        turned.into_iter().chain(rest).map(|f| &f.remedy).collect()
     }
 }

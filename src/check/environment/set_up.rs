@@ -4,7 +4,8 @@ use super::super::CHECKS;
 use super::prediction::Compared;
 use crate::compare::Comparison;
 use crate::findings::detail::{SAID_BY_OTHERS, TOLD};
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Condition, Subject};
+use crate::findings::{Finding, Remedy, Verdict};
 
 /// A CG that matches the photographed sphere is not accused for differing from the capture; else the comparison with
 /// the capture says whose fault it is.
@@ -35,10 +36,11 @@ pub(super) fn judge(finding: &mut Finding, with_photograph: &Comparison, capture
         finding.reason += "; the capture does not agree with the photographed sphere either, so fix the capture first";
     } else if sphere == Verdict::Mismatch {
         finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong, as the other checks of the sphere say";
-        finding.remedy = set_up.remedies().join("; ");
+        finding.remedy = Remedy::of_all(set_up.remedies(), Subject::Cg);
+        finding.remedy.hold(Condition::AskedByOthers);
         finding.detail.insert(SAID_BY_OTHERS.to_owned(), true.into());
     } else {
         finding.reason += "; the capture agrees with the photographed sphere, so the CG set-up is what is wrong";
-        finding.remedy = set_up.remedies().join("; ");
+        finding.remedy = Remedy::of_all(set_up.remedies(), Subject::Cg);
     }
 }

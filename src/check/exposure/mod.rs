@@ -2,7 +2,7 @@
 
 pub(crate) mod illuminance;
 
-use super::{Check, CheckDoc, blank, combined, decide, main_doubt, put, settle};
+use super::{Check, CheckDoc, blank, combined, decide, drift_cure, main_doubt, put, settle};
 use crate::base::statistics::weighted_median;
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
@@ -12,7 +12,8 @@ use crate::compare::side::{Side, Trust};
 use crate::compare::uncertainty::scatter::unlike_blur;
 use crate::compare::uncertainty::{patch, tone_curve};
 use crate::findings::detail::DECIDED_BY;
-use crate::findings::{Action, Finding, LightFactor, LightPart, Share, Verdict};
+use crate::findings::remedy::{Ask, Step};
+use crate::findings::{Finding, Verdict};
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, MapCell, patch_light};
 use crate::sheet::Tolerances;
@@ -61,22 +62,20 @@ impl Check for Exposure {
         }
         let Some(worse) = numbers.worse(tolerance) else {
             finding.reason = "one of the spheres is black, or the two have no direction in common".to_owned();
-            finding.remedy = "check the encoding and the layer of both frames".to_owned();
+            finding.remedy = Ask::EncodingAndLayer.into();
             return finding;
         };
         settle(&mut finding, worse.stops, worse.doubt);
         worse.overrule(&mut finding);
         finding.detail.insert(DECIDED_BY.to_owned(), worse.what.into());
         if finding.verdict == Verdict::Mismatch {
-            (finding.remedy, finding.action) = remedy(pair, &numbers, &worse);
+            finding.remedy = remedy(pair, &numbers, &worse).into();
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
-            finding.remedy =
-                "use a linear frame developed from raw, a log frame with a known curve, or a bracket of the sphere"
-                    .to_owned();
+            finding.remedy = Ask::LinearOrLogFrame.into();
         } else if finding.verdict == Verdict::Unsure && worse.doubt == pair.drift.exposure_words() {
-            pair.drift.cure().clone_into(&mut finding.remedy);
+            finding.remedy = drift_cure(&pair.drift).into();
         } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
-            "add a shorter exposure of the sphere, or a grey sphere".clone_into(&mut finding.remedy);
+            finding.remedy = Ask::ShorterExposureOrGreySphere.into();
         }
         finding
     }
@@ -143,35 +142,22 @@ impl Numbers {
 fn refuse(mut finding: Finding) -> Finding {
     finding.reason =
         "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white), so its brightness cannot be judged".to_owned();
-    finding.remedy = "render the CG sphere as scene-linear OpenEXR, half float or better".to_owned();
-    finding.action = Some(Action::RenderAgain);
+    finding.remedy = Ask::LinearRender.into();
     finding
 }
 
-fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> (String, Option<Action>) {
-    let words = |value: f64| format!("{:.2} stops {}", value.abs(), if value > 0.0 { "over" } else { "under" });
-    let factor = |value: f64| Stops(-value).ratio();
+fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> Step {
     let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
         // The surroundings are known best, where both say the same.
-        let value = numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value);
-        let action = Action::Gain { rgb: [factor(value); 3] };
-        return (format!("multiply the CG by {:.2} (it is {})", factor(value), words(value)), Some(action));
+        return Step::Multiply {
+            off_stops: numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value),
+        };
     };
-    let grey = |part: Share, gain: f64| LightFactor { part: LightPart::All(part), rgb: [gain; 3] };
-    let mut lights = Vec::new();
-    let around = if surroundings.value.abs() <= pair.tolerances.exposure.stops {
-        "the surroundings are right".to_owned()
-    } else {
-        lights.push(grey(Share::Surroundings, factor(surroundings.value)));
-        format!("surroundings {}: multiply them by {:.2}", words(surroundings.value), factor(surroundings.value))
-    };
-    let all = format!("what a subject receives is {}", words(illuminance.value));
-    match illuminance::lamp_gain(pair, surroundings.value) {
-        Some(gain) => {
-            lights.push(grey(Share::Lights, gain));
-            (format!("{all}; {around}; multiply the lamps by {gain:.2}"), Some(Action::LightGain { lights }))
-        }
-        None => (format!("{all}; {around}: lamps are missing, extra or elsewhere"), None),
+    let are_right = surroundings.value.abs() <= pair.tolerances.exposure.stops;
+    Step::LampsAndSurroundings {
+        illuminance_stops: illuminance.value,
+        surroundings_stops: (!are_right).then_some(surroundings.value),
+        lamps_gain: illuminance::lamp_gain(pair, surroundings.value),
     }
 }
 

@@ -18,10 +18,11 @@ use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{mingled, optics, outline, tone_curve};
 use crate::findings::detail::LIGHTS_AMISS;
 use crate::findings::numbers::place_words;
-use crate::findings::{Action, Finding, LightFactor, LightPart, LightSeen, Place, Verdict};
+use crate::findings::remedy::{Ask, Step, Strength, Turn};
+use crate::findings::{Finding, LightSeen, Place, Remedy, Verdict};
 use crate::light::lights::{CO_KEY_STOPS, Light, isotropic_cov};
 use crate::sheet::Tolerances;
-use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad, direction_of_deg};
+use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_sd_rad};
 
 /// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
@@ -46,9 +47,6 @@ const RIVAL_SDS: f64 = 2.0;
 /// Outline, centroid and surroundings of lights are each stated for what they may do at worst; together they do this part of
 /// it (measured on made-up shots).
 const PARTS_TOGETHER: f64 = 0.64;
-
-/// Above this elevation azimuth means little and remedies use frame axes instead.
-const STEEP_DEG: f64 = 60.0;
 
 /// The check.
 #[derive(Debug)]
@@ -109,15 +107,12 @@ fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     for (light, other) in cut_off {
         let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg, exposure) else { continue };
         finding.verdict = Verdict::Unsure;
-        let place = place_of(light);
         let cut = format!(
-            "the photograph is clipped at {place}, and the CG reaches only {part:.2} of that level there: a light may be missing"
+            "the photograph is clipped at {}, and the CG reaches only {part:.2} of that level there: a light may be missing",
+            place_of(light)
         );
         push(&mut finding.reason, &cut);
-        let cure = format!(
-            "check for a lamp at {place} that the CG lacks, or strengthen what the CG has there; a shorter exposure of the sphere shows by how much"
-        );
-        push(&mut finding.remedy, &cure);
+        finding.remedy.add(Step::LookForLamp { at: seen(light).at });
     }
 }
 
@@ -214,37 +209,31 @@ fn key_finding(
     let (doubt, way_out) = if hidden {
         (
             "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
-            "look at that place in the evidence picture; a frame of the sphere with nothing in front of it would settle it",
+            Some(Ask::UncoveredSphere),
         )
     } else if key_unknown && fills_the_sphere {
         (
             "so much of the photographed sphere is clipped that the place of its key is not known",
-            "shoot or find a shorter exposure of the sphere",
+            Some(Ask::ShorterExposure),
         )
     } else if key_unknown {
-        (
-            "several lights in the photograph are clipped, and any of them may be the key",
-            "shoot or find a shorter exposure of the sphere",
-        )
+        ("several lights in the photograph are clipped, and any of them may be the key", Some(Ask::ShorterExposure))
     } else if rival_deg > 0.0 {
-        ("another light, only partly visible on a sphere, may be the key, and its angle is different", "")
+        ("another light, only partly visible on a sphere, may be the key, and its angle is different", None)
     } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
         (
             "one of the two lights is much larger than the other: clipped, or merged with what is beside it",
-            "shoot or find a shorter exposure of the sphere, in which the light is separate",
+            Some(Ask::ShorterExposureOfSeparateLight),
         )
     } else if mirror.view.is_assumed() || cg.view.is_assumed() {
-        (
-            "the field of view is not known; give focal length and sensor",
-            "give focal length and sensor of both cameras in the sheet",
-        )
+        ("the field of view is not known; give focal length and sensor", Some(Ask::ViewOfBoth))
     } else {
-        ("the spheres' outlines or highlights are not sharp enough", "")
+        ("the spheres' outlines or highlights are not sharp enough", None)
     };
     settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
     match finding.verdict {
         Verdict::Mismatch => key_remedy(finding, pairing, (mirror, cg), keys),
-        Verdict::Unsure => way_out.clone_into(&mut finding.remedy),
+        Verdict::Unsure => finding.remedy = way_out.map(Remedy::from).unwrap_or_default(),
         _ => {}
     }
     if mirror.lights.no_single_key() || cg.lights.no_single_key() {
@@ -268,22 +257,12 @@ fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &S
         turn_key(finding, &keys.mirror.direction, &keys.cg.direction);
         return;
     }
-    let (ours, theirs) = (place_of(keys.mirror), place_of(keys.cg));
-    finding.action = Some(match (lost, new) {
-        (true, _) => Action::AddLight { lights: vec![seen(keys.mirror)] },
-        (_, true) => Action::RemoveLight { lights: vec![seen(keys.cg)] },
-        _ => Action::LightGain { lights: gains_of_keys(pairing, (mirror, cg)) },
-    });
-    finding.remedy = match (lost, new) {
-        (true, _) => format!(
-            "the photographed key has no counterpart: add the light at {ours}, or strengthen what the CG has there"
-        ),
-        (_, true) => format!("the CG's key matches none of the photographed lights: remove the light at {theirs}"),
-        _ => format!(
-            "the CG's strongest light is not the strongest photographed one: multiply {}",
-            gain_words(pairing, (mirror, cg)).join(", ")
-        ),
+    let step = match (lost, new) {
+        (true, _) => Step::AddKey { light: seen(keys.mirror) },
+        (_, true) => Step::RemoveKey { light: seen(keys.cg) },
+        _ => Step::KeyGains(gains_of_keys(pairing, (mirror, cg))),
     };
+    finding.remedy = step.into();
     finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
 }
 
@@ -291,37 +270,15 @@ fn place_of(light: &Light) -> String {
     place_words(azimuth_elevation_deg(&light.direction))
 }
 
-/// The gains of the CG's lights that are one of the keys or paired with one.
-fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<LightFactor> {
+/// The places and gains of the CG's lights that are one of the keys or paired with one.
+fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<(Place, f64)> {
     let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
     let gain = of_keys.filter_map(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
         let stops = Stops::from_ratio(ours.illuminance.value, theirs.illuminance.value)?;
-        Some(LightFactor { part: LightPart::At(seen(theirs).at), rgb: [stops.ratio(); 3] })
+        Some((seen(theirs).at, stops.ratio()))
     });
     gain.collect()
-}
-
-/// The same in words.
-fn gain_words(pairing: &Pairing, sides: (&Side, &Side)) -> Vec<String> {
-    let words = |factor: LightFactor| match factor.part {
-        LightPart::At(Place { azimuth_deg, elevation_deg }) => {
-            Some(format!("the light at {} by {:.2}", place_words([azimuth_deg, elevation_deg]), factor.rgb[1]))
-        }
-        LightPart::Layers(_) | LightPart::All(_) => None,
-    };
-    gains_of_keys(pairing, sides).into_iter().filter_map(words).collect()
-}
-
-/// One more light to add or to remove. An action is of one kind: the turn of a key comes before lights, and lights that are
-/// missing before any that the CG has too many; the words tell the rest.
-fn act_on(action: &mut Option<Action>, light: LightSeen, add: bool) {
-    match (action.as_mut(), add) {
-        (Some(Action::AddLight { lights }), true) | (Some(Action::RemoveLight { lights }), false) => lights.push(light),
-        (None, true) => *action = Some(Action::AddLight { lights: vec![light] }),
-        (None, false) => *action = Some(Action::RemoveLight { lights: vec![light] }),
-        _ => {}
-    }
 }
 
 fn seen(light: &Light) -> LightSeen {
@@ -348,7 +305,7 @@ fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), 
 fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
     let (Some(a), Some(b)) = (net_flow(mirror), net_flow(cg)) else {
         finding.reason = "no light stands out on the photographed sphere or on the CG sphere".to_owned();
-        finding.remedy = "look at the evidence picture; direction cannot be judged under such soft light".to_owned();
+        finding.remedy = Ask::LookAtSoftLight.into();
         return;
     };
     let angle = angle_between_rad(&a.0, &b.0).to_degrees();
@@ -358,7 +315,7 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
         let doubt = "no light stands out from the clipped area, so the main direction of light is not known";
         settle(finding, estimate.widened(angle), doubt);
         if finding.verdict == Verdict::Unsure {
-            "shoot or find a shorter exposure of the sphere".clone_into(&mut finding.remedy);
+            finding.remedy = Ask::ShorterExposure.into();
         }
     } else {
         settle(finding, estimate, "no light stands out, so only the overall direction of light can be compared");
@@ -413,60 +370,8 @@ fn sd_along_rad((a, a_cov): (&Vector3<f64>, &Matrix3<f64>), (b, b_cov): (&Vector
     Some(variance.max(0.0).sqrt())
 }
 
-/// Tells the turn of the key in words and as data.
 fn turn_key(finding: &mut Finding, mirror: &Vector3<f64>, cg: &Vector3<f64>) {
-    finding.remedy = turn_remedy(mirror, cg);
-    let place = |direction| Place::from(azimuth_elevation_deg(direction));
-    finding.action = Some(Action::TurnLight { from: place(cg), to: place(mirror) });
-}
-
-/// What to do with the CG key, in words.
-pub(crate) fn turn_remedy(mirror: &Vector3<f64>, cg: &Vector3<f64>) -> String {
-    let [az_a, el_a] = azimuth_elevation_deg(mirror);
-    let [az_b, el_b] = azimuth_elevation_deg(cg);
-    let mut steps = Vec::new();
-    if el_a.abs().max(el_b.abs()) > STEEP_DEG {
-        let change = mirror - cg;
-        steep_step(&mut steps, change.x, "frame right", "frame left");
-        steep_step(&mut steps, change.z, "the camera", "the background");
-        if steps.is_empty() {
-            return "nothing to turn".to_owned();
-        }
-        return format!("move the CG key {}", steps.join(" and "));
-    }
-    let turn = wrap_deg(az_a - az_b);
-    if turn.abs() >= 0.05 {
-        let sense = if turn > 0.0 { "counter-clockwise" } else { "clockwise" };
-        // The side to which the turn alone moves it.
-        let turned = direction_of_deg(az_a, el_b);
-        let side = if turned.x > cg.x { "right" } else { "left" };
-        steps.push(format!("turn the CG key {:.1} deg {sense} seen from above (towards frame {side})", turn.abs()));
-    }
-    let raise = el_a - el_b;
-    if raise.abs() >= 0.05 {
-        let verb = if raise > 0.0 { "raise" } else { "lower" };
-        let what = if steps.is_empty() { "the CG key" } else { "it" };
-        steps.push(format!("{verb} {what} {:.1} deg", raise.abs()));
-    }
-    if steps.is_empty() { "nothing to turn".to_owned() } else { steps.join(" and ") }
-}
-
-fn steep_step(steps: &mut Vec<String>, change: f64, positive: &str, negative: &str) {
-    let degrees = change.asin_deg();
-    if degrees.abs() >= 0.05 {
-        steps.push(format!("{:.1} deg towards {}", degrees.abs(), if degrees > 0.0 { positive } else { negative }));
-    }
-}
-
-/// Chord component → degrees.
-trait ChordAngle {
-    fn asin_deg(self) -> f64;
-}
-
-impl ChordAngle for f64 {
-    fn asin_deg(self) -> f64 {
-        (2.0 * (self * 0.5).clamp(-1.0, 1.0).asin()).to_degrees()
-    }
+    finding.remedy = Step::TurnKey(Turn { from: *cg, to: *mirror }).into();
 }
 
 fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) {
@@ -541,9 +446,11 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
             finding.verdict = Verdict::Mismatch;
             // What is said about the keys is not said again.
             if !(key_mended && index == 0) {
-                let strength = if verb == "add" { strength_words(mirror, index) } else { String::new() };
-                push(&mut finding.remedy, &format!("{verb} the light at {place}{strength}"));
-                act_on(&mut finding.action, seen(light), verb == "add");
+                finding.remedy.add(if verb == "add" {
+                    Step::AddLight { light: seen(light), strength: strength(mirror, index) }
+                } else {
+                    Step::RemoveLight { light: seen(light) }
+                });
                 finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
             }
         } else if finding.verdict == Verdict::Match {
@@ -572,14 +479,13 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
 }
 
 /// How strong and of which colour a photographed light is: held against the photographed key, unless it is that.
-fn strength_words(mirror: &Side, index: usize) -> String {
+fn strength(mirror: &Side, index: usize) -> Strength {
     let (light, key) = (&mirror.lights.all[index], &mirror.lights.all[0]);
-    let least = if light.clipped { "at least " } else { "" };
-    let ratio = (index > 0 && !key.clipped)
-        .then(|| format!("{least}{:.2} times the key's illuminance", light.illuminance.value / key.illuminance.value));
-    let colour = light.cct.filter(|_| !light.clipped).map(|colour| format!("{:.0} K", colour.cct.0));
-    let words: Vec<String> = ratio.into_iter().chain(colour).collect();
-    if words.is_empty() { String::new() } else { format!(" ({})", words.join(", ")) }
+    Strength {
+        times_key: (index > 0 && !key.clipped).then(|| light.illuminance.value / key.illuminance.value),
+        at_least: light.clipped,
+        kelvin: light.cct.filter(|_| !light.clipped).map(|colour| colour.cct.0),
+    }
 }
 
 /// What an unknown tone curve does to a light's share of what a surface facing it receives.

@@ -10,8 +10,7 @@ use crate::base::units::Stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::side::Side;
-use crate::findings::numbers::place_words;
-use crate::findings::{Action, LightFactor, LightPart, Share};
+use crate::findings::remedy::{ContrastCure, LightToMend};
 use crate::light::lights::Light;
 use crate::light::radiance::patch_light;
 use crate::sphere::{angle_between_rad, azimuth_elevation_deg};
@@ -52,8 +51,8 @@ struct Wrong<'a> {
     gain: f64,
 }
 
-/// What to multiply, in words; `None` where no gains mend the contrast.
-pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<(String, Action)> {
+/// What to multiply, and whether that holds with the exposure corrected; `None` where no gains mend the contrast.
+pub(super) fn cure(pair: &Comparison, cg: &Side) -> Option<(bool, ContrastCure)> {
     let extremes = pair.mirror.extremes?;
     let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
     let patches = Patches {
@@ -63,9 +62,8 @@ pub(super) fn words(pair: &Comparison, cg: &Side) -> Option<(String, Action)> {
         level: off.exp2(),
         tolerance_stops: pair.tolerances.key_fill.stops,
     };
-    let (said, lights) = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
-    let said = if off == 0.0 { said } else { format!("with the exposure corrected, {said}") };
-    Some((said, Action::LightGain { lights }))
+    let cure = patches.by_lights(pair).or_else(|| patches.by_key_and_rest())?;
+    Some((off != 0.0, cure))
 }
 
 /// Where the CG has the light that the photograph shows in a direction.
@@ -90,7 +88,7 @@ impl Patches<'_> {
         Some((mended - Stops::from_ratio(self.mirror[0], self.mirror[1])?).0)
     }
 
-    fn by_lights(&self, pair: &Comparison) -> Option<(String, Vec<LightFactor>)> {
+    fn by_lights(&self, pair: &Comparison) -> Option<ContrastCure> {
         let wrong = self.wrong_lights(pair);
         let mends = |left: f64| left.abs() <= self.tolerance_stops;
         let alone = wrong.iter().filter_map(|w| Some((self.left_stops(&[*w])?.abs(), *w)));
@@ -99,7 +97,7 @@ impl Patches<'_> {
             Some((_, alone)) => vec![alone],
             None => Some(wrong).filter(|wrong| self.left_stops(wrong).is_some_and(mends))?,
         };
-        Some((named.iter().map(said_of).collect::<Vec<_>>().join("; "), named.iter().map(factor_of).collect()))
+        Some(ContrastCure::Lights(named.iter().map(to_mend).collect()))
     }
 
     /// The paired lights whose own strength is clearly off.
@@ -121,7 +119,7 @@ impl Patches<'_> {
     }
 
     /// Keys and everything else, so that both patches receive what the photographed ones do.
-    fn by_key_and_rest(&self) -> Option<(String, Vec<LightFactor>)> {
+    fn by_key_and_rest(&self) -> Option<ContrastCure> {
         let keys = self.cg.lights.co_keys();
         let by_keys = self.normals.map(|normal| keys.iter().map(|key| on_patch(key, &normal)).sum::<f64>());
         let all = self.normals.map(|normal| patch_light(&self.cg.sources, &normal).luminance);
@@ -131,18 +129,9 @@ impl Patches<'_> {
         if !is_sane_gain(key) || !is_sane_gain(rest) {
             return None;
         }
-        let name = if keys.len() > 1 { "keys" } else { "key" };
-        let right = |gain: f64| gain.log2().abs() < NO_GAIN_STOPS;
-        let factor = |share, gain: f64| LightFactor { part: LightPart::All(share), rgb: [gain; 3] };
-        let both = [(Share::Keys, key), (Share::AllButKeys, rest)];
-        let lights = both.into_iter().filter(|(_, gain)| !right(*gain)).map(|(share, gain)| factor(share, gain));
-        let words = match (right(key), right(rest)) {
-            (true, true) => return None,
-            (false, true) => format!("multiply the CG {name} by {key:.2}"),
-            (true, false) => format!("multiply everything but the CG {name} by {rest:.2}"),
-            (false, false) => format!("multiply the CG {name} by {key:.2} and everything else by {rest:.2}"),
-        };
-        Some((words, lights.collect()))
+        let off = |gain: f64| (gain.log2().abs() >= NO_GAIN_STOPS).then_some(gain);
+        let (several_keys, keys, rest) = (keys.len() > 1, off(key), off(rest));
+        (keys.is_some() || rest.is_some()).then_some(ContrastCure::KeysAndRest { several_keys, keys, rest })
     }
 }
 
@@ -151,19 +140,7 @@ fn on_patch(light: &Light, normal: &Vector3<f64>) -> f64 {
     light.illuminance.value * light.direction.dot(normal).max(0.0)
 }
 
-fn factor_of(wrong: &Wrong<'_>) -> LightFactor {
+fn to_mend(wrong: &Wrong<'_>) -> LightToMend {
     let at = azimuth_elevation_deg(&wrong.light.direction).into();
-    LightFactor { part: LightPart::At(at), rgb: [wrong.gain; 3] }
-}
-
-fn said_of(wrong: &Wrong<'_>) -> String {
-    let place = place_words(azimuth_elevation_deg(&wrong.light.direction));
-    let stops = wrong.gain.log2();
-    let name = if wrong.is_key { "key" } else { "light" };
-    format!(
-        "the CG {name} at {place} is {:.2} stops too {}: multiply it by {:.2}",
-        stops.abs(),
-        if stops > 0.0 { "weak" } else { "strong" },
-        wrong.gain
-    )
+    LightToMend { at, is_key: wrong.is_key, gain: wrong.gain }
 }

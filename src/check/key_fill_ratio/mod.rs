@@ -11,7 +11,8 @@ use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::side::Side;
 use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
-use crate::findings::{Action, Finding, Verdict};
+use crate::findings::remedy::{Ask, ContrastCure, Step, Waits};
+use crate::findings::{Finding, Verdict};
 use crate::light::radiance::{PatchLight, Source, extremes, patch_light};
 use crate::sheet::Tolerances;
 
@@ -47,9 +48,7 @@ impl Check for KeyFillRatio {
         let cg = pair.cg_on_equal_terms();
         let Some(value) = difference_stops(&pair.mirror, cg) else {
             finding.reason = "a patch on one of the spheres receives no light at all, so there is no ratio".to_owned();
-            finding.remedy =
-                "check that the CG sphere was rendered with its full environment and that the frame is linear"
-                    .to_owned();
+            finding.remedy = Ask::FullEnvironment.into();
             return finding;
         };
         let doubts = doubts(pair, value);
@@ -238,7 +237,7 @@ fn flattened(finding: &mut Finding, pair: &Comparison) {
         finding.value_bound = Some("upper".to_owned());
         finding.reason =
             "a camera's tone curve flattens lights most, so the photographed ratio is only a lower bound".to_owned();
-        finding.remedy = "use a linear frame developed from raw, or a bracket of the sphere".to_owned();
+        finding.remedy = Ask::LinearFrame.into();
     }
 }
 
@@ -259,51 +258,33 @@ fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
         "the CG picture is clipped: what is left of its highlights is {:.0} % of the light on a patch that faces them, and how much was cut off is not known; its ratio is only a lower bound",
         100.0 * share
     );
-    finding.remedy = CLIPPED_CG.to_owned();
-    finding.action = Some(Action::RenderAgain);
+    finding.remedy = Ask::UnclippedRender.into();
 }
 
 /// A render has no need of a ceiling: from this share of the brightest patch on, what it cut off is not known.
 const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
-
-/// What to do about a CG picture that was cut off.
-const CLIPPED_CG: &str = "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform";
 
 fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {
     match finding.verdict {
         Verdict::Mismatch => {}
         _ if !finding.remedy.is_empty() => return,
         Verdict::Unsure if finding.detail.contains_key("true_difference_stops") => {
-            finding.remedy =
-                "shoot or find a shorter exposure of the sphere for its bracket, or a grey sphere".to_owned();
-            finding.action = Some(Action::ShootAgain);
+            finding.remedy = Ask::ShorterExposureForBracket.into();
             return;
         }
         _ => return,
     }
     let same = finding.detail.get("same_patches_stops").and_then(serde_json::Value::as_f64).unwrap_or(value);
     if same.abs() <= finding.tolerance {
-        finding.remedy =
-            "the contrast differs only because the light comes from a different direction: fix highlight-direction first, then check again".to_owned();
+        finding.remedy = Step::Wait(Waits::ContrastByDirection).into();
         return;
     }
-    let way = if value > 0.0 { "contrasty" } else { "flat" };
-    let cure = match gains::words(pair, pair.cg_on_equal_terms()) {
-        Some((words, action)) => {
-            finding.action = Some(action);
-            words
-        }
-        None => patches_words(finding),
-    };
-    finding.remedy = format!("the CG light is {:.2} stops too {way}: {cure}", value.abs());
-}
-
-/// Where no gains can be told, which of the two patches is off.
-fn patches_words(finding: &Finding) -> String {
+    // Where no gains can be told, which of the two patches is off.
     let off = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64).unwrap_or(0.0);
-    format!(
-        "on the CG the brightest patch is {:+.2} stops off, the darkest {:+.2}",
-        off("brightest_patch_stops"),
-        off("darkest_patch_stops")
-    )
+    let patches = || ContrastCure::Patches {
+        brightest_stops: off("brightest_patch_stops"),
+        darkest_stops: off("darkest_patch_stops"),
+    };
+    let (with_exposure, cure) = gains::cure(pair, pair.cg_on_equal_terms()).unwrap_or_else(|| (false, patches()));
+    finding.remedy = Step::Contrast { off_stops: value, with_exposure, cure }.into();
 }

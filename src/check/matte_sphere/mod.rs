@@ -14,7 +14,8 @@ use crate::Result;
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::ratio_sd_stops;
 use crate::compare::side::Side;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, Step};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Frame;
 use crate::register::bracket::{BracketFrame, merge, stops_from_metadata};
 use crate::sheet::{MatteSpec, ShotSheet};
@@ -60,7 +61,7 @@ impl ShotCheck for MatteSphere {
 }
 
 fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> Result<()> {
-    let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.key_fill.stops);
+    let mut finding = blank_of_shot(&DOC, Concerns::Reference, shot.sheet.tolerances.key_fill.stops);
     finding.detail.insert("matte".to_owned(), matte.name.clone().into());
     let Some(pair) = shot.pairs.first() else {
         finding.reason = "no mirror sphere could be measured to compare it with".to_owned();
@@ -118,7 +119,7 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
     let recovered = recover(mirror, points, reflectance_known);
     let Some(agreement) = agreement(mirror, points, &recovered) else {
         finding.reason = "too little of the grey sphere is visible and unclipped".to_owned();
-        finding.remedy = "use a frame in which the whole grey sphere is visible and not clipped".to_owned();
+        finding.remedy = Ask::WholeGreySphere.into();
         return;
     };
     put(&mut finding.detail, "level_stops", agreement.level_stops.widened(mirror.reflectance.common_sd_stops));
@@ -137,16 +138,8 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
     ];
     settle(finding, Estimate::new(agreement.contrast_stops.value, combined(&doubts)), main_doubt(&doubts));
     if finding.verdict == Verdict::Mismatch {
-        finding.remedy = remedy(agreement.contrast_stops.value);
+        finding.remedy = Step::GreyContrast { more_stops: agreement.contrast_stops.value }.into();
     }
-}
-
-fn remedy(contrast_stops: f64) -> String {
-    let side = if contrast_stops > 0.0 { "more" } else { "less" };
-    format!(
-        "the grey sphere shows {:.2} stops {side} contrast than the mirror sphere predicts: check that both were shot in the same light and decoded the same way, and that neither frame is tone-mapped",
-        contrast_stops.abs()
-    )
 }
 
 /// A recovered light in the finding's detail.

@@ -11,7 +11,8 @@ use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, deci
 use crate::Result;
 use crate::base::units::Estimate;
 use crate::findings::detail::TOLD;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::Step;
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::sheet::ShotSheet;
 use crate::sphere::angle_between_rad;
 
@@ -49,7 +50,7 @@ impl ShotCheck for NearLights {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "cg", shot.sheet.tolerances.direction.deg);
+        let finding = blank_of_shot(&DOC, Concerns::Cg, shot.sheet.tolerances.direction.deg);
         Ok(Addition::of(compare(shot, finding)))
     }
 }
@@ -167,10 +168,7 @@ fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
     finding.verdict = decide(worst.worst_deg, finding.tolerance);
     if finding.verdict != Verdict::Match {
         words.insert(0, worst.words.clone());
-        finding.remedy = format!(
-            "render the CG sphere where the photographed one stood; until then, up to {:.1} deg of highlight-direction may come from it",
-            worst.worst_deg.value
-        );
+        finding.remedy = Step::PlaceCgSphere { up_to_deg: worst.worst_deg.value }.into();
     }
     if !worst.is_measured && finding.verdict == Verdict::Mismatch {
         finding.verdict = Verdict::Unsure;

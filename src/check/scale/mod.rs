@@ -8,7 +8,8 @@ use serde_json::{Value, json};
 use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, settle};
 use crate::Result;
 use crate::base::units::Estimate;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::Step;
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::optics::camera::View;
 use crate::sheet::ShotSheet;
 
@@ -37,7 +38,7 @@ impl ShotCheck for Scale {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.scale.percent);
+        let finding = blank_of_shot(&DOC, Concerns::Reference, shot.sheet.tolerances.scale.percent);
         Ok(Addition::of(compare(shot, finding)))
     }
 }
@@ -103,14 +104,8 @@ fn nothing_noted(gauges: &[Gauge]) -> String {
 /// Without a field of view a size and a distance tell it, and nothing can be checked.
 fn without_field_of_view(mut finding: Finding, gauge: &Gauge) -> Finding {
     finding.reason = "the field of view is unknown, so the picture gives no distance".to_owned();
-    finding.remedy = match gauge.fitting_view() {
-        Some(view) => format!(
-            "give focal length and sensor; the noted size and distance of {} would fit {:.1} deg horizontal",
-            gauge.name,
-            view.horizontal_fov_deg()
-        ),
-        None => "give focal length and sensor".to_owned(),
-    };
+    let would_fit = gauge.fitting_view().map(|view| (gauge.name.clone(), view.horizontal_fov_deg()));
+    finding.remedy = Step::GiveView { would_fit }.into();
     finding
 }
 

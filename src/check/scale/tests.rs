@@ -106,7 +106,7 @@ fn nothing_fits_where_nothing_agrees() {
 fn without_field_of_view_the_fitting_one_is_offered() {
     let mut gauge = sphere(3200.0, 250.0, 3200.0, 42.5);
     gauge.view = View { source: FovSource::Assumed, ..view(40.0) };
-    let finding = without_field_of_view(blank_of_shot(&DOC, "reference", 5.0), &gauge);
+    let finding = without_field_of_view(blank_of_shot(&DOC, Concerns::Reference, 5.0), &gauge);
     assert_eq!(finding.verdict, Verdict::Unsure);
-    assert!(finding.remedy.contains("42.5 deg"), "{}", finding.remedy);
+    assert!(finding.remedy.words().contains("42.5 deg"), "{}", finding.remedy);
 }

@@ -5,7 +5,8 @@ use serde_json::Value;
 use super::{Addition, FileNote, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot};
 use crate::CaptureTime;
 use crate::Result;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, Step};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Frame;
 use crate::register::bracket::stops_from_metadata;
 use crate::register::{Drift, DriftOutcome};
@@ -78,20 +79,12 @@ impl ShotCheck for SetNotes {
 struct Notes {
     compared: usize,
     contradictions: Vec<String>,
-    remedies: Vec<&'static str>,
+    remedies: Vec<Ask>,
 }
-
-const OWN_FILE: &str = "give each its own file: a frame that is compared with itself always agrees";
-const EXCHANGED: &str = "swap the two files in the sheet";
-const WIDTH_FIRST: &str = "write the sensor's width before its height, the way the picture is oriented";
-const SAME_TAKE: &str = "find the sphere frame that belongs to this plate, or correct the note";
-const SAME_LIGHT: &str = "use a sphere frame shot under the plate's lights; this one was not";
-const SAME_EXPOSURE: &str = "correct exposure_stops, or remove it from the sheet so that the files' metadata counts";
-const SAME_CAMERA: &str = "use a sphere frame shot with the plate's camera and lens, or correct the note";
 
 impl Notes {
     /// Notes that two things were compared, and what came of it.
-    fn hold(&mut self, contradicts: bool, words: impl FnOnce() -> String, remedy: &'static str) {
+    fn hold(&mut self, contradicts: bool, words: impl FnOnce() -> String, remedy: Ask) {
         self.compared += 1;
         if contradicts {
             self.contradictions.push(words());
@@ -124,7 +117,7 @@ impl Notes {
                         by_file.0
                     )
                 };
-                self.hold((noted - by_file.0).abs() > EXPOSURE_STOPS, words, SAME_EXPOSURE);
+                self.hold((noted - by_file.0).abs() > EXPOSURE_STOPS, words, Ask::ExposureStops);
             }
         }
     }
@@ -149,14 +142,14 @@ impl Notes {
     fn dates(&mut self, first: &FileNote, file: &FileNote, limit_s: f64) {
         let Some((a, b)) = first.meta.captured.zip(file.meta.captured) else { return };
         let words = || format!("{} was taken {} {}", name(file), apart(b, a), name(first));
-        self.hold(b.seconds_after(a).abs() > limit_s, words, SAME_TAKE);
+        self.hold(b.seconds_after(a).abs() > limit_s, words, Ask::SameTake);
     }
 
     fn camera(&mut self, first: &FileNote, file: &FileNote) {
         let (a, b) = (&first.meta, &file.meta);
         if let Some((one, other)) = a.focal_length_mm.zip(b.focal_length_mm) {
             let words = || format!("{} was shot at {other:.1} mm, {} at {one:.1} mm", name(file), name(first));
-            self.hold((other / one - 1.0).abs() > SAME_LENS, words, SAME_CAMERA);
+            self.hold((other / one - 1.0).abs() > SAME_LENS, words, Ask::SameCamera);
         }
         let texts = [
             ("camera", &a.camera, &b.camera),
@@ -168,7 +161,7 @@ impl Notes {
             let Some((one, other)) = one.as_deref().zip(other.as_deref()) else { continue };
             let told = crate::printable_text;
             let words = || format!("{what}: {} in {}, {} in {}", told(other), name(file), told(one), name(first));
-            self.hold(one != other, words, SAME_CAMERA);
+            self.hold(one != other, words, Ask::SameCamera);
         }
     }
 
@@ -185,7 +178,7 @@ impl Notes {
                 file.size.height
             )
         };
-        self.hold(true, words, WIDTH_FIRST);
+        self.hold(true, words, Ask::WidthFirst);
     }
 
     /// A CG sphere or an exposure of a bracket that is another file over again.
@@ -198,7 +191,7 @@ impl Notes {
             let Some(twin) = twin.filter(|twin| file.role == "cg" || twin.role != "plate") else { continue };
             let words =
                 || format!("{} ({}) and {} ({}) are the same picture", name(file), file.role, name(twin), twin.role);
-            self.hold(true, words, OWN_FILE);
+            self.hold(true, words, Ask::OwnFiles);
         }
     }
 
@@ -215,7 +208,7 @@ impl Notes {
                     crate::printable_text(&mirror.name)
                 )
             };
-            self.hold(true, words, EXCHANGED);
+            self.hold(true, words, Ask::SwapFiles);
         }
     }
 
@@ -227,11 +220,11 @@ impl Notes {
         for file in files.iter().filter(|file| matches!(file.role, "plate" | "mirror")) {
             if let Some((noted, by_file)) = noted_mm.zip(file.meta.focal_length_mm) {
                 let words = || format!("{}: {by_file:.1} mm in the file, {noted:.1} mm in the sheet", name(file));
-                self.hold((by_file / noted - 1.0).abs() > NOTED_LENS, words, SAME_CAMERA);
+                self.hold((by_file / noted - 1.0).abs() > NOTED_LENS, words, Ask::SameCamera);
             }
             if let Some((noted, by_file)) = noted_time.zip(file.meta.captured) {
                 let words = || format!("{} was taken {} location.time of the sheet", name(file), apart(by_file, noted));
-                self.hold(by_file.seconds_after(noted).abs() > HOUR_S, words, SAME_TAKE);
+                self.hold(by_file.seconds_after(noted).abs() > HOUR_S, words, Ask::SameTake);
             }
         }
     }
@@ -246,7 +239,7 @@ impl Notes {
                 drift.uneven_stops
             )
         };
-        self.hold(drift.uneven_stops > UNEVEN_STOPS, uneven, SAME_LIGHT);
+        self.hold(drift.uneven_stops > UNEVEN_STOPS, uneven, Ask::SameLight);
         let colours = [drift.red_green_stops, drift.blue_green_stops];
         let changed = colours.iter().any(|c| c.value.abs() - 2.0 * c.sd > colour_stops);
         let coloured = || {
@@ -256,11 +249,11 @@ impl Notes {
                 colours[0].value, colours[1].value
             )
         };
-        self.hold(changed, coloured, SAME_LIGHT);
+        self.hold(changed, coloured, Ask::SameLight);
     }
 
     fn finding(self) -> Finding {
-        let mut finding = blank_of_shot(&DOC, "reference", 0.0);
+        let mut finding = blank_of_shot(&DOC, Concerns::Reference, 0.0);
         if self.compared == 0 {
             finding.verdict = Verdict::NotGiven;
             finding.reason = "the files say nothing about exposure, date, camera or lens, and no plate shows the same \
@@ -276,7 +269,7 @@ impl Notes {
         let list = self.contradictions.iter().cloned().map(Value::String).collect();
         finding.detail.insert("contradictions".to_owned(), Value::Array(list));
         finding.reason = self.contradictions.join("; ");
-        finding.remedy = self.remedies.join("; ");
+        finding.remedy = self.remedies.into_iter().map(Step::Ask).collect();
         finding
     }
 }

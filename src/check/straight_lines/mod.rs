@@ -7,7 +7,8 @@ mod tests;
 use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
 use crate::Result;
 use crate::base::units::Estimate;
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, Lens, Step};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Frame;
 use crate::register::lines::{Distortion, LensFit, fit_lens, long_edges};
 use crate::sheet::ShotSheet;
@@ -38,7 +39,7 @@ impl ShotCheck for StraightLines {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let mut finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.lens_distortion.px);
+        let mut finding = blank_of_shot(&DOC, Concerns::Reference, shot.sheet.tolerances.lens_distortion.px);
         let Some(spec) = &shot.sheet.straight_lines else { return Ok(Addition::of(finding)) };
         let frame = (shot.open)(spec, "straight-lines")?;
         let size = [frame.size.width as f64, frame.size.height as f64];
@@ -69,10 +70,7 @@ fn plate_pixels(shot: &ShotEvidence<'_>, frame: &Frame, warnings: &mut Vec<Strin
 
 fn refused(finding: &mut Finding, reason: &str) {
     finding.reason = reason.to_owned();
-    finding.remedy =
-        "shoot a grid, tiles or a doorway with lines along all four edges of the frame, at the shot's focus \
-                      and focal length"
-            .to_owned();
+    finding.remedy = Ask::LinesAlongEdges.into();
 }
 
 fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f64; 2], plate_px: f64) -> Result<()> {
@@ -84,7 +82,7 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
         return Ok(());
     }
     // Where the CG puts things is the CG's.
-    finding.concerns = "cg".to_owned();
+    finding.concerns = Concerns::Cg;
     let rest = stated.as_ref().map_or_else(|| Stated::None.remainder_px(fit, size), |s| s.remainder_px(fit, size));
     let value = Estimate::new(rest * plate_px, fit.pull_px.sd * plate_px);
     settle(finding, value, "the edges do not determine the distortion well enough");
@@ -93,10 +91,16 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
         (None, _) => {
             finding.verdict = Verdict::Unsure;
             finding.reason = "the sheet does not say what distortion the CG has".to_owned();
-            finding.remedy =
-                format!("state `cg.distortion`: \"none\", or what was applied; this lens is {}", words(fit));
+            finding.remedy = Step::StateDistortion(lens(fit)).into();
         }
-        (Some(stated), Verdict::Mismatch) => finding.remedy = remedy(stated, fit),
+        (Some(stated), Verdict::Mismatch) => {
+            finding.remedy = Step::Distort {
+                pull_percent: fit.pull_percent.value,
+                rendered_without: *stated == Stated::None,
+                lens: lens(fit),
+            }
+            .into();
+        }
         _ => {}
     }
     if fit.reach < 0.8 {
@@ -113,9 +117,9 @@ fn to_come(finding: &mut Finding, fit: &LensFit) {
     let pull = fit.pull_percent.value;
     finding.reason = format!(
         "the CG is distorted in the comp, which this check does not see: the lens pulls the corner by {pull:+.2} %, {}",
-        words(fit)
+        lens(fit).words()
     );
-    finding.remedy = format!("distort the CG in the comp with {}", words(fit));
+    finding.remedy = Step::DistortInComp(lens(fit)).into();
 }
 
 fn tell_lens(finding: &mut Finding, fit: &LensFit, plate_px: f64) {
@@ -142,20 +146,9 @@ fn tell_lens(finding: &mut Finding, fit: &LensFit, plate_px: f64) {
 }
 
 /// The lens as a sheet would state it.
-fn words(fit: &LensFit) -> String {
+fn lens(fit: &LensFit) -> Lens {
     let lens = &fit.distortion;
-    let k2 = if lens.k2 == 0.0 { String::new() } else { format!(", \"k2\": {:.5}", lens.k2) };
-    format!("{{ \"model\": \"{}\", \"k1\": {:.5}{k2} }}", lens.model.word(), lens.k1)
-}
-
-fn remedy(stated: &Stated, fit: &LensFit) -> String {
-    let pull = fit.pull_percent.value;
-    let kind = if pull < 0.0 { "barrel, corners pulled in" } else { "pincushion, corners pushed out" };
-    let does = match stated {
-        Stated::None => "the CG is rendered without distortion".to_owned(),
-        Stated::Lens { .. } | Stated::InComp => "the CG's stated distortion is different".to_owned(),
-    };
-    format!("the lens moves the corner by {pull:+.2} % ({kind}) and {does}: distort the CG with {}", words(fit))
+    Lens { model: lens.model.word(), k1: lens.k1, k2: lens.k2 }
 }
 
 /// Places spread over a frame, its corners included.

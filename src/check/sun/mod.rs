@@ -10,7 +10,8 @@ use crate::base::sun::{SunPosition, sun_position};
 use crate::base::units::{Estimate, wrap_deg};
 use crate::compare::side::Side;
 use crate::compare::uncertainty::{optics, outline};
-use crate::findings::{Finding, Verdict};
+use crate::findings::remedy::{Ask, Step};
+use crate::findings::{Concerns, Finding, Verdict};
 use crate::light::lights::Light;
 use crate::sheet::{CameraSpec, ShotSheet};
 use crate::sphere::angle_between_rad;
@@ -54,7 +55,7 @@ impl ShotCheck for Sun {
     }
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
-        let finding = blank_of_shot(&DOC, "reference", shot.sheet.tolerances.sun.deg);
+        let finding = blank_of_shot(&DOC, Concerns::Reference, shot.sheet.tolerances.sun.deg);
         Ok(Addition::of(check(shot, finding)))
     }
 }
@@ -219,24 +220,21 @@ fn explain(finding: &mut Finding, case: &Case<'_>) {
     let same_height = height_error.abs() <= 0.5 * finding.tolerance + 2.0 * measured.elevation_deg.sd;
     if sun.elevation_deg < SUNSET_DEG {
         finding.reason = format!("the key is not the sun: it was {:.1} deg below the horizon", -sun.elevation_deg);
-        finding.remedy = check_the_notes(told);
+        finding.remedy = check_the_notes(told).into();
     } else if let Some(hour) = hour_that_fits(told, measured, *heading_deg, finding.tolerance) {
         finding.reason = format!("an hour {hour} would put the sun where the key is");
-        finding.remedy = format!("check the clock behind {} and its time zone (daylight saving)", told.time_by);
+        finding.remedy = Step::CheckClock { time_by: told.time_by.clone() }.into();
     } else if same_height {
         finding.reason = format!("the key has the sun's height ({:.1} deg) but not its bearing", sun.elevation_deg);
-        finding.remedy = format!(
-            "if the key is the sun, the camera looked towards {fitting_deg:.0} deg, not {heading_deg:.0} deg: correct \
-             camera.heading_deg, or the time"
-        );
+        finding.remedy = Step::CorrectHeading { fitting_deg: *fitting_deg, noted_deg: *heading_deg }.into();
     } else {
         finding.reason = not_the_sun(lights, sun, measured, towards, pose);
-        finding.remedy = format!("do not tie the CG's sun to this key; {}", check_the_notes(told));
+        finding.remedy = [Ask::NotTheSun.into(), check_the_notes(told)].into_iter().collect();
     }
 }
 
-fn check_the_notes(told: &Told) -> String {
-    format!("if it was the sun, check place ({}), time ({}) and heading", told.place_by, told.time)
+fn check_the_notes(told: &Told) -> Step {
+    Step::CheckSunNotes { place_by: told.place_by.clone(), time: told.time.to_string() }
 }
 
 /// `later` or `earlier`, where the sun an hour away stands at the key.
@@ -277,13 +275,13 @@ fn without_heading(finding: &mut Finding, sun: &SunPosition, measured: &Measured
             "the key is not the sun: it is {:.1} deg above the horizon, the sun was {:.1} deg",
             measured.elevation_deg.value, sun.elevation_deg
         );
-        finding.remedy = "do not tie the CG's sun to this key; if it was the sun, check place and time".to_owned();
+        finding.remedy = [Ask::NotTheSun, Ask::SunPlaceAndTime].map(Step::Ask).into_iter().collect();
         return;
     }
     let fitting_deg = (sun.bearing_deg - measured.from_view_deg).rem_euclid(360.0);
     finding.reason =
         format!("no heading was noted; if the key is the sun, the camera looked towards {fitting_deg:.0} deg");
-    finding.remedy = "add camera.heading_deg, the compass bearing of the view".to_owned();
+    finding.remedy = Ask::Heading.into();
 }
 
 #[cfg(test)]

@@ -46,7 +46,7 @@ fn finding(noted_deg: f64, real_deg: f64, real_time: &str, raised_deg: f64) -> F
     shone.elevation_deg += raised_deg;
     let key = measured(sun_direction(&shone, real_deg));
     let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
-    let mut finding = blank_of_shot(&DOC, "reference", 10.0);
+    let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
     with_heading(&mut finding, &told, &sun, &[], &key, &pose(noted_deg));
     finding
 }
@@ -65,7 +65,7 @@ fn a_heading_noted_wrong_is_told_with_the_right_one() {
     let finding = finding(244.0, 214.0, TIME, 0.0);
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!((finding.detail["heading_error_deg"].as_f64().unwrap() - 30.0).abs() < 1e-6);
-    assert!(finding.remedy.contains("towards 214 deg, not 244 deg"), "{}", finding.remedy);
+    assert!(finding.remedy.words().contains("towards 214 deg, not 244 deg"), "{}", finding.remedy);
 }
 
 #[test]
@@ -88,7 +88,7 @@ fn at_night_no_key_is_the_sun() {
     let mut night = told(0.0);
     night.julian_date += 0.3;
     let sun = sun_position(night.julian_date, night.latitude_deg, night.longitude_deg);
-    let mut finding = blank_of_shot(&DOC, "reference", 10.0);
+    let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
     with_heading(&mut finding, &night, &sun, &[], &measured(Vector3::new(0.0, 0.6, 0.8)), &pose(0.0));
     assert_eq!(finding.verdict, Verdict::Mismatch);
     assert!(finding.reason.contains("below the horizon"), "{}", finding.reason);
@@ -100,7 +100,7 @@ fn without_heading_the_fitting_one_is_offered_or_the_height_tells() {
     let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
     let ask = |raised: f64| {
         let shone = SunPosition { elevation_deg: sun.elevation_deg + raised, ..sun };
-        let mut finding = blank_of_shot(&DOC, "reference", 10.0);
+        let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
         without_heading(&mut finding, &sun, &measured(sun_direction(&shone, 123.0)));
         finding
     };

@@ -38,13 +38,4 @@ impl DriftUncertainty {
             "the sphere frame was not balanced like the plate (see reference-drift)"
         }
     }
-
-    /// What would cure both.
-    pub(crate) fn cure(&self) -> &'static str {
-        if self.unmeasured {
-            "use a plate and a sphere frame that show some detail of the same background"
-        } else {
-            "use a sphere frame shot like the plate, or set correct_drift if only the camera's settings differed"
-        }
-    }
 }

@@ -99,7 +99,7 @@ fn action(finding: &Finding) -> Value {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::sample;
+    use crate::findings::{CheckId, sample};
 
     fn json_of(report: &Report) -> Value {
         let file = files(report).into_iter().find(|file| file.ending == JSON_ENDING).unwrap();
@@ -129,8 +129,8 @@ mod tests {
     #[test]
     fn another_space_of_the_cg_is_named() {
         let mut report = sample::mismatch();
-        report.findings.retain(|finding| finding.check != "exposure" && finding.check != "colour-balance");
-        let mut exposure = sample::mismatch().findings.into_iter().find(|f| f.check == "exposure").unwrap();
+        report.findings.retain(|finding| finding.check != CheckId::Exposure && finding.check != CheckId::ColourBalance);
+        let mut exposure = sample::mismatch().findings.into_iter().find(|f| f.check == CheckId::Exposure).unwrap();
         (exposure.verdict, exposure.value, exposure.value_sd) = (Verdict::Mismatch, Some(-1.0), Some(0.01));
         exposure.detail.clear();
         report.findings.push(exposure);

@@ -193,7 +193,7 @@ impl Axes {
 mod tests {
     use super::*;
     use crate::findings::sample::{self, keep_for_looking};
-    use crate::findings::{FrameReport, ShotVerdict, Verdict};
+    use crate::findings::{Concerns, FrameReport, ShotVerdict, Verdict};
 
     fn value(check: &str, unit: &str, tolerance: f64, number: Option<f64>) -> FrameValue {
         let verdict = match number {
@@ -202,9 +202,9 @@ mod tests {
             None => Verdict::Unsure,
         };
         FrameValue {
-            check: check.to_owned(),
+            check: check.into(),
             mirror: Some("m1".to_owned()),
-            concerns: "cg".to_owned(),
+            concerns: Concerns::Cg,
             verdict,
             value: number,
             value_sd: number.map(|_| tolerance / 5.0),

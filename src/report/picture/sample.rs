@@ -1,7 +1,7 @@
 //! Invented light on a salt ferry's deck, for the tests of the pictures.
 
 use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
-use crate::findings::{ShotVerdict, sample};
+use crate::findings::{Concerns, ShotVerdict, sample};
 use crate::report::amiss::finding_words;
 use crate::report::glance::{Glance, set_problem_words};
 use crate::report::wording::is_set_problem;
@@ -160,10 +160,10 @@ pub(super) fn mismatch() -> Evidence {
     let (mirror, cg) = (on_set.side("Mirror m1, on set", 360, 9.0), rendered.side("CG v012", 520, 7.0));
     let report = sample::mismatch();
     let line = |f: &crate::findings::Finding| FindingLine {
-        check: f.check.clone(),
+        check: f.check.to_string(),
         text: finding_words(f),
         verdict: f.verdict,
-        is_on_set: f.concerns == "reference",
+        is_on_set: f.concerns == Concerns::Reference,
         is_set_problem: is_set_problem(f),
     };
     Evidence {

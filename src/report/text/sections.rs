@@ -9,7 +9,6 @@ use crate::findings::numbers::{fixed, number_words};
 use crate::findings::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 use crate::printable_text;
 use crate::report::amiss::{amiss_words, number_behind};
-use crate::report::glance::short_fix;
 use crate::report::order::{asking, set_faults, steps, turned_instead, worst_first};
 use crate::report::wording::{bound_sign, prose, tolerance_words, value_words, verdict_words};
 
@@ -67,7 +66,7 @@ pub(super) fn on_set_problems(page: &mut Page, report: &Report) {
         let number = number_behind(finding).map(|number| format!(" ({number})")).unwrap_or_default();
         page.paragraph("  ! ", &format!("{}: {}{number}", page.named(finding), amiss_words(finding)));
         if !finding.remedy.is_empty() {
-            page.paragraph("    fix: ", &prose(&finding.remedy));
+            page.paragraph("    fix: ", &prose(&finding.remedy.words()));
         }
     }
 }
@@ -76,7 +75,7 @@ pub(super) fn on_set_problems(page: &mut Page, report: &Report) {
 pub(super) fn what_to_do(page: &mut Page, report: &Report, shown: usize) {
     let steps = steps(report);
     let all: Vec<&Finding> = steps.iter().map(|step| step[0]).chain(alternatives(report)).collect();
-    let is_told = |step: &Vec<&Finding>| short_fix(&step[0].remedy) == prose(&step[0].remedy);
+    let is_told = |step: &Vec<&Finding>| step[0].remedy.short() == step[0].remedy.words();
     if steps.len() <= shown && steps.iter().all(is_told) && all.len() == steps.len() {
         return;
     }
@@ -106,7 +105,7 @@ fn advice(page: &Page, step: &[&Finding]) -> String {
     let doubt = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
     let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
     let frame = step[0].detail.get(detail::FRAME).map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
-    format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy), names.join(", "))
+    format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy.words()), names.join(", "))
 }
 
 /// Every check: what is off in words, what is open with the reason, what agrees with its number.
