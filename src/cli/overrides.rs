@@ -10,7 +10,7 @@ use crate::image::clf::ClfTransform;
 use crate::image::limits::Limits;
 use crate::new_shot::{beside_role, shot_name as shot_in, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
-use crate::sheet::{near, nearest, sheet_from_json};
+use crate::sheet::{NAMED_TOLERANCES, near, nearest, sheet_from_json};
 use crate::{Error, ErrorKind, Result};
 
 /// A sheet that holds what the options say and nothing else; its paths are relative to the working folder.
@@ -293,43 +293,15 @@ pub(super) fn set_tolerance(
     Positive(value): Positive,
     origin: &Path,
 ) -> Result<()> {
-    const NAMES: &[&str] = &[
-        "direction",
-        "key-fill",
-        "exposure",
-        "colour",
-        "colour-mired",
-        "reference-drift",
-        "field-of-view",
-        "scale",
-        "sun",
-        "environment-rotation",
-        "light-gains",
-        "clean-plate",
-        "lens-distortion",
-    ];
-    let place = match name {
-        "direction" | "highlight-direction" => &mut tolerances.direction.deg,
-        "key-fill" | "key-fill-ratio" => &mut tolerances.key_fill.stops,
-        "exposure" => &mut tolerances.exposure.stops,
-        "colour" | "colour-balance" => &mut tolerances.colour.stops,
-        "colour-mired" => &mut tolerances.colour.mired,
-        "reference-drift" => &mut tolerances.reference_drift.stops,
-        "field-of-view" => &mut tolerances.field_of_view.deg,
-        "scale" => &mut tolerances.scale.percent,
-        "sun" => &mut tolerances.sun.deg,
-        "environment-rotation" => &mut tolerances.environment_rotation.deg,
-        "light-gains" => &mut tolerances.light_gains.stops,
-        "clean-plate" => &mut tolerances.clean_plate.px,
-        "lens-distortion" => &mut tolerances.lens_distortion.px,
-        _ => {
-            let guess = near(name, NAMES.iter().copied()).map(|guess| format!("did you mean `{guess}`? "));
-            let cause = format!("there is no tolerance named `{name}`");
-            let remedy = format!("{}Known: {}", guess.unwrap_or_default(), NAMES.join(", "));
-            return Err(Error::new(ErrorKind::Parameter, origin, cause, remedy));
-        }
+    let settable = || NAMED_TOLERANCES.iter().filter(|named| !named.option.is_empty());
+    let Some(named) = settable().find(|named| named.option == name || named.check == name) else {
+        let names: Vec<&str> = settable().map(|named| named.option).collect();
+        let guess = near(name, names.iter().copied()).map(|guess| format!("did you mean `{guess}`? "));
+        let cause = format!("there is no tolerance named `{name}`");
+        let remedy = format!("{}Known: {}", guess.unwrap_or_default(), names.join(", "));
+        return Err(Error::new(ErrorKind::Parameter, origin, cause, remedy));
     };
-    *place = value;
+    *named.of(tolerances) = value;
     Ok(())
 }
 

@@ -3,7 +3,7 @@
 use super::rotation::Rotation;
 use super::side::Side;
 use super::uncertainty::hidden::Hidden;
-use crate::base::statistics::weighted_median;
+use crate::base::statistics::{weighted_median, weighted_robust_sd};
 use crate::base::units::Stops;
 use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
 
@@ -32,10 +32,10 @@ pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
         .filter_map(|s| Stops::from_ratio(s.cg.luminance, s.mirror.luminance).map(|r| (r.0, s.steradian)))
         .collect();
     let median = weighted_median(ratios.clone())?;
-    let deviation = weighted_median(ratios.iter().map(|(r, w)| ((r - median).abs(), *w)).collect())?;
+    let deviation = weighted_robust_sd(&ratios, median)?;
     let total: f64 = ratios.iter().map(|r| r.1).sum();
     let blur = 2.0 * std::f64::consts::PI * (1.0 - COMPARISON_FWHM_DEG.to_radians().cos());
-    Some((median, 1.253 * 1.4826 * deviation / (total / blur).max(1.0).sqrt()))
+    Some((median, 1.253 * deviation / (total / blur).max(1.0).sqrt()))
 }
 
 /// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG

@@ -62,12 +62,17 @@ pub struct Report {
 impl Report {
     /// The report of a shot that could not be done.
     pub fn failed(shot: &str, version: Option<String>, error: &crate::Error) -> Self {
+        Self { verdict: ShotVerdict::Error, error: Some(error.into()), ..Self::begun(shot, version) }
+    }
+
+    /// A report that says nothing yet: nothing compared is `unsure`.
+    pub(crate) fn begun(shot: &str, version: Option<String>) -> Self {
         Self {
             format: REPORT_FORMAT.to_owned(),
             tool: ToolNote::current(),
             shot: shot.to_owned(),
             version,
-            verdict: ShotVerdict::Error,
+            verdict: ShotVerdict::Unsure,
             spheres: Vec::new(),
             findings: Vec::new(),
             inputs: Vec::new(),
@@ -78,7 +83,7 @@ impl Report {
             notes: None,
             sequence: None,
             provenance: None,
-            error: Some(error.into()),
+            error: None,
         }
     }
 }

@@ -1,5 +1,6 @@
 //! How much the pixels of one frame scatter: read noise plus shot noise, estimated from the frame itself.
 
+use crate::base::statistics::SD_PER_MEDIAN_DEVIATION;
 use crate::image::Frame;
 
 /// Variance of a linear pixel value as read noise plus a part that grows with the light (Poisson statistics of
@@ -23,8 +24,6 @@ struct Sample {
 const LEAST_RELATIVE_SD: f64 = 1e-3;
 /// The same for 8-bit pictures: about a third of a code step in the mid-tones.
 const LEAST_RELATIVE_SD_EIGHT_BIT: f64 = 3e-3;
-/// Standard deviation over median absolute deviation of a normal distribution.
-const SD_PER_MAD: f64 = 1.4826;
 /// Rows looked at.
 const ROWS: usize = 30;
 /// Samples taken from each row at most, about.
@@ -112,5 +111,5 @@ fn group(samples: &mut [Sample]) -> [f64; 2] {
     let level = f64::from(samples[samples.len() / 2].level);
     let middle = samples.len() / 2;
     let scatter = samples.select_nth_unstable_by(middle, |a, b| a.scatter.total_cmp(&b.scatter)).1.scatter;
-    [level, (SD_PER_MAD * f64::from(scatter)).powi(2)]
+    [level, (SD_PER_MEDIAN_DEVIATION * f64::from(scatter)).powi(2)]
 }

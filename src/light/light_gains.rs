@@ -7,6 +7,7 @@
 use nalgebra::{DMatrix, DVector, Vector3};
 
 use crate::base::nnls::nnls;
+use crate::base::statistics::{median, robust_sd};
 use crate::light::radiance::{DirectionGrid, Source};
 
 /// Power of the cosine in a lobe.
@@ -213,7 +214,7 @@ const TOO_MUCH_PART: f64 = 0.1;
 fn not_whole(whole: &Lobes, each: &[Lobes]) -> Vec<usize> {
     let in_layers = |i: usize| each.iter().map(|layer| layer.luminance[i]).sum::<f64>();
     let rest: Vec<f64> = (0..whole.luminance.len()).map(|i| whole.luminance[i] - in_layers(i)).collect();
-    let even = median(&mut rest.clone());
+    let even = median(rest.iter().copied()).unwrap_or(0.0);
     let parts_from_itself = |layer: &Lobes| {
         let strongest = (0..rest.len()).max_by(|a, b| layer.luminance[*a].total_cmp(&layer.luminance[*b]));
         let strongest = strongest.filter(|i| layer.luminance[*i] > 0.0);
@@ -254,16 +255,7 @@ fn cosine(a: &[f64], b: &[f64]) -> f64 {
 }
 
 fn floor(target: &Lobes, usable: &[usize], channel: Option<usize>) -> f64 {
-    let mut values: Vec<f64> = usable.iter().map(|i| target.value(*i, channel).max(0.0)).collect();
-    FLOOR_FRACTION * median(&mut values)
-}
-
-fn median(values: &mut [f64]) -> f64 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f64::total_cmp).1
+    FLOOR_FRACTION * median(usable.iter().map(|i| target.value(*i, channel).max(0.0))).unwrap_or(0.0)
 }
 
 impl System {
@@ -309,7 +301,7 @@ impl System {
             (gram, right) = self.normal(&weights, count);
             gains = nnls(&gram, &right);
             let left = self.left(&gains);
-            deviation = (1.4826 * median(&mut left.iter().map(|l| l.abs()).collect::<Vec<_>>())).max(LEAST_DEVIATION);
+            deviation = robust_sd(left.iter().copied(), 0.0).unwrap_or(0.0).max(LEAST_DEVIATION);
             for (weight, l) in weights.iter_mut().zip(&left) {
                 *weight = 1.0 / (1.0 + (l / (3.0 * deviation.max(LEAST_ROBUST))).powi(2));
             }

@@ -4,6 +4,7 @@
 //! gain absorbs a difference in contrast.
 
 use crate::base::parallel;
+use crate::base::statistics::SD_PER_MEDIAN_DEVIATION;
 use nalgebra::{Matrix2, Matrix3, Matrix4, Vector2, Vector3};
 
 use super::patch::{Patch, Scatter};
@@ -84,7 +85,7 @@ impl Comparison {
         }
         let largest = away.iter().map(|v| v.value).fold(0.0, f64::max);
         let median = weighted_quantile(&mut away, 0.5).unwrap_or(0.0);
-        let residual_sd = (1.4826 * median).max(1e-4 * largest).max(1e-12);
+        let residual_sd = (SD_PER_MEDIAN_DEVIATION * median).max(1e-4 * largest).max(1e-12);
         let middles = found.iter().map(|(middle, _)| *middle);
         let jobs: Vec<(&Patch, f64)> = patches.iter().zip(middles).collect();
         let reach = TUKEY_SPREADS * residual_sd;

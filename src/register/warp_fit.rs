@@ -1,6 +1,7 @@
 //! A projective map by least squares on the gradients of many patches, robust against patches that went their own way.
 
 use crate::base::parallel;
+use crate::base::statistics::SD_PER_MEDIAN_DEVIATION;
 use nalgebra::{DMatrix, DVector, Matrix2, Matrix4, Vector2};
 
 use super::patch::{Patch, SIDE, Scatter};
@@ -368,7 +369,7 @@ fn spread(mut away: Vec<Weighted>) -> Option<f64> {
     }
     let largest = away.iter().map(|v| v.value).fold(0.0, f64::max);
     let median = weighted_quantile(&mut away, 0.5).unwrap_or(0.0);
-    Some((1.4826 * median).max(1e-4 * largest).max(1e-12))
+    Some((SD_PER_MEDIAN_DEVIATION * median).max(1e-4 * largest).max(1e-12))
 }
 
 /// How a patch at `place` moves with each free direction, px: two rows.

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use serde_json::{Map, Value};
 
 use super::structure::{self, Misfit, Required};
-use super::tolerances::TOLERANCE_NAMES;
+use super::tolerances::names_of_checks;
 use super::{MAX_SHEET_BYTES, SHEET_FORMAT, schema, text};
 use crate::image::clf::ClfTransform;
 use crate::{Error, ErrorKind, Result};
@@ -89,7 +89,7 @@ fn check_format(value: &Value, origin: &Path) -> Result<()> {
 /// Renames tolerances given under the name of their check to the key of the type.
 fn settle_tolerance_names(sheet: &mut Value) -> Result<(), Misfit> {
     let Some(Value::Object(tolerances)) = sheet.get_mut("tolerances") else { return Ok(()) };
-    for [key, check] in TOLERANCE_NAMES {
+    for [key, check] in names_of_checks() {
         let Some(given) = tolerances.shift_remove(check) else { continue };
         if tolerances.insert(key.to_owned(), given).is_some() {
             let cause = format!("`tolerances.{key}` and `tolerances.{check}` are the same tolerance");

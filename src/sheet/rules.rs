@@ -4,8 +4,8 @@ use std::collections::BTreeSet;
 
 use super::structure::{Misfit, missing_key, nearest};
 use super::{
-    CameraSpec, CheckId, ImageSpec, MirrorSpec, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet, Tolerances,
-    WaiverSpec, length_mm,
+    CameraSpec, CheckId, ImageSpec, MirrorSpec, NAMED_TOLERANCES, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet,
+    Tolerances, WaiverSpec, length_mm,
 };
 use crate::CaptureTime;
 use crate::base::date::IsoDate;
@@ -158,8 +158,11 @@ fn is_check(name: &str) -> bool {
 const WIDE: f64 = 10.0;
 
 fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
-    for (key, check, given, usual) in each_tolerance(&sheet.tolerances) {
-        let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(&check, today));
+    let (mut tolerances, mut defaults) = (sheet.tolerances, Tolerances::default());
+    for named in &NAMED_TOLERANCES {
+        let (key, check) = (named.in_sheet, &named.check);
+        let (given, usual) = (*named.of(&mut tolerances), *named.of(&mut defaults));
+        let answered = || sheet.waivers.iter().any(|waiver| waiver.covers(check, today));
         if given > WIDE * usual && !answered() {
             // As JSON has it: three hundred digits would be no number to a reader.
             let given = serde_json::Value::from(given);
@@ -171,29 +174,6 @@ fn wide_tolerances(sheet: &ShotSheet, today: IsoDate) -> Rule {
         }
     }
     Ok(())
-}
-
-/// Key, check, value and default of every tolerance.
-fn each_tolerance(given: &Tolerances) -> [(&'static str, CheckId, f64, f64); 15] {
-    let usual = Tolerances::default();
-    let each = |key, check, of: fn(&Tolerances) -> f64| (key, check, of(given), of(&usual));
-    [
-        each("direction.deg", CheckId::HighlightDirection, |t| t.direction.deg),
-        each("key-fill.stops", CheckId::KeyFillRatio, |t| t.key_fill.stops),
-        each("exposure.stops", CheckId::Exposure, |t| t.exposure.stops),
-        each("colour.stops", CheckId::ColourBalance, |t| t.colour.stops),
-        each("colour.mired", CheckId::ColourBalance, |t| t.colour.mired),
-        each("reference-drift.stops", CheckId::ReferenceDrift, |t| t.reference_drift.stops),
-        each("field-of-view.deg", CheckId::FieldOfView, |t| t.field_of_view.deg),
-        each("scale.percent", CheckId::Scale, |t| t.scale.percent),
-        each("sun.deg", CheckId::Sun, |t| t.sun.deg),
-        each("environment-rotation.deg", CheckId::EnvironmentRotation, |t| t.environment_rotation.deg),
-        each("light-gains.stops", CheckId::LightGains, |t| t.light_gains.stops),
-        each("clean-plate.px", CheckId::CleanPlate, |t| t.clean_plate.px),
-        each("clean-plate.stops", CheckId::CleanPlate, |t| t.clean_plate.stops),
-        each("clean-plate.blur_px", CheckId::CleanPlate, |t| t.clean_plate.blur_px),
-        each("lens-distortion.px", CheckId::LensDistortion, |t| t.lens_distortion.px),
-    ]
 }
 
 /// What is told of where a sphere stands: `outline_px` and `near_px`.

@@ -6,7 +6,7 @@ use schemars::generate::SchemaSettings;
 use serde_json::{Map, Value, json};
 
 use super::ShotSheet;
-use super::tolerances::TOLERANCE_NAMES;
+use super::tolerances::names_of_checks;
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
 
@@ -63,7 +63,7 @@ fn accept_plain_frame(entries: &mut Map<String, Value>, name: &str) {
 
 fn add_check_names(entries: &mut Map<String, Value>) {
     let Some(properties) = entries.get_mut("Tolerances").and_then(|entry| entry.get_mut("properties")) else { return };
-    for [key, check] in TOLERANCE_NAMES {
+    for [key, check] in names_of_checks() {
         let same = properties.get(key).cloned().unwrap_or(Value::Bool(true));
         properties[check] = same;
     }

@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::CheckId;
+
 /// Tolerances by check; those left out keep their defaults.
 ///
 /// The defaults are common practice (about a third and a quarter of a stop, an eighth correction gel); no source.
@@ -61,9 +63,68 @@ impl Default for Tolerances {
     }
 }
 
-/// The names that a sheet may use for one tolerance: the key of the type first, then the check.
-pub(super) const TOLERANCE_NAMES: [[&str; 2]; 3] =
-    [["direction", "highlight-direction"], ["key-fill", "key-fill-ratio"], ["colour", "colour-balance"]];
+/// One number among the tolerances, by its names.
+pub(crate) struct NamedTolerance {
+    /// In a sheet: `direction.deg`.
+    pub(crate) in_sheet: &'static str,
+    /// As an option; empty where only a sheet can give it.
+    pub(crate) option: &'static str,
+    /// The check that uses it.
+    pub(crate) check: CheckId,
+    of: fn(&mut Tolerances) -> &mut f64,
+}
+
+impl NamedTolerance {
+    const fn new(
+        in_sheet: &'static str,
+        option: &'static str,
+        check: CheckId,
+        of: fn(&mut Tolerances) -> &mut f64,
+    ) -> Self {
+        Self { in_sheet, option, check, of }
+    }
+
+    /// The number in some tolerances, to be read or changed.
+    pub(crate) fn of<'a>(&self, tolerances: &'a mut Tolerances) -> &'a mut f64 {
+        (self.of)(tolerances)
+    }
+
+    /// Key of the type that holds it: `direction`.
+    fn key(&self) -> &'static str {
+        self.in_sheet.split_once('.').map_or(self.in_sheet, |(key, _)| key)
+    }
+}
+
+/// Every tolerance; of a check with several the one first that its name stands for.
+pub(crate) static NAMED_TOLERANCES: [NamedTolerance; 15] = [
+    NamedTolerance::new("direction.deg", "direction", CheckId::HighlightDirection, |t| &mut t.direction.deg),
+    NamedTolerance::new("key-fill.stops", "key-fill", CheckId::KeyFillRatio, |t| &mut t.key_fill.stops),
+    NamedTolerance::new("exposure.stops", "exposure", CheckId::Exposure, |t| &mut t.exposure.stops),
+    NamedTolerance::new("colour.stops", "colour", CheckId::ColourBalance, |t| &mut t.colour.stops),
+    NamedTolerance::new("colour.mired", "colour-mired", CheckId::ColourBalance, |t| &mut t.colour.mired),
+    NamedTolerance::new("reference-drift.stops", "reference-drift", CheckId::ReferenceDrift, |t| {
+        &mut t.reference_drift.stops
+    }),
+    NamedTolerance::new("field-of-view.deg", "field-of-view", CheckId::FieldOfView, |t| &mut t.field_of_view.deg),
+    NamedTolerance::new("scale.percent", "scale", CheckId::Scale, |t| &mut t.scale.percent),
+    NamedTolerance::new("sun.deg", "sun", CheckId::Sun, |t| &mut t.sun.deg),
+    NamedTolerance::new("environment-rotation.deg", "environment-rotation", CheckId::EnvironmentRotation, |t| {
+        &mut t.environment_rotation.deg
+    }),
+    NamedTolerance::new("light-gains.stops", "light-gains", CheckId::LightGains, |t| &mut t.light_gains.stops),
+    NamedTolerance::new("clean-plate.px", "clean-plate", CheckId::CleanPlate, |t| &mut t.clean_plate.px),
+    NamedTolerance::new("clean-plate.stops", "", CheckId::CleanPlate, |t| &mut t.clean_plate.stops),
+    NamedTolerance::new("clean-plate.blur_px", "", CheckId::CleanPlate, |t| &mut t.clean_plate.blur_px),
+    NamedTolerance::new("lens-distortion.px", "lens-distortion", CheckId::LensDistortion, |t| {
+        &mut t.lens_distortion.px
+    }),
+];
+
+/// Tolerances to which a sheet may also give the name of their check: the key of the type, then the check.
+pub(super) fn names_of_checks() -> impl Iterator<Item = [&'static str; 2]> {
+    let own = NAMED_TOLERANCES.iter().filter(|named| named.key() == named.option);
+    own.map(|named| [named.key(), named.check.known_name()]).filter(|[key, check]| key != check)
+}
 
 /// Largest allowed angle.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]

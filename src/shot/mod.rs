@@ -35,7 +35,7 @@ use crate::base::date::IsoDate;
 use crate::base::parallel;
 use crate::check::FileNote;
 use crate::compare::uncertainty::clipping;
-use crate::findings::{Attachment, Concerns, ErrorNote, Report, ShotVerdict, ToolNote, Verdict, detail};
+use crate::findings::{Attachment, Concerns, ErrorNote, Report, ShotVerdict, Verdict, detail};
 use crate::image::{Frame, Opened, Wanted};
 use crate::light::radiance::DirectionGrid;
 use crate::report::wording::undecided;
@@ -110,22 +110,9 @@ pub fn note(error: &crate::Error) -> ErrorNote {
 
 fn empty_report(sheet: &ShotSheet) -> Report {
     Report {
-        format: crate::findings::REPORT_FORMAT.to_owned(),
-        tool: ToolNote::current(),
-        shot: sheet.shot.clone(),
-        version: sheet.cg.version.clone(),
-        verdict: ShotVerdict::Unsure,
-        spheres: Vec::new(),
-        findings: Vec::new(),
-        inputs: Vec::new(),
-        assumptions: Vec::new(),
-        warnings: Vec::new(),
-        required_undecided: Vec::new(),
         not_used: sheet.not_used(),
         notes: sheet.notes.clone(),
-        sequence: None,
-        provenance: None,
-        error: None,
+        ..Report::begun(&sheet.shot, sheet.cg.version.clone())
     }
 }
 

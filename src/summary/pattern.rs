@@ -1,14 +1,15 @@
 //! What the shots of a show share. When most shots are off alike, the cause is what they have in common.
 //!
-//! Robust throughout: the largest group of shots within a narrow window counts, and its median and spread (1.4826 ×
-//! median absolute deviation, the standard deviation of a normal distribution; Rousseeuw and Croux 1993, from memory).
+//! Robust throughout: the largest group of shots within a narrow window counts, and its median and spread
+//! (from the median absolute deviation).
 //! Something is said only where the group holds at least 60 % of the shots and its value stands clear of zero.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::ShotLine;
-use super::quantity::{Measure, QUANTITIES, Quantity, median};
+use super::quantity::{Measure, QUANTITIES, Quantity};
+use crate::base::statistics::{SD_PER_MEDIAN_DEVIATION, median_of_few};
 use crate::findings::Verdict;
 use crate::findings::numbers::fixed;
 
@@ -23,9 +24,6 @@ const WINDOW_TOLERANCES: f64 = 0.3;
 
 /// A shared error under this many tolerances is nothing to act on.
 const WORTH_SAYING_TOLERANCES: f64 = 0.4;
-
-/// Standard deviation of a normal distribution over its median absolute deviation.
-const MAD_TO_SD: f64 = 1.4826;
 
 /// Something that the shots of a show share.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -71,14 +69,14 @@ impl Shared {
         if measures.len() < FEWEST_SHOTS {
             return None;
         }
-        let tolerance = median(measures.iter().map(|m| m.tolerance).collect())?;
-        let sd = median(measures.iter().map(|m| m.sd).collect())?;
+        let tolerance = median_of_few(measures.iter().map(|m| m.tolerance))?;
+        let sd = median_of_few(measures.iter().map(|m| m.sd))?;
         let half = (WINDOW_TOLERANCES * tolerance).max(2.0 * sd);
         let mut values: Vec<f64> = measures.iter().map(|m| m.value).collect();
         values.sort_by(f64::total_cmp);
         let group = densest(&values, 2.0 * half);
-        let centre = median(group.to_vec())?;
-        let spread = MAD_TO_SD * median(group.iter().map(|value| (value - centre).abs()).collect())?;
+        let centre = median_of_few(group.iter().copied())?;
+        let spread = SD_PER_MEDIAN_DEVIATION * median_of_few(group.iter().map(|value| (value - centre).abs()))?;
         let enough = group.len() as f64 >= SHARED_FRACTION * values.len() as f64;
         let clear = centre.abs() > half.max(WORTH_SAYING_TOLERANCES * tolerance);
         (enough && clear).then_some(Self { count: group.len(), of: values.len(), median: centre, spread })

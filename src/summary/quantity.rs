@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use crate::base::statistics::median_of_few;
 use crate::findings::{CheckId, Finding, Report, ShotVerdict, Verdict};
 
 /// The numbers by which shots are held against one another; CG minus plate side.
@@ -138,18 +139,8 @@ pub(super) fn measures(report: &Report) -> Measures {
             .iter()
             .filter(|f| f.check == quantity.check && matches!(f.verdict, Verdict::Match | Verdict::Mismatch));
         let read: Vec<[f64; 3]> = findings.filter_map(quantity.read).collect();
-        let [value, sd, tolerance] = [0, 1, 2].map(|i| median(read.iter().map(|numbers| numbers[i]).collect()));
+        let [value, sd, tolerance] = [0, 1, 2].map(|i| median_of_few(read.iter().map(|numbers| numbers[i])));
         Some(Measure { quantity: index, value: value?, sd: sd?, tolerance: tolerance? })
     };
     Measures(QUANTITIES.iter().enumerate().filter_map(of_quantity).collect())
-}
-
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let middle = values.len() / 2;
-    match values.len() {
-        0 => None,
-        odd if odd % 2 == 1 => Some(values[middle]),
-        _ => Some(f64::midpoint(values[middle - 1], values[middle])),
-    }
 }

@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::Captured;
 use super::prediction::{Compared, Predicted};
+use crate::base::statistics::median;
 use crate::base::units::Stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
@@ -280,11 +281,6 @@ fn differences(comparison: &Comparison) -> Vec<f64> {
         Stops::from_ratio(b.luminance, a.luminance).filter(|_| usable).map(|s| s.0)
     };
     let all: Vec<Option<f64>> = (0..grid.directions.len()).map(ratio).collect();
-    let mut known: Vec<f64> = all.iter().flatten().copied().collect();
-    if known.is_empty() {
-        return vec![0.0; all.len()];
-    }
-    let middle = known.len() / 2;
-    let usual = *known.select_nth_unstable_by(middle, f64::total_cmp).1;
+    let usual = median(all.iter().flatten().copied()).unwrap_or(0.0);
     all.into_iter().map(|d| d.map_or(0.0, |d| d - usual)).collect()
 }

@@ -5,6 +5,7 @@ use nalgebra::Vector3;
 use super::point::ShadedPoint;
 use super::recover::RecoveredLight;
 use crate::base::parallel;
+use crate::base::statistics::{median, robust_sd};
 use crate::base::units::{Estimate, Stops};
 use crate::colour::luminance;
 use crate::compare::side::Side;
@@ -107,16 +108,8 @@ pub(super) fn scatter_stops(mirror: &Side, points: &[ShadedPoint], recovered: &[
     if departures.len() < LEAST_POINTS {
         return None;
     }
-    Some(1.4826 * median_size(&departures, median_of(departures.clone())?)?)
-}
-
-fn median_of(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
-}
-
-fn median_size(values: &[f64], middle: f64) -> Option<f64> {
-    median_of(values.iter().map(|v| (v - middle).abs()).collect())
+    let middle = median(departures.iter().copied())?;
+    robust_sd(departures, middle)
 }
 
 /// One point's departure, stops.
@@ -164,7 +157,7 @@ fn contrast(mirror: &Side, differences: &[Difference]) -> Option<Estimate> {
 /// Median and its standard deviation.
 fn middle(values: impl Iterator<Item = f64>) -> Option<Estimate> {
     let values: Vec<f64> = values.collect();
-    let median = median_of(values.clone())?;
+    let median = median(values.iter().copied())?;
     let samples = (values.len() as f64 / POINTS_PER_SAMPLE).max(1.0);
-    Some(Estimate::new(median, 1.253 * 1.4826 * median_size(&values, median)? / samples.sqrt()))
+    Some(Estimate::new(median, 1.253 * robust_sd(values, median)? / samples.sqrt()))
 }

@@ -5,6 +5,7 @@
 
 use std::f64::consts::PI;
 
+use crate::base::statistics::median;
 use crate::base::units::Estimate;
 use crate::colour::luminance;
 use crate::image::{Frame, four_around};
@@ -47,13 +48,7 @@ pub(super) fn blur_px2(frame: &Frame, outline: &Outline) -> Option<Estimate> {
     if lines.len() < MIN_LINES {
         return None;
     }
-    let edge: Vec<f64> = (0..steps)
-        .map(|i| {
-            let mut values: Vec<f64> = lines.iter().map(|l| l[i]).collect();
-            values.sort_by(f64::total_cmp);
-            values[values.len() / 2]
-        })
-        .collect();
+    let edge: Vec<f64> = (0..steps).filter_map(|i| median(lines.iter().map(|l| l[i]))).collect();
     let misfit = |sd: f64, shift: f64| {
         let square = |i: usize| (edge[i] - normal_cdf((place(i) - shift) / sd)).powi(2);
         ((0..steps).map(square).sum::<f64>() / steps as f64).sqrt()

@@ -3,6 +3,7 @@
 use nalgebra::{SMatrix, SVector, Vector3};
 
 use crate::base::parallel;
+use crate::base::statistics::median;
 use crate::compare::side::Side;
 use crate::light::radiance::{DirectionGrid, Smoothed};
 use crate::sphere::tangents;
@@ -73,12 +74,8 @@ impl LogField {
 }
 
 fn floor(smoothed: &[Option<Smoothed>]) -> f64 {
-    let mut seen: Vec<f64> = smoothed.iter().flatten().map(|s| s.luminance).filter(|l| *l > 0.0).collect();
-    if seen.is_empty() {
-        return 1.0;
-    }
-    let middle = seen.len() / 2;
-    *seen.select_nth_unstable_by(middle, f64::total_cmp).1 * FLOOR_FRACTION
+    let seen = smoothed.iter().flatten().map(|s| s.luminance).filter(|l| *l > 0.0);
+    median(seen).map_or(1.0, |usual| usual * FLOOR_FRACTION)
 }
 
 fn mean_around(values: &[f64], cell: usize) -> f64 {

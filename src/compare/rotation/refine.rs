@@ -6,6 +6,7 @@
 use nalgebra::{Matrix3, UnitQuaternion, Vector3};
 
 use super::field::{CHANNELS, LogField};
+use crate::base::statistics::{median, robust_sd};
 use crate::light::radiance::{CELLS, COMPARISON_FWHM_DEG, DirectionGrid};
 
 /// Differences up to this many robust deviations count nearly in full.
@@ -90,9 +91,10 @@ fn rows(target: &LogField, source: &LogField, rotation: &UnitQuaternion<f64>, st
 
 /// Weighs the rows and sums them up, each channel about its own mean.
 fn normal(rows: &[Row]) -> Option<Normal> {
-    let offsets = [0, 1, 2].map(|channel| median(rows.iter().filter(|r| r.channel == channel).map(|r| r.difference)));
+    let offsets = [0, 1, 2]
+        .map(|channel| median(rows.iter().filter(|r| r.channel == channel).map(|r| r.difference)).unwrap_or(0.0));
     let off = |row: &Row| row.difference - offsets[row.channel];
-    let deviation = (1.4826 * median(rows.iter().map(|r| off(r).abs()))).max(LEAST_DEVIATION_STOPS);
+    let deviation = robust_sd(rows.iter().map(off), 0.0).unwrap_or(0.0).max(LEAST_DEVIATION_STOPS);
     let weight = |row: &Row| row.weight / (1.0 + (off(row) / (ROBUST_REACH * deviation)).powi(2));
     let (mut matrix, mut right) = (Matrix3::zeros(), Vector3::zeros());
     let mut total = 0.0;
@@ -130,13 +132,4 @@ fn covariance(normal: &Normal) -> Option<Matrix3<f64>> {
     let inverse = normal.matrix.try_inverse()?;
     let cov = inverse * (normal.deviation * normal.deviation * alike);
     cov.iter().all(|v| v.is_finite()).then_some(cov)
-}
-
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut list: Vec<f64> = values.collect();
-    if list.is_empty() {
-        return 0.0;
-    }
-    let middle = list.len() / 2;
-    *list.select_nth_unstable_by(middle, f64::total_cmp).1
 }

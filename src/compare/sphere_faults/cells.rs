@@ -1,6 +1,7 @@
 //! The sphere's picture as logarithms of luminance, at the resolution at which faults are looked for.
 
 use super::grid::Grid;
+use crate::base::robust::median_of;
 use crate::image::Frame;
 use crate::sphere::Outline;
 
@@ -48,8 +49,7 @@ impl Cells {
         if known.is_empty() {
             return;
         }
-        let middle = known.len() / 2;
-        let median = *known.select_nth_unstable_by(middle, f32::total_cmp).1;
+        let median = median_of(&mut known) as f32;
         let floor = (median * FLOOR_OF_MEDIAN).max(f32::MIN_POSITIVE);
         for value in self.log.values.iter_mut().filter(|value| value.is_finite()) {
             *value = (value.max(0.0) + floor).ln();

@@ -8,6 +8,7 @@ use super::circle::{Circle, MOST_POINTS, Surface};
 use super::ridges::{candidates, ridges};
 use super::support::{Support, laid_over};
 use super::width::{Breadth, breadth};
+use crate::base::statistics::{median, robust_sd};
 use crate::base::units::Estimate;
 use crate::image::Frame;
 use crate::sphere::{MirrorGeometry, SphereFit, angle_between_rad, azimuth_elevation_deg};
@@ -195,13 +196,12 @@ fn above_others(surface: &Surface<'_>, cells: &Cells, best: &Found) -> Option<f6
     let others = others.filter(|circle| is_judged(&circle.plane, surface) && is_other(circle, &best.circle));
     let told = others.map(|circle| Support::of(surface, &circle, cells, (best.sign, NULL_POINTS), 1));
     let told = told.filter(|support| support.telling_count(depth) >= LEAST_TELLING / 3);
-    let mut told: Vec<f64> = told.map(|support| support.fraction(depth)).collect();
+    let told: Vec<f64> = told.map(|support| support.fraction(depth)).collect();
     if told.len() < LEAST_CIRCLES {
         return None;
     }
-    let usual = middle(&mut told);
-    let mut off: Vec<f64> = told.iter().map(|fraction| (fraction - usual).abs()).collect();
-    let spread = (1.4826 * middle(&mut off)).max(LEAST_SPREAD);
+    let usual = median(told.iter().copied())?;
+    let spread = robust_sd(told, usual)?.max(LEAST_SPREAD);
     let chance = usual * (1.0 - usual) * POINTS_ALIKE / best.support.telling_count(depth).max(1) as f64;
     Some((best.support.fraction(depth) - usual) / spread.hypot(chance.sqrt()))
 }
@@ -215,10 +215,4 @@ fn everywhere(surface: &Surface<'_>) -> impl Iterator<Item = Vector3<f64>> {
         let (sin, cos) = (golden_rad * i as f64).sin_cos();
         (right * cos + up * sin) * (1.0 - facing * facing).sqrt() + towards * facing
     })
-}
-
-/// The middle one of at least one number.
-fn middle(values: &mut [f64]) -> f64 {
-    let index = values.len() / 2;
-    *values.select_nth_unstable_by(index, f64::total_cmp).1
 }

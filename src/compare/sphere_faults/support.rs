@@ -5,6 +5,8 @@ use nalgebra::{Matrix2, Vector2};
 use super::cells::Cells;
 use super::circle::{Circle, Point, Surface};
 use super::profile::{Profile, REACH};
+use crate::base::robust::median_of;
+use crate::base::statistics::SD_PER_MEDIAN_DEVIATION;
 
 /// Sections along the visible half of a circle: a line has to be seen along all of it, not in one place.
 const SECTIONS: usize = 8;
@@ -77,7 +79,7 @@ impl Support {
         };
         let points: Vec<Told> = places.iter().enumerate().filter_map(told).collect();
         let mut depths: Vec<f32> = points.iter().filter_map(|p| Some(p.line?.0)).collect();
-        Self { depth: f64::from(median(&mut depths)), points }
+        Self { depth: median_of(&mut depths), points }
     }
 
     /// Points that could be looked at.
@@ -142,8 +144,8 @@ impl Support {
     pub(super) fn depth_with_sd(&self) -> (f64, f64) {
         let mut off: Vec<f32> = self.seen().filter_map(|(p, _)| Some((p.line?.0 - self.depth as f32).abs())).collect();
         let count = off.len().max(1) as f64;
-        // 1.4826 makes the median departure an sd, 1.2533 is that of a median over that of a mean (both: normal errors).
-        (self.depth, 1.2533 * 1.4826 * f64::from(median(&mut off)) / count.sqrt())
+        // A median's sd is 1.2533 times that of a mean (normal errors).
+        (self.depth, 1.2533 * SD_PER_MEDIAN_DEVIATION * median_of(&mut off) / count.sqrt())
     }
 
     /// How far the line lies off the circle, rms in cells.
@@ -167,7 +169,7 @@ fn line_in(profile: &Profile, sign: f32, reach: isize) -> Option<(f32, Option<(f
         return None;
     }
     let differ = profile.sides_differ(peak) / SIDES_ALIKE;
-    let needed = rival.max(STANDS_OUT * median(&mut usual)).max(differ);
+    let needed = rival.max(STANDS_OUT * median_of(&mut usual) as f32).max(differ);
     Some((needed, (deepest > needed).then(|| (deepest, peak as f64 + between(peak, &depth)))))
 }
 
@@ -177,15 +179,6 @@ fn between(peak: isize, depth: &impl Fn(isize) -> f32) -> f64 {
     let bend = before - 2.0 * here + after;
     let top = 0.5 * (before - after) / bend;
     if bend < 0.0 && top.is_finite() { f64::from(top.clamp(-0.5, 0.5)) } else { 0.0 }
-}
-
-/// The median; 0 of nothing.
-pub(super) fn median(values: &mut [f32]) -> f32 {
-    if values.is_empty() {
-        return 0.0;
-    }
-    let middle = values.len() / 2;
-    *values.select_nth_unstable_by(middle, f32::total_cmp).1
 }
 
 /// The circle laid over the line that it shows, in a few rounds.

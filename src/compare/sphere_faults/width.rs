@@ -3,7 +3,8 @@
 use super::cells::Cells;
 use super::circle::{Circle, MOST_POINTS, Surface};
 use super::profile::{Profile, SIDE};
-use super::support::{Support, median};
+use super::support::Support;
+use crate::base::robust::median_of;
 use crate::base::units::Estimate;
 
 /// Cells looked at on each side; the outermost ones are taken for what lies beside the seam.
@@ -32,7 +33,7 @@ pub(super) fn breadth(surface: &Surface<'_>, circle: &Circle, cells: &Cells, sup
     let at = |off: isize| {
         let mut depths: Vec<f32> =
             profiles.iter().map(|p| sign * above_sides(p, off)).filter(|d| d.is_finite()).collect();
-        median(&mut depths)
+        median_of(&mut depths) as f32
     };
     let depths: Vec<f32> = (0..=SIDE as isize).map(|off| at(off).max(at(-off))).collect();
     // A line that was told ends within this distance; what is left there is the bend of the world beside it.

@@ -6,7 +6,7 @@
 
 use std::f64::consts::SQRT_2;
 
-use crate::base::statistics::weighted_median;
+use crate::base::statistics::{weighted_median, weighted_robust_sd};
 
 /// However alike two sides are where they can be compared, this much of a doubt stays (of it all; common practice, no
 /// source).
@@ -15,9 +15,6 @@ const LEAST_SHARE: f64 = 0.15;
 /// Where the two vary from each other less than this, the sides still differ by as much where neither shows anything,
 /// stops (a light behind the sphere; common practice, no source).
 const LEAST_DIFFERENCE_STOPS: f64 = 0.1;
-
-/// The normal distribution's sd over its median modulus.
-const SD_OF_MEDIAN: f64 = 1.4826;
 
 /// How alike the surroundings of two sides are, lights aside.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,8 +31,7 @@ impl Likeness {
         let spread = |f: &dyn Fn(&[f64; 2]) -> f64| {
             let values: Vec<(f64, f64)> = levels.iter().map(|(v, weight)| (f(v), *weight)).collect();
             let middle = weighted_median(values.clone())?;
-            let off = values.iter().map(|(v, weight)| ((v - middle).abs(), *weight)).collect();
-            weighted_median(off).map(|m| SD_OF_MEDIAN * m)
+            weighted_robust_sd(&values, middle)
         };
         Self { difference_stops: spread(&|v| v[1] - v[0]), spread_stops: spread(&|v| v[0]).unwrap_or(0.0) }
     }

@@ -5,6 +5,7 @@ use std::f64::consts::PI;
 
 use super::{Convention, convention_of};
 use crate::base::parallel;
+use crate::base::statistics::{median, robust_sd};
 use crate::colour::luminance;
 use crate::image::Frame;
 
@@ -297,9 +298,9 @@ impl SurveyInStrips {
         let last = self.width - 1;
         let rows = || self.height / 16..self.height - self.height / 16;
         let step = |a: usize, b: usize, row: usize| Some((self.stops(a, row)? - self.stops(b, row)?).abs());
-        let stops = median(rows().filter_map(|row| step(0, last, row)).collect())?;
+        let stops = median(rows().filter_map(|row| step(0, last, row)))?;
         let beside = rows().flat_map(|row| [step(0, 1, row), step(last, last - 1, row), step(1, 2, row)]);
-        let usual_stops = median(beside.flatten().collect())?;
+        let usual_stops = median(beside.flatten())?;
         (stops > SEAM_STOPS + SEAM_TIMES * usual_stops).then_some(Seam { stops, usual_stops })
     }
 
@@ -309,10 +310,10 @@ impl SurveyInStrips {
             return None;
         }
         let along: Vec<f64> = (0..self.width).filter_map(|c| self.stops(c, pole)).collect();
-        let middle = median(along.clone())?;
-        let stops = 1.4826 * median(along.iter().map(|s| (s - middle).abs()).collect())?;
+        let middle = median(along.iter().copied())?;
+        let stops = robust_sd(along, middle)?;
         let steps = (0..self.width).filter_map(|c| Some((self.stops(c, pole)? - self.stops(c, next)?).abs()));
-        let usual_stops = median(steps.collect())?;
+        let usual_stops = median(steps)?;
         (stops > POLE_STOPS + POLE_TIMES * usual_stops).then_some(Seam { stops, usual_stops })
     }
 
@@ -353,19 +354,11 @@ impl SurveyInStrips {
         let rings = self.nadir_rings();
         let level = |from: f64, to: f64| {
             let inside = rings.iter().filter(|(angle, _)| (from..to).contains(angle));
-            median(inside.flat_map(|(_, ring)| ring.iter().flatten().copied()).collect())
+            median(inside.flat_map(|(_, ring)| ring.iter().flatten().copied()))
         };
         let darker = level(25.0, 40.0)? - level(0.0, 12.0)?;
         (darker > DARK_STOPS).then_some(darker)
     }
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 #[cfg(test)]

@@ -10,6 +10,7 @@ use nalgebra::{Matrix3, Vector3};
 use super::map::{Deposit, DirectionMap};
 use super::radiometry::{Limiter, Radiometry};
 use crate::base::parallel;
+use crate::base::statistics::robust_sd;
 use crate::colour::luminance;
 use crate::image::Frame;
 use crate::sphere::{MirrorGeometry, Outline, Reflection};
@@ -205,12 +206,7 @@ impl SphereImage {
                 responses.extend(self.laplacian(column, row));
             }
         }
-        if responses.is_empty() {
-            return 0.0;
-        }
-        let middle = responses.len() / 2;
-        let (_, median, _) = responses.select_nth_unstable_by(middle, f64::total_cmp);
-        *median * 1.4826 / 6.0
+        robust_sd(responses, 0.0).unwrap_or(0.0) / 6.0
     }
 
     fn laplacian(&self, column: usize, row: usize) -> Option<f64> {

@@ -6,6 +6,7 @@ pub mod response;
 
 use crate::base::parallel;
 use crate::base::robust::{Weighted, consensus};
+use crate::base::statistics::{SD_PER_MEDIAN_DEVIATION, median};
 use crate::image::noise::NoiseModel;
 use crate::image::{CaptureMeta, Frame};
 use crate::{Error, ErrorKind, Estimate, Result, Stops};
@@ -23,8 +24,6 @@ pub struct BracketFrame {
 const ROLL_OFF_START: f32 = 0.8;
 /// Measured and stated stops may differ by this much (nominal values are rounded; common practice, no source).
 const STATED_TOLERANCE_STOPS: f64 = 0.15;
-/// Standard deviation over median absolute deviation of a normal distribution.
-const SD_PER_MAD: f64 = 1.4826;
 /// Readings of two exposures that differ by more than this many standard deviations, and by more than this share of
 /// the light besides, show something that moved or flickered (share: common practice, no source).
 const MOVED_SD: f64 = 5.0;
@@ -163,7 +162,7 @@ const LEAST_IN_GROUP: usize = 50;
 const SURE_GROUP_SD_STOPS: f64 = 0.15;
 
 fn by_groups(both: &[[Shown; 2]]) -> Option<Estimate> {
-    let level = |side: usize| median(both.iter().map(|pair| pair[side].0).collect());
+    let level = |side: usize| median(both.iter().map(|pair| pair[side].0));
     let bright = usize::from(level(1)? > level(0)?);
     let mut shown: Vec<&[Shown; 2]> = both.iter().filter(|p| is_firm(&p[bright])).collect();
     shown.sort_by(|a, b| a[bright].0.total_cmp(&b[bright].0));
@@ -177,18 +176,13 @@ fn by_groups(both: &[[Shown; 2]]) -> Option<Estimate> {
 
 /// Stops by which the second frame is brighter in one group.
 fn group_stops(group: &[&[Shown; 2]]) -> Option<Weighted> {
-    let of = |side: usize| median(group.iter().map(|pair| pair[side].0).collect());
+    let of = |side: usize| median(group.iter().map(|pair| pair[side].0));
     let (a, b) = (of(0)?, of(1)?);
     let value = Stops::from_ratio(b, a)?.0;
-    let residual = median(group.iter().map(|pair| (pair[1].0 / b - pair[0].0 / a).abs()).collect())?;
+    let residual = median(group.iter().map(|pair| (pair[1].0 / b - pair[0].0 / a).abs()))?;
     // The median's standard error is 1.25 that of the mean.
-    let sd = 1.25 * SD_PER_MAD * residual / (group.len() as f64).sqrt() / std::f64::consts::LN_2;
+    let sd = 1.25 * SD_PER_MEDIAN_DEVIATION * residual / (group.len() as f64).sqrt() / std::f64::consts::LN_2;
     (sd < SURE_GROUP_SD_STOPS).then(|| Weighted { value, weight: 1.0 / (sd.powi(2) + COMPARE_SD_STOPS.powi(2)) })
-}
-
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    let middle = values.len() / 2;
-    (!values.is_empty()).then(|| *values.select_nth_unstable_by(middle, f64::total_cmp).1)
 }
 
 /// Light below which an 8-bit file has too few codes to compare exposures: about code 16 of sRGB.

@@ -11,6 +11,7 @@ use nalgebra::{DMatrix, DVector};
 use super::BracketFrame;
 use crate::Stops;
 use crate::base::parallel;
+use crate::base::statistics::{SD_PER_MEDIAN_DEVIATION, median};
 use crate::image::Frame;
 use crate::image::encoding::Encoding;
 
@@ -93,7 +94,7 @@ pub fn recover(frames: &[BracketFrame], nominal: Encoding) -> Result<ResponseCur
     let agree = beyond_doubt(&stops, &measured, &doubts) <= super::STATED_TOLERANCE_STOPS;
     let curve = if agree { system.solve(&shape, &stops, false).ok_or_else(unsolvable)?.0 } else { freed_curve };
     let used_stops = if agree { &stops } else { &measured };
-    let residual_stops = super::SD_PER_MAD * super::median(readings(&samples, &curve, used_stops)).unwrap_or(0.0);
+    let residual_stops = SD_PER_MEDIAN_DEVIATION * median(readings(&samples, &curve, used_stops)).unwrap_or(0.0);
     finish(&curve, &shape, residual_stops, samples.len(), (measured, doubts))
 }
 
@@ -335,7 +336,7 @@ fn readings(spots: &[Spot], curve: &[f64], stops: &[f64]) -> Vec<f64> {
 }
 
 fn tukey_weights(residuals: &[f64]) -> Vec<f64> {
-    let scale = TUKEY_SD * super::SD_PER_MAD * super::median(residuals.to_vec()).unwrap_or(0.0).max(1e-4);
+    let scale = TUKEY_SD * SD_PER_MEDIAN_DEVIATION * median(residuals.iter().copied()).unwrap_or(0.0).max(1e-4);
     let weight = |r: &f64| if *r < scale { (1.0 - (r / scale).powi(2)).powi(2) } else { 0.0 };
     residuals.iter().map(weight).collect()
 }

@@ -8,6 +8,7 @@ use nalgebra::{DMatrix, DVector};
 use super::trace::line_through;
 use super::{Distortion, DistortionModel, Edge};
 use crate::Estimate;
+use crate::base::statistics::{median, robust_sd};
 
 /// Edges needed, and how many of them away from the centre.
 const LEAST_EDGES: usize = 4;
@@ -283,9 +284,7 @@ fn reach(edges: &[Edge], keep: &[bool], size: [f64; 2]) -> f64 {
 /// Which edges are as straight as the others under a lens.
 fn straight_ones(edges: &[Edge], lens: &Distortion) -> Vec<bool> {
     let crooked: Vec<f64> = edges.iter().map(|e| rms(&distances(e, lens))).collect();
-    let mut sorted = crooked.clone();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let typical = sorted[sorted.len() / 2].max(FINEST_PX);
+    let typical = median(crooked.iter().copied()).unwrap_or(0.0).max(FINEST_PX);
     crooked.iter().map(|c| *c <= CROOKED * typical).collect()
 }
 
@@ -357,9 +356,7 @@ fn solve(edges: &[Edge], keep: &[bool], size: [f64; 2], form: Form, start: DVect
 }
 
 fn spread(r: &DVector<f64>) -> f64 {
-    let mut sizes: Vec<f64> = r.iter().map(|v| v.abs()).collect();
-    sizes.sort_unstable_by(f64::total_cmp);
-    (1.4826 * sizes[sizes.len() / 2]).max(FINEST_PX / 4.0)
+    robust_sd(r.iter().copied(), 0.0).unwrap_or(0.0).max(FINEST_PX / 4.0)
 }
 
 /// Sandwich covariance with edges as clusters.

@@ -9,6 +9,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::base::parallel;
+use crate::base::statistics::robust_sd;
 use crate::image::{Frame, four_around};
 use crate::optics::camera::{UNKNOWN_FOV_RANGE_DEG, View};
 use crate::sphere::{
@@ -232,12 +233,7 @@ fn residual_px(view: &View, cone: &SphereCone, point: [f64; 2]) -> f64 {
 
 /// Robust scatter of the points about the cone, px.
 fn scatter_px(view: &View, cone: &SphereCone, points: &[[f64; 2]]) -> f64 {
-    let mut sizes: Vec<f64> = points.iter().map(|p| residual_px(view, cone, *p).abs()).collect();
-    if sizes.is_empty() {
-        return f64::INFINITY;
-    }
-    let middle = sizes.len() / 2;
-    *sizes.select_nth_unstable_by(middle, f64::total_cmp).1 * 1.4826
+    robust_sd(points.iter().map(|p| residual_px(view, cone, *p)), 0.0).unwrap_or(f64::INFINITY)
 }
 
 /// Covariance of the two tangent angles and the half-angle. Neighbouring lines share pixels, so the number of

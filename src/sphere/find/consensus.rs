@@ -6,7 +6,7 @@ use nalgebra::{Matrix4, Vector4};
 
 use super::rays::{Hypothesis, Probed};
 use crate::base::parallel;
-use crate::base::statistics::weighted_median;
+use crate::base::statistics::{median, weighted_median};
 use crate::optics::camera::View;
 use crate::sphere::{RimGap, SphereCone, cone_of_outline, outline_of_cone, tangents};
 
@@ -110,7 +110,7 @@ pub(super) fn agree(start: &Aim, probed: &[Probed], reach_px: f64, floor_px: f64
     let sets: Vec<Vec<Row>> =
         LEAST_GAINS.iter().map(|least| all.iter().map(|r| r.stronger_than(*least)).collect()).collect();
     let costs: Vec<OutsideCost> = sets.iter().map(|rows| OutsideCost::new(rows, reach_px)).collect();
-    let rad_per_px = median(all.iter().map(|r| r.slope[2].recip()).collect())?;
+    let rad_per_px = median(all.iter().map(|r| r.slope[2].recip()))?;
     let fits = parallel::filter_map(sets.len() * FIRST_OFFSETS.len(), |index| {
         let (set, offset) = (index / FIRST_OFFSETS.len(), FIRST_OFFSETS[index % FIRST_OFFSETS.len()]);
         let rows = &sets[set];
@@ -228,11 +228,6 @@ fn evidence(rows: &[Row], settled: &Settled, reach_px: f64) -> f64 {
 /// Neighbouring rays see the same straight edge: about this share of them are independent.
 const INDEPENDENT_SHARE: f64 = 0.5;
 
-fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    values.get(values.len() / 2).copied()
-}
-
 fn rows(start: &Aim, probed: &[Probed]) -> Option<Vec<Row>> {
     const LN_FOCAL_STEP: f64 = 0.02;
     let outline = outline_of_cone(&start.view, &start.cone)?;
@@ -331,7 +326,7 @@ fn finish(
     let total: f64 = chosen.iter().map(|c| c.weight).sum();
     let inflation = (misfit / (total - 3.0).max(1.0)).max(1.0) * correlation_inflation(rows.len(), &supporting);
     let mut covariance = (normal / inflation + prior).try_inverse()?;
-    let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()).collect())?;
+    let rad_per_px = median(rows.iter().map(|r| r.slope[2].recip()))?;
     let weights = supporting.iter().map(|c| c.weight).sum::<f64>();
     let (support, covered) = (weights / speaking(rows), weights / rows.len() as f64);
     let sparse = (FULL_SUPPORT / covered.max(0.1)).powi(2).max(1.0);

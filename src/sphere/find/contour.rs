@@ -10,6 +10,7 @@ use nalgebra::{Matrix3, Vector3};
 
 use super::fitted::{FitNotes, fit_from_cone};
 use crate::base::parallel;
+use crate::base::statistics::robust_sd;
 use crate::image::{Frame, four_around};
 use crate::optics::camera::View;
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, cone_through, outline_of_cone, tangents};
@@ -325,9 +326,7 @@ fn robust_cone(view: &View, edges: &[([f64; 2], f64)], step_px: f64) -> Option<(
     let mut scatter = f64::INFINITY;
     for _ in 0..10 {
         let residuals: Vec<f64> = edges.iter().map(|(p, _)| residual_px(view, &cone, *p)).collect();
-        let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-        sizes.sort_by(f64::total_cmp);
-        scatter = (sizes.get(sizes.len() / 2)? * 1.4826).max(0.05 * step_px.max(0.2));
+        scatter = robust_sd(residuals.iter().copied(), 0.0)?.max(0.05 * step_px.max(0.2));
         let weigh = |r: &f64| {
             let u = r / (TUKEY * scatter);
             if u.abs() < 1.0 { (1.0 - u * u).powi(2) } else { 0.0 }
