@@ -33,7 +33,7 @@ fn one(folder: &Path) -> Option<Judged> {
         qualities: vec![Quality::Good],
     };
     for finding in &report.findings {
-        let Some(check) = CHECKS.into_iter().find(|c| *c == finding.check) else { continue };
+        let Some(check) = CHECKS.into_iter().find(|c| finding.check == *c) else { continue };
         judge(&mut judged, check, finding, &truth["errors_cg_minus_mirror"]);
     }
     Some(judged)

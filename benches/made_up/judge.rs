@@ -90,7 +90,7 @@ fn refusal(report: &Report) -> Option<String> {
 fn comparison(judged: &mut Judged, recipe: &Recipe, perfect: &Perfect, finding: &Finding) {
     let t = plateproof::sheet::Tolerances::default();
     let mut held = Held { finding, scores: &mut judged.scores };
-    let size = match finding.check.as_str() {
+    let size = match finding.check.name() {
         "highlight-direction" => {
             held.value("highlight-direction", perfect.direction_deg);
             angles(&mut held, perfect);
@@ -121,7 +121,7 @@ fn comparison(judged: &mut Judged, recipe: &Recipe, perfect: &Perfect, finding: 
     };
     // Under clipping the report may not say `match`, however right the CG is.
     let decidable = perfect.clipped_share < 0.10 || finding.check != "key-fill-ratio";
-    let name = CHECKS.into_iter().find(|c| *c == finding.check).unwrap_or_default();
+    let name = CHECKS.into_iter().find(|c| finding.check == *c).unwrap_or_default();
     judged.calls.push(Call::new(name, recipe.seed, size.abs(), decidable, finding.verdict));
 }
 

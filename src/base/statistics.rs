@@ -1,6 +1,7 @@
 //! Statistics of plain numbers.
 
-/// Standard deviation of a normal distribution over its median absolute deviation (Rousseeuw & Croux 1993, from memory).
+/// Standard deviation of a normal distribution over its median absolute deviation (Rousseeuw & Croux 1993, from
+/// memory).
 pub(crate) const SD_PER_MEDIAN_DEVIATION: f64 = 1.4826;
 
 /// Median of finite numbers in any order, of an even number of them the upper of the middle two; `None` of nothing.

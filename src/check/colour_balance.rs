@@ -6,18 +6,18 @@ use nalgebra::Vector3;
 use serde_json::Value;
 
 use super::exposure;
-use super::{Check, CheckDoc, blank, decide, drift_cure, main_doubt};
+use super::{Check, CheckDoc, blank, decide, drift_cure, main_uncertainty};
 use crate::base::statistics;
 use crate::base::units::{Estimate, Mired};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
 use crate::colour::luminance;
-use crate::colour::uncertainty::{difference_sd, temperature_doubt};
+use crate::colour::uncertainty::{difference_sd, temperature_uncertainty};
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::rotation::Rotation;
 use crate::compare::shared::shared_directions;
-use crate::compare::side::{Side, Trust};
+use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
 use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{hidden, scatter, tone_curve};
 use crate::findings::remedy::{Ask, Step};
@@ -29,29 +29,29 @@ use crate::sheet::Tolerances;
 /// Error that remains on clean input, stops per channel.
 const FLOOR_SD_STOPS: f64 = 0.0009;
 
-/// Patches scatter and lights are uncertain each for what may be at worst; together they move a channel by this part of it
-/// (measured on made-up shots).
+/// The scatter of patches and the uncertainty of lights are each stated for the worst case; together they move a
+/// channel by this fraction of it (measured on made-up shots).
 const PARTS_TOGETHER: f64 = 0.34;
 
-/// Of a light at the edge of what both sides saw this part may be summed on one of them only: mostly little (measured on
-/// made-up shots); one that may be anything from none to all of it would have 0.29.
+/// A light at the edge of the shared directions may be summed in part on one side only; one sd of that part (measured
+/// on made-up shots). An even distribution from nothing to all of it would give 0.29.
 const CUT_PART_SD: f64 = 0.13;
 
-/// What is left out about a clipped light is not alike on both sides to the last (measured on made-up shots).
+/// The area left out around a clipped light is not exactly the same on both sides (measured on made-up shots).
 const LEFT_OUT_SD_STOPS: f64 = 0.0028;
 
-/// What a blur of one side only does to a channel on a sphere as small as `unlike_blur` starts from (measured on made-up
-/// shots).
+/// How far blur on one side only moves a channel on a sphere of the size for which `unlike_blur` is 1 (measured on
+/// made-up shots).
 const UNLIKE_BLUR_SD_STOPS: f64 = 0.002;
 
-/// Directions this close to a clipped light's edge are left out, and no closer than so many px of a small sphere.
+/// Directions this close to a clipped light's edge are left out, on small spheres at least this many px.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;
 const CLIPPED_MARGIN_PX: f64 = 3.5;
 
 /// Grey patch for the CIEDE2000 figure.
 const GREY: f64 = 0.18;
 
-/// What the colour is measured against, where that is not light itself.
+/// Key of the detail that names what the colour is measured against, where that is not the light itself.
 const RELATIVE_TO: &str = "relative_to";
 
 /// The check.
@@ -72,7 +72,7 @@ struct Overall {
     lights: Lights,
     /// Disagreement of the patches of the sky, stops.
     scatter_sd_stops: f64,
-    /// How unsure the strength of single lights is, which pull the mean towards their colour, stops.
+    /// Uncertainty from the strength of single lights, which pull the mean towards their colour, stops.
     mixture_sd_stops: f64,
 }
 
@@ -95,15 +95,15 @@ impl Check for ColourBalance {
         }
         let cg = pair.cg_on_equal_terms();
         let overall = overall(&pair.mirror, cg, pair.rotation.as_ref());
-        let doubts = doubts(pair, cg, overall.as_ref());
-        let sd = super::combined(&doubts);
+        let uncertainties = uncertainties(pair, cg, overall.as_ref());
+        let sd = super::combined(&uncertainties);
         let Some(overall) = overall.and_then(|o| balance(&o.lights, sd).map(|b| (o.lights, b))) else {
             finding.reason = "a channel of one of the spheres is black or negative".to_owned();
             finding.remedy = Ask::EncodingAndColourSpace.into();
             return finding;
         };
-        judge(&mut finding, &overall.0, &overall.1, sd, pair.tolerances.colour.mired, main_doubt(&doubts));
-        if finding.verdict == Verdict::Unsure && main_doubt(&doubts) == pair.drift.colour_words() {
+        judge(&mut finding, &overall.0, &overall.1, sd, pair.tolerances.colour.mired, main_uncertainty(&uncertainties));
+        if finding.verdict == Verdict::Unsure && main_uncertainty(&uncertainties) == pair.drift.colour_words() {
             finding.remedy = drift_cure(&pair.drift).into();
         }
         if pair.mirror.trust.auto_white_balance && pair.drift.balanced_alike {
@@ -115,7 +115,7 @@ impl Check for ColourBalance {
     }
 }
 
-fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
+fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, overall: Option<&Overall>) -> Vec<(f64, &'static str)> {
     let trust = pair.mirror.trust;
     // One channel against another: each has a tint of its own.
     let reflectance = SQRT_2 * pair.mirror.reflectance.channel_sd_stops.hypot(pair.cg.reflectance.channel_sd_stops);
@@ -137,7 +137,7 @@ fn doubts(pair: &Comparison, cg: &Side, overall: Option<&Overall>) -> Vec<(f64, 
         (curve, curve_words(trust)),
         (white, "the camera's white balance was automatic"),
         (pair.drift.colour_stops, pair.drift.colour_words()),
-        (haze_sd_stops(pair), "the mirror sphere blurs the light"),
+        (surface_blur_sd_stops(pair), "the mirror sphere blurs the light"),
         (fov_sd_stops(pair, cg), "the field of view is not known; give focal length and sensor"),
     ]
 }
@@ -152,27 +152,30 @@ fn curve_words(trust: Trust) -> &'static str {
 }
 
 /// What blur of the photographed sphere does to the channel that it moves most.
-fn haze_sd_stops(pair: &Comparison) -> f64 {
-    let channel =
-        |channel: usize| pair.haze_sd(|m, c| channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel]));
+fn surface_blur_sd_stops(pair: &Comparison) -> f64 {
+    let channel = |channel: usize| {
+        pair.surface_blur_sd(|m, c| channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel]))
+    };
     (0..3).map(channel).fold(0.0, f64::max)
 }
 
 /// What an unknown field of view does to the channel that it moves most: other directions are shared under another.
-fn fov_sd_stops(pair: &Comparison, cg: &Side) -> f64 {
+fn fov_sd_stops(pair: &Comparison, cg: &SphereMeasurement) -> f64 {
     if pair.other_views.is_empty() {
         return 0.0;
     }
     let of_channel = |channel: usize| {
-        let quick = |m: &Side, c: &Side| channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel]);
+        let quick = |m: &SphereMeasurement, c: &SphereMeasurement| {
+            channel_stops(&overall(m, c, None)?.lights).map(|stops| stops[channel])
+        };
         quick(&pair.mirror, cg).map_or(0.0, |base| pair.fov_sd(base, quick))
     };
     (0..3).map(of_channel).fold(0.0, f64::max)
 }
 
-/// Mean radiance over the directions that both sides saw unclipped. Each side's light is summed as it was gathered, cell
-/// by cell of its own, so that a lamp between cells counts once.
-fn overall(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Option<Overall> {
+/// Mean radiance over the directions that both sides saw unclipped. Each side's light is summed as it was gathered,
+/// cell by cell of its own, so that a lamp between cells counts once.
+fn overall(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Option<Overall> {
     let grid = DirectionGrid::shared();
     let shared = shared_cells(mirror, cg, rotation);
     let (mut sum, mut seen) = (Lights::default(), [0.0; 2]);
@@ -210,7 +213,7 @@ fn add(sum: &mut [f64; 3], light: &[f64; 3]) {
 }
 
 /// The directions (of the photograph) that are seen by both sides, clipped by neither, and hidden by nothing.
-fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bool> {
+fn shared_cells(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Vec<bool> {
     let grid = DirectionGrid::shared();
     let hidden = Hidden::find(mirror, cg, rotation);
     let usable = |(cell, direction): (usize, &Vector3<f64>)| {
@@ -227,14 +230,15 @@ fn shared_cells(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<bo
 }
 
 /// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
-fn beside_clipped(side: &Side, direction: &Vector3<f64>) -> bool {
+fn beside_clipped(side: &SphereMeasurement, direction: &Vector3<f64>) -> bool {
     // In the middle of a sphere of r px one px is 2/r rad.
     let margin = (CLIPPED_MARGIN_PX * 2.0 / side.fit.outline.mean_radius().max(2.0)).max(CLIPPED_MARGIN_RAD);
     let reach = |l: &Light| (l.reach_rad + margin).min(std::f64::consts::PI).cos();
     side.lights.all.iter().any(|l| l.clipped && l.direction.dot(direction) > reach(l))
 }
 
-/// What the patches of the sky add to red and blue of the whole, CG minus mirror, were they alike: all zero.
+/// Scatter of the differences (CG minus mirror) in red and blue from patch to patch, which would all be zero if the
+/// two sides were alike.
 fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
     let tint = |part: &[f64; 3], whole: &[f64; 3], channel: usize| {
         part[channel] / whole[channel].max(1e-30) - luminance(*part) / luminance(*whole).max(1e-30)
@@ -247,13 +251,14 @@ fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
 }
 
 /// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
-fn mixture_sd_stops(side: &Side, total: [f64; 3]) -> f64 {
+fn mixture_sd_stops(side: &SphereMeasurement, total: [f64; 3]) -> f64 {
     let relative = |light: &Light| PARTS_TOGETHER * light.flux_sd / light.illuminance.value.max(1e-30);
     tint_sd_stops(side.lights.all.iter().map(|l| (l, relative(l))), total)
 }
 
-/// Of a light at the edge of what both sides saw an unlike part may be summed on either.
-fn cut_sd_stops(mirror: &Side, cg: &Side, rotation: Option<&Rotation>, sum: &Lights) -> f64 {
+/// Uncertainty from lights at the edge of the shared directions, of which different parts may be summed on the two
+/// sides.
+fn cut_sd_stops(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>, sum: &Lights) -> f64 {
     let here = |d: &Vector3<f64>| rotation.map_or(*d, |r| r.cg_to_mirror * d);
     let part =
         |d: &Vector3<f64>, light: &Light| if mirror.straddles_rim(d, light.reach_rad) { CUT_PART_SD } else { 0.0 };
@@ -262,7 +267,7 @@ fn cut_sd_stops(mirror: &Side, cg: &Side, rotation: Option<&Rotation>, sum: &Lig
     ours.max(theirs)
 }
 
-/// How lights that are uncertain by a part each move red and blue of `total`.
+/// How far lights, each uncertain by the given fraction, move red and blue of `total`.
 fn tint_sd_stops<'a>(lights: impl Iterator<Item = (&'a Light, f64)>, total: [f64; 3]) -> f64 {
     let moved = |light: &Light, part: f64, channel: usize| {
         let of = |rgb: f64, whole: f64| rgb / whole.max(1e-30);
@@ -298,8 +303,8 @@ fn mired_error(lights: &Lights, sd_stops: f64) -> Option<(Estimate, Estimate)> {
     let mirror = cct_duv_from_working_rgb(lights.mirror)?;
     let cg = cct_duv_from_working_rgb(lights.cg)?;
     let value = mired_of(Some(cg))? - mired_of(Some(mirror))?;
-    let doubt = temperature_doubt(lights.cg, against_green(sd_stops))?;
-    Some((Estimate::new(value, doubt.mired), Estimate::new(cg.duv - mirror.duv, doubt.duv)))
+    let uncertainty = temperature_uncertainty(lights.cg, against_green(sd_stops))?;
+    Some((Estimate::new(value, uncertainty.mired), Estimate::new(cg.duv - mirror.duv, uncertainty.duv)))
 }
 
 /// Red and blue against green.
@@ -333,10 +338,10 @@ fn balance(lights: &Lights, sd_stops: f64) -> Option<Balance> {
 }
 
 /// The worse of stops and mired against their tolerances.
-fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mired_tolerance: f64, doubt: &str) {
+fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mired_tolerance: f64, uncertainty: &str) {
     let Some(stops) = channel_stops(lights) else { return };
     let largest = stops.into_iter().max_by(|a, b| a.abs().total_cmp(&b.abs())).unwrap_or(0.0);
-    super::settle(finding, Estimate::new(largest, sd), doubt);
+    super::set_value_and_verdict(finding, Estimate::new(largest, sd), uncertainty);
     finding.detail.insert("mired_tolerance".to_owned(), mired_tolerance.into());
     // What each channel would be multiplied by, luminance left as it is.
     finding.detail.insert("channel_gain_rgb".to_owned(), stops.map(|s| (-s).exp2()).to_vec().into());
@@ -357,7 +362,7 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
 }
 
 /// Key and fill on their own.
-fn parts(finding: &mut Finding, pair: &Comparison, cg: &Side, sd: f64) {
+fn parts(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement, sd: f64) {
     let pairing = pair_sides(&pair.mirror, cg);
     if let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);

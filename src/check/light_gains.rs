@@ -3,7 +3,9 @@
 use serde_json::{Map, Value, json};
 
 use super::shot_check::{Addition, PairEvidence, ShotCheck, ShotEvidence};
-use super::{Check, CheckDoc, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, settle};
+use super::{
+    Check, CheckDoc, blank, blank_of_shot, decide, highlight_direction::HighlightDirection, put, set_value_and_verdict,
+};
 use crate::base::units::{Estimate, Stops};
 use crate::colour::cct_ohno2013::cct_duv_from_working_rgb;
 use crate::colour::luminance;
@@ -51,7 +53,7 @@ impl ShotCheck for LightGains {
         for pair in &shot.pairs {
             let Some(spec) = shot.sheet.cg_sphere(&pair.comparison.mirror.name) else { continue };
             if !spec.light_layers.is_empty() {
-                one(shot, pair, spec, &mut addition)?;
+                solve_pair(shot, pair, spec, &mut addition)?;
             }
         }
         if addition.findings.is_empty() {
@@ -63,7 +65,12 @@ impl ShotCheck for LightGains {
     }
 }
 
-fn one(shot: &ShotEvidence<'_>, pair: &PairEvidence<'_>, spec: &CgSphereSpec, addition: &mut Addition) -> Result<()> {
+fn solve_pair(
+    shot: &ShotEvidence<'_>,
+    pair: &PairEvidence<'_>,
+    spec: &CgSphereSpec,
+    addition: &mut Addition,
+) -> Result<()> {
     let comparison = pair.comparison;
     let mut finding = blank(&DOC, &comparison.mirror.name, comparison.tolerances.light_gains.stops);
     if comparison.cg.trust.view_transform {
@@ -168,7 +175,11 @@ fn judge(
         .map(|(g, _)| stops(g, common_sd))
         .max_by(|a, b| decide(*a, tolerance).cmp(&decide(*b, tolerance)).then(a.value.abs().total_cmp(&b.value.abs())));
     if let Some(value) = worst {
-        settle(finding, value, "the light of the layers overlaps, or the sphere's reflectance is not well known");
+        set_value_and_verdict(
+            finding,
+            value,
+            "the light of the layers overlaps, or the sphere's reflectance is not well known",
+        );
         if value.value >= OFF_STOPS {
             finding.value_bound = Some("lower".to_owned());
         }

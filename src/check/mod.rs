@@ -1,22 +1,22 @@
 //! Checks: each in its own file, each a row of [`CHECKS`].
 
-pub mod camera;
 pub mod clean_plate;
 pub mod colour_balance;
 pub mod docs;
 pub mod environment;
+pub mod environment_rotation;
 pub mod exposure;
+pub mod field_of_view;
+pub mod grey_sphere;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod lens_distortion;
 pub mod light_gains;
-pub mod matte_sphere;
-pub mod near_lights;
 pub mod reference_drift;
-pub mod rotation;
 pub mod scale;
 pub mod set_notes;
 mod shot_check;
-pub mod straight_lines;
+pub mod sphere_place;
 pub mod sun;
 
 pub use docs::CheckDoc;
@@ -48,19 +48,19 @@ pub static CHECKS: &[&dyn Check] = &[
     &key_fill_ratio::KeyFillRatio,
     &exposure::Exposure,
     &colour_balance::ColourBalance,
-    &rotation::Rotated,
+    &environment_rotation::EnvironmentRotation,
 ];
 
 /// Every check of what else came from set, in the order of `explain`.
 pub static SHOT_CHECKS: &[&dyn ShotCheck] = &[
     &environment::Environment,
-    &camera::Camera,
+    &field_of_view::FieldOfView,
     &scale::Scale,
     &set_notes::SetNotes,
     &clean_plate::CleanPlate,
-    &straight_lines::StraightLines,
-    &matte_sphere::MatteSphere,
-    &near_lights::NearLights,
+    &lens_distortion::LensDistortion,
+    &grey_sphere::GreySphere,
+    &sphere_place::SpherePlace,
     &light_gains::LightGains,
     &sun::Sun,
 ];
@@ -100,13 +100,13 @@ pub(crate) fn blank(doc: &CheckDoc, mirror: &str, tolerance: f64) -> Finding {
 }
 
 /// Sets value, uncertainty and the verdict that follows from them, with a reason where it is unsure.
-pub(crate) fn settle(finding: &mut Finding, value: Estimate, main_doubt: &str) {
+pub(crate) fn set_value_and_verdict(finding: &mut Finding, value: Estimate, main_uncertainty: &str) {
     finding.value = Some(value.value);
     finding.value_sd = Some(value.sd);
     finding.verdict = decide(value, finding.tolerance);
     if finding.verdict == Verdict::Unsure {
         finding.reason = format!(
-            "{} {} is too uncertain to judge against the tolerance of {} {}: {main_doubt}",
+            "{} {} is too uncertain to judge against the tolerance of {} {}: {main_uncertainty}",
             number_words(value.value, Some(value.sd), &finding.unit, finding.unit != "deg"),
             finding.unit,
             finding.tolerance,
@@ -128,12 +128,12 @@ pub(crate) fn drift_cure(drift: &DriftUncertainty) -> Ask {
     if drift.unmeasured { Ask::SameBackground } else { Ask::ShotLikePlate }
 }
 
-/// The largest of several named doubts, in words.
-pub(crate) fn main_doubt<'a>(doubts: &[(f64, &'a str)]) -> &'a str {
-    doubts.iter().max_by(|a, b| a.0.total_cmp(&b.0)).map_or("", |d| d.1)
+/// The words of the largest of several uncertainties.
+pub(crate) fn main_uncertainty<'a>(uncertainties: &[(f64, &'a str)]) -> &'a str {
+    uncertainties.iter().max_by(|a, b| a.0.total_cmp(&b.0)).map_or("", |d| d.1)
 }
 
 /// Root of the sum of squares.
-pub(crate) fn combined(doubts: &[(f64, &str)]) -> f64 {
-    doubts.iter().map(|d| d.0 * d.0).sum::<f64>().sqrt()
+pub(crate) fn combined(uncertainties: &[(f64, &str)]) -> f64 {
+    uncertainties.iter().map(|d| d.0 * d.0).sum::<f64>().sqrt()
 }

@@ -1,6 +1,6 @@
 //! `reference-drift`: was the sphere frame shot as the plate was?
 
-use super::{blank, put, settle};
+use super::{blank, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::uncertainty::drift::DriftUncertainty;
 use crate::findings::detail::TOLD;
@@ -91,7 +91,7 @@ fn measured(finding: &mut Finding, reference: &Reference, drift: &Drift) {
     if let Some(agrees) = drift.consistent_with_metadata {
         detail.insert("agrees_with_metadata".to_owned(), agrees.into());
     }
-    settle(finding, value, "the background that both frames show is too noisy, too plain or moved");
+    set_value_and_verdict(finding, value, "the background that both frames show is too noisy, too plain or moved");
     if reference.is_plate {
         let told = "the plate is the sphere frame itself: it does not show how the shot's other frames were exposed";
         finding.detail.insert(TOLD.to_owned(), told.into());
@@ -135,7 +135,7 @@ fn way_of(reference: &Reference, stops: f64) -> remedy::Drift {
 /// Where nothing was corrected, all of it where the check failed; what was measured beyond its own doubt where it did
 /// not; nothing where the frames agree. Where a plate is given and the drift could not be measured, it may well be a
 /// click of the camera's dial.
-pub fn doubt(reference: &Reference, tolerances: &Tolerances) -> DriftUncertainty {
+pub fn uncertainty(reference: &Reference, tolerances: &Tolerances) -> DriftUncertainty {
     let drift = match &reference.drift {
         None => return DriftUncertainty::default(),
         Some(DriftOutcome::NotMeasurable(_)) => {

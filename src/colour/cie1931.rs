@@ -1,8 +1,8 @@
 //! Colour-matching functions of the CIE 1931 standard colorimetric observer (2°).
 //!
-//! Source: ISO/CIE 11664-1:2019, the 1 nm table of x̄(λ), ȳ(λ), z̄(λ), every fifth row, 360 to 830 nm; digits taken from
-//! the data set of colour-science 0.4.7. Interpolated back to 1 nm: sums at 5 nm would be 0.7 K off at 15 000 K and 1.5 K
-//! at 20 000 K, the interpolated ones are within 0.06 K (3e-7 in CIE 1960 u, v) of sums over the full table.
+//! Source: ISO/CIE 11664-1:2019, the 1 nm table of x̄(λ), ȳ(λ), z̄(λ), every fifth row, 360 to 830 nm; digits taken
+//! from the data set of colour-science 0.4.7. Interpolated back to 1 nm: sums at 5 nm would be 0.7 K off at 15 000 K
+//! and 1.5 K at 20 000 K, the interpolated ones are within 0.06 K (3e-7 in CIE 1960 u, v) of sums over the full table.
 
 use std::sync::OnceLock;
 

@@ -11,7 +11,7 @@ const STEP_STOPS: f64 = 0.01;
 
 /// Standard deviations of colour temperature (kelvin), its reciprocal (mired) and Duv.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TemperatureDoubt {
+pub struct TemperatureUncertainty {
     /// Kelvin.
     pub kelvin: f64,
     /// Mired.
@@ -22,8 +22,8 @@ pub struct TemperatureDoubt {
 
 /// How colour temperature and Duv of `rgb` (working space) move with its channels' sd in stops. `None` where the colour
 /// has no temperature.
-pub fn temperature_doubt(rgb: [f64; 3], channel_sd_stops: [f64; 3]) -> Option<TemperatureDoubt> {
-    let mut sum = TemperatureDoubt { kelvin: 0.0, mired: 0.0, duv: 0.0 };
+pub fn temperature_uncertainty(rgb: [f64; 3], channel_sd_stops: [f64; 3]) -> Option<TemperatureUncertainty> {
+    let mut sum = TemperatureUncertainty { kelvin: 0.0, mired: 0.0, duv: 0.0 };
     for channel in 0..3 {
         let at = |stops: f64| cct_duv_from_working_rgb(moved(rgb, channel, stops));
         let (up, down) = (at(STEP_STOPS)?, at(-STEP_STOPS)?);
@@ -59,8 +59,8 @@ fn moved(mut rgb: [f64; 3], channel: usize, stops: f64) -> [f64; 3] {
 mod tests {
     use super::*;
 
-    /// Second route: the spread over many channels drawn by a Gaussian, here the eight corners at one sd, which have the
-    /// same variance.
+    /// Second route: the spread over many channels drawn by a Gaussian, here the eight corners at one sd, which have
+    /// the same variance.
     #[test]
     fn temperature_follows_its_channels() {
         let (rgb, sd) = ([1.6, 1.0, 0.45], [0.02, 0.01, 0.03]);
@@ -73,10 +73,10 @@ mod tests {
             let mean = list.iter().map(f).sum::<f64>() / 8.0;
             (list.iter().map(|c| (f(c) - mean).powi(2)).sum::<f64>() / 8.0).sqrt()
         };
-        let doubt = temperature_doubt(rgb, sd).unwrap();
-        approx::assert_relative_eq!(doubt.kelvin, spread(&|c| c.cct.0), max_relative = 0.02);
-        approx::assert_relative_eq!(doubt.mired, spread(&|c| 1e6 / c.cct.0), max_relative = 0.02);
-        approx::assert_relative_eq!(doubt.duv, spread(&|c| c.duv), max_relative = 0.02);
+        let uncertainty = temperature_uncertainty(rgb, sd).unwrap();
+        approx::assert_relative_eq!(uncertainty.kelvin, spread(&|c| c.cct.0), max_relative = 0.02);
+        approx::assert_relative_eq!(uncertainty.mired, spread(&|c| 1e6 / c.cct.0), max_relative = 0.02);
+        approx::assert_relative_eq!(uncertainty.duv, spread(&|c| c.duv), max_relative = 0.02);
     }
 
     #[test]

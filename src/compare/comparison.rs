@@ -2,11 +2,11 @@
 
 use super::rotation::{Rotation, RotationSearch};
 use super::shared::shared_directions;
-use super::side::Side;
+use super::sphere_measurement::SphereMeasurement;
+use super::uncertainty::common_mode::CommonMode;
 use super::uncertainty::drift::DriftUncertainty;
-use super::uncertainty::haze::HazeDoubt;
 use super::uncertainty::hidden::Hidden;
-use super::uncertainty::likeness::Likeness;
+use super::uncertainty::surface_blur::SurfaceBlurUncertainty;
 use super::uncertainty::{clipping, optics};
 use crate::sheet::Tolerances;
 
@@ -14,19 +14,19 @@ use crate::sheet::Tolerances;
 #[derive(Debug)]
 pub struct Comparison {
     /// The photographed sphere.
-    pub mirror: Side,
+    pub mirror: SphereMeasurement,
     /// The rendered sphere as it is.
-    pub cg: Side,
+    pub cg: SphereMeasurement,
     /// The rendered sphere limited to what the photograph could record; `None` where nothing is clipped.
-    pub cg_limited: Option<Side>,
+    pub cg_limited: Option<SphereMeasurement>,
     /// The same pair under the smallest and the largest field of view, where it is unknown.
-    pub other_views: Vec<(Side, Side)>,
+    pub other_views: Vec<(SphereMeasurement, SphereMeasurement)>,
     /// The rotation that best maps the CG's light on the mirror's, where it is well determined.
     pub rotation: Option<Rotation>,
     /// All that the search over rotations found; `None` where there is nothing to hold on to.
     pub rotation_search: Option<RotationSearch>,
     /// Blur of the photographed sphere; `None` where it is clear.
-    pub haze: Option<HazeDoubt>,
+    pub surface_blur: Option<SurfaceBlurUncertainty>,
     /// Tilt and roll of the plate's camera, where the sheet tells its tilt: they say where up is.
     pub camera_tilt_roll_deg: Option<[f64; 2]>,
     /// What the reference drift adds to the uncertainty.
@@ -37,11 +37,11 @@ pub struct Comparison {
 
 impl Comparison {
     /// The rendered sphere on equal terms with the photograph.
-    pub fn cg_on_equal_terms(&self) -> &Side {
+    pub fn cg_on_equal_terms(&self) -> &SphereMeasurement {
         self.cg_limited.as_ref().unwrap_or(&self.cg)
     }
 
-    /// Tells which fractions of the photographed and the rendered sphere were taken out on purpose.
+    /// Records which fractions of the photographed and the rendered sphere were taken out on purpose.
     #[must_use]
     pub(crate) fn with_ignored(mut self, [mirror, cg]: [f64; 2]) -> Self {
         self.mirror = self.mirror.with_ignored(mirror);
@@ -50,17 +50,17 @@ impl Comparison {
     }
 
     /// The same where plate and mirror frame may differ by this much.
-    pub(crate) fn with_drift_doubt(self, drift: DriftUncertainty) -> Self {
+    pub(crate) fn with_drift_uncertainty(self, drift: DriftUncertainty) -> Self {
         Self { drift, ..self }
     }
 
-    /// The directions that something before the photographed sphere may hide.
+    /// The directions that something in front of the photographed sphere may hide.
     pub fn hidden(&self) -> Hidden {
         Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
     }
 
-    /// What limiting the CG to the photograph's ceiling may do wrong to a number of it, stops.
-    pub(crate) fn limiting_sd_stops(&self, stops: impl Fn(&Side) -> Option<f64>) -> f64 {
+    /// Error that limiting the CG to the photograph's clip level may cause in a number of it, stops.
+    pub(crate) fn limiting_sd_stops(&self, stops: impl Fn(&SphereMeasurement) -> Option<f64>) -> f64 {
         let Some(limited) = self.cg_limited.as_ref().and_then(&stops) else { return 0.0 };
         let effect = stops(&self.cg).map_or(0.0, |whole| whole - limited);
         let outline = &self.mirror.fit.outline;
@@ -70,22 +70,22 @@ impl Comparison {
     }
 
     /// How alike the surroundings of the two spheres are, seen from the camera.
-    pub fn likeness(&self, cg: &Side) -> Likeness {
+    pub fn common_mode(&self, cg: &SphereMeasurement) -> CommonMode {
         let shared = shared_directions(&self.mirror, cg, None);
         let levels = shared.iter().map(|s| ([s.mirror.luminance.log2(), s.cg.luminance.log2()], s.steradian));
-        Likeness::of(&levels.collect::<Vec<_>>())
+        CommonMode::of(&levels.collect::<Vec<_>>())
     }
 
     /// One standard deviation of a quantity from not knowing the field of view: how far it moves over the range
     /// tried, taken as uniform. Zero where the field of view is known.
-    pub fn fov_sd(&self, base: f64, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
+    pub fn fov_sd(&self, base: f64, quantity: impl Fn(&SphereMeasurement, &SphereMeasurement) -> Option<f64>) -> f64 {
         optics::even_sd(base, self.other_views.iter().filter_map(|(mirror, cg)| quantity(mirror, cg)))
     }
 
-    /// What the photographed sphere's blur may do to a number of the comparison. Zero on a clear sphere.
-    pub fn haze_sd(&self, quantity: impl Fn(&Side, &Side) -> Option<f64>) -> f64 {
-        let Some(doubt) = &self.haze else { return 0.0 };
-        let of = |cg: &Side| quantity(&self.mirror, cg);
-        of(&self.cg).zip(of(&doubt.blurred_cg)).map_or(0.0, |(sharp, blurred)| (blurred - sharp).abs())
+    /// One standard deviation of a quantity from the photographed sphere's surface blur. Zero on a clear sphere.
+    pub fn surface_blur_sd(&self, quantity: impl Fn(&SphereMeasurement, &SphereMeasurement) -> Option<f64>) -> f64 {
+        let Some(uncertainty) = &self.surface_blur else { return 0.0 };
+        let of = |cg: &SphereMeasurement| quantity(&self.mirror, cg);
+        of(&self.cg).zip(of(&uncertainty.blurred_cg)).map_or(0.0, |(sharp, blurred)| (blurred - sharp).abs())
     }
 }

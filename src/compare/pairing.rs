@@ -1,17 +1,17 @@
-//! Pairs the lights of two spheres one to one so that the angles add up to the least.
+//! Pairs the lights of two spheres one to one such that the sum of the angles is smallest.
 
 use pathfinding::kuhn_munkres::kuhn_munkres_min;
 use pathfinding::matrix::Matrix;
 
-use crate::compare::shown::shows;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
+use crate::compare::visibility::shows;
 use crate::light::lights::{Light, Lights};
 use crate::sphere::angle_between_rad;
 
 /// Lights farther apart than this are not the same light.
 pub const MAX_PAIR_DEG: f64 = 30.0;
 
-/// Lights nearer than this are one light, however unlike.
+/// Lights nearer than this are the same light, however different they look.
 const SURELY_ONE_DEG: f64 = 6.0;
 
 /// Lights of one strength: illuminances within this many stops of each other.
@@ -31,9 +31,9 @@ pub struct Pairing {
     pub only_cg: Vec<usize>,
 }
 
-/// The lights of two spheres, paired where they may be the same: two unlike ones at different places are not where
-/// either sphere shows the other's light in its own place.
-pub(crate) fn pair_sides(mirror: &Side, cg: &Side) -> Pairing {
+/// The lights of two spheres, paired where they may be the same. Two different lights in different directions are no
+/// pair if either sphere shows something in the direction of the other's light.
+pub(crate) fn pair_sides(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Pairing {
     let mut pairing = pair_lights(&mirror.lights, &cg.lights);
     let (chance, pairs) = pairing.pairs.into_iter().partition(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);

@@ -1,7 +1,7 @@
 //! The directions that both spheres of a pair show, and how bright the two are in them.
 
 use super::rotation::Rotation;
-use super::side::Side;
+use super::sphere_measurement::SphereMeasurement;
 use super::uncertainty::hidden::Hidden;
 use crate::base::statistics::{weighted_median, weighted_robust_sd};
 use crate::base::units::Stops;
@@ -10,7 +10,7 @@ use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
 /// Directions this close to a light's edge are left out, degrees: the blur reaches that far.
 const LIGHT_MARGIN_DEG: f64 = COMPARISON_FWHM_DEG;
 
-/// Where a rotation is undone, light that it does not quite bring home leaks this much farther.
+/// Where a rotation is undone, its remaining error widens that margin by this much.
 const ROTATED_MARGIN_DEG: f64 = 3.0;
 
 /// A direction counts when its blurred luminance is this many noise deviations above zero.
@@ -40,7 +40,11 @@ pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
 
 /// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG
 /// is looked up where that rotation brings it from.
-pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<SharedDirection> {
+pub(crate) fn shared_directions(
+    mirror: &SphereMeasurement,
+    cg: &SphereMeasurement,
+    rotation: Option<&Rotation>,
+) -> Vec<SharedDirection> {
     let grid = DirectionGrid::shared();
     let ours = mirror.image.map.compared();
     let theirs = cg.image.map.compared();
@@ -66,7 +70,7 @@ pub(crate) fn shared_directions(mirror: &Side, cg: &Side, rotation: Option<&Rota
     shared
 }
 
-fn above_noise(side: &Side, value: &Smoothed) -> bool {
-    // The blur averages many cells; count it as ten, which holds for the smallest spheres too.
+fn above_noise(side: &SphereMeasurement, value: &Smoothed) -> bool {
+    // The blur averages many cells; ten is a safe count even for the smallest spheres.
     value.luminance > MIN_SIGNAL_TO_NOISE * side.image.noise_sd / 10.0_f64.sqrt() && value.luminance > 0.0
 }

@@ -3,8 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-/// What undoes a finding. Directions are camera axes; gains multiply scene-linear light. In a finding `environment` that
-/// concerns the reference, the captured environment stands in the CG's place.
+/// What undoes a finding. Directions are camera axes; gains multiply scene-linear light. In a finding `environment`
+/// that concerns the reference, the captured environment stands in the CG's place.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Action {

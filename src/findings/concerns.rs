@@ -13,6 +13,18 @@ pub enum Concerns {
     Reference,
 }
 
+impl PartialEq<&str> for Concerns {
+    fn eq(&self, word: &&str) -> bool {
+        self.word() == *word
+    }
+}
+
+impl PartialEq<str> for Concerns {
+    fn eq(&self, word: &str) -> bool {
+        self.word() == word
+    }
+}
+
 impl Concerns {
     /// The word in the report.
     pub fn word(self) -> &'static str {

@@ -362,8 +362,8 @@ pub struct ErrorNote {
     pub cause: String,
     /// What to do.
     pub remedy: String,
-    /// Options of the command line of which one may settle it, the likeliest first: `--near X,Y,R` for each round thing that
-    /// a frame without a sphere shows, in px.
+    /// Options of the command line of which one may settle it, the likeliest first: `--near X,Y,R` for each round
+    /// thing that a frame without a sphere shows, in px.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub candidates: Vec<String>,
 }

@@ -1,12 +1,11 @@
 //! One light: its illuminance, colour, size and place in the picture.
 //!
-//! A light is what stands above its surroundings. How far the surroundings vary where they can be seen round it is how
-//! far they may vary behind it, and that part is wrong in one piece over the whole light: it moves flux, colour, size
-//! and centre together.
+//! A light is what stands above its surroundings. Behind it they may vary as much as they are seen to vary around it.
+//! That error is common to the whole light: it moves flux, colour, size and centre together.
 
 use std::f64::consts::{LN_2, PI};
 
-use crate::colour::uncertainty::{TemperatureDoubt, temperature_doubt};
+use crate::colour::uncertainty::{TemperatureUncertainty, temperature_uncertainty};
 
 /// Flux lost or doubled at the edge of any light, relative (resampling; measured on clean renders).
 const EDGE_FRACTION: f64 = 0.004;
@@ -14,9 +13,9 @@ const EDGE_FRACTION: f64 = 0.004;
 /// The same for a light of a single cell, falling with the root of their number.
 const SINGLE_CELL_FRACTION: f64 = 0.02;
 
-/// Flux of a light that fills one pixel, relative (one sd): of a mosaic sensor only every second pixel sees green and every fourth
-/// red or blue, so that a point on them gives all, much or little; over more pixels this evens out with their number (common practice, no
-/// source).
+/// Relative sd of the flux of a light that fills one pixel: on a mosaic sensor only every second pixel sees green and
+/// every fourth red or blue, so a point may give all, much or little of its light. Over more pixels this averages out
+/// (common practice, no source).
 const SINGLE_PIXEL_FRACTION: f64 = 0.5;
 
 /// Centroid error that remains on a clean light, frame px.
@@ -25,12 +24,12 @@ const CENTROID_SD_PX: f64 = 0.03;
 /// A clipped core may be lopsided by this fraction of its radius.
 const CLIPPED_CENTROID_FRACTION: f64 = 0.08;
 
-/// Lens blur that nothing tells, standard deviation in px: from 0.4 to 1.6 in use, so its square is uncertain by about
-/// this one's.
+/// Unknown lens blur, standard deviation in px: 0.4 to 1.6 in use, so its square is uncertain by about the square of
+/// this.
 const UNTOLD_BLUR_PX: f64 = 1.0;
 
-/// A cell of the direction grid that pixels cover unevenly is topped up; shares come out low or high by so much,
-/// relative (measured on clean renders).
+/// A cell of the direction grid that pixels cover unevenly is scaled up; shares are off by about this much, relative
+/// (measured on clean renders).
 const GRID_FRACTION: f64 = 0.02;
 
 /// What the picture says about a light beside its mean values. Solid angles in sr, luminance and radiance in the
@@ -61,7 +60,7 @@ pub(crate) struct Footprint {
     /// Noise of one cell's luminance.
     pub(crate) noise_sd: f64,
     pub(crate) clipped: bool,
-    /// A sensor saw it, on whose pixels a small light may fall well or badly; a render averages over each pixel.
+    /// Recorded by a sensor, on whose pixels a small light may fall well or badly; a render averages over each pixel.
     pub(crate) photographed: bool,
 }
 
@@ -71,7 +70,7 @@ impl Footprint {
         (1.0 - self.steradian / (2.0 * PI)).clamp(-1.0, 1.0).acos()
     }
 
-    /// Illuminance that surroundings brighter or darker by their spread would add behind the whole light.
+    /// Illuminance that the surroundings would add behind the whole light if they were brighter by their spread.
     fn behind(&self) -> f64 {
         self.background_sd * self.zone_steradian
     }
@@ -85,7 +84,7 @@ impl Footprint {
         self.noise_sd * (self.steradian * self.steradian * self.concentration.max(1e-9)).sqrt()
     }
 
-    /// What a light of few pixels may give more or less for falling on these and not on others.
+    /// Uncertainty of a small light's flux from where it falls on the sensor's pixels.
     fn sampled(&self) -> f64 {
         if !self.photographed {
             return 0.0;
@@ -94,14 +93,14 @@ impl Footprint {
         SINGLE_PIXEL_FRACTION / pixels.max(1.0) * self.illuminance
     }
 
-    /// Flux that lens blur carries past the cells round the core over which it is summed: of a disc of ρ px, blurred by
-    /// σ = 1.2 px, 0.05/ρ lies more than 2 px outside (the tail of a Gaussian along its rim).
+    /// Flux that lens blur carries beyond the cells over which it is summed: of a disc of ρ px, blurred by σ = 1.2
+    /// px, 0.05/ρ lies more than 2 px outside (the tail of a Gaussian along its rim).
     fn leaked(&self) -> f64 {
         0.05 * (self.cell_rad / self.reach_rad().max(1e-9)).min(4.0) * self.illuminance
     }
 
-    /// One sd of the illuminance: noise, edge, what lies behind, how much of that the light covers (its rim is
-    /// blurred over most of a cell), and what the sphere does not show of it.
+    /// One sd of the illuminance: noise, edge, background behind the light, how much of that the light covers (its
+    /// rim is blurred over most of a cell), and the part that the sphere does not show.
     pub(crate) fn illuminance_sd(&self) -> f64 {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
         let covered = self.background * 1.5 * PI * self.reach_rad() * self.cell_rad;
@@ -110,8 +109,8 @@ impl Footprint {
         parts.iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 
-    /// One sd of what the light's place in the picture sends, whatever of it is the light's own and whatever lies behind:
-    /// noise, edge, what the sphere does not show.
+    /// One sd of all flux from the light's place in the picture, background included: noise, edge, and the part that
+    /// the sphere does not show.
     pub(crate) fn flux_sd(&self) -> f64 {
         let edge = EDGE_FRACTION + SINGLE_CELL_FRACTION / (self.core_cells.max(1) as f64).sqrt();
         let cut = 0.5 * self.unseen_fraction * self.illuminance;
@@ -132,8 +131,8 @@ impl Footprint {
         self.background_rgb.map(|c| c / self.background.max(1e-30) * self.behind())
     }
 
-    /// One sd of the direction from the picture alone, each way across it, rad: the centroid's, too few cells, a clipped
-    /// core's lopsidedness, and surroundings brighter on one side.
+    /// One sd of the direction from the picture alone, each way across it, rad: centroid, too few cells, a lopsided
+    /// clipped core, and surroundings that are brighter on one side.
     pub(crate) fn direction_sd_rad(&self) -> f64 {
         let centroid = CENTROID_SD_PX / self.px_per_cell * self.cell_rad;
         let few_cells = 0.25 * self.cell_rad * self.concentration.sqrt();
@@ -141,7 +140,7 @@ impl Footprint {
         [centroid, few_cells, lopsided, self.pull_sd_rad()].iter().map(|p| p * p).sum::<f64>().sqrt()
     }
 
-    /// The part of it that surroundings brighter on one side cause.
+    /// The part of it that is due to surroundings that are brighter on one side.
     pub(crate) fn pull_sd_rad(&self) -> f64 {
         0.5 * self.relative_behind() * (self.zone_steradian / PI).sqrt()
     }
@@ -169,14 +168,18 @@ impl Footprint {
 
 /// Colour temperature and Duv of a light: channels on their own by `channel_sd` (relative), and all together by
 /// what lies behind it. `None` where it has no temperature.
-pub(crate) fn colour_doubt(rgb: [f64; 3], channel_sd: f64, behind_rgb: [f64; 3]) -> Option<TemperatureDoubt> {
-    let own = temperature_doubt(rgb, [channel_sd / LN_2; 3])?;
+pub(crate) fn colour_uncertainty(
+    rgb: [f64; 3],
+    channel_sd: f64,
+    behind_rgb: [f64; 3],
+) -> Option<TemperatureUncertainty> {
+    let own = temperature_uncertainty(rgb, [channel_sd / LN_2; 3])?;
     let at = |sign: f64| {
         let moved = [0, 1, 2].map(|c| (rgb[c] + sign * behind_rgb[c]).max(0.02 * rgb[c]));
         crate::colour::cct_ohno2013::cct_duv_from_working_rgb(moved)
     };
     let (Some(more), Some(less)) = (at(0.5), at(-0.5)) else { return Some(own) };
-    Some(TemperatureDoubt {
+    Some(TemperatureUncertainty {
         kelvin: own.kelvin.hypot(more.cct.0 - less.cct.0),
         mired: own.mired.hypot(1e6 / more.cct.0.max(1.0) - 1e6 / less.cct.0.max(1.0)),
         duv: own.duv.hypot(more.duv - less.duv),
@@ -221,15 +224,15 @@ mod tests {
         assert!(restless.radius_sd_rad(0.08) > calm.radius_sd_rad(0.08));
         assert!(restless.share_sd(0.7, 0.1, 3.0) > calm.share_sd(0.7, 0.1, 3.0));
         let rgb = [2.6, 1.9, 1.0];
-        let kelvin = |f: Footprint| colour_doubt(rgb, f.channel_sd(), f.behind_rgb()).unwrap().kelvin;
+        let kelvin = |f: Footprint| colour_uncertainty(rgb, f.channel_sd(), f.behind_rgb()).unwrap().kelvin;
         assert!(kelvin(restless) > kelvin(calm));
     }
 
     #[test]
     fn surroundings_of_the_lights_own_colour_do_not_move_it() {
         let rgb = [2.6, 1.9, 1.0];
-        let own = colour_doubt(rgb, 0.01, [0.0; 3]).unwrap();
-        let same = colour_doubt(rgb, 0.01, rgb.map(|c| 0.2 * c)).unwrap();
+        let own = colour_uncertainty(rgb, 0.01, [0.0; 3]).unwrap();
+        let same = colour_uncertainty(rgb, 0.01, rgb.map(|c| 0.2 * c)).unwrap();
         approx::assert_relative_eq!(own.kelvin, same.kelvin, max_relative = 1e-6);
     }
 }

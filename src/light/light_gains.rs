@@ -13,10 +13,10 @@ use crate::light::radiance::{DirectionGrid, Source};
 /// Power of the cosine in a lobe.
 const LOBE_POWER: i32 = 12;
 
-/// Every so many directions of the shared grid one lobe.
+/// One lobe for every eighth direction of the shared grid.
 const LOBE_STRIDE: usize = 8;
 
-/// Lobes that carry this information once: the sphere over the area of a lobe's autocorrelation, 4π σ² with σ = 16.5°.
+/// Number of independent lobes: the sphere over the area of a lobe's autocorrelation, 4π σ² with σ = 16.5°.
 const INDEPENDENT_LOBES: f64 = 12.0;
 
 /// A lobe is left out where more than this part of the photographed light is filled in.
@@ -31,17 +31,17 @@ const FLOOR_FRACTION: f64 = 0.1;
 /// Robust deviation is taken as at least this, relative.
 const LEAST_DEVIATION: f64 = 0.01;
 
-/// Two layers whose lobes are this much alike (cosine) are taken as one: small lights within about 10° of each other,
-/// which a light a few degrees off its place would share out wrongly.
+/// Two layers whose lobes are this similar (cosine) are solved as one: lights within about 10° of each other, between
+/// which an error of a few degrees would distribute light wrongly.
 const ALIKE: f64 = 0.9;
 
-/// Lobes that differ by much more than this, or than the rest do, count little, relative.
+/// Lobes whose relative difference is much larger than this, or than that of the others, count little.
 const LEAST_ROBUST: f64 = 0.05;
 
-/// A layer whose variance is this many times larger for the other layers' sake is not told from them.
+/// A layer whose variance is this many times larger because of the other layers cannot be separated from them.
 const MOST_INFLATION: f64 = 40.0;
 
-/// A layer that gives less than this of every lobe says nothing.
+/// A layer that gives less than this fraction of every lobe is not solved for.
 const LEAST_PART: f64 = 0.01;
 
 /// Error that remains on clean input, relative.
@@ -56,7 +56,7 @@ pub struct LightLayer {
     pub sources: Vec<Source>,
 }
 
-/// Layers that share a gain, because the sphere does not tell them apart; mostly one alone.
+/// Layers that share a gain because the sphere cannot separate them; mostly a single one.
 #[derive(Debug, Clone, PartialEq)]
 pub struct GroupGain {
     /// Indices of the layers.
@@ -71,16 +71,18 @@ pub struct GroupGain {
     pub channel_sd: f64,
 }
 
-/// What was solved.
+/// The solution.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct LightGainsSolution {
-    /// Gains of what can be told.
+    /// The gains that can be determined.
     pub groups: Vec<GroupGain>,
-    /// Layers whose gain cannot be told: they give next to nothing, only clipped light, or what others give together.
+    /// Layers whose gain cannot be determined: they give next to nothing, only clipped light, or the same light as
+    /// others together.
     pub untold: Vec<usize>,
     /// Part of the CG's light that is in no layer, and stays as it is.
     pub rest_fraction: f64,
-    /// Layers from whose side so much more, or less, light comes in the whole that they are hardly all of their light.
+    /// Layers in whose direction the whole picture has so much more or less light that they cannot be all of that
+    /// light.
     pub not_whole: Vec<usize>,
     /// Robust relative deviation of the lobes after the gains.
     pub left_over: f64,
@@ -206,8 +208,8 @@ fn rest_fraction(whole: &Lobes, each: &[Lobes]) -> f64 {
     if all > 0.0 { (all - in_layers) / all } else { 0.0 }
 }
 
-/// What no layer holds is held against each layer where that is strongest. An even rest is light of something else; one that
-/// stands out there by this part of the layer, or is missing, is the layer's own.
+/// The light in no layer is compared with each layer where that layer is strongest. An even rest belongs to something
+/// else; a rest that stands out there by this fraction of the layer, or is missing, belongs to the layer.
 const NOT_WHOLE_PART: f64 = 0.5;
 const TOO_MUCH_PART: f64 = 0.1;
 
@@ -279,7 +281,7 @@ impl System {
                 .iter()
                 .map(|group| scale * group.iter().map(|l| each[*l].value(*lobe, channel)).sum::<f64>())
                 .collect();
-            // Everything that no gain changes: light in no layer, and layers that are not told apart.
+            // Everything that no gain changes: light in no layer, and layers that are not solved for.
             let fixed = scale * whole.value(*lobe, channel) - row.iter().sum::<f64>();
             system.wanted.push(scale * target.value(*lobe, channel) - fixed);
             system.rows.push(row);
@@ -358,8 +360,8 @@ mod tests {
     use super::*;
     use crate::sphere::direction_of_deg;
 
-    /// A light with a soft edge, so that the grid's cells do not change its flux where it moves; or light from all round
-    /// where the radius is 180°.
+    /// A light with a soft edge, so that the grid's cells do not change its flux where it moves; or light from all
+    /// round where the radius is 180°.
     fn light(azimuth_deg: f64, elevation_deg: f64, radius_deg: f64, rgb: [f64; 3]) -> Vec<Source> {
         let grid = DirectionGrid::shared();
         let axis = direction_of_deg(azimuth_deg, elevation_deg);

@@ -184,7 +184,8 @@ mod tests {
     fn silvered_glass_reflects_front_and_back() {
         // Front 0.04258, then all passes: 0.95925 with silver as it reflects in air (same source as above).
         assert!((both_surfaces(0.042_58, 0.959_18) - 0.959_25).abs() < 2e-4);
-        // In glass silver reflects less, ((n-g)^2 + k^2) / ((n+g)^2 + k^2) = 0.9449 at 550 nm, g = 1.517: 0.9453 in all.
+        // In glass silver reflects less, ((n-g)^2 + k^2) / ((n+g)^2 + k^2) = 0.9449 at 550 nm, g = 1.517: 0.9453 in
+        // all.
         let [n, k, g] = [0.125_f64, 3.34_f64, 1.517_f64];
         let silver = ((n - g).powi(2) + k * k) / ((n + g).powi(2) + k * k);
         let green = Material::SilveredGlass.reflectance(0.0)[1];

@@ -181,7 +181,7 @@ impl<'a> Comparison<'a> {
         let pooled = ratio::pool_stops(&cells, hint.map(|h| h.0)).ok_or("no background is comparable")?;
         let mut warnings: Vec<String> = placement.warning.iter().cloned().collect();
         let mut stops = luminance_drift(&cells, &pooled, &placement, &mut warnings);
-        if let Some(doubt) = self.tone_curve_doubt(stops.value) {
+        if let Some(doubt) = self.tone_curve_uncertainty(stops.value) {
             warnings.push(tone_curve_warning(self.name));
             stops = stops.widened(doubt);
         }
@@ -297,7 +297,7 @@ impl<'a> Comparison<'a> {
     }
 
     /// What an unknown tone curve leaves open of a difference in stops; `None` where none is at work.
-    fn tone_curve_doubt(&self, stops: f64) -> Option<f64> {
+    fn tone_curve_uncertainty(&self, stops: f64) -> Option<f64> {
         let unknown =
             |frame: &Frame| frame.format == "jpeg" && !matches!(&*frame.record.encoding_from, "sheet" | "option");
         let doubt = TONE_CURVE_SHARE * stops.abs();

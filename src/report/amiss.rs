@@ -7,7 +7,7 @@ use crate::findings::numbers::fixed;
 use crate::findings::{CheckId, Concerns, Finding, Verdict, detail};
 use crate::printable_text;
 
-/// Between the words on a doubtful number and what is in the way.
+/// Stands between an uncertain number and the reason.
 pub(crate) const TOO_UNCERTAIN: &str = "is too uncertain to judge against the tolerance of";
 
 /// What is wrong, in one clause without a full stop: `the CG is 0.64 stops too dark`. Never a number that looks right:

@@ -1,5 +1,5 @@
-//! What a reader needs in ten seconds: the verdict, what is wrong with the CG, the first fix, and what is wrong with the
-//! material from set. The same words in the text report, on the picture and in the lines of many shots.
+//! What a reader needs in ten seconds: the verdict, what is wrong with the CG, the first fix, and what is wrong with
+//! the material from set. The same words in the text report, on the picture and in the lines of many shots.
 
 use std::path::Path;
 

@@ -3,7 +3,8 @@
 use super::wording::is_set_problem;
 use crate::findings::{CheckId, Concerns, Finding, Report, Verdict, detail};
 
-/// The findings that ask for something, worst first; waived ones ask for nothing, and what waits for another comes last.
+/// The findings that ask for something, worst first. Waived ones ask for nothing, and those that wait for another
+/// come last.
 pub(crate) fn asking(report: &Report) -> Vec<&Finding> {
     let asks = |f: &&Finding| {
         f.concerns == Concerns::Cg
@@ -48,7 +49,8 @@ pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
     worst_first(report).into_iter().filter(|finding| is_set_problem(finding)).collect()
 }
 
-/// Worst verdict first, waived ones among the matches; of one verdict those of the CG first, then in the producer's order.
+/// Worst verdict first, waived ones among the matches; within a verdict those of the CG first, then in the order in
+/// which they were made.
 pub(crate) fn worst_first(report: &Report) -> Vec<&Finding> {
     let mut findings: Vec<&Finding> = report.findings.iter().collect();
     let rank = |f: &Finding| if f.waived.is_some() { Verdict::Match } else { f.verdict };

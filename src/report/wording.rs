@@ -37,7 +37,8 @@ pub fn tolerance_words(finding: &Finding) -> String {
     }
 }
 
-/// The verdict word, `waived` where a waiver covers a mismatch. A mismatch of what came from set is no word against the CG.
+/// The verdict word; `waived` where a waiver covers a mismatch, `set-problem` for a mismatch that concerns what came
+/// from set.
 pub fn verdict_words(finding: &Finding) -> &'static str {
     if finding.waived.is_some() {
         "waived"

@@ -50,10 +50,11 @@ pub struct WrittenPaths {
 
 /// The name before `.report.json`: `<shot>[.<version>]` in letters and digits of every script, `.`, `_` and `-`.
 ///
-/// Of the rest, what a file system, a shell or a terminal cannot bear (spaces, other ASCII signs, control characters, what is
-/// invisible or turns the direction of writing) becomes `%` and its UTF-8 bytes in hexadecimal (RFC 3986, section 2.1), so
-/// that names stay apart where the file system tells capital letters from small ones. So does the first letter of a name that would be a hidden file, an option or a device, and a
-/// dot at the end. A very long name is cut and ends in sixteen digits of its hash.
+/// Characters that trouble file systems, shells or terminals (spaces, other ASCII signs, control characters,
+/// invisible ones and those that change the direction of writing) become `%` and their UTF-8 bytes in hexadecimal
+/// (RFC 3986, section 2.1). Names that differ only in case stay different. The first letter of a name that would be a
+/// hidden file, an option or a device is escaped too, and so is a dot at the end. A very long name is cut and ends in
+/// sixteen digits of its hash.
 ///
 /// ```
 /// use plateproof::report::report_stem;
@@ -83,10 +84,10 @@ pub fn report_stem(shot: &str, version: Option<&str>) -> String {
     cut_to_limit(stem, &named)
 }
 
-/// No escaped name looks like this: behind its `%` stands no hexadecimal number.
+/// No escaped name looks like this: its `%` is not followed by a hexadecimal number.
 const UNNAMED: &str = "%unnamed";
 
-/// What may stand in a file's name as it is.
+/// Whether a character may stand in a file name as it is.
 fn is_borne(c: char) -> bool {
     if c.is_ascii() {
         return c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-');
@@ -154,8 +155,8 @@ pub fn write_report(
     Ok(WrittenPaths { json, text: plain, picture, beside: written_beside })
 }
 
-/// Takes away the report `<stem>.report.json` in `dir` with what stands beside it, where it says no more than that a shot
-/// could not be done. Anything else stays, and so does what cannot be taken away.
+/// Removes the report `<stem>.report.json` in `dir` with the files beside it, if it says only that a shot could not
+/// be done. Everything else stays, and so does what cannot be removed.
 pub(crate) fn remove_failed(dir: &Path, json_name: &str) {
     let Some(stem) = json_name.strip_suffix(".report.json").filter(|stem| !stem.contains(['/', '\\'])) else { return };
     let json = dir.join(json_name);
@@ -202,7 +203,7 @@ fn holds(bytes: &[u8], part: &[u8]) -> bool {
     bytes.windows(part.len()).any(|window| window == part)
 }
 
-/// Writes one file by the same care: complete under a temporary name first, then renamed over `path`.
+/// Writes one file with the same care: complete under a temporary name first, then renamed over `path`.
 ///
 /// # Errors
 /// `Io` where the folder is missing or writing fails.
@@ -210,7 +211,7 @@ pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
     write_atomically(path, |file| file.write_all(bytes).map_err(|e| Error::io(path, &e)))
 }
 
-/// Writes a picture of ours by the same care, and never over a picture that is not.
+/// Writes a picture of ours with the same care, and never over a foreign picture.
 ///
 /// # Errors
 /// As [`write_report`].
@@ -219,7 +220,7 @@ pub fn replace_picture(path: &Path, png: &[u8]) -> Result<()> {
     write_whole(path, png)
 }
 
-/// Takes away an earlier picture of ours.
+/// Removes an earlier picture of ours.
 ///
 /// # Errors
 /// As [`write_report`].
@@ -232,7 +233,7 @@ fn safe_character(c: char) -> char {
     if c.is_ascii_alphanumeric() || matches!(c, '.' | '_' | '-') { c } else { '_' }
 }
 
-/// Names that one widespread system keeps for devices, whatever the ending; the digits may be raised ones.
+/// Names that one widespread system reserves for devices, whatever the ending; the digits may be superscripts.
 fn is_device_name(name: &str) -> bool {
     let first = name.split('.').next().unwrap_or_default().trim_end().to_uppercase();
     let numbered = ["COM", "LPT"].iter().find_map(|port| first.strip_prefix(port));
@@ -283,7 +284,8 @@ struct FilesBeside {
     beside_blake3: BTreeMap<String, String>,
 }
 
-/// An earlier report may be replaced by one of the same shot and version only. Gives the endings of what stands beside it.
+/// An earlier report may be replaced only by one of the same shot and version. Returns the endings of the files
+/// beside it.
 fn check_same_report(path: &Path, report: &Report) -> Result<Vec<String>> {
     let Some(file) = open_existing(path)? else { return Ok(Vec::new()) };
     let earlier: Option<Identity> = serde_json::from_reader(BufReader::new(file.take(JSON_LIMIT_BYTES))).ok();

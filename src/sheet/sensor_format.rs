@@ -94,7 +94,7 @@ mod tests {
 
     #[test]
     fn every_name_is_explained() {
-        let told = crate::check::docs::camera::DOC.how;
+        let told = crate::check::docs::field_of_view::DOC.how;
         assert!(SENSOR_FORMATS.iter().all(|format| told.contains(format.name) && !format.source.is_empty()));
     }
 

@@ -1,14 +1,14 @@
 //! A measured side as the report holds it.
 
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, ratio_sd_stops, ratio_stops};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty;
 use crate::findings::{LightReport, SphereReport};
 use crate::light::lights::Light;
 use crate::sphere::{azimuth_elevation_deg, azimuth_elevation_sd_rad};
 
 /// The report's entry of one sphere.
-pub(super) fn sphere_report(side: &Side) -> SphereReport {
+pub(super) fn sphere_report(side: &SphereMeasurement) -> SphereReport {
     let stops = ratio_stops(side);
     let sd = stops.map(|_| ratio_sd_stops(side));
     let ratio = stops.map(f64::exp2);
@@ -46,12 +46,13 @@ pub(super) fn sphere_report(side: &Side) -> SphereReport {
     }
 }
 
-fn light_report(side: &Side, light: &Light) -> LightReport {
+fn light_report(side: &SphereMeasurement, light: &Light) -> LightReport {
     let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
     let cov = uncertainty::outline::direction_cov(side, light) + uncertainty::optics::direction_cov(side, light);
     let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(&light.direction, &cov);
     let colour = colour_of(light);
-    let colour_sd = crate::light::footprint::colour_doubt(light.illuminance_rgb, light.channel_sd, light.behind_rgb);
+    let colour_sd =
+        crate::light::footprint::colour_uncertainty(light.illuminance_rgb, light.channel_sd, light.behind_rgb);
     let unclipped = |sd: f64| (!light.clipped && light.cct.is_some()).then_some(sd);
     let size = light.angular_radius_deg;
     LightReport {

@@ -8,7 +8,7 @@ use super::pair::Pair;
 use crate::Result;
 use crate::base::parallel;
 use crate::base::units::Stops;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::{CheckId, Concerns, Finding, Naming, Report, Verdict};
 use crate::image::Frame;
 use crate::light::lights::Light;
@@ -28,7 +28,7 @@ const UNWRAPPED_COLUMNS: usize = 440;
 /// Columns of the difference map, which holds nothing finer than the comparison's blur.
 const DIFFERENCE_COLUMNS: usize = 180;
 
-/// Side of the predicted grey sphere, px: twice that at which the page draws it, which gives it a soft edge.
+/// SphereMeasurement of the predicted grey sphere, px: twice that at which the page draws it, which gives it a soft edge.
 const MATTE_PX: usize = 428;
 
 /// Reflectance of the predicted grey sphere.
@@ -72,7 +72,7 @@ pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>, from_
 }
 
 /// The photographed lights that the CG lacks, where they would be on its sphere.
-fn ghosts(mirror: &Side, cg: &Side, cg_frame: &Frame, report: &Report) -> Vec<GhostMark> {
+fn ghosts(mirror: &SphereMeasurement, cg: &SphereMeasurement, cg_frame: &Frame, report: &Report) -> Vec<GhostMark> {
     let crop = Crop::around(cg, cg_frame);
     let of_pair =
         |f: &&Finding| f.check == CheckId::HighlightDirection && f.mirror.as_deref() == Some(mirror.name.as_str());
@@ -95,7 +95,11 @@ fn ghosts(mirror: &Side, cg: &Side, cg_frame: &Frame, report: &Report) -> Vec<Gh
 }
 
 /// The picture of one frame's sphere as PNG bytes.
-pub(super) fn sphere_picture(side: &Side, frame: &Frame, working_from_stored: &Matrix3<f64>) -> Result<Vec<u8>> {
+pub(super) fn sphere_picture(
+    side: &SphereMeasurement,
+    frame: &Frame,
+    working_from_stored: &Matrix3<f64>,
+) -> Result<Vec<u8>> {
     let shown = evidence_side(side, frame, working_from_stored, "sphere".to_owned());
     let key = side.lights.key().map(|key| {
         let [azimuth, elevation] = azimuth_elevation_deg(&key.direction);
@@ -121,7 +125,7 @@ fn finding_lines(report: &Report) -> Vec<FindingLine> {
 }
 
 /// Gain that shows the median of the sphere's light as mid grey, held back where that would burn out a tenth of it.
-fn display_gain(side: &Side) -> f64 {
+fn display_gain(side: &SphereMeasurement) -> f64 {
     let mut seen: Vec<f64> =
         side.image.samples.iter().flatten().map(|s| f64::from(s.luminance)).filter(|l| *l > 0.0).collect();
     seen.sort_by(f64::total_cmp);
@@ -132,7 +136,12 @@ fn display_gain(side: &Side) -> f64 {
     }
 }
 
-fn evidence_side(side: &Side, frame: &Frame, working_from_stored: &Matrix3<f64>, title: String) -> EvidenceSide {
+fn evidence_side(
+    side: &SphereMeasurement,
+    frame: &Frame,
+    working_from_stored: &Matrix3<f64>,
+    title: String,
+) -> EvidenceSide {
     let crop = Crop::around(side, frame);
     let lights = side.lights.all.iter().enumerate().map(|(i, light)| {
         let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
@@ -170,7 +179,7 @@ struct Crop {
 }
 
 impl Crop {
-    fn around(side: &Side, frame: &Frame) -> Self {
+    fn around(side: &SphereMeasurement, frame: &Frame) -> Self {
         let outline = side.fit.outline;
         let reach = outline.semi_a * CROP_RADII + 2.0;
         let block = (2.0 * reach / CROP_PX as f64).ceil().max(1.0) as usize;
@@ -220,7 +229,7 @@ fn latlong_direction(index: usize, columns: usize) -> Vector3<f64> {
     direction_of_deg(azimuth, elevation)
 }
 
-fn unwrapped(side: &Side) -> LinearPicture {
+fn unwrapped(side: &SphereMeasurement) -> LinearPicture {
     let (width, height) = (UNWRAPPED_COLUMNS, UNWRAPPED_COLUMNS / 2);
     let seen = |i: usize| {
         let point = side.geometry.locate(&latlong_direction(i, width));
@@ -231,7 +240,7 @@ fn unwrapped(side: &Side) -> LinearPicture {
 }
 
 /// CG minus mirror in stops, both blurred as for the comparison.
-fn difference(mirror: &Side, cg: &Side) -> LinearPictureGrey {
+fn difference(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> LinearPictureGrey {
     let (width, height) = (DIFFERENCE_COLUMNS, DIFFERENCE_COLUMNS / 2);
     let (ours, theirs) = (mirror.image.map.compared(), cg.image.map.compared());
     let stops: Vec<Option<f64>> = ours.iter().zip(theirs).map(|(a, b)| ratio(a.as_ref()?, b.as_ref()?)).collect();
@@ -266,7 +275,7 @@ fn interpolate(values: &[Option<f64>], direction: &Vector3<f64>) -> f32 {
 const MATTE_POINTS: usize = 49;
 
 /// A grey sphere under the side's light, seen from the camera.
-fn matte(side: &Side) -> LinearPicture {
+fn matte(side: &SphereMeasurement) -> LinearPicture {
     let towards = side.geometry.towards_camera();
     let [right, up] = tangents(&-towards);
     let at = |i: usize| 2.0 * i as f64 / (MATTE_POINTS - 1) as f64 - 1.0;

@@ -4,7 +4,7 @@ use crate::Result;
 use crate::base::units::Stops;
 use crate::check::reference_drift::Reference;
 use crate::colour::ColourSpace;
-use crate::compare::side::Trust;
+use crate::compare::sphere_measurement::Trust;
 use crate::findings::Report;
 use crate::image::Frame;
 use crate::light::radiance::Radiometry;

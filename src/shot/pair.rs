@@ -7,11 +7,11 @@ use crate::check::{CHECKS, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
 use crate::compare::Comparison;
 use crate::compare::rotation::{RotationSearch, search_rotation};
-use crate::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use crate::compare::sphere_faults::{Seam, find_seam};
+use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use crate::compare::uncertainty::drift::DriftUncertainty;
-use crate::compare::uncertainty::haze::HazeDoubt;
 use crate::compare::uncertainty::reflectance;
+use crate::compare::uncertainty::surface_blur::SurfaceBlurUncertainty;
 use crate::findings::remedy::Ask;
 use crate::findings::{CheckId, ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::image::Frame;
@@ -134,8 +134,8 @@ pub(super) fn check(
         fractions
     };
     let whole = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
-    let doubt = reference_drift::doubt(&found.photographed.reference, &sheet.tolerances);
-    let dressed = |comparison: Comparison| comparison.with_ignored(ignored_fractions).with_drift_doubt(doubt);
+    let doubt = reference_drift::uncertainty(&found.photographed.reference, &sheet.tolerances);
+    let dressed = |comparison: Comparison| comparison.with_ignored(ignored_fractions).with_drift_uncertainty(doubt);
     let whole = dressed(whole);
     let open = suspected.filter(|_| ceiling::matters(&whole));
     found.photographed.frame.clip_level = open.or(found.photographed.frame.clip_level);
@@ -161,7 +161,7 @@ pub(super) fn check(
 }
 
 fn sphere_reports(comparison: &Comparison, recovered: Option<&Recovered>) -> [SphereReport; 2] {
-    let blur = comparison.haze.as_ref().map(|doubt| doubt.haze.half_light_rad);
+    let blur = comparison.surface_blur.as_ref().map(|doubt| doubt.surface_blur.half_light_rad);
     let mirror = SphereReport {
         surface_blur_deg: blur.map(|b| b.value.to_degrees()),
         surface_blur_deg_sd: blur.map(|b| b.sd.to_degrees()),
@@ -320,20 +320,20 @@ fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed_in: &ColourS
 }
 
 /// What of the reflectance's uncertainty does not cancel: nothing where the CG sphere is said to be like the real one.
-fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceDoubt {
-    let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceDoubt::default() };
+fn doubt(spec: &MirrorSpec, cg: &CgSphereSpec) -> ReflectanceUncertainty {
+    let Reflectance::Rgb(rendered) = cg.reflectance else { return ReflectanceUncertainty::default() };
     let alike = |given: [f64; 3]| given.iter().zip(rendered).all(|(a, b)| (a - b).abs() < 1e-9);
     let told_alike = matches!(spec.reflectance, Some(MirrorReflectance::Rgb(given)) if alike(given));
     if told_alike && spec.reflectance_sd_stops.is_none() {
-        return ReflectanceDoubt::default();
+        return ReflectanceUncertainty::default();
     }
-    reflectance::doubt(reflectance::told_sd_stops(Some(spec)))
+    reflectance::uncertainty(reflectance::told_sd_stops(Some(spec)))
 }
 
 /// Everything measured on both sides but for what the drift adds to the doubt.
 fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Found, rendered: &Rendered) -> Comparison {
     let photographed = &found.photographed;
-    let mirror_request = SideRequest {
+    let mirror_request = MeasurementRequest {
         role: SphereRole::Mirror,
         name: &spec.name,
         frame: &photographed.frame,
@@ -343,24 +343,27 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         trust: photographed.trust,
         reflectance: doubt(spec, cg),
     };
-    let cg_request = SideRequest {
+    let cg_request = MeasurementRequest {
         role: SphereRole::Cg,
         frame: &rendered.frame,
         view: &rendered.view,
         fit: &rendered.search.best,
         radiometry: &rendered.radiometry,
         trust: Trust { view_transform: rendered.display_picture, ..Trust::default() },
-        reflectance: ReflectanceDoubt::default(),
+        reflectance: ReflectanceUncertainty::default(),
         ..mirror_request.clone()
     };
-    let (mut mirror, cg_side) = parallel::both(|| Side::measure(&mirror_request), || Side::measure(&cg_request));
-    let haze = HazeDoubt::find(&mut mirror, &cg_side, [&photographed.frame, &rendered.frame], found.sun);
+    let (mut mirror, cg_side) =
+        parallel::both(|| SphereMeasurement::measure(&mirror_request), || SphereMeasurement::measure(&cg_request));
+    let surface_blur =
+        SurfaceBlurUncertainty::find(&mut mirror, &cg_side, [&photographed.frame, &rendered.frame], found.sun);
     let limited = recording_limit(photographed, &mirror)
         .map(|limit| Radiometry { limit: Some(limit), ..rendered.radiometry.clone() });
-    let cg_limited =
-        limited.as_ref().map(|radiometry| Side::measure(&SideRequest { radiometry, ..cg_request.clone() }));
+    let cg_limited = limited
+        .as_ref()
+        .map(|radiometry| SphereMeasurement::measure(&MeasurementRequest { radiometry, ..cg_request.clone() }));
     let equal_request =
-        SideRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
+        MeasurementRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
     let other_views = other_views(&mirror_request, &equal_request);
     let rotation_search = search_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
     Comparison {
@@ -368,7 +371,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         cg: cg_side,
         cg_limited,
         other_views,
-        haze,
+        surface_blur,
         rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
@@ -378,27 +381,30 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
 }
 
 /// The most that the photograph could record, as radiance; `None` where nothing of the sphere is clipped.
-fn recording_limit(photographed: &Photographed, mirror: &Side) -> Option<RecordingLimit> {
+fn recording_limit(photographed: &Photographed, mirror: &SphereMeasurement) -> Option<RecordingLimit> {
     let clips = mirror.image.clipped_fraction > 0.0;
     clips.then(|| RecordingLimit::of(&photographed.frame, &photographed.radiometry)).flatten()
 }
 
 /// Both sides under the smallest and largest field of view, where one of them is unknown.
-fn other_views(mirror: &SideRequest<'_>, cg: &SideRequest<'_>) -> Vec<(Side, Side)> {
+fn other_views(
+    mirror: &MeasurementRequest<'_>,
+    cg: &MeasurementRequest<'_>,
+) -> Vec<(SphereMeasurement, SphereMeasurement)> {
     if !mirror.view.is_assumed() && !cg.view.is_assumed() {
         return Vec::new();
     }
     UNKNOWN_FOV_RANGE_DEG.into_iter().filter_map(|fov| Some((under(mirror, fov)?, under(cg, fov)?))).collect()
 }
 
-fn under(request: &SideRequest<'_>, horizontal_fov_deg: f64) -> Option<Side> {
+fn under(request: &MeasurementRequest<'_>, horizontal_fov_deg: f64) -> Option<SphereMeasurement> {
     if !request.view.is_assumed() {
-        return Some(Side::measure(request));
+        return Some(SphereMeasurement::measure(request));
     }
     let view = request.view.with_horizontal_fov(horizontal_fov_deg);
     let cone = cone_of_outline(&view, &request.fit.outline)?;
     let fit = SphereFit { cone, ..request.fit.clone() };
-    Some(Side::measure(&SideRequest { view: &view, fit: &fit, ..request.clone() }))
+    Some(SphereMeasurement::measure(&MeasurementRequest { view: &view, fit: &fit, ..request.clone() }))
 }
 
 fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
@@ -422,7 +428,7 @@ fn notes(sheet: &ShotSheet, comparison: &Comparison, report: &mut Report) {
                 .to_owned(),
         );
     }
-    report.warnings.extend(comparison.haze.as_ref().map(|haze| haze.words(&comparison.mirror.name)));
+    report.warnings.extend(comparison.surface_blur.as_ref().map(|blur| blur.words(&comparison.mirror.name)));
     if sheet.cg.distortion.as_ref().is_some_and(|d| d == "none") {
         report.assumptions.push("the CG is rendered without lens distortion while the plate may have it".to_owned());
     }

@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use crate::compare::side::{ReflectanceDoubt, Side, SideRequest};
 use crate::compare::sphere_faults::find_seam;
+use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement};
 use crate::findings::{ErrorNote, InputRecord, SphereReport, SphereRole};
 use crate::image::Frame;
 use crate::light::radiance::Radiometry;
@@ -121,8 +121,8 @@ fn without_seam(frame: &mut Frame, view: &View, fit: &SphereFit, outcome: &mut S
     share
 }
 
-fn side(frame: &Frame, view: &View, fit: &SphereFit, radiometry: &Radiometry) -> Side {
-    Side::measure(&SideRequest {
+fn side(frame: &Frame, view: &View, fit: &SphereFit, radiometry: &Radiometry) -> SphereMeasurement {
+    SphereMeasurement::measure(&MeasurementRequest {
         role: SphereRole::Mirror,
         name: "sphere",
         frame,
@@ -130,7 +130,7 @@ fn side(frame: &Frame, view: &View, fit: &SphereFit, radiometry: &Radiometry) ->
         fit,
         radiometry,
         trust: mirror::trust_of(frame),
-        reflectance: ReflectanceDoubt::default(),
+        reflectance: ReflectanceUncertainty::default(),
     })
 }
 

@@ -6,7 +6,7 @@ use crate::check::exposure::illuminance;
 use crate::check::key_fill_ratio::ratio_stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS, MEND_IN};
 use crate::findings::remedy::{Condition, Step, Waits};
 use crate::findings::{CheckId, Concerns, Finding, Verdict};
@@ -63,9 +63,9 @@ fn sums_lamps(finding: &Finding) -> bool {
     finding.detail.get(DECIDED_BY).and_then(|d| d.as_str()) == Some(illuminance::WHAT)
 }
 
-fn with_sources(side: &Side, sources: Vec<Source>) -> Side {
+fn with_sources(side: &SphereMeasurement, sources: Vec<Source>) -> SphereMeasurement {
     let extremes = extremes(&sources, &side.geometry.towards_camera());
-    Side { sources, extremes, ..side.clone() }
+    SphereMeasurement { sources, extremes, ..side.clone() }
 }
 
 /// The CG's light with its key where the photographed one stands.

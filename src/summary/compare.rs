@@ -10,7 +10,7 @@ use super::ShotLine;
 use super::change::{Change, ChangeKind};
 use crate::findings::ShotVerdict;
 
-/// A shot of the earlier set that is in this one no more.
+/// A shot of the earlier set that is no longer in this one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Gone {
     /// The shot's name.
@@ -40,7 +40,7 @@ pub struct Comparison {
     pub worse: usize,
     /// Shots that the earlier set did not have.
     pub first_seen: usize,
-    /// Shots of the earlier set that are in this one no more.
+    /// Shots of the earlier set that are no longer in this one.
     pub gone: Vec<Gone>,
 }
 
@@ -101,12 +101,12 @@ fn kind_of(now: &ShotLine, then: &ShotLine) -> ChangeKind {
     }
 }
 
-/// A number has moved where it differs by more than this many standard deviations of both values together (common practice, no
-/// source).
+/// A number has moved where it differs by more than this many standard deviations of both values together (common
+/// practice, no source).
 const BEYOND_DOUBT_SD: f64 = 2.0;
 
-/// Of shots that did not match and do not: whether the number that matters is further out or nearer beyond doubt. Numbers of
-/// unlike checks, and bounds, are not compared; a match is as good as another.
+/// For shots that match neither then nor now: whether the number that matters moved significantly outwards or
+/// inwards. Numbers of different checks, and bounds, are not compared; one match is as good as another.
 fn within_verdict(now: &ShotLine, then: &ShotLine) -> ChangeKind {
     let (Some(a), Some(b)) = (&now.number, &then.number) else { return ChangeKind::Same };
     let same = (&a.check, &a.mirror, &a.unit) == (&b.check, &b.mirror, &b.unit);
@@ -114,11 +114,11 @@ fn within_verdict(now: &ShotLine, then: &ShotLine) -> ChangeKind {
     let (Some(sd_now), Some(sd_then), true) = (a.value_sd, b.value_sd, same && !bounds) else {
         return ChangeKind::Same;
     };
-    let doubt = BEYOND_DOUBT_SD * sd_now.hypot(sd_then);
+    let uncertainty = BEYOND_DOUBT_SD * sd_now.hypot(sd_then);
     match a.value.abs() - b.value.abs() {
         _ if now.verdict == ShotVerdict::Match => ChangeKind::Same,
-        further if further > doubt => ChangeKind::Worse,
-        further if further < -doubt => ChangeKind::Better,
+        further if further > uncertainty => ChangeKind::Worse,
+        further if further < -uncertainty => ChangeKind::Better,
         _ => ChangeKind::Same,
     }
 }

@@ -70,8 +70,8 @@ pub struct Counts {
 }
 
 impl Summary {
-    /// Sums up `now`; `earlier` is an older set to hold it against, with the words that name it. What is missing or cannot
-    /// be read there is a warning, unless nothing can.
+    /// Sums up `now`; `earlier` is an older set to hold it against, with the words that name it. What is missing or
+    /// cannot be read there is a warning, unless nothing can.
     pub fn new(now: ReportSet, earlier: Option<(ReportSet, &str)>) -> Self {
         let ReportSet { lines: mut shots, older, mut trends, mut unusable, mut warnings } = now;
         let comparison = earlier.map(|(earlier, against)| {

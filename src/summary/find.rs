@@ -51,8 +51,9 @@ pub enum Versions {
 /// Reads every `*.report.json` in `given`: files as they are, folders with all below them.
 ///
 /// Of several reports of a shot in one folder those of the last run count, as the manifests beside them tell, and of
-/// those the newest version ([`compare_versions`]). A shot that could not be done and whose version nobody knows counts as
-/// the newest. Two reports of one shot and version count once, by the worse verdict, and a warning names both.
+/// those the newest version ([`compare_versions`]). A shot that could not be done and whose version nobody knows
+/// counts as the newest. Two reports of one shot and version count once, by the worse verdict, and a warning names
+/// both.
 ///
 /// Shots that a run was to check and that have no report of it are among the unusable.
 pub fn read_reports(given: &[PathBuf], versions: Versions) -> ReportSet {
@@ -157,7 +158,7 @@ struct Search {
 }
 
 impl Search {
-    /// What was named itself: it has to be there, and a folder has to hold a report.
+    /// A path named by the user: it has to exist, and a folder has to hold a report.
     fn path(&mut self, path: &Path, errors: &mut Vec<Error>) {
         match fs::metadata(path) {
             Err(error) => errors.push(Error::io(path, &error)),

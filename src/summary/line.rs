@@ -156,7 +156,7 @@ impl CheckLine {
     }
 }
 
-/// The finding that has to be mended before this one, or itself.
+/// The finding that has to be fixed before this one, or this one itself.
 fn first_of<'a>(finding: &'a Finding, all: &[&'a Finding]) -> &'a Finding {
     let Some(first) = finding.detail.get(AFTER).and_then(Value::as_str) else { return finding };
     all.iter().find(|f| f.check == first && f.mirror == finding.mirror).copied().unwrap_or(finding)
@@ -203,7 +203,7 @@ mod tests {
         let line = ShotLine::of(&sample::mismatch(), Path::new("r.json"));
         let number = line.number.clone().unwrap();
         assert!(line.why.starts_with("the key light is 10.3 deg off"), "{}", line.why);
-        assert!(line.number_words().contains(&number.check));
+        assert!(line.number_words().contains(number.check.name()));
         assert_eq!(ShotLine::of(&sample::error(), Path::new("r.json")).number, None);
         assert!(!ShotLine::of(&sample::error(), Path::new("r.json")).why.is_empty());
     }

@@ -53,7 +53,7 @@ pub fn patterns(lines: &[ShotLine]) -> Vec<Pattern> {
         let shared = Shared::of(&measures.copied().collect::<Vec<_>>())?;
         Some(shared.pattern(quantity))
     });
-    measured.chain(doubts(lines)).collect()
+    measured.chain(uncertainties(lines)).collect()
 }
 
 /// The largest group of shots that are off alike.
@@ -119,7 +119,7 @@ fn densest(sorted: &[f64], width: f64) -> &[f64] {
 }
 
 /// Checks that most shots leave undecided: what is missing is missing for all.
-fn doubts(lines: &[ShotLine]) -> impl Iterator<Item = Pattern> {
+fn uncertainties(lines: &[ShotLine]) -> impl Iterator<Item = Pattern> {
     let mut checks: Vec<&str> = lines.iter().flat_map(|l| &l.checks).map(|c| c.check.name()).collect();
     checks.sort_unstable();
     checks.dedup();
@@ -192,7 +192,7 @@ mod tests {
     #[test]
     fn quantities_name_known_checks() {
         for quantity in &QUANTITIES {
-            assert!(crate::check::docs().any(|doc| doc.name() == quantity.check), "{}", quantity.name);
+            assert!(crate::check::docs().any(|doc| doc.check == quantity.check), "{}", quantity.name);
         }
     }
 }

@@ -93,8 +93,8 @@ fn fault(line: &ShotLine) -> Option<Fault<'_>> {
     Some((line.verdict, &number.check, side))
 }
 
-/// The groups of at least two shots with like faults: the worse verdict first, then the larger group. `shots` come worst
-/// first.
+/// The groups of at least two shots with like faults: the worse verdict first, then the larger group. `shots` come
+/// worst first.
 pub fn fault_groups(shots: &[ShotLine]) -> Vec<FaultGroup> {
     let mut groups: Vec<FaultGroup> = Vec::new();
     for line in shots {

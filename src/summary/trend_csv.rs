@@ -18,8 +18,8 @@ const COLUMNS: [&str; 12] = [
     "tolerance",
 ];
 
-/// One row a check of a version, oldest version first, with a line of column names; a version of which nothing was measured
-/// has one row without a check.
+/// One row a check of a version, oldest version first, with a line of column names; a version of which nothing was
+/// measured has one row without a check.
 pub fn render_trend_csv(summary: &Summary) -> String {
     let mut text = COLUMNS.join(",") + "\r\n";
     for trend in &summary.trends {

@@ -137,8 +137,8 @@ impl Ruler {
         (at.round() as usize).min(self.columns() - 1)
     }
 
-    /// The number as `o`, two standard deviations each way as dashes, the tolerance as a bar. A bound points to where the
-    /// number may be.
+    /// The number as `o`, two standard deviations each way as dashes, the tolerance as a bar. A bound points to where
+    /// the number may be.
     fn row(&self, point: &VersionPoint) -> String {
         let mut row = vec![' '; self.columns()];
         row[self.column(1.0)] = '|';

@@ -104,7 +104,7 @@ fn a_right_cg_is_not_accused() {
         // its exposure is wrong there.
         let at_the_edge = shot.truth["classes"]["cut_by_frame"].as_f64().unwrap() > 0.0;
         let is_judged = |check: &str| COMPARED.contains(&check) && !(at_the_edge && check == "exposure");
-        for finding in report.findings.iter().filter(|f| is_judged(&f.check)) {
+        for finding in report.findings.iter().filter(|f| is_judged(f.check.name())) {
             println!("{} {}: {:?} {:?}", shot.name, finding.check, finding.value, finding.reason);
             assert_ne!(finding.verdict, Verdict::Mismatch, "{} {}", shot.name, finding.check);
         }

@@ -9,7 +9,7 @@ use std::f64::consts::PI;
 use std::path::{Path, PathBuf};
 
 use plateproof::colour::luminance;
-use plateproof::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use plateproof::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use plateproof::findings::SphereRole;
 use plateproof::image::Frame;
 use plateproof::image::limits::Limits;
@@ -64,9 +64,9 @@ fn outline_of_coverage(frame: &Frame) -> Outline {
     Outline::circle(x / area, y / area, (area / PI).sqrt())
 }
 
-fn measured(frame: &Frame, view: &View, outline: &Outline) -> Side {
+fn measured(frame: &Frame, view: &View, outline: &Outline) -> SphereMeasurement {
     let fit = given_sphere(frame, view, outline, 0.05).expect("a sphere");
-    Side::measure(&SideRequest {
+    SphereMeasurement::measure(&MeasurementRequest {
         role: SphereRole::Mirror,
         name: "mirror",
         frame,
@@ -74,12 +74,12 @@ fn measured(frame: &Frame, view: &View, outline: &Outline) -> Side {
         fit: &fit,
         radiometry: &Radiometry { premultiplied: true, ..Radiometry::default() },
         trust: Trust::default(),
-        reflectance: ReflectanceDoubt::default(),
+        reflectance: ReflectanceUncertainty::default(),
     })
 }
 
 /// log2 of predicted over rendered: luminance and the three channels, for each pixel compared.
-fn errors_stops(side: &Side, matte: &Frame) -> Vec<[f64; 4]> {
+fn errors_stops(side: &SphereMeasurement, matte: &Frame) -> Vec<[f64; 4]> {
     let mut errors = Vec::new();
     for row in (0..matte.size.height).step_by(STRIDE) {
         for column in (0..matte.size.width).step_by(STRIDE) {

@@ -9,8 +9,8 @@
 use std::path::Path;
 
 use nalgebra::Vector3;
-use plateproof::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
 use plateproof::compare::sphere_faults::{Band, Seam, find_seam};
+use plateproof::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use plateproof::findings::{Report, SphereRole};
 use plateproof::light::radiance::Radiometry;
 use plateproof::optics::camera::{FovSource, View};
@@ -47,8 +47,8 @@ impl Taken {
         find_seam(&self.frame, &self.geometry(), &self.fit)
     }
 
-    fn side(&self) -> Side {
-        Side::measure(&SideRequest {
+    fn side(&self) -> SphereMeasurement {
+        SphereMeasurement::measure(&MeasurementRequest {
             role: SphereRole::Mirror,
             name: "m1",
             frame: &self.frame,
@@ -56,7 +56,7 @@ impl Taken {
             fit: &self.fit,
             radiometry: &Radiometry::default(),
             trust: Trust::default(),
-            reflectance: ReflectanceDoubt::default(),
+            reflectance: ReflectanceUncertainty::default(),
         })
     }
 
@@ -160,12 +160,12 @@ fn light_is_as_without_the_seam() {
     let taken = |line| take(60.0, line, 0.0, &plain_room, 0);
     let (clean, spoiled) = (taken(None), taken(Some(line)));
     let seam = spoiled.seam().unwrap();
-    let key = |side: &Side| side.lights.all.iter().map(|l| l.illuminance.value).fold(0.0, f64::max).log2();
-    let sum = |side: &Side| side.sources.iter().map(|s| s.luminance).sum::<f64>().log2();
+    let key = |side: &SphereMeasurement| side.lights.all.iter().map(|l| l.illuminance.value).fold(0.0, f64::max).log2();
+    let sum = |side: &SphereMeasurement| side.sources.iter().map(|s| s.luminance).sum::<f64>().log2();
     let truth = clean.side();
     let unmasked = spoiled.side();
     let masked = spoiled.masked(&seam.band).side();
-    for (what, of) in [("key", &key as &dyn Fn(&Side) -> f64), ("all light", &sum)] {
+    for (what, of) in [("key", &key as &dyn Fn(&SphereMeasurement) -> f64), ("all light", &sum)] {
         let [with, without] = [of(&masked) - of(&truth), of(&unmasked) - of(&truth)];
         println!("{what}: {with:+.4} stops masked, {without:+.4} unmasked");
         // The key lies off the seam: it is as it was. The sum is not.

@@ -1,21 +1,21 @@
 //! What every check says about itself: `plateproof explain` prints these texts and nothing else.
 
-pub mod camera;
 pub mod clean_plate;
 pub mod colour_balance;
 pub mod environment;
+pub mod environment_rotation;
 pub mod exposure;
+pub mod field_of_view;
+pub mod grey_sphere;
 pub mod highlight_direction;
 pub mod key_fill_ratio;
+pub mod lens_distortion;
 pub mod light_gains;
-pub mod matte_sphere;
-pub mod near_lights;
 pub mod reference_drift;
-pub mod rotation;
 pub mod scale;
 mod set_checklist;
 pub mod set_notes;
-pub mod straight_lines;
+pub mod sphere_place;
 pub mod sun;
 mod topic;
 mod topics;

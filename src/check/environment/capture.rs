@@ -19,16 +19,16 @@ use crate::wrap_deg;
 /// A lat-long picture is twice as wide as high within this fraction.
 const ASPECT_SLACK: f64 = 0.01;
 
-/// Black or masked directions are told from this part on.
+/// Black or masked directions are reported from this fraction on.
 const TOLD_EMPTY: f64 = 1e-3;
 
-/// Two spheres show different things where they differ by this many stops from the usual.
+/// Two spheres show different things where their difference departs from its median by this many stops.
 const STRANGE_STOPS: f64 = 1.0;
 
-/// What differs is told from this solid angle on, sr (a disc of about 10° across).
+/// A difference is reported from this solid angle on, sr (a disc of about 10° across).
 const STRANGE_STERADIAN: f64 = 0.024;
 
-/// A brightest light that lacks no more than this is whole, stops.
+/// The brightest light is whole if no more than this is missing, stops.
 const WHOLE_STOPS: f64 = 0.2;
 
 /// Cells this near belong to the same thing, rad.
@@ -214,7 +214,7 @@ fn brightest(finding: &mut Finding, survey: &Survey, comparison: &Comparison, ex
             "{ceiling}; its brightest light can be recovered from the photographed sphere, which shows it {:.2} times as strong",
             stops.exp2()
         )),
-        // An even lamp looks like a ceiling too; nothing is missing.
+        // An evenly lit lamp looks like a clip level too; nothing is missing.
         (false, Some(_)) => None,
     }
 }

@@ -86,7 +86,7 @@ impl ShotCheck for Environment {
             ..Addition::default()
         };
         let (Some(light), Some(survey)) = (taken.light, taken.survey) else {
-            addition.findings.push(cube());
+            addition.findings.push(cube_map_finding());
             return Ok(addition);
         };
         addition.assumptions.push(layout_words(&frame));
@@ -98,7 +98,7 @@ impl ShotCheck for Environment {
         };
         drop(frame);
         for pair in &shot.pairs {
-            one(shot, pair, &captured, &mut addition)?;
+            compare_pair(shot, pair, &captured, &mut addition)?;
         }
         if shot.pairs.is_empty() {
             let mut finding = blank_of_shot(&DOC, Concerns::Reference, TOLERANCE);
@@ -109,7 +109,7 @@ impl ShotCheck for Environment {
     }
 }
 
-fn one(
+fn compare_pair(
     shot: &ShotEvidence<'_>,
     pair: &PairEvidence<'_>,
     captured: &Captured<'_>,
@@ -133,7 +133,7 @@ fn one(
     Ok(())
 }
 
-fn cube() -> Finding {
+fn cube_map_finding() -> Finding {
     let mut finding = blank_of_shot(&DOC, Concerns::Reference, TOLERANCE);
     "the environment is a cube map, and only lat-long environments are read".clone_into(&mut finding.reason);
     finding.remedy = Ask::LatLong.into();

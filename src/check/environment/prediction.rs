@@ -7,7 +7,7 @@ use super::super::shot_check::PairEvidence;
 use super::Captured;
 use crate::compare::Comparison;
 use crate::compare::rotation::{RotationSearch, Turns, level_axes, search_rotation};
-use crate::compare::side::{ReflectanceDoubt, Side, SideRequest, Trust};
+use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use crate::compare::uncertainty::reflectance;
 use crate::findings::{CheckId, Finding, Remedy, SphereRole, Verdict};
 use crate::light::environment::{PredictedSphere, Stance, predict_mirror};
@@ -20,9 +20,9 @@ use crate::wrap_deg;
 pub(super) struct Predicted {
     pub(super) stance: Stance,
     pub(super) sphere: PredictedSphere,
-    pub(super) side: Side,
+    pub(super) side: SphereMeasurement,
     /// The same limited to what the photograph could record.
-    limited: Option<Side>,
+    limited: Option<SphereMeasurement>,
     /// The heading was not given; whether the photographed sphere told it.
     heading_told: bool,
 }
@@ -73,11 +73,11 @@ impl Predicted {
     pub(super) fn against_photograph(&self, sheet: &ShotSheet, pair: &PairEvidence<'_>) -> Compared {
         let known = pair.comparison;
         let mut mirror = known.mirror.clone();
-        mirror.reflectance = doubt(sheet, &mirror.name);
+        mirror.reflectance = uncertainty(sheet, &mirror.name);
         let equal = self.limited.as_ref().unwrap_or(&self.side);
         let rotation_search = search_rotation(&mirror, equal);
         compared(Comparison {
-            haze: None,
+            surface_blur: None,
             rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
             rotation_search,
             other_views: known.other_views.iter().map(|(mirror, _)| (mirror.clone(), equal.clone())).collect(),
@@ -99,12 +99,12 @@ impl Predicted {
         let rendered_so =
             sheet.mirror(&cg.name).is_some_and(|m| matches!(m.reflectance, Some(MirrorReflectance::Rgb(_))));
         if same && !rendered_so {
-            cg.reflectance = doubt(sheet, &cg.name);
+            cg.reflectance = uncertainty(sheet, &cg.name);
         }
-        let mirror = Side { role: SphereRole::Mirror, ..self.side.clone() };
+        let mirror = SphereMeasurement { role: SphereRole::Mirror, ..self.side.clone() };
         let rotation_search = search_rotation(&mirror, &cg);
         compared(Comparison {
-            haze: None,
+            surface_blur: None,
             rotation: rotation_search.as_ref().and_then(RotationSearch::undone),
             rotation_search,
             other_views: known.other_views.iter().map(|(_, cg)| (mirror.clone(), cg.clone())).collect(),
@@ -123,13 +123,13 @@ fn mirror_side(
     captured: &Captured<'_>,
     stance: &Stance,
     limit: Option<&RecordingLimit>,
-) -> (PredictedSphere, Side) {
+) -> (PredictedSphere, SphereMeasurement) {
     let mirror = &pair.comparison.mirror;
     let sphere = predict_mirror(&captured.light, stance, &mirror.geometry, &mirror.fit.outline);
     // The prediction knows its own view; only the photograph's may be in doubt.
     let mut view = mirror.view.clone();
     view.source = FovSource::Sheet;
-    let side = Side::measure(&SideRequest {
+    let side = SphereMeasurement::measure(&MeasurementRequest {
         role: SphereRole::Cg,
         name: &mirror.name,
         frame: &sphere.frame(pair.mirror_frame.size, view.pixel_aspect),
@@ -137,14 +137,14 @@ fn mirror_side(
         fit: &mirror.fit,
         radiometry: &Radiometry { premultiplied: true, limit: limit.cloned(), ..Radiometry::default() },
         trust: Trust { view_transform: captured.display_picture, ..Trust::default() },
-        reflectance: ReflectanceDoubt::default(),
+        reflectance: ReflectanceUncertainty::default(),
     });
     (sphere, side)
 }
 
 /// Against an environment the sphere's reflectance does not cancel.
-fn doubt(sheet: &ShotSheet, mirror: &str) -> ReflectanceDoubt {
-    reflectance::doubt(reflectance::told_sd_stops(sheet.mirror(mirror)))
+fn uncertainty(sheet: &ShotSheet, mirror: &str) -> ReflectanceUncertainty {
+    reflectance::uncertainty(reflectance::told_sd_stops(sheet.mirror(mirror)))
 }
 
 fn compared(comparison: Comparison) -> Compared {

@@ -2,13 +2,13 @@
 
 use std::f64::consts::LN_2;
 
-use super::{Judged, common_doubts, usual_luminance};
+use super::{Judged, common_uncertainties, usual_luminance};
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
-use crate::check::{combined, main_doubt};
+use crate::check::{combined, main_uncertainty};
 use crate::colour::luminance;
 use crate::compare::Comparison;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
 use crate::findings::Verdict;
 use crate::light::lights::Light;
@@ -17,19 +17,19 @@ use crate::light::radiance::{Source, cap_mean_rgb};
 /// Unevenness of the grid of directions over all patches, stops: half of what one patch has.
 const GRID_SD_STOPS: f64 = 0.01;
 
-/// A CG that was cut off itself gives less than it would; from this share on it counts.
+/// A clipped CG gives less light than it should; above this share it matters.
 const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
 
 /// What it is of, in words.
 pub(crate) const WHAT: &str = "what a subject receives";
 
 /// log2 of the ratio of mean patch illuminance over the cap, CG over mirror.
-pub(crate) fn stops(mirror: &Side, cg: &Side) -> Option<f64> {
+pub(crate) fn stops(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Option<f64> {
     Stops::from_ratio(cap_mean(cg, &cg.sources), cap_mean(mirror, &mirror.sources)).map(|s| s.0)
 }
 
 /// Mean luminance × sr of patches over the cap.
-fn cap_mean(side: &Side, sources: &[Source]) -> f64 {
+fn cap_mean(side: &SphereMeasurement, sources: &[Source]) -> f64 {
     luminance(cap_mean_rgb(sources, &side.geometry.towards_camera()))
 }
 
@@ -37,8 +37,8 @@ fn cap_mean(side: &Side, sources: &[Source]) -> f64 {
 pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
     let cg = pair.cg_on_equal_terms();
     let value = stops(&pair.mirror, cg)?;
-    let mut doubts = common_doubts(pair);
-    doubts.extend([
+    let mut uncertainties = common_uncertainties(pair);
+    uncertainties.extend([
         (
             own_sd(pair, &pair.mirror).hypot(own_sd(pair, cg)).hypot(filled_sd(pair, cg)),
             "the strength of the lamps, and light that the sphere cannot show, are not known well enough",
@@ -49,12 +49,12 @@ pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
             pair.limiting_sd_stops(|side| Some(cap_mean(side, &side.sources).log2())),
             "the photograph clips a light only a few pixels wide, so blur decides how much is lost",
         ),
-        (pair.haze_sd(stops), "the mirror sphere blurs the light"),
+        (pair.surface_blur_sd(stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, stops), "the field of view is not known; give focal length and sensor"),
     ]);
-    let estimate = Estimate::new(value, combined(&doubts));
+    let estimate = Estimate::new(value, combined(&uncertainties));
     let verdict = clipped(pair, estimate.sd, tolerance);
-    Some(Judged { what: WHAT, stops: estimate, doubt: main_doubt(&doubts), verdict })
+    Some(Judged { what: WHAT, stops: estimate, uncertainty: main_uncertainty(&uncertainties), verdict })
 }
 
 /// Beyond [`MAX_CLIPPED_SHARE`] the photograph gives a lower bound, so that the error has an upper one.
@@ -79,7 +79,7 @@ fn clipped(pair: &Comparison, sd: f64, tolerance: f64) -> Option<(Verdict, Strin
 }
 
 /// One sd of one side's number beside what is common to all and what is filled in, stops.
-fn own_sd(pair: &Comparison, side: &Side) -> f64 {
+fn own_sd(pair: &Comparison, side: &SphereMeasurement) -> f64 {
     let all = cap_mean(side, &side.sources).max(1e-30);
     let part = |light: &Light| (light.flux_sd * on_cap(side, light) / all / LN_2).powi(2);
     let lit = side.lights.all.iter().map(part).sum::<f64>();
@@ -88,8 +88,8 @@ fn own_sd(pair: &Comparison, side: &Side) -> f64 {
 }
 
 /// What an unknown tone curve does to the lamps, against the surroundings that it was judged at.
-fn curve_sd(pair: &Comparison, side: &Side, all: f64) -> f64 {
-    if !tone_curve::is_in_doubt(side.trust) {
+fn curve_sd(pair: &Comparison, side: &SphereMeasurement, all: f64) -> f64 {
+    if !tone_curve::is_uncertain(side.trust) {
         return 0.0;
     }
     let usual = usual_luminance(&pair.mirror).max(1e-30);
@@ -102,14 +102,14 @@ fn curve_sd(pair: &Comparison, side: &Side, all: f64) -> f64 {
 }
 
 /// What filled-in directions do to the difference: they are filled in alike on both sides.
-fn filled_sd(pair: &Comparison, cg: &Side) -> f64 {
-    let part = |side: &Side| {
+fn filled_sd(pair: &Comparison, cg: &SphereMeasurement) -> f64 {
+    let part = |side: &SphereMeasurement| {
         let guessed = side.sources.iter().filter(|s| s.filled > 0.0 && s.luminance > 0.0);
         let share = |s: &Source| Source { light: s.light.map(|l| l * s.filled / s.luminance), ..*s };
         let filled: Vec<Source> = guessed.map(share).collect();
         cap_mean(side, &filled) / cap_mean(side, &side.sources).max(1e-30)
     };
-    let sd = pair.likeness(cg).filled_sd_stops(blind_cone::FILL_SD_STOPS);
+    let sd = pair.common_mode(cg).filled_sd_stops(blind_cone::FILL_SD_STOPS);
     sd * part(&pair.mirror).max(part(cg)).clamp(0.0, 1.0)
 }
 
@@ -119,9 +119,8 @@ fn rim_sd(pair: &Comparison) -> f64 {
     moved.and_then(|m| Stops::from_ratio(m, cap_mean(mirror, &mirror.sources))).map_or(0.0, |s| s.0.abs())
 }
 
-/// How far a number of the photographed light moves were that as the CG has it where something may stand before the
-/// sphere.
-pub(super) fn hidden_sd_stops(pair: &Comparison, number: impl Fn(&Side, &[Source]) -> f64) -> f64 {
+/// How far a number of the photographed light would move if the directions that may be hidden held the CG's light.
+pub(super) fn hidden_sd_stops(pair: &Comparison, number: impl Fn(&SphereMeasurement, &[Source]) -> f64) -> f64 {
     let hidden = pair.hidden();
     if hidden.is_empty() {
         return 0.0;
@@ -131,7 +130,7 @@ pub(super) fn hidden_sd_stops(pair: &Comparison, number: impl Fn(&Side, &[Source
 }
 
 /// What a patch of the cap receives on the mean of a light that gives one unit to a patch facing it.
-fn on_cap(side: &Side, light: &Light) -> f64 {
+fn on_cap(side: &SphereMeasurement, light: &Light) -> f64 {
     let unit = Source { direction: light.direction, light: [1.0; 3], luminance: 1.0, filled: 0.0, clipped: 0.0 };
     cap_mean(side, &[unit])
 }

@@ -2,13 +2,13 @@
 
 pub(crate) mod illuminance;
 
-use super::{Check, CheckDoc, blank, combined, decide, drift_cure, main_doubt, put, settle};
+use super::{Check, CheckDoc, blank, combined, decide, drift_cure, main_uncertainty, put, set_value_and_verdict};
 use crate::base::statistics::weighted_median;
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
 use crate::compare::shared::{median_stops, shared_directions};
-use crate::compare::side::{Side, Trust};
+use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
 use crate::compare::uncertainty::scatter::unlike_blur;
 use crate::compare::uncertainty::{patch, tone_curve};
 use crate::findings::detail::DECIDED_BY;
@@ -24,14 +24,15 @@ const MIN_FRACTION: f64 = 0.30;
 /// Error that remains on clean input.
 const FLOOR_SD_STOPS: f64 = 0.0015;
 
-/// Directions differ where an outline is off or a light moved, and there in opposite senses, which the median evens out:
-/// it errs by this part of what their spread says (measured on made-up shots).
+/// A shifted outline or a moved light changes directions in opposite senses, which the median evens out. Its error is
+/// this fraction of what the spread suggests (measured on made-up shots).
 const SPREAD_PART: f64 = 0.72;
 
-/// What a blur of one side only does to the median on a sphere as small as `unlike_blur` starts from (measured on made-up shots).
+/// How far blur on one side only moves the median on a sphere of the size for which `unlike_blur` is 1 (measured on
+/// made-up shots).
 const UNLIKE_BLUR_SD_STOPS: f64 = 0.0063;
 
-/// What a mirror sphere records of the light, where only the order of magnitude counts.
+/// Typical reflectance of a mirror sphere, where only the order of magnitude counts.
 pub(super) const USUAL_REFLECTANCE: f64 = 0.6;
 
 /// The check.
@@ -65,14 +66,14 @@ impl Check for Exposure {
             finding.remedy = Ask::EncodingAndLayer.into();
             return finding;
         };
-        settle(&mut finding, worse.stops, worse.doubt);
+        set_value_and_verdict(&mut finding, worse.stops, worse.uncertainty);
         worse.overrule(&mut finding);
         finding.detail.insert(DECIDED_BY.to_owned(), worse.what.into());
         if finding.verdict == Verdict::Mismatch {
             finding.remedy = remedy(pair, &numbers, &worse).into();
         } else if finding.verdict == Verdict::Unsure && pair.mirror.trust.tone_curve {
             finding.remedy = Ask::LinearOrLogFrame.into();
-        } else if finding.verdict == Verdict::Unsure && worse.doubt == pair.drift.exposure_words() {
+        } else if finding.verdict == Verdict::Unsure && worse.uncertainty == pair.drift.exposure_words() {
             finding.remedy = drift_cure(&pair.drift).into();
         } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
             finding.remedy = Ask::ShorterExposureOrGreySphere.into();
@@ -87,8 +88,8 @@ pub(super) struct Judged {
     /// In words: what it is of.
     pub(super) what: &'static str,
     pub(super) stops: Estimate,
-    /// What makes it unsure most.
-    pub(super) doubt: &'static str,
+    /// The largest of its uncertainties, in words.
+    pub(super) uncertainty: &'static str,
     /// A verdict other than the rule's, with the reason.
     pub(super) verdict: Option<(Verdict, String)>,
 }
@@ -98,7 +99,7 @@ impl Judged {
         self.verdict.as_ref().map_or_else(|| decide(self.stops, tolerance), |v| v.0)
     }
 
-    /// How far it may lie outside, or how little inside: to tell the worse of two of one verdict.
+    /// The bound of its size that is nearer to the tolerance's other side: orders two numbers of one verdict.
     fn reach(&self, tolerance: f64) -> f64 {
         let sds = if self.verdict(tolerance) == Verdict::Mismatch { -2.0 } else { 2.0 };
         self.stops.value.abs() + sds * self.stops.sd
@@ -131,7 +132,8 @@ impl Numbers {
         both.max_by(by).cloned()
     }
 
-    /// Lamps and surroundings are off by different amounts. What `common_sd` counts moves both alike and says nothing of that.
+    /// Lamps and surroundings, where they are off by different amounts. `common_sd` is the part of their uncertainty
+    /// that moves both alike and does not count here.
     fn differ(&self, common_sd: f64) -> Option<(Estimate, Estimate)> {
         let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref()?.stops);
         let own = |e: Estimate| (e.sd * e.sd - common_sd * common_sd).max(0.0);
@@ -147,7 +149,7 @@ fn refuse(mut finding: Finding) -> Finding {
 }
 
 fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> Step {
-    let Some((surroundings, illuminance)) = numbers.differ(combined(&common_doubts(pair))) else {
+    let Some((surroundings, illuminance)) = numbers.differ(combined(&common_uncertainties(pair))) else {
         // The surroundings are known best, where both say the same.
         return Step::Multiply {
             off_stops: numbers.surroundings.as_ref().map_or(worse.stops.value, |s| s.stops.value),
@@ -161,7 +163,7 @@ fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> Step {
     }
 }
 
-/// The median over shared directions, with all its doubts; `None` where too few are shared.
+/// The median over shared directions with all its uncertainties; `None` where too few are shared.
 fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
     let cg = pair.cg_on_equal_terms();
     let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
@@ -176,12 +178,12 @@ fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
         finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
     }
     let (value, spread_sd) = median_stops(&shared)?;
-    let doubts = doubts(pair, cg, value, spread_sd);
-    let stops = Estimate::new(value, combined(&doubts));
-    Some(Judged { what: "surroundings", stops, doubt: main_doubt(&doubts), verdict: None })
+    let uncertainties = uncertainties(pair, cg, value, spread_sd);
+    let stops = Estimate::new(value, combined(&uncertainties));
+    Some(Judged { what: "surroundings", stops, uncertainty: main_uncertainty(&uncertainties), verdict: None })
 }
 
-fn curve_doubt(trust: Trust) -> &'static str {
+fn curve_words(trust: Trust) -> &'static str {
     if trust.recovered_curve {
         "the bracket shows the tone curve, but not where the camera puts middle grey; use linear frames developed from raw"
     } else {
@@ -189,23 +191,23 @@ fn curve_doubt(trust: Trust) -> &'static str {
     }
 }
 
-fn doubts(pair: &Comparison, cg: &Side, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
-    let quick = |m: &Side, c: &Side| {
+fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, value: f64, spread_sd: f64) -> Vec<(f64, &'static str)> {
+    let quick = |m: &SphereMeasurement, c: &SphereMeasurement| {
         median_stops(&shared_directions(m, c, None)).map(|v| v.0).or_else(|| illuminance::stops(m, c))
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
-    let mut doubts = common_doubts(pair);
+    let mut uncertainties = common_uncertainties(pair);
     let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
-    doubts
+    uncertainties
         .push(((SPREAD_PART * spread_sd).hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
-    doubts.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
-    doubts.push((pair.haze_sd(quick), "the mirror sphere blurs the light"));
-    doubts.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
-    doubts
+    uncertainties.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
+    uncertainties.push((pair.surface_blur_sd(quick), "the mirror sphere blurs the light"));
+    uncertainties.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
+    uncertainties
 }
 
 /// What moves every absolute number of the comparison alike.
-fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
+fn common_uncertainties(pair: &Comparison) -> Vec<(f64, &'static str)> {
     let reflectance = pair.mirror.reflectance.common_sd_stops.hypot(pair.cg.reflectance.common_sd_stops);
     let recorded = || USUAL_REFLECTANCE * usual_luminance(&pair.mirror);
     let alike = pair.drift.balanced_alike && pair.drift.exposure_stops == 0.0;
@@ -216,13 +218,13 @@ fn common_doubts(pair: &Comparison) -> Vec<(f64, &'static str)> {
     };
     vec![
         (reflectance, "the sphere's reflectance is not well known; measure it, or give it in the sheet"),
-        (curve, curve_doubt(pair.mirror.trust)),
+        (curve, curve_words(pair.mirror.trust)),
         (pair.drift.exposure_stops, pair.drift.exposure_words()),
     ]
 }
 
 /// Median luminance over the directions that a sphere shows.
-pub(super) fn usual_luminance(side: &Side) -> f64 {
+pub(super) fn usual_luminance(side: &SphereMeasurement) -> f64 {
     let grid = DirectionGrid::shared();
     let cells = side.image.map.cells().iter().zip(&grid.steradian).filter(|(c, _)| c.steradian > 0.0);
     let level = |c: &MapCell| crate::colour::luminance(c.light.map(|l| l / c.steradian));
@@ -231,7 +233,7 @@ pub(super) fn usual_luminance(side: &Side) -> f64 {
 
 fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
     let cg = pair.cg_on_equal_terms();
-    let common = combined(&common_doubts(pair));
+    let common = combined(&common_uncertainties(pair));
     for (key, number) in [("surroundings_stops", &numbers.surroundings), ("illuminance_stops", &numbers.illuminance)] {
         if let Some(number) = number {
             put(&mut finding.detail, key, number.stops);
@@ -240,7 +242,7 @@ fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
     if let Some(extremes) = pair.mirror.extremes {
         let fill = patch_light(&cg.sources, &extremes.dark_normal).luminance;
         if let Some(stops) = Stops::from_ratio(fill, extremes.dark.luminance) {
-            let own = |side: &Side| patch::illuminance_sd_stops(side, &extremes.dark_normal);
+            let own = |side: &SphereMeasurement| patch::illuminance_sd_stops(side, &extremes.dark_normal);
             let hidden =
                 illuminance::hidden_sd_stops(pair, |_, sources| patch_light(sources, &extremes.dark_normal).luminance);
             let sd = own(&pair.mirror).hypot(own(cg)).hypot(common).hypot(hidden);
@@ -251,13 +253,13 @@ fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
 }
 
 /// Key against its partner. A clipped key gives only a bound.
-fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement) {
     let pairing = pair_sides(&pair.mirror, cg);
     let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
     let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
     let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
     let own = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;
-    let sd = own.hypot(combined(&common_doubts(pair)));
+    let sd = own.hypot(combined(&common_uncertainties(pair)));
     if partner.clipped && !key.clipped {
         finding.detail.insert("key_stops_bound".to_owned(), "lower".into());
     }

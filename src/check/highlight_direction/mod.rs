@@ -7,15 +7,15 @@ use std::f64::consts::LN_2;
 use nalgebra::{Matrix3, Vector3};
 use serde_json::{Map, Value, json};
 
-use super::{Check, CheckDoc, blank, put, settle};
+use super::{Check, CheckDoc, blank, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops, wrap_deg};
 use crate::compare::Comparison;
 use crate::compare::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
 use crate::compare::shared::{median_stops, shared_directions};
-use crate::compare::shown::{is_cut, shows};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::hidden::Hidden;
-use crate::compare::uncertainty::{mingled, optics, outline, tone_curve};
+use crate::compare::uncertainty::{blended_lights, optics, outline, tone_curve};
+use crate::compare::visibility::{is_cut, shows};
 use crate::findings::detail::LIGHTS_AMISS;
 use crate::findings::numbers::place_words;
 use crate::findings::remedy::{Ask, Step, Strength, Turn};
@@ -27,25 +27,27 @@ use crate::sphere::{angle_between_rad, azimuth_elevation_deg, azimuth_elevation_
 /// An unpaired light that gives at least this share is a mismatch, and a cut one may be the key.
 const UNPAIRED_SHARE: f64 = 0.10;
 
-/// A light as wide as this hardly stands above its surroundings where a tone curve flattens them (seen on made-up shots).
+/// A light wider than this hardly stands out once a tone curve has flattened it (seen on made-up shots).
 const BROAD_RAD: f64 = 0.26;
 
-/// A light that gives less than this part of the CG's key is not that key, seen whole (1.5 stops: as for pairs).
+/// A light that gives less than this fraction of the CG key's illuminance is not the whole of that key (1.5 stops, as
+/// for pairs).
 const FAINT_PARTNER: f64 = 0.35;
 
-/// Something clipped that is wider than this in radius, rad, is no light with a place of its own: it takes in most of what
-/// the sphere shows of that side (common practice, no source).
+/// A clipped area with a radius above this, rad, has no usable direction: it covers most of that side of the sphere
+/// (common practice, no source).
 const WIDEST_CLIPPED_RADIUS_RAD: f64 = 0.7;
 
-/// Beside a light that is hidden, this far from its edge at least this part of the directions is hidden too.
+/// A light may be hidden where, out to this distance from its edge, at least this fraction of the directions is
+/// hidden.
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
 
-/// The angle of a pair that may be the keys differs from the keys' where it is so many sd away.
+/// Another pair that may be the keys disagrees with them when its angle is this many standard deviations away.
 const RIVAL_SDS: f64 = 2.0;
 
-/// Outline, centroid and surroundings of lights are each stated for what they may do at worst; together they do this part of
-/// it (measured on made-up shots).
+/// The errors from outline, centroid and surroundings are each stated for the worst case; together they amount to
+/// this fraction of it (measured on made-up shots).
 const PARTS_TOGETHER: f64 = 0.64;
 
 /// The check.
@@ -57,8 +59,8 @@ pub use super::docs::highlight_direction::DOC;
 /// Error of one pair of lights.
 struct PairError {
     angle_deg: Estimate,
-    /// The part of its sd that one of the lights causes by holding something besides.
-    mingled_deg: f64,
+    /// The part of its standard deviation that is there because one of the lights is blended with another.
+    blended_deg: f64,
     azimuth_deg: Estimate,
     elevation_deg: Estimate,
 }
@@ -74,10 +76,10 @@ impl Check for HighlightDirection {
 
     fn run(&self, pair: &Comparison) -> Finding {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
-        // Where a light is does not depend on the recording's ceiling, and its true strength tells which one is the key.
+        // A light's direction does not depend on the clip level, and its true strength tells which one is the key.
         let cg = &pair.cg;
         let pairing = pair_sides(&pair.mirror, cg);
-        let pull_share = pair.likeness(cg).share();
+        let pull_share = pair.common_mode(cg).share();
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         if let Some((key, there)) = key_turned_away(&pairing, pair, cg) {
             turned_away(&mut finding, pair, key, &there);
@@ -94,9 +96,9 @@ impl Check for HighlightDirection {
     }
 }
 
-/// A clipped light whose place the CG shows below the ceiling may be none of the CG's: a lamp before a panel that alone is in
-/// the CG.
-fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+/// Where the photograph is clipped and the CG stays below the clip level, the CG may lack the light: it may show the
+/// panel and not the lamp in front of it.
+fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) {
     let lights = pairing.pairs.iter().map(|(m, c)| (&pair.mirror.lights.all[*m], &cg.lights.all[*c]));
     let cut_off: Vec<(&Light, &Light)> = lights.filter(|(light, other)| light.clipped && !other.clipped).collect();
     if finding.verdict != Verdict::Match || cut_off.is_empty() || cg.trust.view_transform {
@@ -116,15 +118,21 @@ fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
     }
 }
 
-/// The photographed key, and where the turn of the CG's whole light takes it, where the CG sphere cannot show it there.
-fn key_turned_away<'a>(pairing: &Pairing, pair: &'a Comparison, cg: &Side) -> Option<(&'a Light, Vector3<f64>)> {
+/// The photographed key and its direction in the CG after the environment is turned, if the CG sphere cannot show
+/// that direction.
+fn key_turned_away<'a>(
+    pairing: &Pairing,
+    pair: &'a Comparison,
+    cg: &SphereMeasurement,
+) -> Option<(&'a Light, Vector3<f64>)> {
     let key = pair.mirror.lights.key().filter(|_| pairing.only_mirror.contains(&0))?;
     let there = pair.rotation.as_ref()?.back(&key.direction);
     is_cut(cg, key, &there).then_some((key, there))
 }
 
-/// Something may stand before the photographed sphere where the CG's key would be seen, and no light there passes for it.
-fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &Side) -> bool {
+/// Whether something in front of the photographed sphere may hide the CG's key: no visible light can be its
+/// counterpart.
+fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) -> bool {
     let Some(key) = cg.lights.key() else { return false };
     let partner = pairing.pairs.iter().find(|p| p.1 == 0).map(|p| &pair.mirror.lights.all[p.0]);
     if partner.is_some_and(|p| p.clipped || p.illuminance.value > FAINT_PARTNER * key.illuminance.value) {
@@ -143,7 +151,7 @@ fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Ve
     put(&mut finding.detail, "azimuth_error_deg", Estimate::new(wrap_deg(az_b - az_a), angle.sd));
     put(&mut finding.detail, "elevation_error_deg", Estimate::new(el_b - el_a, angle.sd));
     finding.detail.insert("key_unseen_in_cg".to_owned(), true.into());
-    settle(finding, angle, "the turn of the environment that brings the key there is uncertain");
+    set_value_and_verdict(finding, angle, "the turn of the environment that brings the key there is uncertain");
     push(
         &mut finding.reason,
         "the CG's key is where its sphere shows nothing: its place follows from the turn of the whole environment",
@@ -164,10 +172,10 @@ struct Keys<'a> {
 /// The keys to hold against each other. Where no single key stands out on a side, the paired co-keys with the largest
 /// angle. A light that is clipped, or of which a sphere shows only a part, may be the key whatever it seems to give:
 /// where the other side's key is its partner, they are held against each other.
-fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Keys<'a>> {
+fn worst_key<'a>(pairing: &Pairing, mirror: &'a SphereMeasurement, cg: &'a SphereMeasurement) -> Option<Keys<'a>> {
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
     let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
-    let may_be_key = |side: &Side, light: &Light| light.clipped || is_cut(side, light, &light.direction);
+    let may_be_key = |side: &SphereMeasurement, light: &Light| light.clipped || is_cut(side, light, &light.direction);
     let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
     if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
         return Some(pair(*p));
@@ -192,7 +200,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a Side, cg: &'a Side) -> Option<Ke
 fn key_finding(
     finding: &mut Finding,
     pairing: &Pairing,
-    (pair, cg): (&Comparison, &Side),
+    (pair, cg): (&Comparison, &SphereMeasurement),
     keys: &Keys<'_>,
     pull_share: f64,
 ) {
@@ -206,7 +214,7 @@ fn key_finding(
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
     let hidden = !keys.paired && key_may_be_hidden(pairing, pair, cg);
     let unknown_deg = if key_unknown || hidden { error.angle_deg.value } else { 0.0 };
-    let (doubt, way_out) = if hidden {
+    let (uncertainty, way_out) = if hidden {
         (
             "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
             Some(Ask::UncoveredSphere),
@@ -220,7 +228,7 @@ fn key_finding(
         ("several lights in the photograph are clipped, and any of them may be the key", Some(Ask::ShorterExposure))
     } else if rival_deg > 0.0 {
         ("another light, only partly visible on a sphere, may be the key, and its angle is different", None)
-    } else if 2.0 * error.mingled_deg.powi(2) > error.angle_deg.sd.powi(2) {
+    } else if 2.0 * error.blended_deg.powi(2) > error.angle_deg.sd.powi(2) {
         (
             "one of the two lights is much larger than the other: clipped, or merged with what is beside it",
             Some(Ask::ShorterExposureOfSeparateLight),
@@ -230,7 +238,7 @@ fn key_finding(
     } else {
         ("the spheres' outlines or highlights are not sharp enough", None)
     };
-    settle(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), doubt);
+    set_value_and_verdict(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), uncertainty);
     match finding.verdict {
         Verdict::Mismatch => key_remedy(finding, pairing, (mirror, cg), keys),
         Verdict::Unsure => finding.remedy = way_out.map(Remedy::from).unwrap_or_default(),
@@ -249,9 +257,14 @@ fn key_finding(
     }
 }
 
-/// What to do about a key that is elsewhere. A key that has no counterpart on the other side while that side's key has one is
-/// no key that was turned: turning the other's would move a light that stands right.
-fn key_remedy(finding: &mut Finding, pairing: &Pairing, (mirror, cg): (&Side, &Side), keys: &Keys<'_>) {
+/// What to do about a key that is elsewhere. If a key has no counterpart while the other side's key has one, nothing
+/// was turned: turning the other key would move a light that is right.
+fn key_remedy(
+    finding: &mut Finding,
+    pairing: &Pairing,
+    (mirror, cg): (&SphereMeasurement, &SphereMeasurement),
+    keys: &Keys<'_>,
+) {
     let (lost, new) = (pairing.only_mirror.contains(&0), pairing.only_cg.contains(&0));
     if keys.paired || (lost && new) {
         turn_key(finding, &keys.mirror.direction, &keys.cg.direction);
@@ -271,7 +284,7 @@ fn place_of(light: &Light) -> String {
 }
 
 /// The places and gains of the CG's lights that are one of the keys or paired with one.
-fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&Side, &Side)) -> Vec<(Place, f64)> {
+fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&SphereMeasurement, &SphereMeasurement)) -> Vec<(Place, f64)> {
     let of_keys = pairing.pairs.iter().filter(|p| p.0 == 0 || p.1 == 0);
     let gain = of_keys.filter_map(|(m, c)| {
         let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
@@ -285,9 +298,14 @@ fn seen(light: &Light) -> LightSeen {
     LightSeen { at: azimuth_elevation_deg(&light.direction).into(), share: light.share.value }
 }
 
-/// A light of which a sphere shows only a part may be the key whatever it seems to give. By how much the angle of such
-/// a pair differs from the keys', the most where there are several; 0 where it agrees within its own doubt.
-fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) -> f64 {
+/// A light that a sphere shows only in part may be the key, however weak it seems. Largest difference between the
+/// angle of such a pair and that of the keys; 0 where they agree within their uncertainty.
+fn rival_deg(
+    keys: &PairError,
+    pairing: &Pairing,
+    (mirror, cg): (&SphereMeasurement, &SphereMeasurement),
+    pull_share: f64,
+) -> f64 {
     let matters = |l: &Light| l.share.value + 2.0 * l.share.sd >= UNPAIRED_SHARE;
     let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
     let rivals = pairs.filter(|(m, c)| {
@@ -302,7 +320,7 @@ fn rival_deg(keys: &PairError, pairing: &Pairing, (mirror, cg): (&Side, &Side), 
 }
 
 /// Neither side, or only one, shows a light: compare where most light comes from, coarsely.
-fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
+fn no_key(finding: &mut Finding, mirror: &SphereMeasurement, cg: &SphereMeasurement) {
     let (Some(a), Some(b)) = (net_flow(mirror), net_flow(cg)) else {
         finding.reason = "no light stands out on the photographed sphere or on the CG sphere".to_owned();
         finding.remedy = Ask::LookAtSoftLight.into();
@@ -311,14 +329,18 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
     let angle = angle_between_rad(&a.0, &b.0).to_degrees();
     let estimate = Estimate::new(angle, 3.0 / a.1.min(b.1).max(0.02));
     if mirror.clipped_share() >= UNPAIRED_SHARE {
-        // What is cut off may come from anywhere among what is clipped.
-        let doubt = "no light stands out from the clipped area, so the main direction of light is not known";
-        settle(finding, estimate.widened(angle), doubt);
+        // The clipped light may come from anywhere in the clipped area.
+        let uncertainty = "no light stands out from the clipped area, so the main direction of light is not known";
+        set_value_and_verdict(finding, estimate.widened(angle), uncertainty);
         if finding.verdict == Verdict::Unsure {
             finding.remedy = Ask::ShorterExposure.into();
         }
     } else {
-        settle(finding, estimate, "no light stands out, so only the overall direction of light can be compared");
+        set_value_and_verdict(
+            finding,
+            estimate,
+            "no light stands out, so only the overall direction of light can be compared",
+        );
     }
     finding.detail.insert("compared".to_owned(), "flow of all light".into());
     if finding.verdict == Verdict::Mismatch {
@@ -327,7 +349,7 @@ fn no_key(finding: &mut Finding, mirror: &Side, cg: &Side) {
 }
 
 /// Mean direction of all light, and its strength (1 = all from one side).
-fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
+fn net_flow(side: &SphereMeasurement) -> Option<(Vector3<f64>, f64)> {
     let sum: Vector3<f64> = side.sources.iter().map(|s| s.direction * s.luminance).sum();
     let total: f64 = side.sources.iter().map(|s| s.luminance).sum();
     (total > 0.0).then(|| sum.try_normalize(1e-15).map(|d| (d, sum.norm() / total))).flatten()
@@ -335,15 +357,21 @@ fn net_flow(side: &Side) -> Option<(Vector3<f64>, f64)> {
 
 /// Angle, azimuth and elevation of CG minus mirror with their uncertainties. `pull_share` of what uneven surroundings
 /// do to each does not cancel.
-fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, pull_share: f64) -> PairError {
+fn pair_error(
+    mirror: &SphereMeasurement,
+    mirror_light: &Light,
+    cg: &SphereMeasurement,
+    cg_light: &Light,
+    pull_share: f64,
+) -> PairError {
     let (a, b) = (&mirror_light.direction, &cg_light.direction);
     let fov = optics::difference_move((mirror, mirror_light), (cg, cg_light));
     let pull_rad = pull_share * mirror_light.pull_sd_rad.hypot(cg_light.pull_sd_rad);
-    let mingled_rad = mingled::sd_rad((mirror_light, cg_light), cg);
+    let blended_rad = blended_lights::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
     let mirror_cov = mirror_cov * PARTS_TOGETHER.powi(2);
-    let cg_cov = cg_cov * PARTS_TOGETHER.powi(2) + isotropic_cov(b, mingled_rad) + fov * fov.transpose();
+    let cg_cov = cg_cov * PARTS_TOGETHER.powi(2) + isotropic_cov(b, blended_rad) + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
@@ -356,7 +384,7 @@ fn pair_error(mirror: &Side, mirror_light: &Light, cg: &Side, cg_light: &Light, 
     let [azimuth_sd, elevation_sd] = azimuth_elevation_sd_rad(b, &cov);
     PairError {
         angle_deg: Estimate::new(angle_rad.to_degrees(), sd.to_degrees()),
-        mingled_deg: mingled_rad.to_degrees(),
+        blended_deg: blended_rad.to_degrees(),
         azimuth_deg: Estimate::new(wrap_deg(az_b - az_a), azimuth_sd.to_degrees()),
         elevation_deg: Estimate::new(el_b - el_a, elevation_sd.to_degrees()),
     }
@@ -374,7 +402,12 @@ fn turn_key(finding: &mut Finding, mirror: &Vector3<f64>, cg: &Vector3<f64>) {
     finding.remedy = Step::TurnKey(Turn { from: *cg, to: *mirror }).into();
 }
 
-fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg): (&Side, &Side), pull_share: f64) {
+fn list_lights(
+    detail: &mut Map<String, Value>,
+    pairing: &Pairing,
+    (mirror, cg): (&SphereMeasurement, &SphereMeasurement),
+    pull_share: f64,
+) {
     let pairs: Vec<Value> = pairing.pairs.iter().map(|(m, c)| pair_entry(mirror, *m, cg, *c, pull_share)).collect();
     detail.insert("lights".to_owned(), pairs.into());
     detail.insert(
@@ -384,7 +417,7 @@ fn list_lights(detail: &mut Map<String, Value>, pairing: &Pairing, (mirror, cg):
     detail.insert("extra_in_cg".to_owned(), pairing.only_cg.iter().map(|i| light_entry(&cg.lights.all[*i])).collect());
 }
 
-fn pair_entry(mirror: &Side, m: usize, cg: &Side, c: usize, pull_share: f64) -> Value {
+fn pair_entry(mirror: &SphereMeasurement, m: usize, cg: &SphereMeasurement, c: usize, pull_share: f64) -> Value {
     let (a, b) = (&mirror.lights.all[m], &cg.lights.all[c]);
     let error = pair_error(mirror, a, cg, b, pull_share);
     let mut entry = Map::new();
@@ -408,7 +441,7 @@ fn light_entry(light: &Light) -> Value {
 }
 
 /// Lights without a partner that matter are a mismatch of their own.
-fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Side) {
+fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) {
     let mirror = &pair.mirror;
     let (there, back) = (
         |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
@@ -433,7 +466,8 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         let place = place_of(light);
         let share = 100.0 * light.share.value;
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
-        let blurred = verb == "remove" && pair.haze.as_ref().is_some_and(|haze| haze.may_hide(light));
+        let blurred =
+            verb == "remove" && pair.surface_blur.as_ref().is_some_and(|surface_blur| surface_blur.may_hide(light));
         let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
         let unseen = if verb == "add" {
             is_cut(cg, light, &there(&light.direction))
@@ -444,7 +478,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
         let flattened = other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD;
         if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred && !flattened {
             finding.verdict = Verdict::Mismatch;
-            // What is said about the keys is not said again.
+            // The keys have been reported already.
             if !(key_mended && index == 0) {
                 finding.remedy.add(if verb == "add" {
                     Step::AddLight { light: seen(light), strength: strength(mirror, index) }
@@ -479,7 +513,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Si
 }
 
 /// How strong and of which colour a photographed light is: held against the photographed key, unless it is that.
-fn strength(mirror: &Side, index: usize) -> Strength {
+fn strength(mirror: &SphereMeasurement, index: usize) -> Strength {
     let (light, key) = (&mirror.lights.all[index], &mirror.lights.all[0]);
     Strength {
         times_key: (index > 0 && !key.clipped).then(|| light.illuminance.value / key.illuminance.value),
@@ -489,7 +523,7 @@ fn strength(mirror: &Side, index: usize) -> Strength {
 }
 
 /// What an unknown tone curve does to a light's share of what a surface facing it receives.
-fn share_curve_sd(side: &Side, light: &Light) -> f64 {
+fn share_curve_sd(side: &SphereMeasurement, light: &Light) -> f64 {
     let share = light.share.value.clamp(1e-6, 1.0 - 1e-6);
     // A uniform disc of radius ρ gives π L sin² ρ, everything else about π times its mean luminance.
     let over_rest = share / (1.0 - share) / light.reach_rad.sin().powi(2).max(1e-9);

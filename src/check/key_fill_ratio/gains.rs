@@ -9,7 +9,7 @@ use nalgebra::{Matrix2, Vector2, Vector3};
 use crate::base::units::Stops;
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::remedy::{ContrastCure, LightToMend};
 use crate::light::lights::Light;
 use crate::light::radiance::patch_light;
@@ -29,12 +29,12 @@ pub(crate) fn is_sane_gain(gain: f64) -> bool {
     gain.is_finite() && gain < LARGEST_GAIN && gain > LARGEST_GAIN.recip()
 }
 
-/// A pair of lights that a turn of the whole light does not bring to one place is none.
+/// Two lights farther apart than this after the advised turn are no pair.
 const TURNED_APART_RAD: f64 = 0.2;
 
 /// The two patches whose ratio is judged, on both sides, and the level by which the whole CG is off.
 struct Patches<'a> {
-    cg: &'a Side,
+    cg: &'a SphereMeasurement,
     /// The photographed patches' normals, turned to where the CG has that light.
     normals: [Vector3<f64>; 2],
     mirror: [f64; 2],
@@ -52,7 +52,7 @@ struct Wrong<'a> {
 }
 
 /// What to multiply, and whether that holds with the exposure corrected; `None` where no gains mend the contrast.
-pub(super) fn cure(pair: &Comparison, cg: &Side) -> Option<(bool, ContrastCure)> {
+pub(super) fn cure(pair: &Comparison, cg: &SphereMeasurement) -> Option<(bool, ContrastCure)> {
     let extremes = pair.mirror.extremes?;
     let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
     let patches = Patches {
@@ -72,7 +72,7 @@ fn in_cg(pair: &Comparison, direction: &Vector3<f64>) -> Vector3<f64> {
 }
 
 /// By how much the surroundings of the CG are brighter, stops.
-fn level_stops(pair: &Comparison, cg: &Side) -> Option<f64> {
+fn level_stops(pair: &Comparison, cg: &SphereMeasurement) -> Option<f64> {
     let shared = crate::compare::shared::shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
     crate::compare::shared::median_stops(&shared).map(|median| median.0)
 }

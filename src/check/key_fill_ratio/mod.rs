@@ -6,10 +6,10 @@ pub(crate) use gains::is_sane_gain;
 
 use nalgebra::Vector3;
 
-use super::{Check, CheckDoc, blank, combined, exposure, main_doubt, put, settle};
+use super::{Check, CheckDoc, blank, combined, exposure, main_uncertainty, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
 use crate::findings::remedy::{Ask, ContrastCure, Step, Waits};
 use crate::findings::{Finding, Verdict};
@@ -19,13 +19,13 @@ use crate::sheet::Tolerances;
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
 pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 
-/// Error that remains on clean input on each side: grid of directions and glare, and what a pixel of the rim is worth, by
-/// the sphere's radius in px (measured on made-up shots).
+/// Error that remains on clean input on each side: the grid of directions and glare, and the effect of one pixel at
+/// the rim, to be divided by the sphere's radius in px (measured on made-up shots).
 const FLOOR_SD_STOPS: f64 = 0.0082;
 const RIM_SD_STOPS_PX: f64 = 0.47;
 
-/// Edge, noise and what is not shown of the key are stated for what they may do at worst; together they do this part of it
-/// (measured on made-up shots).
+/// The key's errors from edge, noise and unseen parts are each stated for the worst case; together they amount to
+/// this fraction of it (measured on made-up shots).
 const KEY_PART: f64 = 0.74;
 
 /// The check.
@@ -51,8 +51,12 @@ impl Check for KeyFillRatio {
             finding.remedy = Ask::FullEnvironment.into();
             return finding;
         };
-        let doubts = doubts(pair, value);
-        settle(&mut finding, Estimate::new(value, combined(&doubts)), main_doubt(&doubts));
+        let uncertainties = uncertainties(pair, value);
+        set_value_and_verdict(
+            &mut finding,
+            Estimate::new(value, combined(&uncertainties)),
+            main_uncertainty(&uncertainties),
+        );
         same_patches(&mut finding, pair, cg);
         clipped(&mut finding, pair);
         flattened(&mut finding, pair);
@@ -63,24 +67,24 @@ impl Check for KeyFillRatio {
 }
 
 /// log2 of largest over smallest patch illuminance of one side.
-pub(crate) fn ratio_stops(side: &Side) -> Option<f64> {
+pub(crate) fn ratio_stops(side: &SphereMeasurement) -> Option<f64> {
     Stops::from_ratio(side.extremes?.bright.luminance, side.extremes?.dark.luminance).map(|s| s.0)
 }
 
 /// CG minus mirror.
-pub(crate) fn difference_stops(mirror: &Side, cg: &Side) -> Option<f64> {
+pub(crate) fn difference_stops(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Option<f64> {
     Some(ratio_stops(cg)? - ratio_stops(mirror)?)
 }
 
 /// Uncertainty of one side's ratio, stops.
-pub(crate) fn ratio_sd_stops(side: &Side) -> f64 {
+pub(crate) fn ratio_sd_stops(side: &SphereMeasurement) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
     let guess = blind_cone::patch_sd_stops(&e.dark).hypot(blind_cone::patch_sd_stops(&e.bright));
     guess.hypot(beside_filled_sd_stops(side))
 }
 
 /// The same without what is filled in.
-fn beside_filled_sd_stops(side: &Side) -> f64 {
+fn beside_filled_sd_stops(side: &SphereMeasurement) -> f64 {
     let curve = tone_curve::contrast_sd_stops(side.trust, ratio_stops(side).unwrap_or(0.0));
     let curve = curve.hypot(toe_sd_stops(side));
     let rim = RIM_SD_STOPS_PX / side.fit.outline.mean_radius().max(1.0);
@@ -88,12 +92,13 @@ fn beside_filled_sd_stops(side: &Side) -> f64 {
 }
 
 /// The darkest patch of a camera file lies in the toe of its curve where the surroundings do.
-fn toe_sd_stops(side: &Side) -> f64 {
+fn toe_sd_stops(side: &SphereMeasurement) -> f64 {
     tone_curve::toe_sd_stops(side.trust, || exposure::USUAL_REFLECTANCE * exposure::usual_luminance(side))
 }
 
-/// What the place of the outline does to the ratio. The patches stay: they are extremes, so moving them changes nothing.
-fn outline_sd_stops(side: &Side) -> f64 {
+/// Uncertainty from the position of the outline. The patches stay where they are: at an extreme a small move changes
+/// nothing.
+fn outline_sd_stops(side: &SphereMeasurement) -> f64 {
     let Some(e) = side.extremes else { return 0.0 };
     let at = |sources: &[Source], normal: &Vector3<f64>| patch_light(sources, normal).luminance;
     let stops = |sources: &[Source]| Stops::from_ratio(at(sources, &e.bright_normal), at(sources, &e.dark_normal));
@@ -101,20 +106,20 @@ fn outline_sd_stops(side: &Side) -> f64 {
 }
 
 /// What filled-in directions do to the difference: they are filled in alike on both sides.
-fn filled_sd_stops(pair: &Comparison, sides: [&Side; 2]) -> f64 {
+fn filled_sd_stops(pair: &Comparison, sides: [&SphereMeasurement; 2]) -> f64 {
     let [Some(a), Some(b)] = sides.map(|side| side.extremes) else { return 0.0 };
     let part = |a: &PatchLight, b: &PatchLight| blind_cone::filled_part(a).max(blind_cone::filled_part(b));
-    let sd = pair.likeness(sides[1]).filled_sd_stops(blind_cone::FILL_SD_STOPS);
+    let sd = pair.common_mode(sides[1]).filled_sd_stops(blind_cone::FILL_SD_STOPS);
     sd * part(&a.dark, &b.dark).hypot(part(&a.bright, &b.bright))
 }
 
 /// What the key's own uncertainty does to the brightest patch.
-fn key_sd_stops(side: &Side) -> f64 {
+fn key_sd_stops(side: &SphereMeasurement) -> f64 {
     let Some(key) = side.lights.key() else { return 0.0 };
     KEY_PART * key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
 }
 
-fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
+fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let curve = pair.mirror.trust.tone_curve || pair.cg.trust.view_transform;
     let sides = [&pair.mirror, &pair.cg];
     let beside = sides.map(beside_filled_sd_stops);
@@ -140,16 +145,16 @@ fn doubts(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
             view,
             "the CG picture seems to have gone through a view transform (a display encoding, or values cut off at display white); render scene-linear OpenEXR",
         ),
-        (pair.haze_sd(difference_stops), "the mirror sphere blurs the light"),
+        (pair.surface_blur_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
 }
 
-/// What is hidden is not seen in full: the rest of it moves the ratio further by about this factor (measured on made-up
-/// shots).
+/// Only part of what hides the sphere is recognised: all of it moves the ratio by about this factor more (measured on
+/// made-up shots).
 const HIDDEN_FACTOR: f64 = 1.5;
 
-/// How far the photographed ratio moves were the light as the CG has it where something may stand before the sphere.
+/// How far the photographed ratio would move if the directions that may be hidden held the CG's light.
 fn hidden_sd_stops(pair: &Comparison) -> f64 {
     let hidden = pair.hidden();
     if hidden.is_empty() {
@@ -158,22 +163,22 @@ fn hidden_sd_stops(pair: &Comparison) -> f64 {
     HIDDEN_FACTOR * moved_stops(&pair.mirror, &hidden.sources(&pair.mirror))
 }
 
-/// How far the photographed ratio moves were its lights on the rim as strong as the CG's.
+/// How far the photographed ratio would move if its lights on the rim were as strong as the CG's.
 fn rim_sd_stops(pair: &Comparison) -> f64 {
     rim::restored(&pair.mirror, &pair.cg).map_or(0.0, |sources| moved_stops(&pair.mirror, &sources))
 }
 
-/// By how much a side's ratio differs were its light these sources.
-fn moved_stops(side: &Side, sources: &[Source]) -> f64 {
+/// How far a side's ratio would move if its light were these sources.
+fn moved_stops(side: &SphereMeasurement, sources: &[Source]) -> f64 {
     let moved = extremes(sources, &side.geometry.towards_camera());
     let stops = moved.and_then(|e| Stops::from_ratio(e.bright.luminance, e.dark.luminance));
     stops.zip(ratio_stops(side)).map_or(0.0, |(moved, seen)| (moved.0 - seen).abs())
 }
 
 /// Both ratios at the mirror's two normals: tells contrast from direction.
-fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &Side) {
+fn same_patches(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement) {
     let Some(extremes) = pair.mirror.extremes else { return };
-    let at = |side: &Side, normal: &Vector3<f64>| patch_light(&side.sources, normal).luminance;
+    let at = |side: &SphereMeasurement, normal: &Vector3<f64>| patch_light(&side.sources, normal).luminance;
     let (bright, dark) = (&extremes.bright_normal, &extremes.dark_normal);
     let Some(cg_stops) = Stops::from_ratio(at(cg, bright), at(cg, dark)) else { return };
     let Some(mirror_stops) = Stops::from_ratio(at(&pair.mirror, bright), at(&pair.mirror, dark)) else { return };
@@ -228,8 +233,8 @@ fn clipped(finding: &mut Finding, pair: &Comparison) {
     }
 }
 
-/// The shoulder of an unknown tone curve takes most from lights, and nothing of it stands in the picture: against a camera
-/// file a CG can be told to be too flat, not to be too contrasty.
+/// An unknown tone curve darkens lights most, and the picture does not show by how much. Compared with such a camera
+/// file a CG can be found too flat, but not too contrasty.
 fn flattened(finding: &mut Finding, pair: &Comparison) {
     let too_contrasty = finding.verdict == Verdict::Mismatch && finding.value.is_some_and(|value| value > 0.0);
     if pair.mirror.trust.tone_curve && too_contrasty {
@@ -241,7 +246,7 @@ fn flattened(finding: &mut Finding, pair: &Comparison) {
     }
 }
 
-/// A CG picture that was cut off shows less than its ratio, so that the error is a lower bound.
+/// A clipped CG picture shows less than its true ratio, so the error is a lower bound.
 fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
     let share = pair.cg.clipped_share();
     if share <= MAX_CLIPPED_CG_SHARE {
@@ -261,7 +266,7 @@ fn clipped_cg(finding: &mut Finding, pair: &Comparison) {
     finding.remedy = Ask::UnclippedRender.into();
 }
 
-/// A render has no need of a ceiling: from this share of the brightest patch on, what it cut off is not known.
+/// A render need not be clipped; above this share of the brightest patch, too much of it is unknown.
 const MAX_CLIPPED_CG_SHARE: f64 = 0.01;
 
 fn remedy(finding: &mut Finding, value: f64, pair: &Comparison) {

@@ -5,7 +5,7 @@ mod odd_one;
 
 use serde_json::{Value, json};
 
-use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, settle};
+use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, set_value_and_verdict};
 use crate::Result;
 use crate::base::units::Estimate;
 use crate::findings::remedy::Step;
@@ -61,13 +61,18 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
         return finding;
     };
     let percent = Estimate::new(100.0 * worst.value, 100.0 * worst.sd);
-    settle(&mut finding, percent, "outline, focal length and tape together are no more precise than this");
+    set_value_and_verdict(
+        &mut finding,
+        percent,
+        "outline, focal length and tape together are no more precise than this",
+    );
     if finding.verdict != Verdict::Match {
-        let told = odd_one::told(&noted, finding.tolerance / 100.0);
+        let remedy = odd_one::odd_one_out(&noted, finding.tolerance / 100.0);
         let words: Vec<String> = noted.iter().filter_map(|gauge| gauge.words()).collect();
-        let doubt = std::mem::take(&mut finding.reason);
-        finding.reason = [words.join("; "), doubt].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
-        finding.remedy = told;
+        let uncertainty = std::mem::take(&mut finding.reason);
+        finding.reason =
+            [words.join("; "), uncertainty].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
+        finding.remedy = remedy;
     }
     finding
 }

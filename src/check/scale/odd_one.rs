@@ -24,7 +24,7 @@ const SLIPS: [(f64, &str); 8] = [
 const SLIP_SLACK: f64 = 0.06;
 
 /// What is most likely wrong, and what to do. `tolerance` is a fraction of the distance.
-pub(super) fn told(gauges: &[&Gauge], tolerance: f64) -> Remedy {
+pub(super) fn odd_one_out(gauges: &[&Gauge], tolerance: f64) -> Remedy {
     let ratios: Vec<(&Gauge, Estimate)> = gauges.iter().filter_map(|g| Some((*g, g.log_ratio()?))).collect();
     let [(only, ratio)] = ratios.as_slice() else { return of_several(&ratios, tolerance) };
     let (name, size) = (only.name.clone(), only.size_words());

@@ -73,7 +73,7 @@ fn doubt_comes_from_outline_lens_and_size() {
 
 #[test]
 fn the_odd_one_out_of_several_notes_is_named() {
-    let told = |gauges: &[&Gauge]| odd_one::told(gauges, 0.05);
+    let told = |gauges: &[&Gauge]| odd_one::odd_one_out(gauges, 0.05).words();
     let good_rod = rod(300.0, 3100.0, 42.5);
     let good_sphere = sphere(3200.0, 250.0, 3200.0, 42.5);
     let wrong_sphere = told(&[&sphere(3200.0, 250.0, 2700.0, 42.5), &good_rod]);
@@ -89,7 +89,7 @@ fn the_odd_one_out_of_several_notes_is_named() {
 
 #[test]
 fn usual_slips_are_named() {
-    let told = |gauge: &Gauge| odd_one::told(&[gauge], 0.05);
+    let told = |gauge: &Gauge| odd_one::odd_one_out(&[gauge], 0.05).words();
     let radius = told(&sphere(3200.0, 125.0, 3200.0, 42.5));
     assert!(radius.contains("radius noted as the diameter") && radius.contains("one object alone"), "{radius}");
     let feet = told(&sphere(3048.0, 250.0, 10_000.0, 42.5));
@@ -98,7 +98,7 @@ fn usual_slips_are_named() {
 
 #[test]
 fn nothing_fits_where_nothing_agrees() {
-    let told = odd_one::told(&[&sphere(3200.0, 250.0, 2500.0, 42.5), &rod(500.0, 3100.0, 42.5)], 0.05);
+    let told = odd_one::odd_one_out(&[&sphere(3200.0, 250.0, 2500.0, 42.5), &rod(500.0, 3100.0, 42.5)], 0.05).words();
     assert!(told.contains("measure again"), "{told}");
 }
 

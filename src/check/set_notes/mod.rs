@@ -83,7 +83,7 @@ struct Notes {
 }
 
 impl Notes {
-    /// Notes that two things were compared, and what came of it.
+    /// Records that two things were compared, and the outcome.
     fn hold(&mut self, contradicts: bool, words: impl FnOnce() -> String, remedy: Ask) {
         self.compared += 1;
         if contradicts {

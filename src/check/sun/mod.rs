@@ -1,14 +1,14 @@
 //! `sun`: is the key the sun, and was the camera's heading noted right?
 
-mod told;
+mod notes;
 
 use nalgebra::Vector3;
 
-use super::{Addition, FileNote, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
+use super::{Addition, FileNote, ShotCheck, ShotEvidence, blank_of_shot, put, set_value_and_verdict};
 use crate::Result;
 use crate::base::sun::{SunPosition, sun_position};
 use crate::base::units::{Estimate, wrap_deg};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{optics, outline};
 use crate::findings::remedy::{Ask, Step};
 use crate::findings::{Concerns, Finding, Verdict};
@@ -17,7 +17,7 @@ use crate::sheet::{CameraSpec, ShotSheet};
 use crate::sphere::angle_between_rad;
 
 pub use super::docs::sun::DOC;
-use told::Told;
+use notes::SunNotes;
 
 /// Uncertainties where nothing tells them, degrees (common practice, no source).
 const HEADING_SD_DEG: f64 = 3.0;
@@ -63,9 +63,9 @@ impl ShotCheck for Sun {
 /// Where the sun should be seen, camera axes; `None` where that is not known to [`LOOSEST_SUN_DEG`], or it is below the
 /// horizon.
 pub(crate) fn expected_direction(sheet: &ShotSheet, files: &[FileNote]) -> Option<Vector3<f64>> {
-    let told = Told::gather(sheet, files).ok()?;
-    let pose = Pose::of(sheet.camera.as_ref(), told.heading_deg);
-    let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
+    let notes = SunNotes::gather(sheet, files).ok()?;
+    let pose = Pose::of(sheet.camera.as_ref(), notes.heading_deg);
+    let sun = sun_position(notes.julian_date, notes.latitude_deg, notes.longitude_deg);
     let towards = sun_direction(&sun, pose.heading_deg.filter(|_| sun.elevation_deg > SUNSET_DEG)?);
     let sd_deg = (pose.heading_sd_deg * towards.x.hypot(towards.z)).hypot(pose.tilt_sd_deg);
     (sd_deg <= LOOSEST_SUN_DEG).then_some(())?;
@@ -73,8 +73,8 @@ pub(crate) fn expected_direction(sheet: &ShotSheet, files: &[FileNote]) -> Optio
 }
 
 fn check(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
-    let told = match Told::gather(shot.sheet, shot.files) {
-        Ok(told) => told,
+    let notes = match SunNotes::gather(shot.sheet, shot.files) {
+        Ok(notes) => notes,
         Err(missing) => {
             finding.verdict = Verdict::NotGiven;
             finding.reason = missing;
@@ -88,12 +88,12 @@ fn check(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
         finding.reason = "the photographed sphere shows no light that stands out".to_owned();
         return finding;
     };
-    let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
-    let pose = Pose::of(shot.sheet.camera.as_ref(), told.heading_deg);
+    let sun = sun_position(notes.julian_date, notes.latitude_deg, notes.longitude_deg);
+    let pose = Pose::of(shot.sheet.camera.as_ref(), notes.heading_deg);
     let measured = Measured::of(side, key, &pose);
-    describe(&mut finding, &told, &sun, &measured);
+    describe(&mut finding, &notes, &sun, &measured);
     if pose.heading_deg.is_some() {
-        with_heading(&mut finding, &told, &sun, &side.lights.all, &measured, &pose);
+        with_heading(&mut finding, &notes, &sun, &side.lights.all, &measured, &pose);
     } else {
         without_heading(&mut finding, &sun, &measured);
     }
@@ -133,7 +133,7 @@ struct Measured {
 }
 
 impl Measured {
-    fn of(side: &Side, light: &Light, pose: &Pose) -> Self {
+    fn of(side: &SphereMeasurement, light: &Light, pose: &Pose) -> Self {
         let direction = level(&light.direction, pose.tilt_deg);
         let cov = outline::direction_cov(side, light) + optics::direction_cov(side, light);
         let own_sd_deg = (cov.trace().max(0.0) / 2.0).sqrt().to_degrees();
@@ -163,19 +163,19 @@ fn sun_direction(sun: &SunPosition, heading_deg: f64) -> Vector3<f64> {
     Vector3::new(cos_up * sin_from, sin_up, -cos_up * cos_from)
 }
 
-fn describe(finding: &mut Finding, told: &Told, sun: &SunPosition, measured: &Measured) {
+fn describe(finding: &mut Finding, notes: &SunNotes, sun: &SunPosition, measured: &Measured) {
     let detail = &mut finding.detail;
     detail.insert("sun_bearing_true_deg".to_owned(), sun.bearing_deg.into());
     detail.insert("sun_elevation_deg".to_owned(), sun.elevation_deg.into());
     put(detail, "key_elevation_deg", measured.elevation_deg);
-    detail.insert("place_by".to_owned(), told.place_by.clone().into());
-    detail.insert("time".to_owned(), told.time.to_string().into());
-    detail.insert("time_by".to_owned(), told.time_by.clone().into());
+    detail.insert("place_by".to_owned(), notes.place_by.clone().into());
+    detail.insert("time".to_owned(), notes.time.to_string().into());
+    detail.insert("time_by".to_owned(), notes.time_by.clone().into());
 }
 
 fn with_heading(
     finding: &mut Finding,
-    told: &Told,
+    notes: &SunNotes,
     sun: &SunPosition,
     lights: &[Light],
     measured: &Measured,
@@ -190,19 +190,19 @@ fn with_heading(
     let heading_error = wrap_deg(heading_deg - fitting_deg);
     let heading_error_sd = measured.bearing_sd_deg.hypot(pose.heading_sd_deg);
     put(&mut finding.detail, "heading_error_deg", Estimate::new(heading_error, heading_error_sd));
-    settle(finding, value, "compass, tilt and time are no more precise than this");
+    set_value_and_verdict(finding, value, "compass, tilt and time are no more precise than this");
     if finding.verdict == Verdict::Match {
         return;
     }
     let unsure = finding.verdict == Verdict::Unsure;
-    let doubt = if unsure { format!("{}; most likely ", finding.reason) } else { String::new() };
-    explain(finding, &Case { told, sun, lights, measured, pose, towards, heading_deg, fitting_deg });
-    finding.reason = doubt + &finding.reason;
+    let uncertainty = if unsure { format!("{}; most likely ", finding.reason) } else { String::new() };
+    explain(finding, &Case { notes, sun, lights, measured, pose, towards, heading_deg, fitting_deg });
+    finding.reason = uncertainty + &finding.reason;
 }
 
 /// What is known where sun and key are apart.
 struct Case<'a> {
-    told: &'a Told,
+    notes: &'a SunNotes,
     sun: &'a SunPosition,
     lights: &'a [Light],
     measured: &'a Measured,
@@ -215,32 +215,32 @@ struct Case<'a> {
 }
 
 fn explain(finding: &mut Finding, case: &Case<'_>) {
-    let Case { told, sun, lights, measured, pose, towards, heading_deg, fitting_deg } = case;
+    let Case { notes, sun, lights, measured, pose, towards, heading_deg, fitting_deg } = case;
     let height_error = measured.elevation_deg.value - sun.elevation_deg;
     let same_height = height_error.abs() <= 0.5 * finding.tolerance + 2.0 * measured.elevation_deg.sd;
     if sun.elevation_deg < SUNSET_DEG {
         finding.reason = format!("the key is not the sun: it was {:.1} deg below the horizon", -sun.elevation_deg);
-        finding.remedy = check_the_notes(told).into();
-    } else if let Some(hour) = hour_that_fits(told, measured, *heading_deg, finding.tolerance) {
+        finding.remedy = check_the_notes(notes).into();
+    } else if let Some(hour) = hour_that_fits(notes, measured, *heading_deg, finding.tolerance) {
         finding.reason = format!("an hour {hour} would put the sun where the key is");
-        finding.remedy = Step::CheckClock { time_by: told.time_by.clone() }.into();
+        finding.remedy = Step::CheckClock { time_by: notes.time_by.clone() }.into();
     } else if same_height {
         finding.reason = format!("the key has the sun's height ({:.1} deg) but not its bearing", sun.elevation_deg);
         finding.remedy = Step::CorrectHeading { fitting_deg: *fitting_deg, noted_deg: *heading_deg }.into();
     } else {
         finding.reason = not_the_sun(lights, sun, measured, towards, pose);
-        finding.remedy = [Ask::NotTheSun.into(), check_the_notes(told)].into_iter().collect();
+        finding.remedy = [Ask::NotTheSun.into(), check_the_notes(notes)].into_iter().collect();
     }
 }
 
-fn check_the_notes(told: &Told) -> Step {
-    Step::CheckSunNotes { place_by: told.place_by.clone(), time: told.time.to_string() }
+fn check_the_notes(notes: &SunNotes) -> Step {
+    Step::CheckSunNotes { place_by: notes.place_by.clone(), time: notes.time.to_string() }
 }
 
 /// `later` or `earlier`, where the sun an hour away stands at the key.
-fn hour_that_fits(told: &Told, measured: &Measured, heading_deg: f64, tolerance: f64) -> Option<&'static str> {
+fn hour_that_fits(notes: &SunNotes, measured: &Measured, heading_deg: f64, tolerance: f64) -> Option<&'static str> {
     let angle_at = |hours: f64| {
-        let sun = sun_position(told.julian_date + hours / 24.0, told.latitude_deg, told.longitude_deg);
+        let sun = sun_position(notes.julian_date + hours / 24.0, notes.latitude_deg, notes.longitude_deg);
         angle_between_rad(&sun_direction(&sun, heading_deg), &measured.direction).to_degrees()
     };
     let near = |hours: f64| angle_at(hours) < 0.3 * tolerance;

@@ -18,9 +18,9 @@ fn sheet(camera: &Value, place: &Value) -> ShotSheet {
 /// Kiel on midsummer afternoon: the sun stands in the west-south-west.
 const TIME: &str = "2026-06-21T17:20:00+02:00";
 
-fn told(heading_deg: f64) -> Told {
+fn notes(heading_deg: f64) -> SunNotes {
     let place = json!({ "latitude_deg": 54.32, "longitude_deg": 10.14, "time": TIME });
-    Told::gather(&sheet(&json!({ "heading_deg": heading_deg }), &place), &[]).unwrap()
+    SunNotes::gather(&sheet(&json!({ "heading_deg": heading_deg }), &place), &[]).unwrap()
 }
 
 fn pose(heading_deg: f64) -> Pose {
@@ -40,14 +40,14 @@ fn measured(direction: Vector3<f64>) -> Measured {
 
 /// The finding where the sun shines on a camera that really looked along `real_deg` at `real_time`.
 fn finding(noted_deg: f64, real_deg: f64, real_time: &str, raised_deg: f64) -> Finding {
-    let told = told(noted_deg);
+    let notes = notes(noted_deg);
     let real = CaptureTime::parse(real_time).unwrap().julian_date().unwrap();
-    let mut shone = sun_position(real, told.latitude_deg, told.longitude_deg);
+    let mut shone = sun_position(real, notes.latitude_deg, notes.longitude_deg);
     shone.elevation_deg += raised_deg;
     let key = measured(sun_direction(&shone, real_deg));
-    let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
+    let sun = sun_position(notes.julian_date, notes.latitude_deg, notes.longitude_deg);
     let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
-    with_heading(&mut finding, &told, &sun, &[], &key, &pose(noted_deg));
+    with_heading(&mut finding, &notes, &sun, &[], &key, &pose(noted_deg));
     finding
 }
 
@@ -85,7 +85,7 @@ fn a_key_at_another_height_is_not_the_sun() {
 
 #[test]
 fn at_night_no_key_is_the_sun() {
-    let mut night = told(0.0);
+    let mut night = notes(0.0);
     night.julian_date += 0.3;
     let sun = sun_position(night.julian_date, night.latitude_deg, night.longitude_deg);
     let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
@@ -96,8 +96,8 @@ fn at_night_no_key_is_the_sun() {
 
 #[test]
 fn without_heading_the_fitting_one_is_offered_or_the_height_tells() {
-    let told = told(0.0);
-    let sun = sun_position(told.julian_date, told.latitude_deg, told.longitude_deg);
+    let notes = notes(0.0);
+    let sun = sun_position(notes.julian_date, notes.latitude_deg, notes.longitude_deg);
     let ask = |raised: f64| {
         let shone = SunPosition { elevation_deg: sun.elevation_deg + raised, ..sun };
         let mut finding = blank_of_shot(&DOC, Concerns::Reference, 10.0);
@@ -138,10 +138,10 @@ fn files_fill_in_what_the_sheet_leaves_out() {
         meta,
     };
     let empty = sheet(&Value::Null, &json!({}));
-    let from_files = Told::gather(&empty, &[note(meta.clone())]).unwrap();
-    assert_eq!((from_files.julian_date, from_files.heading_deg), (told(0.0).julian_date, Some(214.0)));
+    let from_files = SunNotes::gather(&empty, &[note(meta.clone())]).unwrap();
+    assert_eq!((from_files.julian_date, from_files.heading_deg), (notes(0.0).julian_date, Some(214.0)));
     assert_eq!(from_files.time_by, "s.jpg");
     let no_offset = CaptureMeta { captured: CaptureTime::parse("2026:06:21 17:20:00"), ..meta };
-    assert!(Told::gather(&empty, &[note(no_offset)]).unwrap_err().contains("time zone"));
-    assert!(Told::gather(&empty, &[]).unwrap_err().contains("location"));
+    assert!(SunNotes::gather(&empty, &[note(no_offset)]).unwrap_err().contains("time zone"));
+    assert!(SunNotes::gather(&empty, &[]).unwrap_err().contains("location"));
 }

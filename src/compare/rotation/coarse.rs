@@ -1,7 +1,7 @@
 //! The first look over all rotations: where in the rotation group the two spheres are worth a closer look.
 //!
-//! A rotation is a turn about the vertical followed by a lean of that vertical. On a picture of the source in
-//! latitude and longitude a turn only shifts columns, so that all turns of one lean are tried at once.
+//! A rotation is a turn about the vertical followed by a tilt of that vertical (a "lean"). On a picture of the source
+//! in latitude and longitude a turn only shifts columns, so that all turns of one lean are tried at once.
 
 use std::f64::consts::{PI, TAU};
 
@@ -20,13 +20,14 @@ const STEP_DEG: f64 = 360.0 / TURNS as f64;
 const SUBCOLUMNS: usize = 5;
 const ROWS: usize = 60;
 
-/// Every so many directions are compared on the broadly averaged light.
+/// On the broadly averaged light every 13th direction is compared.
 const STRIDE: usize = 13;
 
 /// Least number of directions known on both sides.
 const LEAST_SHARED: f32 = 50.0;
 
-/// So many places are walked uphill, so many of those to the end, and so many of those at most are refined.
+/// Number of places from which to walk uphill, how many of those walks are finished, and how many at most are
+/// refined.
 const STARTS: usize = 16;
 const CLOSER: usize = 8;
 const REFINED: usize = 6;
@@ -35,10 +36,11 @@ const REFINED: usize = 6;
 const FIRST_WALK: [(f64, usize); 2] = [(8.0, 4), (4.0, 4)];
 const LAST_WALK: [(f64, usize); 1] = [(2.0, 2)];
 
-/// Walks that end closer than this have climbed the same hill.
+/// Walks that end closer than this have reached the same maximum.
 const SAME_HILL_DEG: f64 = 4.0;
 
-/// A hill whose correlation lacks this much more to 1 than the best's, by factor and in all, neither wins nor rivals it.
+/// A maximum can neither win nor rival the best one if its distance from a correlation of 1 exceeds the best's by
+/// this factor and by this amount.
 const HOPELESS_FACTOR: f64 = 3.0;
 const HOPELESS_MARGIN: f64 = 0.1;
 
@@ -145,7 +147,7 @@ impl Picture {
         picture
     }
 
-    /// Where the values of a direction begin, turned by no, one, two … turns back about the vertical.
+    /// Where the values of a direction begin, turned back about the vertical by zero, one, two … steps.
     fn begins(direction: &Vector3<f64>) -> (usize, usize) {
         let row = (direction.y.clamp(-1.0, 1.0).acos() / PI * ROWS as f64) as usize;
         let columns = (TURNS * SUBCOLUMNS) as f64;

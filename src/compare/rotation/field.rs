@@ -4,7 +4,7 @@ use nalgebra::{SMatrix, SVector, Vector3};
 
 use crate::base::parallel;
 use crate::base::statistics::median;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::radiance::{DirectionGrid, Smoothed};
 use crate::sphere::tangents;
 
@@ -58,7 +58,7 @@ impl Local {
 }
 
 impl LogField {
-    pub(super) fn of(side: &Side) -> Self {
+    pub(super) fn of(side: &SphereMeasurement) -> Self {
         let smoothed = side.image.map.compared();
         let floor = floor(smoothed);
         let luminance: Vec<f64> =

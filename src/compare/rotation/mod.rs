@@ -12,7 +12,7 @@ use nalgebra::{Matrix3, Rotation3, UnitQuaternion, Vector3};
 
 use crate::base::parallel;
 use crate::base::units::Estimate;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::radiance::DirectionGrid;
 use coarse::coarse_starts;
 use field::LogField;
@@ -115,7 +115,7 @@ pub struct Flopped {
 }
 
 impl Flopped {
-    /// A roll by half a circle after left and right were exchanged: top and bottom are.
+    /// Left and right exchanged followed by a roll of half a turn: top and bottom are exchanged.
     pub fn is_top_to_bottom(&self) -> bool {
         is_half_roll(&self.turn)
     }
@@ -132,15 +132,15 @@ impl RotationSearch {
         self.before > ALREADY_ALIKE
     }
 
-    /// Left and right exchanged make the two spheres alike, and neither leaving it nor a rotation does.
+    /// Exchanging left and right makes the two spheres alike, while neither a rotation nor no change does.
     pub fn exchanged(&self) -> Option<Flopped> {
-        // Surroundings that agree as they are hold nothing to exchange.
+        // Where the surroundings agree as they are, nothing is exchanged.
         let flopped = self.flopped.filter(|f| f.correlation >= MIN_FLOPPED && self.before < MIN_CORRELATION)?;
         let otherwise = self.best.as_ref().map_or(self.before, |best| best.correlation.max(self.before));
         (flopped.correlation - otherwise > MIN_GAIN * (1.0 - otherwise)).then_some(flopped)
     }
 
-    /// The CG's light stands on its head: a roll by half a circle brings it home.
+    /// The CG's light is upside down: a roll by half a turn makes the spheres agree.
     pub fn is_upside_down(&self) -> bool {
         let turned = self.best.as_ref().filter(|best| self.explains(best) && self.rival.is_none());
         turned.is_some_and(|best| is_half_roll(&best.cg_to_mirror))
@@ -163,7 +163,7 @@ impl RotationSearch {
 }
 
 /// Searches every rotation; `None` where too little is seen on both spheres or one of them is even all over.
-pub fn search_rotation(mirror: &Side, cg: &Side) -> Option<RotationSearch> {
+pub fn search_rotation(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Option<RotationSearch> {
     let (target, source) = parallel::both(|| LogField::of(mirror), || LogField::of(cg));
     let identity = UnitQuaternion::identity();
     let before = correlation(&target.luminance, &source.luminance, &identity, 1)?;
@@ -197,8 +197,8 @@ fn is_half_roll(turn: &Rotation3<f64>) -> bool {
     angle_deg > 180.0 - HALF_ROLL_WITHIN_DEG && along > HALF_ROLL_AXIS_DEG.to_radians().cos()
 }
 
-/// The best fit with left and right of the source exchanged: over turns about the vertical, since an environment is flopped about
-/// a vertical plane of its own, and over all others.
+/// The best fit with left and right of the source exchanged: first over turns about the vertical, because an
+/// environment is flopped about one of its own vertical planes, then over all rotations.
 fn best_flopped(target: &LogField, source: &LogField) -> Option<Flopped> {
     let source = LogField { luminance: flopped(&source.luminance), coarse: flopped(&source.coarse), local: Vec::new() };
     let steps = (360.0 / FLOP_STEP_DEG) as usize;
@@ -213,8 +213,8 @@ fn best_flopped(target: &LogField, source: &LogField) -> Option<Flopped> {
     parallel::filter_map(turns.len(), fit).into_iter().max_by(|a, b| a.correlation.total_cmp(&b.correlation))
 }
 
-/// The surroundings tell of the exchange too, with the brightest directions cut off at one level: a single light that stands on the
-/// other side in surroundings that are alike on both was moved.
+/// Whether the surroundings alone show the exchange, with the brightest directions cut off at one level: if only a
+/// single light is on the other side, the light was moved and nothing was flopped.
 fn shows_without_lights(
     target: &LogField,
     source: &LogField,
@@ -228,14 +228,14 @@ fn shows_without_lights(
     exchanged.is_some_and(|exchanged| exchanged - best > MIN_GAIN * (1.0 - best))
 }
 
-/// Share of the directions whose level lights are cut off at.
+/// Lights are cut off at the level below which this share of the directions lies.
 const BELOW_LIGHTS: f64 = 0.85;
 
 fn without_lights(field: &[f64]) -> Vec<f64> {
     let mut known: Vec<f64> = field.iter().copied().filter(|v| !v.is_nan()).collect();
     known.sort_by(f64::total_cmp);
     let level = known.get((BELOW_LIGHTS * known.len() as f64) as usize).copied().unwrap_or(f64::INFINITY);
-    // `f64::min` would take the level for what is not known.
+    // `f64::min` would turn unknown values (NaN) into the level.
     field.iter().map(|v| if *v > level { level } else { *v }).collect()
 }
 
@@ -246,7 +246,11 @@ fn flopped(field: &[f64]) -> Vec<f64> {
 }
 
 /// The rotation next to a known one, for another view of the same spheres.
-pub(crate) fn rotation_near(mirror: &Side, cg: &Side, start: &Rotation3<f64>) -> Option<Optimum> {
+pub(crate) fn rotation_near(
+    mirror: &SphereMeasurement,
+    cg: &SphereMeasurement,
+    start: &Rotation3<f64>,
+) -> Option<Optimum> {
     let (target, source) = parallel::both(|| LogField::of(mirror), || LogField::of(cg));
     let refined = refine(&target, &source, UnitQuaternion::from_rotation_matrix(start))?;
     optimum(&target, &source, &refined, &(outline_cov(mirror) + outline_cov(cg)))
@@ -260,9 +264,9 @@ fn optimum(target: &LogField, source: &LogField, refined: &Refined, outlines: &M
     })
 }
 
-/// What a wrong outline does: the sphere's centre off by a fraction of its radius turns everything seen in it by about
-/// twice that fraction.
-fn outline_cov(side: &Side) -> Matrix3<f64> {
+/// Effect of a wrong outline: a centre that is off by a fraction of the radius turns everything seen in the sphere by
+/// about twice that fraction (rad).
+fn outline_cov(side: &SphereMeasurement) -> Matrix3<f64> {
     let cov = &side.fit.cone_cov;
     let turn = 2.0 / side.fit.cone.half_angle_rad.max(1e-9);
     Matrix3::identity() * (turn * turn * cov[(0, 0)].max(cov[(1, 1)]).max(0.0))

@@ -32,30 +32,30 @@ const FARTHEST_OUT: f64 = 0.88;
 /// Points that could be looked at, at least.
 const LEAST_JUDGED: usize = 30;
 
-/// Points at which a line as deep as this one would be told, and their part of all, at least.
+/// Fewest points at which a line of this depth would be detected, as a number and as a fraction of all.
 const LEAST_TELLING: usize = 24;
 const LEAST_TELLING_PART: f64 = 0.25;
 
 /// Part of them that must show it.
 const LEAST_FRACTION: f64 = 0.7;
 
-/// Sections of the circle in which something is told, and their part that shows the line.
+/// Fewest sections of the circle with usable points, and the fraction of them that must show the line.
 const LEAST_SECTIONS: usize = 4;
 const LEAST_EVEN: f64 = 0.75;
 
 /// A seam is plane: the line lies on the circle to this rms, cells.
 const MOST_SCATTER_CELLS: f64 = 0.4;
 
-/// It must stand above the other circles of the same picture by this many of their sd, and its merit above that of the
-/// best of them by this.
+/// It must stand above the other circles of the same picture by this many of their sd, and its merit must exceed that
+/// of the best of them by this.
 const STANDS_OUT_SD: f64 = 6.0;
 const ABOVE_RIVAL: f64 = 0.1;
 
-/// Circles that tell what the picture does to any circle, and points on each.
+/// Number of other circles that show what any circle of this picture looks like, and of points on each.
 const NULL_CIRCLES: usize = 48;
 const NULL_POINTS: usize = 64;
 
-/// Points next to each other share pixels: so many stand for one.
+/// Neighbouring points share pixels: this many count as one.
 const POINTS_ALIKE: f64 = 1.5;
 
 /// Spread of the other circles, at least: that of a fraction of so many points.
@@ -64,7 +64,8 @@ const LEAST_SPREAD: f64 = 0.05;
 /// A circle within this angle of the seam shows the seam itself, rad.
 const SAME_CIRCLE_RAD: f64 = 0.26;
 
-/// The line lies where its pixels say to this part of a cell, whatever their number: seen on made-up spheres.
+/// The position of the line is known no better than this fraction of a cell, however many pixels show it (seen on
+/// made-up spheres).
 const PLACE_SD_CELLS: f64 = 0.25;
 
 /// A seam that was found.

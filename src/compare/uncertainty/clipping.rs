@@ -13,7 +13,8 @@ pub fn recorded_ceiling(stated: [f32; 3], format: &str) -> [f32; 3] {
     stated.map(|level| level * factor)
 }
 
-/// Width over which the lens blurs the rim of a clipped area before the recording clips it, px (measured on made-up shots).
+/// Width over which the lens blurs the rim of a clipped area before the recording clips it, px (measured on made-up
+/// shots).
 const BLURRED_RIM_PX: f64 = 0.6;
 
 /// The CG is sharp where the photograph was blurred before it clipped, so that limiting the CG takes too much or too

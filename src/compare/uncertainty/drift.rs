@@ -1,6 +1,6 @@
 //! The sphere frame may not be exposed and balanced as the plate is.
 
-/// What the drift adds to the uncertainty of what depends on the sphere frame's exposure and balance.
+/// Uncertainty that the drift adds to whatever depends on the sphere frame's exposure and white balance.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct DriftUncertainty {
     /// One sd of exposure, stops.
@@ -9,10 +9,9 @@ pub struct DriftUncertainty {
     pub colour_stops: f64,
     /// There is a plate, and the drift could not be measured on it.
     pub unmeasured: bool,
-    /// The sphere frame was seen to be exposed and balanced otherwise than the plate; else that is only not ruled out.
+    /// The sphere frame was measurably not exposed or balanced like the plate; otherwise that is merely possible.
     pub proven: bool,
-    /// Plate and sphere frame were seen to be balanced alike, so that what the camera did to the colour cancels in what is compared with
-    /// the plate.
+    /// Plate and sphere frame were measurably balanced alike, so that what the camera did to the colour cancels.
     pub balanced_alike: bool,
 }
 

@@ -1,9 +1,9 @@
-//! Something that stands before the photographed sphere: a flag, a hand, a stand.
+//! Something in front of the photographed sphere: a flag, a hand, a stand.
 //!
 //! What hides a sphere hides it from its rim inwards and is mostly darker than what the CG shows there. Whether
 //! something hides it or something dark stood there that the CG lacks, the picture does not tell. So every number is
-//! measured twice, as photographed and with the CG's light where the sphere may be hidden, and one standard deviation is
-//! the difference. A long gap in the outline besides tells that something stands there, however bright it is.
+//! measured twice, as photographed and with the CG's light where the sphere may be hidden, and one standard deviation
+//! is the difference. A long gap in the outline besides tells that something stands there, however bright it is.
 
 use std::f64::consts::PI;
 
@@ -12,7 +12,7 @@ use nalgebra::Vector3;
 use crate::base::statistics::weighted_median;
 use crate::colour::luminance;
 use crate::compare::rotation::Rotation;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::radiance::{DirectionGrid, DirectionMap, MapCell, Source};
 
 /// Rim half of the sphere's picture: directions more than 90° from the line to the camera, as a cosine.
@@ -31,8 +31,9 @@ const BESIDE_RAD: f32 = 0.09;
 /// A gap of the outline is long from this on, rad; what hides a thirtieth of the sphere leaves a longer one.
 const LONG_GAP_RAD: f64 = 0.9;
 
-/// What a long gap cuts off is hidden where both sides differ there by this much, stops, and this many times as much as
-/// elsewhere, by the medians: a rim that stands out from nothing leaves a gap too (common practice, no source).
+/// What a long gap cuts off counts as hidden where the median difference of the sides there is at least this much,
+/// stops, and this many times as large as elsewhere. A rim without contrast leaves a gap too (common practice, no
+/// source).
 const GAP_DIFFERS_STOPS: f64 = 0.2;
 const GAP_DIFFERS_TIMES: f64 = 1.5;
 
@@ -43,7 +44,7 @@ const SPECK_FRACTION: f64 = 0.01;
 /// lacks stands elsewhere.
 const LIGHT_MARGIN_RAD: f64 = 0.15;
 
-/// The hidden directions are left out on both sides; the CG may be wrong in colour there otherwise than elsewhere by
+/// The hidden directions are left out on both sides. The CG's colour error there may differ from that elsewhere by
 /// about this much, stops (common practice, no source).
 const ELSEWHERE_SD_STOPS: f64 = 0.16;
 
@@ -52,8 +53,9 @@ const ELSEWHERE_SD_STOPS: f64 = 0.16;
 pub struct Hidden {
     /// Radiance per channel that the CG has there, brought to the photograph's level; `None` where nothing is hidden.
     cells: Vec<Option<[f64; 3]>>,
-    /// Directions that are as much brighter on the photographed sphere. Nothing hides these, but what leaves out one end of the
-    /// ratios has to leave out the other too, or it takes a difference of the whole for a part of it.
+    /// Directions that are brighter on the photographed sphere by the same factor. Nothing hides these; but whoever
+    /// leaves out one end of the ratios has to leave out the other too, or an overall difference would look like a
+    /// local one.
     brighter: Vec<bool>,
     /// Fraction of all directions.
     pub fraction: f64,
@@ -73,7 +75,7 @@ struct Pair {
 
 impl Hidden {
     /// Directions in which the photographed sphere is much darker than the CG's, from the rim inwards.
-    pub fn find(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Self {
+    pub fn find(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Self {
         let grid = DirectionGrid::shared();
         let pairs = pairs(mirror, cg, rotation);
         let usual = usual_ratio(&pairs);
@@ -100,8 +102,8 @@ impl Hidden {
         Self { cells, brighter, fraction }
     }
 
-    /// Whether a median or mean of both sides has to do without a direction of the grid: one that may be hidden, or one that is as
-    /// unlike in the opposite sense.
+    /// Whether a median or mean over both sides leaves out a direction of the grid: one that may be hidden, or one
+    /// that differs as much in the opposite sense.
     pub fn leaves_out(&self, cell: usize) -> bool {
         self.holds(cell) || self.brighter.get(cell).is_some_and(|b| *b)
     }
@@ -126,8 +128,8 @@ impl Hidden {
         if all > 0.0 { hidden / all } else { 0.0 }
     }
 
-    /// The photographed sphere's light were the hidden directions as the CG shows them.
-    pub fn undone(&self, mirror: &Side) -> DirectionMap {
+    /// The photographed sphere's light with the hidden directions replaced by the CG's.
+    pub fn undone(&self, mirror: &SphereMeasurement) -> DirectionMap {
         let mut map = mirror.image.map.clone();
         for (cell, light) in map.cells_mut().iter_mut().zip(&self.cells) {
             if let Some(light) = light {
@@ -138,12 +140,12 @@ impl Hidden {
     }
 
     /// The same completed over all directions.
-    pub fn sources(&self, mirror: &Side) -> Vec<Source> {
+    pub fn sources(&self, mirror: &SphereMeasurement) -> Vec<Source> {
         self.undone(mirror).completed()
     }
 }
 
-fn pairs(mirror: &Side, cg: &Side, rotation: Option<&Rotation>) -> Vec<Pair> {
+fn pairs(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Vec<Pair> {
     let grid = DirectionGrid::shared();
     let to_camera = mirror.geometry.towards_camera();
     let outline = &mirror.fit.outline;
@@ -187,7 +189,7 @@ fn median_of<'a>(pairs: impl Iterator<Item = &'a Pair>, value: impl Fn(&Pair) ->
     weighted_median(pairs.map(|p| (value(p), grid.steradian[p.cell])).collect())
 }
 
-/// Both sides differ in what a gap cuts off, and not as much elsewhere.
+/// Whether the sides differ where a gap cuts the outline, and less elsewhere.
 fn gap_hides(pairs: &[Pair], usual: f64) -> bool {
     let differs = |cut_off: bool| {
         let stops = |p: &Pair| (p.ratio / usual).max(1e-9).log2().abs();
@@ -197,7 +199,7 @@ fn gap_hides(pairs: &[Pair], usual: f64) -> bool {
     differs(true).is_some_and(|there| there > GAP_DIFFERS_STOPS && there > GAP_DIFFERS_TIMES * elsewhere)
 }
 
-/// Adds what lies beside, again and again.
+/// Grows the hidden region until no neighbour qualifies any more.
 fn spread(cells: &mut [Option<[f64; 3]>], beside: &[&Pair], shone: &impl Fn(&Pair) -> Option<[f64; 3]>) {
     let grid = DirectionGrid::shared();
     loop {

@@ -7,33 +7,33 @@
 //! | cause | file | reaches |
 //! |---|---|---|
 //! | outline of the sphere | [`outline`] (its covariance: `sphere::find`) | directions, key/fill |
-//! | the light in its picture: noise, few cells, what lies behind it, blur | `light` | direction, size, illuminance, share, colour |
+//! | one light's picture: noise, few cells, background, blur | `light` | direction, size, illuminance, share, colour |
 //! | a light on the rim, where most of it may be lost | `rim` | illuminance, share, which light is the key; patches |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
-//! | a mirror sphere that blurs | [`haze`] | size, illuminance, direction of its lights; exposure, key/fill, colour |
+//! | a mirror sphere that blurs | [`surface_blur`] | its lights' size, illuminance, direction; exposure, key/fill, colour |
 //! | what stands before the sphere | [`hidden`] | patches, key/fill, exposure, colour, lights of one side only |
 //! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
 //! | sphere's reflectance | [`reflectance`] | exposure, colour |
 //! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
-//! | lights that run into each other | `mingled` | directions |
-//! | what both sides do alike | [`likeness`] | takes from directions and key/fill what cancels between the sides |
+//! | blended lights | `blended_lights` | directions |
+//! | errors that both sides share | [`common_mode`] | takes out of directions and key/fill what cancels |
 //! | several patches of the sky that should agree | [`scatter`] | colour |
 //!
 //! The drift of the reference is in `check::reference_drift`, which measures it.
 
+pub(crate) mod blended_lights;
 pub mod blind_cone;
 pub mod clipping;
+pub mod common_mode;
 pub mod drift;
-pub mod haze;
 pub mod hidden;
-pub mod likeness;
-pub(crate) mod mingled;
 pub mod optics;
 pub mod outline;
 pub mod patch;
 pub mod reflectance;
 pub(crate) mod rim;
 pub mod scatter;
+pub mod surface_blur;
 pub mod tone_curve;

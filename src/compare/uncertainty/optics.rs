@@ -1,11 +1,11 @@
-//! Not knowing the field of view.
+//! An unknown field of view.
 //!
-//! Nothing tells it, so every quantity is measured again at both ends of the range of lenses in use (18 to 75° across)
-//! and its reach is taken as that of an even distribution: one standard deviation is the reach over √3.
+//! Every quantity is measured again at both ends of the range of lenses in use (18 to 75° horizontally). The reach is
+//! taken as that of a uniform distribution: one standard deviation is the reach over √3.
 
 use nalgebra::{Matrix3, Vector3};
 
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::Light;
 use crate::optics::camera::UNKNOWN_FOV_RANGE_DEG;
 
@@ -15,7 +15,7 @@ pub fn even_sd(middle: f64, ends: impl Iterator<Item = f64>) -> f64 {
 }
 
 /// Covariance (3×3, rad²) of a light's direction from not knowing the field of view; zero where it is known.
-pub fn direction_cov(side: &Side, light: &Light) -> Matrix3<f64> {
+pub fn direction_cov(side: &SphereMeasurement, light: &Light) -> Matrix3<f64> {
     let Some(point) = light.point_px.filter(|_| side.view.is_assumed()) else { return Matrix3::zeros() };
     UNKNOWN_FOV_RANGE_DEG
         .into_iter()
@@ -27,8 +27,8 @@ pub fn direction_cov(side: &Side, light: &Light) -> Matrix3<f64> {
 
 /// How the difference of two directions (CG minus mirror) moves with the field of view, one sd as a vector; together
 /// where neither side knows it.
-pub fn difference_move(mirror: (&Side, &Light), cg: (&Side, &Light)) -> Vector3<f64> {
-    let moved = |(side, light): (&Side, &Light), fov: f64| {
+pub fn difference_move(mirror: (&SphereMeasurement, &Light), cg: (&SphereMeasurement, &Light)) -> Vector3<f64> {
+    let moved = |(side, light): (&SphereMeasurement, &Light), fov: f64| {
         let other = light.point_px.filter(|_| side.view.is_assumed()).and_then(|p| side.direction_under_fov(p, fov));
         other.map_or_else(Vector3::zeros, |d| d - light.direction)
     };

@@ -6,18 +6,18 @@
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::{Light, isotropic_cov};
 use crate::light::radiance::Source;
 use crate::sphere::{MirrorGeometry, SphereCone, tangents};
 
 /// Covariance (3×3, rad²) of a light's direction from the picture and the outline, the field of view taken as known.
-pub fn direction_cov(side: &Side, light: &Light) -> Matrix3<f64> {
+pub fn direction_cov(side: &SphereMeasurement, light: &Light) -> Matrix3<f64> {
     isotropic_cov(&light.direction, light.pull_sd_rad) + direction_cov_beside_pull(side, light)
 }
 
-/// The same without what uneven surroundings do, which two sides may have in common.
-pub fn direction_cov_beside_pull(side: &Side, light: &Light) -> Matrix3<f64> {
+/// The same without the effect of uneven surroundings, which both sides may share.
+pub fn direction_cov_beside_pull(side: &SphereMeasurement, light: &Light) -> Matrix3<f64> {
     let picture_sd_rad = (light.picture_sd_rad.powi(2) - light.pull_sd_rad.powi(2)).max(0.0).sqrt();
     let picture = isotropic_cov(&light.direction, picture_sd_rad);
     let Some(jacobian) = light.point_px.and_then(|p| jacobian(side, p)) else { return picture };
@@ -25,7 +25,7 @@ pub fn direction_cov_beside_pull(side: &Side, light: &Light) -> Matrix3<f64> {
 }
 
 /// How the direction seen at a point moves with the cone: columns are tangent x, tangent y and half-angle.
-fn jacobian(side: &Side, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
+fn jacobian(side: &SphereMeasurement, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
     let step = 1e-3 * side.fit.cone.half_angle_rad;
     let [right, up] = tangents(&side.fit.cone.axis);
     let seen = |axis: Vector3<f64>, half_angle_rad: f64| {
@@ -49,9 +49,9 @@ fn jacobian(side: &Side, point_px: [f64; 2]) -> Option<Matrix3<f64>> {
     ]))
 }
 
-/// One standard deviation of a number of the completed light from where the outline lies: how far it moves with each of
-/// centre and radius. Zero where the number cannot be had.
-pub fn light_sd(side: &Side, number: impl Fn(&[Source]) -> Option<f64>) -> f64 {
+/// One standard deviation of a number of the completed light due to the outline: how far it moves with centre and
+/// radius. Zero where there is no such number.
+pub fn light_sd(side: &SphereMeasurement, number: impl Fn(&[Source]) -> Option<f64>) -> f64 {
     let Some(here) = number(&side.sources) else { return 0.0 };
     let radius_px = side.fit.outline.mean_radius().max(1.0);
     let sd = |i: usize| side.fit.outline_cov[(i, i)].max(0.0).sqrt() / radius_px;
@@ -60,9 +60,9 @@ pub fn light_sd(side: &Side, number: impl Fn(&[Source]) -> Option<f64>) -> f64 {
     there.map(|t| (t - here).powi(2)).sum::<f64>().sqrt()
 }
 
-/// The light were the outline moved by `shift` (in radii) and larger by `growth`: a sphere shows a direction where its
-/// normal halves the angle between that direction and the camera.
-fn seen_through(side: &Side, shift: &Vector2<f64>, growth: f64) -> Vec<Source> {
+/// The light as it would be if the outline were moved by `shift` (in radii) and enlarged by `growth`: a sphere shows
+/// a direction where its normal halves the angle between that direction and the camera.
+fn seen_through(side: &SphereMeasurement, shift: &Vector2<f64>, growth: f64) -> Vec<Source> {
     let to_camera = side.geometry.towards_camera();
     let [right, up] = tangents(&-to_camera);
     let moved = |source: &Source| {

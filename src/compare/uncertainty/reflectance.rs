@@ -1,10 +1,10 @@
 //! The real sphere's reflectance.
 
-use crate::compare::side::ReflectanceDoubt;
+use crate::compare::sphere_measurement::ReflectanceUncertainty;
 use crate::sheet::{MirrorReflectance, MirrorSpec};
 
-/// Uncertainty of a reflectance that nothing tells, all channels together, stops. Mirror spheres lie between worn chrome
-/// (0.5) and silver (0.96): ±0.47 stop about 0.7, as two thirds of the cases.
+/// Uncertainty of an unknown reflectance, all channels together, stops. Mirror spheres lie between worn chrome (0.5)
+/// and silver (0.96): ±0.47 stop about 0.7, as two thirds of the cases.
 const UNKNOWN_SD_STOPS: f64 = 0.35;
 
 /// Uncertainty of a given reflectance without one of its own, stops (common practice, no source).
@@ -23,7 +23,8 @@ pub fn told_sd_stops(mirror: Option<&MirrorSpec>) -> f64 {
     mirror.and_then(|m| m.reflectance_sd_stops).unwrap_or(by_kind)
 }
 
-/// What of a reflectance's uncertainty (stops) stays in the comparison with a CG sphere that has one of its own.
-pub fn doubt(sd_stops: f64) -> ReflectanceDoubt {
-    ReflectanceDoubt { common_sd_stops: sd_stops, channel_sd_stops: TINT_FRACTION * sd_stops }
+/// The part of a reflectance's uncertainty (stops) that remains in the comparison with a CG sphere that has its own
+/// reflectance.
+pub fn uncertainty(sd_stops: f64) -> ReflectanceUncertainty {
+    ReflectanceUncertainty { common_sd_stops: sd_stops, channel_sd_stops: TINT_FRACTION * sd_stops }
 }

@@ -1,16 +1,16 @@
 //! Lights right on the rim of a photographed sphere.
 //!
-//! A lens mixes the last pixels of the sphere with what stands behind it. A small lamp there is squeezed to a fraction of a
-//! pixel: of its light only what falls inwards is seen, and how much falls outwards nothing tells.
+//! A lens mixes the last pixels of the sphere with what stands behind it. A small lamp there is squeezed to a fraction
+//! of a pixel: of its light only what falls inwards is seen, and how much falls outwards nothing tells.
 
 use crate::compare::pairing::pair_sides;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::Light;
 use crate::light::radiance::Source;
 
-/// The photographed light with what its lights on the rim may have lost, told by the CG lights that they are paired with.
-/// `None` where no light stands there, or none gave less than its partner.
-pub(crate) fn restored(mirror: &Side, cg: &Side) -> Option<Vec<Source>> {
+/// The photographed light plus what its lights on the rim may have lost, estimated from the CG lights they are paired
+/// with. `None` where no light stands there, or none gave less than its partner.
+pub(crate) fn restored(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Option<Vec<Source>> {
     if !mirror.lights.all.iter().any(|light| mirror.is_on_rim(&light.direction)) {
         return None;
     }
@@ -24,8 +24,8 @@ pub(crate) fn restored(mirror: &Side, cg: &Side) -> Option<Vec<Source>> {
     (!lost.is_empty()).then(|| mirror.sources.iter().copied().chain(lost).collect())
 }
 
-/// How bright the photograph is against the CG, by the patch that gets least light of single lamps.
-fn patch_ratio(mirror: &Side, cg: &Side) -> Option<f64> {
+/// Brightness of the photograph relative to the CG, from the patch that receives least light from single lamps.
+fn patch_ratio(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Option<f64> {
     let (ours, theirs) = (mirror.extremes?.dark.luminance, cg.extremes?.dark.luminance);
     (ours > 0.0 && theirs > 0.0).then(|| ours / theirs)
 }

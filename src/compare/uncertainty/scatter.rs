@@ -1,4 +1,4 @@
-//! The same number from several patches of the sky: how far they disagree tells how sure their sum is.
+//! The same number from several patches of the sky: their scatter tells how certain their sum is.
 
 use nalgebra::Vector3;
 
@@ -18,9 +18,9 @@ pub fn patch_of(direction: &Vector3<f64>) -> usize {
     band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
 }
 
-/// How unlike two spheres remain after both are blurred for comparison, as a factor on what was measured for a sphere of
-/// [`LIKE_AT_PX`]: the lens blurred one of them already, by an angle that grows as the sphere gets smaller, and blurs
-/// add by their squares.
+/// Remaining difference in blur after both spheres are blurred for comparison, relative to that of a sphere with a
+/// radius of [`LIKE_AT_PX`]: the lens blurred one of them already, by an angle that grows as the sphere gets smaller,
+/// and blurs add by their squares.
 pub fn unlike_blur(radius_px: f64) -> f64 {
     (LIKE_AT_PX / radius_px.max(2.0)).powi(2)
 }

@@ -1,37 +1,37 @@
-//! A camera file developed by a curve that nothing tells, or that a bracket told.
+//! A camera file with an unknown tone curve, or one whose curve was recovered from a bracket.
 //!
-//! Measured on camera JPEGs of known scenes decoded as sRGB: 2.00 true stops read as 1.2 to 2.7, channels apart by up to
-//! 0.6 stop. Taken as the reach of two standard deviations or a little less.
+//! Measured on camera JPEGs of known scenes decoded as sRGB: 2.00 true stops read as 1.2 to 2.7, channels apart by up
+//! to 0.6 stop. Taken as the reach of two standard deviations or a little less.
 
-use crate::compare::side::Trust;
+use crate::compare::sphere_measurement::Trust;
 
 /// Absolute stops at mid grey.
 const EXPOSURE_SD_STOPS: f64 = 0.5;
 
-/// The same after a bracket told the curve: where a camera puts middle grey follows ISO 12232 only within a fraction
-/// of a stop (common practice, no source).
+/// The same where the curve was recovered from a bracket: cameras place middle grey as ISO 12232 says only within a
+/// fraction of a stop (common practice, no source).
 const RECOVERED_SD_STOPS: f64 = 0.15;
 
-/// The same against a plate of the same camera that was seen to be exposed alike: middle grey lies where the plate has it.
+/// The same relative to a plate from the same camera that was measurably exposed alike: both place middle grey alike.
 const RECOVERED_RELATIVE_SD_STOPS: f64 = 0.05;
 
 /// Fraction by which contrast in stops changes.
 const CONTRAST_SD_FRACTION: f64 = 0.25;
 
-/// The same after a bracket told the curve: nominal shutter and f-numbers are rounded, and the curve's slope follows
-/// them (common practice, no source).
+/// The same where the curve was recovered from a bracket: nominal shutter and f-numbers are rounded, and so is the
+/// curve's slope (common practice, no source).
 const RECOVERED_CONTRAST_FRACTION: f64 = 0.03;
 
-/// The toe of camera curves: from this far below mid grey on (code 46 of sRGB, 3 stops), each stop further may be off by as much again.
-/// Camera JPEGs lose two to three stops at codes 16 to 32 (3.6 to 5.1 stops below).
+/// The toe of camera curves: beyond this far below mid grey (code 46 of sRGB, 3 stops), each further stop may be off
+/// by this much. Camera JPEGs lose two to three stops at codes 16 to 32 (3.6 to 5.1 stops below).
 const TOE_FROM_STOPS: f64 = 3.0;
 const TOE_SD_PER_STOP: f64 = 1.2;
 
-/// Darker than this nothing more is known, stops below mid grey.
+/// The uncertainty stops growing this far below mid grey, stops.
 const DARKEST_STOPS: f64 = 8.0;
 
-/// What the channels' curves have in common cancels between channels. Of a curve that nothing tells this part is left (0.3 stop at
-/// mid grey: half of the 0.6 by which they were seen apart), of one that a bracket told less than half.
+/// What the channels' curves have in common cancels between channels. This fraction remains of an unknown curve (0.3
+/// stop at mid grey: half of the 0.6 by which channels were seen to differ), and this one of a recovered curve.
 const CHANNEL_FRACTION: f64 = 0.6;
 const RECOVERED_CHANNEL_FRACTION: f64 = 0.4;
 
@@ -47,8 +47,8 @@ fn curve(trust: Trust) -> [f64; 2] {
     }
 }
 
-/// Whether the curve leaves any doubt at all.
-pub fn is_in_doubt(trust: Trust) -> bool {
+/// Whether the curve leaves any uncertainty.
+pub fn is_uncertain(trust: Trust) -> bool {
     curve(trust)[0] > 0.0
 }
 
@@ -73,7 +73,8 @@ pub fn relative_exposure_sd_stops(trust: Trust, recorded_luminance: impl Fn() ->
     (all * all - RECOVERED_SD_STOPS * RECOVERED_SD_STOPS).max(0.0).sqrt().hypot(RECOVERED_RELATIVE_SD_STOPS)
 }
 
-/// What the toe of an unknown curve does to a recorded luminance, stops; that is asked only where a curve is in doubt.
+/// Uncertainty that the toe of an unknown curve gives to a recorded luminance, stops; the luminance is asked for only
+/// where the curve is uncertain.
 pub fn toe_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f64 {
     if !trust.tone_curve {
         return 0.0;
@@ -91,7 +92,7 @@ pub fn channel_sd_stops(trust: Trust, recorded_luminance: impl Fn() -> f64) -> f
     CHANNEL_FRACTION * exposure_sd_stops(trust, recorded_luminance)
 }
 
-/// A contrast in stops. Those below one stop still take the doubt of one: toe and shoulder bend them too.
+/// Uncertainty of a contrast in stops. Contrasts below one stop get that of one stop: toe and shoulder bend them too.
 pub fn contrast_sd_stops(trust: Trust, contrast_stops: f64) -> f64 {
     curve(trust)[1] * contrast_stops.abs().max(1.0)
 }

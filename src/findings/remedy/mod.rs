@@ -1,4 +1,5 @@
-//! What to do about a finding, as data. [`words`] makes the sentences, [`Remedy::action`] what other programs may act on.
+//! What to do about a finding, as data. [`words`] makes the sentences, [`Remedy::action`] what other programs may act
+//! on.
 
 mod ask;
 mod step;
@@ -33,7 +34,8 @@ pub struct Remedy {
 pub(super) struct Written {
     /// What to do.
     remedy: String,
-    /// The same for other programs, where it is a change that they could make; absent where another finding comes first.
+    /// The same for other programs, where it is a change that they could make; absent where another finding comes
+    /// first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     action: Option<Action>,
 }

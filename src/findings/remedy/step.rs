@@ -1,4 +1,5 @@
-//! One thing to do, with the numbers that its sentence needs. Directions are camera axes, gains multiply scene-linear light.
+//! One thing to do, with the numbers that its sentence needs. Directions are camera axes, gains multiply scene-linear
+//! light.
 
 use nalgebra::Vector3;
 

@@ -18,10 +18,10 @@ use crate::base::parallel;
 use crate::image::{EnvironmentMap, Frame, four_around};
 use crate::light::radiance::{Deposit, DirectionMap};
 
-/// The finest level has at most so many columns (0.18° each): finer than any sphere shows it.
+/// Most columns of the finest level (0.18° each): finer than any sphere can show.
 const MOST_COLUMNS: usize = 2048;
 
-/// The coarsest level has at least so many.
+/// Fewest columns of the coarsest level.
 const LEAST_COLUMNS: usize = 64;
 
 /// The environment in the working space, at several resolutions.

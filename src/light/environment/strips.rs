@@ -10,9 +10,9 @@ use crate::image::Frame;
 
 /// A lat-long environment while its strips come in.
 ///
-/// Resamples to pixel patches; enough points per patch that no stored pixel is passed over. Columns depend on longitude and
-/// rows on latitude alone, so which stored ones a patch takes, and by what weight, is worked out once for each column and
-/// each row.
+/// Resamples to pixel patches; enough points per patch that no stored pixel is passed over. Columns depend on
+/// longitude and rows on latitude alone, so which stored ones a patch takes, and by what weight, is worked out once
+/// for each column and each row.
 #[derive(Debug)]
 pub struct LatLongInStrips {
     gain: f64,

@@ -15,21 +15,22 @@ const HALF_FLOAT_END: f32 = 65000.0;
 /// The dark end of the range: this part of all directions is darker.
 const DARK_PART: f64 = 0.01;
 
-/// Of wider pictures every so many-th column and row goes into the histogram; all else is asked of every pixel.
+/// Wider pictures are subsampled for the histogram; everything else uses every pixel.
 const HISTOGRAM_COLUMNS: usize = 4096;
 
 /// Bins of the histogram of luminance: this many per stop, over this range of stops.
 const BINS_PER_STOP: f64 = 16.0;
 const BIN_RANGE_STOPS: [f64; 2] = [-40.0, 40.0];
 
-/// So many pixels with exactly the same largest value look like a ceiling.
+/// This many pixels with exactly the same largest value look like a clip level.
 const PLATEAU_PIXELS: u64 = 12;
 
 /// A seam stands out by this many times the usual step between neighbouring columns, and by this many stops.
 const SEAM_TIMES: f64 = 4.0;
 const SEAM_STOPS: f64 = 0.05;
 
-/// A pole is uneven where its row varies by more than this many steps between neighbouring rows, and by this many stops.
+/// A pole is uneven where its row varies by more than this many steps between neighbouring rows, and by this many
+/// stops.
 const POLE_TIMES: f64 = 6.0;
 const POLE_STOPS: f64 = 0.3;
 
@@ -93,8 +94,8 @@ pub fn survey(frame: &Frame) -> Survey {
     strips.finish()
 }
 
-/// A survey while the picture comes in in strips: sums over all pixels, and of the pixels themselves only the few rows and
-/// columns that are looked at more closely.
+/// A survey while the picture comes in in strips: sums over all pixels, and of the pixels themselves only the few rows
+/// and columns that are looked at more closely.
 #[derive(Debug)]
 pub struct SurveyInStrips {
     convention: Convention,
@@ -402,8 +403,8 @@ mod tests {
         assert_eq!((found.nadir_patch_deg, found.nadir_dark_stops), (None, None));
         assert_eq!((found.clipping, found.empty_fraction), (Clipping::default(), 0.0));
         let stops = found.range_stops.unwrap();
-        // The glow's least is 0.3 − √(0.15² + 0.1²) but for the small last term, its darkest 1 % little above; the sun's
-        // top falls between pixels.
+        // The glow's least is 0.3 − √(0.15² + 0.1²) but for the small last term, its darkest 1 % little above; the
+        // sun's top falls between pixels.
         assert!((stops - (3000.0_f64 / 0.12).log2()).abs() < 0.4, "{stops}");
     }
 

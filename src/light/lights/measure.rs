@@ -1,8 +1,8 @@
-//! Measures one hill of luminance as a light: direction, size, illuminance, colour.
+//! Measures one basin of luminance as a light: direction, size, illuminance, colour.
 
 use nalgebra::Vector3;
 
-use super::basins::{NONE, neighbours};
+use super::watershed::{NONE, neighbours};
 use crate::colour::luminance;
 use crate::light::radiance::{Sample, SphereImage};
 
@@ -46,7 +46,7 @@ pub(super) struct Measured {
     pub(super) unseen_fraction: f64,
 }
 
-/// The cells and the hills they belong to.
+/// The cells and the basins they belong to.
 pub(super) struct Ground<'a> {
     pub(super) image: &'a SphereImage,
     pub(super) label: &'a [u32],
@@ -69,16 +69,16 @@ impl Ground<'_> {
         self.sample(cell).map_or(0.0, |s| f64::from(s.luminance))
     }
 
-    /// The cells connected to `start` within its hill that are brighter than `level`.
+    /// The cells connected to `start` within its basin that are brighter than `level`.
     pub(super) fn plateau(&self, start: usize, level: f64) -> Vec<usize> {
-        let hill = self.label[start];
+        let basin = self.label[start];
         let mut seen = std::collections::BTreeSet::from([start]);
         let mut stack = vec![start];
         let mut cells = Vec::new();
         while let Some(cell) = stack.pop() {
             cells.push(cell);
             for other in neighbours(cell, self.image.width, self.label.len()) {
-                if self.label[other] == hill && self.luminance(other) > level && seen.insert(other) {
+                if self.label[other] == basin && self.luminance(other) > level && seen.insert(other) {
                     stack.push(other);
                 }
             }

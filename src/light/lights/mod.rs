@@ -1,7 +1,7 @@
 //! Lights: every source brighter than its surroundings that matters for the illuminance at the sphere's place.
 
-mod basins;
 mod measure;
+mod watershed;
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -11,8 +11,8 @@ use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::luminance;
 use crate::light::footprint::Footprint;
 use crate::light::radiance::{PatchLight, Source, SphereImage, patch_light};
-use basins::{Hill, Hills, NONE, find_hills};
 use measure::{Ground, Measured};
+use watershed::{Basin, Basins, NONE, find_basins};
 
 /// A light is at least this much brighter than its surroundings (0.7 stop; common practice, no source).
 const MIN_CONTRAST: f64 = 1.6;
@@ -26,7 +26,7 @@ const MIN_SHARE: f64 = 0.02;
 /// Nor do lights count that give less than this fraction of the illuminance on the brightest light's plane.
 const MIN_FRACTION_OF_KEY_PLANE: f64 = 0.015;
 
-/// At most this many hills are measured, most light first.
+/// At most this many basins are measured, most light first.
 const MAX_CANDIDATES: usize = 32;
 
 /// Two lights within this many stops of each other: no single key.
@@ -37,7 +37,7 @@ pub const CO_KEY_STOPS: f64 = 1.0 / 3.0;
 pub struct Light {
     /// Unit vector to the light, camera axes.
     pub direction: Vector3<f64>,
-    /// Covariance of the direction's two tangent components (see `sphere::tangents`) from the picture alone, rad².
+    /// Standard deviation of the direction, each way across it, from the picture alone, rad.
     pub picture_sd_rad: f64,
     /// The part of it that uneven surroundings cause, rad.
     pub pull_sd_rad: f64,
@@ -46,9 +46,9 @@ pub struct Light {
     /// Radius of the disc of the core's luminance that gives the same flux, rad; a working size even where the
     /// second moment is unresolved.
     pub reach_rad: f64,
-    /// Luminance × sr on a plane facing the light.
+    /// Illuminance on a plane facing the light: luminance × sr.
     pub illuminance: Estimate,
-    /// One sd of what its place in the picture sends, its own light and what lies behind together.
+    /// One sd of all flux from its place in the picture, background included.
     pub flux_sd: f64,
     /// `illuminance` per channel, working space.
     pub illuminance_rgb: [f64; 3],
@@ -75,7 +75,7 @@ impl Light {
         self.angular_radius_deg.map_or(self.reach_rad, |radius| radius.value.to_radians().max(self.reach_rad))
     }
 
-    /// How much larger one is than the other, rad, where they are not of one size; else 0.
+    /// Difference of the two radii, rad, where they are not of one size; else 0.
     pub fn unlike_size_rad(&self, other: &Self) -> f64 {
         let (a, b) = (self.seen_radius_rad(), other.seen_radius_rad());
         if a.max(b) > ONE_SIZE * a.min(b) { (a - b).abs() } else { 0.0 }
@@ -116,14 +116,14 @@ impl Lights {
     }
 }
 
-/// Finds the lights in a sphere's picture. `sources` is the same light completed over all directions; `photographed` tells a
-/// sensor's picture from a render.
+/// Finds the lights in a sphere's picture. `sources` is the same light completed over all directions; `photographed`
+/// tells a sensor's picture from a render.
 pub fn find_lights(image: &SphereImage, sources: &[Source], photographed: bool) -> Lights {
     let values = denoised(image);
     let floor = ambient(&values);
-    let hills = find_hills(&values, image.width, floor * MIN_CONTRAST as f32);
-    let ground = Ground { image, label: &hills.label };
-    let cores = cores(&ground, &hills, image);
+    let basins = find_basins(&values, image.width, floor * MIN_CONTRAST as f32);
+    let ground = Ground { image, label: &basins.label };
+    let cores = cores(&ground, &basins, image);
     let mut owner = vec![NONE; values.len()];
     for (index, core) in cores.iter().enumerate() {
         for cell in core {
@@ -142,7 +142,7 @@ pub fn find_lights(image: &SphereImage, sources: &[Source], photographed: bool) 
     Lights { all }
 }
 
-/// A small source stands out by little; a broad one must by more, or every bright part of a sky is a light.
+/// A small source need stand out only a little; a broad one more, or every bright part of a sky would be a light.
 fn stands_out(m: &Measured) -> bool {
     let reach_deg = (1.0 - m.steradian / (2.0 * std::f64::consts::PI)).clamp(-1.0, 1.0).acos().to_degrees();
     m.core_luminance >= MIN_CONTRAST * (1.0 + reach_deg / BROAD_DEG) * m.background
@@ -153,7 +153,7 @@ fn denoised(image: &SphereImage) -> Vec<f32> {
     parallel::map(image.samples.len(), |cell| {
         let Some(own) = &image.samples[cell] else { return f32::NAN };
         let (mut sum, mut weight) = (4.0 * own.luminance, 4.0);
-        for other in basins::neighbours(cell, image.width, image.samples.len()) {
+        for other in watershed::neighbours(cell, image.width, image.samples.len()) {
             if let Some(sample) = &image.samples[other] {
                 sum += sample.luminance;
                 weight += 1.0;
@@ -174,12 +174,12 @@ fn ambient(values: &[f32]) -> f32 {
     value.max(0.0)
 }
 
-/// The cores of the hills that carry most light: cells above half of the top, without streaks.
-fn cores(ground: &Ground<'_>, hills: &Hills, image: &SphereImage) -> Vec<Vec<usize>> {
-    let mut flux = vec![0.0; hills.hills.len()];
-    for (cell, label) in hills.label.iter().enumerate() {
+/// The cores of the basins that carry most light: cells above half of the top, without streaks.
+fn cores(ground: &Ground<'_>, basins: &Basins, image: &SphereImage) -> Vec<Vec<usize>> {
+    let mut flux = vec![0.0; basins.basins.len()];
+    for (cell, label) in basins.label.iter().enumerate() {
         if let (true, Some(sample)) = (*label != NONE, &image.samples[cell]) {
-            let level = 0.5 * hills.hills[*label as usize].peak;
+            let level = 0.5 * basins.basins[*label as usize].peak;
             if f64::from(sample.luminance) > level {
                 flux[*label as usize] += f64::from(sample.luminance) * sample.steradian;
             }
@@ -188,22 +188,22 @@ fn cores(ground: &Ground<'_>, hills: &Hills, image: &SphereImage) -> Vec<Vec<usi
     let mut order: Vec<usize> = (0..flux.len()).collect();
     order.sort_by(|a, b| flux[*b].total_cmp(&flux[*a]).then(a.cmp(b)));
     order.truncate(MAX_CANDIDATES);
-    parallel::map_each(&order, |h| core(ground, &hills.hills[*h]))
+    parallel::map_each(&order, |h| core(ground, &basins.basins[*h]))
 }
 
-fn core(ground: &Ground<'_>, hill: &Hill) -> Vec<usize> {
-    let half = ground.plateau(hill.peak_cell, 0.5 * hill.peak);
-    // A single hot cell must not set the level for a whole window: judge by the upper tenth.
+fn core(ground: &Ground<'_>, basin: &Basin) -> Vec<usize> {
+    let half = ground.plateau(basin.peak_cell, 0.5 * basin.peak);
+    // A single hot cell must not set the level for a whole window: the upper tenth decides.
     let mut values: Vec<f64> =
         half.iter().filter_map(|c| ground.image.samples[*c].as_ref()).map(|s| f64::from(s.luminance)).collect();
     values.sort_by(f64::total_cmp);
-    let top = values.get(values.len() * 9 / 10).copied().unwrap_or(hill.peak).min(hill.peak);
+    let top = values.get(values.len() * 9 / 10).copied().unwrap_or(basin.peak).min(basin.peak);
     let clipped: Vec<usize> =
         half.iter().copied().filter(|c| ground.image.samples[*c].as_ref().is_some_and(|s| s.clipped)).collect();
     if clipped.len() > half.len() / 8 {
         return ground.body(&clipped);
     }
-    ground.body(&ground.plateau(hill.peak_cell, 0.5 * top))
+    ground.body(&ground.plateau(basin.peak_cell, 0.5 * top))
 }
 
 fn describe(m: &Measured, sources: &[Source], image: &SphereImage, photographed: bool) -> Light {

@@ -15,7 +15,8 @@ pub const CELLS: usize = 4096;
 const REACH_DEG: f64 = 13.0;
 
 /// Side of the look-up table: the octahedron |x| + |y| + |z| = 1 unfolded into a square, which needs no trigonometry
-/// (Meyer et al., On Floating-Point Normal Vectors, 2010; from memory). Its entries are at most a quarter of a cell across.
+/// (Meyer et al., On Floating-Point Normal Vectors, 2010; from memory). Its entries are at most a quarter of a cell
+/// across.
 const TABLE_SIDE: usize = 384;
 
 /// Cells that touch lie within this angle of each other (the cells are 0.055 rad across).
@@ -101,7 +102,8 @@ fn spiral(index: usize) -> Vector3<f64> {
     Vector3::new(across * sin_a, y, across * cos_a)
 }
 
-/// One past the last index whose height may lie within `reach` (chord) below height `y`: the spiral is sorted by height.
+/// One past the last index whose height may lie within `reach` (chord) below height `y`: the spiral is sorted by
+/// height.
 fn end_of_band(y: f64, reach: f64) -> usize {
     let at = |height: f64| ((1.0 - height) * 0.5 * CELLS as f64).clamp(0.0, CELLS as f64) as usize;
     (at(y - reach) + 1).min(CELLS)

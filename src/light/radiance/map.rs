@@ -189,8 +189,8 @@ impl DirectionMap {
 /// Where this much of the blur's weight about a cell was seen, nothing is missing there.
 const SEEN_ALL_ROUND: f64 = 0.95;
 
-/// A cell among cells that were all seen: its light as it was gathered. Points fall unevenly, and what one cell lacks its
-/// neighbours have; topping it up would count a lamp's light twice.
+/// A cell whose neighbours were all seen: its light as it was gathered. Points fall unevenly, and what one cell lacks
+/// its neighbours have; scaling it up would count a lamp's light twice.
 fn whole_source(cell: &MapCell, grid: &DirectionGrid, index: usize) -> Option<Source> {
     let y = luminance(cell.light);
     let direction = cell.moment.try_normalize(0.0).unwrap_or(grid.directions[index]);

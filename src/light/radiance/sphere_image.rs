@@ -247,7 +247,8 @@ impl Gatherer<'_> {
         self.finish(corner, &block, map)
     }
 
-    /// Whether the rim may run through a block that reaches that many radii from its centre; `None` where it lies outside.
+    /// Whether the rim may run through a block that reaches that many radii from its centre; `None` where it lies
+    /// outside.
     fn is_near_rim(&self, centre: [f64; 2], reach: f64) -> Option<bool> {
         let Outline { centre_x, centre_y, semi_a, semi_b, .. } = *self.outline;
         // The circles in and around the ellipse settle most blocks.
@@ -298,8 +299,8 @@ impl Gatherer<'_> {
         (used > 0).then(|| Block { stored: sum.map(|s| s / f64::from(used)), clipped })
     }
 
-    /// One pixel in the frame's own space, alpha undone and no brighter than the other recording could hold, and whether
-    /// it is at a ceiling.
+    /// One pixel in the frame's own space, alpha undone and no brighter than the other recording could hold, and
+    /// whether it is at a ceiling.
     fn stored(&self, x: i64, y: i64) -> Option<([f64; 3], bool)> {
         let pixel = self.frame.pixel(x, y)?;
         let clipped = self.frame.clip_level.is_some_and(|level| pixel.iter().zip(level).any(|(v, c)| *v >= c));
@@ -360,7 +361,8 @@ impl Gatherer<'_> {
     /// Squared angular extent of a block: along the radius dθ, across it sin θ/ρ · ds.
     fn extent_rad2(&self, centre: [f64; 2], middle: &Reflection) -> f64 {
         let h = self.block_px as f64 * 0.5;
-        // Where a block is a small part of the sphere, the slope in its middle tells it to a hundredth, if pixels are square.
+        // Where a block is a small part of the sphere, the slope in its middle tells it to a hundredth, if pixels are
+        // square.
         let even = 4.0 * h * h * middle.turn_rad2_per_px2;
         if even < EVEN_RAD2 && (self.geometry.view().pixel_aspect - 1.0).abs() < SQUARE {
             return even;

@@ -203,7 +203,7 @@ fn files_give_the_curve_as_well_as_opencv_recovers_it() {
             ratios.push((f64::from(found) / truth).log2());
         }
     }
-    let common = crate::base::statistics::median(ratios.iter().copied()).unwrap();
+    let common = median(ratios.iter().copied()).unwrap();
     let mut errors: Vec<f64> = ratios.iter().map(|r| (r - common).abs()).collect();
     errors.sort_by(f64::total_cmp);
     let (middle, high) = (errors[errors.len() / 2], errors[errors.len() * 95 / 100]);

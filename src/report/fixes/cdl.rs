@@ -4,7 +4,8 @@ use std::fmt::Write as _;
 
 use crate::report::marks::CDL_START;
 
-/// Slope alone; offset, power and saturation leave the picture as it is, so that it may be applied to premultiplied colour.
+/// Slope alone; offset, power and saturation leave the picture as it is, so that it may be applied to premultiplied
+/// colour.
 pub(super) fn colour_correction(id: &str, slope_rgb: [f64; 3], descriptions: &[String]) -> String {
     let mut text = CDL_START.to_owned();
     // Writing to a String cannot fail.

@@ -17,8 +17,8 @@ const JSON_ENDING: &str = "fixes.json";
 /// The space in which a slope holds, in words for whoever applies it.
 const WORKING_SPACE: &str = "scene-linear light, BT.709 primaries, D65 white";
 
-/// The fixes of a report as files beside it; none for a shot that could not be done. Where no one gain mends the CG there
-/// is no CDL, and the JSON says why.
+/// The fixes of a report as files beside it; none for a shot that could not be done. Where no one gain mends the CG
+/// there is no CDL, and the JSON says why.
 pub(crate) fn files(report: &Report) -> Vec<Attachment> {
     if report.verdict == ShotVerdict::Error {
         return Vec::new();

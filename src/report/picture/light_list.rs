@@ -11,7 +11,8 @@ const LIGHT: Style = Style::new(Face::Fixed, 16.0, INK);
 const COLUMNS: Style = LIGHT.inked(FAINT_INK);
 const ROW_HEIGHT: f32 = 21.0;
 
-/// The lights of one side in `area`: number, azimuth, elevation, radius (all in degrees), share and label; what does not fit is counted.
+/// The lights of one side in `area`: number, azimuth, elevation, radius (all in degrees), share and label; what does
+/// not fit is counted.
 pub(super) fn draw_light_list(
     canvas: &mut Canvas,
     lettering: &Lettering,

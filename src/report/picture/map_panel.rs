@@ -10,7 +10,8 @@ use super::stops_scale::{SCALE_END_STOPS, stops_colour};
 use super::{EvidenceSide, LightMark, LinearPicture, LinearPictureGrey, check_size};
 use crate::Result;
 
-/// Room below a map for the azimuth axis and which way it runs. The elevation axis takes 46 px of the margin to the left.
+/// Room below a map for the azimuth axis and which way it runs. The elevation axis takes 46 px of the margin to the
+/// left.
 pub(super) const AXIS_BELOW: f32 = 44.0;
 
 /// Lights smaller than this would be marked by a dot; the ring is drawn at least so large.
@@ -217,8 +218,8 @@ fn place(azimuth_deg: f64, elevation_deg: f64, panel: Map) -> [f32; 2] {
     [panel.area.x + across as f32 * panel.area.width, panel.area.y + down as f32 * panel.area.height]
 }
 
-/// A photographed light as the outline of its disc on the map, one of the CG as a square as wide; one too small to show,
-/// or cut by the map's edge, as a mark of fixed size.
+/// A photographed light as the outline of its disc on the map, one of the CG as a square as wide; one too small to
+/// show, or cut by the map's edge, as a mark of fixed size.
 fn draw_light(canvas: &mut Canvas, lettering: &Lettering, light: &LightMark, (name, shape): (&str, Shape), panel: Map) {
     let at = place(light.azimuth_deg, light.elevation_deg, panel);
     let radius_deg = light.angular_radius_deg.filter(|radius| *radius > SMALLEST_RING_DEG);

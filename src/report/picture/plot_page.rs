@@ -62,9 +62,9 @@ pub struct PlotPoint {
     pub verdict: Verdict,
 }
 
-/// The plots as a PNG file 1180 px wide, two panels in a row. Bars reach two standard deviations up and down; a tick is
-/// a match, a filled square a mismatch, a diamond undecided, an arrow a number off the scale, a bar at the foot a condition without a number.
-/// Numbers that are not finite are left out.
+/// The plots as a PNG file 1180 px wide, two panels in a row. Bars reach two standard deviations up and down; a tick
+/// is a match, a filled square a mismatch, a diamond undecided, an arrow a number off the scale, a bar at the foot a
+/// condition without a number. Numbers that are not finite are left out.
 ///
 /// # Errors
 /// `Io` where the picture cannot be encoded.

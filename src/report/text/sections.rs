@@ -102,10 +102,10 @@ fn alternatives(report: &Report) -> impl Iterator<Item = &Finding> {
 
 /// What a step asks for, and which checks ask.
 fn advice(page: &Page, step: &[&Finding]) -> String {
-    let doubt = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
+    let uncertainty = if step.iter().all(|f| f.verdict == Verdict::Unsure) { "unsure, " } else { "" };
     let names: Vec<String> = step.iter().map(|f| page.named(f)).collect();
     let frame = step[0].detail.get(detail::FRAME).map(|frame| format!("at frame {frame}: ")).unwrap_or_default();
-    format!("{frame}{} [{doubt}{}]", prose(&step[0].remedy.words()), names.join(", "))
+    format!("{frame}{} [{uncertainty}{}]", prose(&step[0].remedy.words()), names.join(", "))
 }
 
 /// Every check: what is off in words, what is open with the reason, what agrees with its number.

@@ -2,6 +2,7 @@ use proptest::prelude::*;
 
 use super::*;
 use crate::findings::sample::{self, keep_for_looking};
+use crate::findings::{CheckId, Remedy};
 
 fn widest(text: &str) -> usize {
     text.lines().map(display_width).max().unwrap_or(0)
@@ -88,7 +89,7 @@ fn names_cannot_steer_the_terminal() {
     let mut report = sample::mismatch();
     report.shot = "SF\u{1b}[2J\n0420\u{202e}".to_owned();
     report.inputs[0].file = "plate\u{7}\r\n.exr".to_owned();
-    report.findings[0].check = "a\tb\nc".to_owned();
+    report.findings[0].check = "a\tb\nc".into();
     report.warnings = vec!["one\nMATCH  forged  plateproof report".to_owned()];
     let text = render_text(&report, false);
     assert!(text.chars().all(|c| c == '\n' || !c.is_control()), "{text:?}");
@@ -118,10 +119,10 @@ proptest! {
         report.shot.clone_from(&words);
         report.version = Some(words.clone());
         report.findings[0].mirror = Some(words.clone());
-        report.findings[1].check.clone_from(&words);
+        report.findings[1].check = words.as_str().into();
         report.findings[2].unit.clone_from(&words);
         report.findings[2].tolerance = number;
-        report.findings[3].remedy.clone_from(&words);
+        report.findings[3].remedy = Remedy::told(words.as_str());
         report.findings[3].value = Some(number);
         report.findings[4].reason.clone_from(&words);
         report.inputs[0].role.clone_from(&words);
@@ -144,13 +145,13 @@ proptest! {
 fn what_several_ask_for_stands_once_and_a_turn_has_its_alternative() {
     let mut report = sample::mismatch();
     let mut turn = report.findings[0].clone();
-    (turn.check, turn.remedy) = ("environment-rotation".to_owned(), "turn the environment -11.5 deg".to_owned());
+    (turn.check, turn.remedy) = (CheckId::EnvironmentRotation, Remedy::told("turn the environment -11.5 deg"));
     report.findings.push(turn);
     let text = render_text(&report, false);
     let (step, instead) =
         (text.find("turn the environment -11.5").unwrap(), text.find("instead: turn the CG").unwrap());
     assert!(step < instead, "{text}");
-    report.findings.iter_mut().for_each(|f| f.remedy = "read the picture right".to_owned());
+    report.findings.iter_mut().for_each(|f| f.remedy = Remedy::told("read the picture right"));
     let text = render_text(&report, false);
     assert_eq!(text.matches("FIX   read the picture right").count(), 1, "{text}");
     assert!(!text.contains("instead:") && !text.contains("WHAT TO DO"), "{text}");

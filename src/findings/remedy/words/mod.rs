@@ -1,7 +1,7 @@
 //! Remedies in words: the one place where their sentences stand.
 //!
-//! A sentence has a head, which says what to do and stands alone where room is short, and a tail: what would remain, and
-//! what may be done besides.
+//! A sentence has a head, which says what to do and stands alone where room is short, and a tail: what would remain,
+//! and what may be done besides.
 
 mod light;
 mod set;

@@ -39,7 +39,7 @@ impl Trust {
 
 /// Uncertainty of the sphere's reflectance that does not cancel between the sides.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct ReflectanceDoubt {
+pub struct ReflectanceUncertainty {
     /// All channels together, stops.
     pub common_sd_stops: f64,
     /// Between channels, stops.
@@ -48,7 +48,7 @@ pub struct ReflectanceDoubt {
 
 /// One side.
 #[derive(Debug, Clone)]
-pub struct Side {
+pub struct SphereMeasurement {
     /// Photographed or rendered.
     pub role: SphereRole,
     /// Name of the mirror entry.
@@ -69,15 +69,15 @@ pub struct Side {
     pub extremes: Option<Extremes>,
     /// Trust in its numbers.
     pub trust: Trust,
-    /// Doubt about its reflectance.
-    pub reflectance: ReflectanceDoubt,
+    /// Uncertainty of its reflectance.
+    pub reflectance: ReflectanceUncertainty,
     /// Fraction of the sphere that the sheet asks to ignore or a seam spoils; taken out of the frame before.
     pub ignored_fraction: f64,
 }
 
 /// What a side is made from.
 #[derive(Debug, Clone)]
-pub struct SideRequest<'a> {
+pub struct MeasurementRequest<'a> {
     /// Photographed or rendered.
     pub role: SphereRole,
     /// Name of the mirror entry.
@@ -92,13 +92,13 @@ pub struct SideRequest<'a> {
     pub radiometry: &'a Radiometry,
     /// Trust in the numbers.
     pub trust: Trust,
-    /// Doubt about the reflectance.
-    pub reflectance: ReflectanceDoubt,
+    /// Uncertainty of the reflectance.
+    pub reflectance: ReflectanceUncertainty,
 }
 
-impl Side {
+impl SphereMeasurement {
     /// Measures a side.
-    pub fn measure(request: &SideRequest<'_>) -> Self {
+    pub fn measure(request: &MeasurementRequest<'_>) -> Self {
         let geometry = MirrorGeometry::new(request.view, &request.fit.cone);
         let image = SphereImage::gather(request.frame, &geometry, &request.fit.outline, request.radiometry);
         let sources = image.map.completed();
@@ -125,7 +125,7 @@ impl Side {
         side
     }
 
-    /// Tells that this fraction of the sphere was taken out on purpose, so that it does not count as missing.
+    /// Records that this fraction of the sphere was taken out on purpose, so that it does not count as missing.
     #[must_use]
     pub fn with_ignored(mut self, fraction: f64) -> Self {
         self.ignored_fraction = fraction;
@@ -143,12 +143,12 @@ impl Side {
         Some(MirrorGeometry::new(&view, &cone).reflect(point_px)?.direction)
     }
 
-    /// Whether a direction is seen so far inside the rim that a lens does not mix it with what stands behind the sphere.
+    /// Whether a direction is seen far enough inside the rim that lens blur does not mix it with the background.
     pub fn is_inside_rim(&self, direction: &Vector3<f64>) -> bool {
         self.inside_blur_px(self.radii_from_centre(direction)) >= 0.0
     }
 
-    /// Whether a part of a light of this reach may be seen inside the rim and another part mixed with what stands behind.
+    /// Whether part of a light of this reach may be seen inside the rim and another part mixed with the background.
     pub fn straddles_rim(&self, direction: &Vector3<f64>, reach_rad: f64) -> bool {
         let from_centre = self.radii_from_centre(direction);
         let px_per_rad = 0.5 * self.fit.outline.mean_radius() * (1.0 - from_centre * from_centre).sqrt();
@@ -166,7 +166,8 @@ impl Side {
         self.fit.outline.mean_radius() * (1.0 - from_centre) - RIM_BLUR_PX
     }
 
-    /// Whether a direction is seen on the rim of a photographed sphere, so that most of a small light there may be lost.
+    /// Whether a direction is seen right on the rim of a photographed sphere, where most of a small light may be
+    /// lost.
     pub fn is_on_rim(&self, direction: &Vector3<f64>) -> bool {
         self.role == SphereRole::Mirror && self.fit.found_by != FoundBy::Alpha && !self.is_inside_rim(direction)
     }
@@ -180,11 +181,11 @@ impl Side {
     }
 }
 
-/// A light may have lost as much again as is seen of it, and more (made-up shots: up to seven times).
+/// A light may have lost as much light as it shows, or more (on made-up shots up to seven times).
 const LOST: f64 = 1.0;
 
 /// Widens the strength of every light on the rim. Nothing of a rendered sphere with alpha is lost.
-fn widen_lights_on_rim(side: &mut Side) {
+fn widen_lights_on_rim(side: &mut SphereMeasurement) {
     let on_rim: Vec<bool> = side.lights.all.iter().map(|light| side.is_on_rim(&light.direction)).collect();
     for (light, _) in side.lights.all.iter_mut().zip(on_rim).filter(|(_, on_rim)| *on_rim) {
         widen(light);

@@ -11,7 +11,7 @@ use super::point::ShadedPoint;
 use crate::base::nnls::nnls;
 use crate::base::units::Estimate;
 use crate::colour::{WORKING_LUMINANCE, luminance};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::radiance::patch_rgb;
 
 /// Points per independent sample, as in the comparison.
@@ -42,7 +42,7 @@ impl RecoveredLight {
 
 /// The clipped lights of the mirror with what the grey sphere's points say of their strength; empty where none is
 /// clipped or the points say nothing.
-pub fn recover(mirror: &Side, points: &[ShadedPoint], reflectance_known: bool) -> Vec<RecoveredLight> {
+pub fn recover(mirror: &SphereMeasurement, points: &[ShadedPoint], reflectance_known: bool) -> Vec<RecoveredLight> {
     let clipped: Vec<usize> = (0..mirror.lights.all.len()).filter(|l| mirror.lights.all[*l].clipped).collect();
     if clipped.is_empty() || points.len() < 10 * (clipped.len() + 1) {
         return Vec::new();
@@ -62,7 +62,7 @@ pub fn recover(mirror: &Side, points: &[ShadedPoint], reflectance_known: bool) -
 /// What was added to each light in one channel, with its standard deviation.
 type Added = Vec<Estimate>;
 
-fn recovered(mirror: &Side, light: usize, index: usize, channels: &[Added; 3]) -> RecoveredLight {
+fn recovered(mirror: &SphereMeasurement, light: usize, index: usize, channels: &[Added; 3]) -> RecoveredLight {
     let seen = &mirror.lights.all[light];
     let added_rgb = [0, 1, 2].map(|c| channels[c][index].value);
     let illuminance_rgb = [0, 1, 2].map(|c| seen.illuminance_rgb[c] + added_rgb[c]);

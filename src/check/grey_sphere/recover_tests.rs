@@ -5,7 +5,7 @@ use nalgebra::Vector3;
 
 use super::super::agreement;
 use super::*;
-use crate::compare::side::{ReflectanceDoubt, SideRequest, Trust};
+use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, Trust};
 use crate::findings::SphereRole;
 use crate::image::{Frame, Size};
 use crate::light::radiance::Radiometry;
@@ -33,7 +33,7 @@ fn radiance(direction: &Vector3<f64>, lamps: &[Lamp]) -> [f64; 3] {
 }
 
 /// The mirror sphere, clipped at `level`.
-fn mirror(lamps: &[Lamp], level: f32) -> Side {
+fn mirror(lamps: &[Lamp], level: f32) -> SphereMeasurement {
     let (view, outline) = (view(), outline());
     let fit = given_sphere(&frame(SIZE, |_, _| [0.1; 3]), &view, &outline, 0.05).unwrap();
     let geometry = MirrorGeometry::new(&view, &fit.cone);
@@ -47,7 +47,7 @@ fn mirror(lamps: &[Lamp], level: f32) -> Side {
         sum
     };
     let picture: Frame = clipped(frame(SIZE, shade), level);
-    Side::measure(&SideRequest {
+    SphereMeasurement::measure(&MeasurementRequest {
         role: SphereRole::Mirror,
         name: "m1",
         frame: &picture,
@@ -55,7 +55,7 @@ fn mirror(lamps: &[Lamp], level: f32) -> Side {
         fit: &fit,
         radiometry: &Radiometry::default(),
         trust: Trust::default(),
-        reflectance: ReflectanceDoubt::default(),
+        reflectance: ReflectanceUncertainty::default(),
     })
 }
 

@@ -1,18 +1,21 @@
-//! Lights that run into each other or into what shines beside them: where the middle of each may be.
+//! Blended lights: lights that merge with each other or with something bright beside them, so that their centres are
+//! uncertain.
 
-use crate::compare::shown::WEAK_PARTNER;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
+use crate::compare::visibility::WEAK_PARTNER;
 use crate::light::lights::Light;
 use crate::sphere::angle_between_rad;
 
-/// The middle of a light that holds something besides is pulled by about this part of what it is too large (measured on
-/// made-up shots; at most half of it).
+/// The centre of a blended light is shifted by about this fraction of its excess radius (measured on made-up shots;
+/// at most half of it).
 const PULL: f64 = 0.42;
 
-/// One sd of the direction from a photographed light to its partner in the CG, rad, for what one of them holds besides.
-pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
+/// One sd of the angle between a photographed light and its CG partner because one of them is blended with another
+/// light, rad.
+pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &SphereMeasurement) -> f64 {
     let pull = PULL * size_apart_rad(mirror, cg);
-    // What it holds besides lies inside it and pulls by its part of the light; mere blur adds none.
+    // The second light lies inside the blend and shifts the centre by its share of the light; blur alone adds no
+    // light.
     let bound = if mirror.clipped || cg.clipped {
         f64::INFINITY
     } else {
@@ -21,14 +24,15 @@ pub(crate) fn sd_rad((mirror, cg): (&Light, &Light), cg_side: &Side) -> f64 {
     merged_rad(mirror, cg_side).hypot(pull.min(bound))
 }
 
-/// How much larger one is than the other beyond what their sizes are in doubt, rad.
+/// Difference of the two radii beyond their uncertainty, rad.
 fn size_apart_rad(a: &Light, b: &Light) -> f64 {
     let sd = |light: &Light| light.angular_radius_deg.map_or(0.0, |radius| radius.sd.to_radians());
     let apart = (a.seen_radius_rad() - b.seen_radius_rad()).abs();
     a.unlike_size_rad(b).max(apart - sd(a).hypot(sd(b)))
 }
 
-/// By which part the stronger one is stronger, each against all other light of its side, with the doubt of that.
+/// Fraction by which the stronger one is stronger, each relative to all other light of its side, with the uncertainty
+/// of that.
 fn added_part(a: &Light, b: &Light) -> f64 {
     let odds = |light: &Light| {
         let share = light.share.value.clamp(1e-3, 1.0 - 1e-3);
@@ -39,9 +43,9 @@ fn added_part(a: &Light, b: &Light) -> f64 {
     apart.hypot(our_sd).hypot(their_sd).min(1.0)
 }
 
-/// A clipped light may be several: where the other side has more than one inside it, how far the farthest of them is from
-/// its middle. Else 0.
-fn merged_rad(clipped: &Light, other: &Side) -> f64 {
+/// A clipped light may be several in one. Where the other side has more than one light inside it: distance of the
+/// farthest of them from its centre. Else 0.
+fn merged_rad(clipped: &Light, other: &SphereMeasurement) -> f64 {
     let strongest = other.lights.key().map_or(0.0, |key| key.illuminance.value);
     let matters = |l: &&Light| l.illuminance.value >= WEAK_PARTNER * strongest;
     let away = |l: &Light| angle_between_rad(&clipped.direction, &l.direction);

@@ -4,12 +4,12 @@ use nalgebra::{Matrix3, Rotation3, Vector3};
 use serde_json::{Map, json};
 
 use super::key_fill_ratio::ratio_stops;
-use super::{Check, CheckDoc, blank, put, settle};
+use super::{Check, CheckDoc, blank, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::rotation::{Optimum, Rotation, RotationSearch, Turns, level_axes, rotation_near};
 use crate::compare::shared::{median_stops, shared_directions};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::remedy::{Ask, Remaining, Step, turn_words};
 use crate::findings::{Finding, Verdict};
 use crate::light::radiance::{Source, extremes};
@@ -24,11 +24,11 @@ const NEGLIGIBLE_DEG: f64 = 0.5;
 
 /// The check.
 #[derive(Debug)]
-pub struct Rotated;
+pub struct EnvironmentRotation;
 
-pub use super::docs::rotation::DOC;
+pub use super::docs::environment_rotation::DOC;
 
-impl Check for Rotated {
+impl Check for EnvironmentRotation {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
     }
@@ -60,8 +60,8 @@ fn called_for(search: &RotationSearch) -> Option<&Optimum> {
 
 /// A rotation makes the spheres alike: how large is it?
 fn judge_best(finding: &mut Finding, pair: &Comparison, search: &RotationSearch, best: &Optimum) {
-    let angle = doubted_angle(pair, best);
-    settle(finding, angle, "the surroundings determine this turn only roughly");
+    let angle = angle_with_uncertainty(pair, best);
+    set_value_and_verdict(finding, angle, "the surroundings determine this turn only roughly");
     let left = describe(finding, pair, best);
     if let Some(rival) = &search.rival {
         finding.verdict = Verdict::Unsure;
@@ -91,7 +91,11 @@ fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch)
         "the light has too little structure to measure a turn".clone_into(&mut finding.reason);
         return;
     };
-    settle(finding, doubted_angle(pair, near), "the surroundings determine a turn only roughly");
+    set_value_and_verdict(
+        finding,
+        angle_with_uncertainty(pair, near),
+        "the surroundings determine a turn only roughly",
+    );
     describe(finding, pair, near);
     if search.alike() {
         return;
@@ -108,11 +112,12 @@ fn correlation_words(search: &RotationSearch) -> String {
 }
 
 /// The angle with the doubt of an unknown field of view.
-fn doubted_angle(pair: &Comparison, optimum: &Optimum) -> Estimate {
+fn angle_with_uncertainty(pair: &Comparison, optimum: &Optimum) -> Estimate {
     let angle = optimum.angle_deg();
-    let under =
-        |mirror: &Side, cg: &Side| rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value);
-    angle.widened(pair.fov_sd(angle.value, under)).widened(pair.haze_sd(under))
+    let under = |mirror: &SphereMeasurement, cg: &SphereMeasurement| {
+        rotation_near(mirror, cg, &optimum.cg_to_mirror).map(|o| o.angle_deg().value)
+    };
+    angle.widened(pair.fov_sd(angle.value, under)).widened(pair.surface_blur_sd(under))
 }
 
 /// The world's level axes in camera axes; the camera's own where its tilt is unknown.

@@ -1,25 +1,25 @@
-//! What one sphere shows where the other has a light.
+//! Visibility: what one sphere shows where the other has a light.
 //!
-//! Two spheres rarely list the same lights: a soft glow beside a lamp is one only where the lamp is missing. Before a
-//! light counts as missing, extra or the partner of another, the other sphere's picture is asked what stands in its
-//! place.
+//! Two spheres rarely list the same lights: a soft glow beside a lamp counts as a light only where the lamp is
+//! missing. Before a light is called missing, extra or the partner of another, the other sphere's picture is examined
+//! in that direction.
 
 use std::f64::consts::PI;
 
 use nalgebra::Vector3;
 
 use crate::base::statistics::weighted_median;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::Light;
 use crate::light::radiance::{DirectionGrid, Sample};
 
 /// A light with less than this fraction of another's illuminance, two stops, is no partner of it.
 pub(crate) const WEAK_PARTNER: f64 = 0.25;
 
-/// Surroundings of a light are looked at out to about this angle from its edge.
+/// The surroundings of a light are examined out to about this angle from its edge.
 const RING_RAD: f64 = 0.12;
 
-/// Where more than this part of the directions in and around a light is not seen, a sphere does not tell about it.
+/// Where more than this fraction of the directions in and around a light is unseen, a sphere says nothing about it.
 const UNSEEN_PART: f64 = 0.2;
 
 /// The directions around a light reach this far from its edge, rad.
@@ -27,7 +27,7 @@ const AROUND_RAD: f64 = 0.08;
 
 /// The side's sphere does not show enough of the directions in and around a light at `direction`: they lie behind it,
 /// on or beyond its rim, outside the frame or are masked.
-pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bool {
+pub(crate) fn is_cut(side: &SphereMeasurement, light: &Light, direction: &Vector3<f64>) -> bool {
     let grid = DirectionGrid::shared();
     let reach = (light.reach_rad + AROUND_RAD).min(PI).cos();
     let near = (0..grid.directions.len()).filter(|i| grid.directions[*i].dot(direction) >= reach);
@@ -37,26 +37,25 @@ pub(crate) fn is_cut(side: &Side, light: &Light, direction: &Vector3<f64>) -> bo
     side.is_on_rim(direction) || all - seen > UNSEEN_PART * all
 }
 
-/// The side shows something at `direction` that gives at least [`WEAK_PARTNER`] of what the light of the other side does
-/// above its surroundings: too soft or too weak to count as a light, but not missing. Its strength is for the other
-/// checks. What `beside` covers is left out.
+/// Whether the side shows something at `direction` with at least [`WEAK_PARTNER`] of the other side's light, each
+/// above its surroundings: too soft or weak to be a light, but not missing. Its strength is judged by other checks.
+/// What `beside` covers is left out.
 pub(crate) fn shows(
-    side: &Side,
-    (other, light): (&Side, &Light),
+    side: &SphereMeasurement,
+    (other, light): (&SphereMeasurement, &Light),
     direction: &Vector3<f64>,
     beside: Option<&Light>,
 ) -> bool {
-    // A light is measured above the ground that its hill stands on. What is beyond its edge may be brighter, so the other
-    // side's own picture is held against the same surroundings.
+    // A light is measured above its own background, and what lies beyond its edge may be brighter. So the other
+    // side's own picture is measured against the same surroundings.
     let own = excess(other, light, &light.direction, None).filter(|flux| *flux > 0.0);
     let least = own.map_or(light.illuminance.value, |flux| flux.min(light.illuminance.value));
-    // At the recording's ceiling it may be as strong as anything.
+    // Where it is clipped it may be of any strength.
     excess(side, light, direction, beside).is_none_or(|flux| flux >= WEAK_PARTNER * least)
 }
 
-/// Light from in and around `direction`, as far as the light reaches, above what is around it; `None` where a part of it
-/// is clipped.
-fn excess(side: &Side, light: &Light, direction: &Vector3<f64>, beside: Option<&Light>) -> Option<f64> {
+/// Light at `direction`, out to the light's reach, above its surroundings; `None` where part of it is clipped.
+fn excess(side: &SphereMeasurement, light: &Light, direction: &Vector3<f64>, beside: Option<&Light>) -> Option<f64> {
     let samples = || side.image.samples.iter().flatten();
     let reach = light.reach_rad + two_cells(samples(), direction);
     let (inner, outer) = (reach.min(PI).cos(), (1.5 * reach + RING_RAD).min(PI).cos());
@@ -77,7 +76,7 @@ fn excess(side: &Side, light: &Light, direction: &Vector3<f64>, beside: Option<&
     Some(flux - weighted_median(ring).unwrap_or(0.0) * steradian)
 }
 
-/// Two cells of the picture at a direction, rad: blur spreads a light over as much.
+/// Two cells of the picture at a direction, rad: blur spreads a light about this far.
 fn two_cells<'a>(samples: impl Iterator<Item = &'a Sample>, direction: &Vector3<f64>) -> f64 {
     let nearest = samples.max_by(|a, b| a.direction.dot(direction).total_cmp(&b.direction.dot(direction)));
     nearest.map_or(0.0, |s| 2.0 * (s.extent_rad2 / 2.0).sqrt())

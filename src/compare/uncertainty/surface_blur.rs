@@ -1,14 +1,14 @@
-//! A mirror sphere that blurs: what that hides of lights, and what it may do to sums of light.
+//! Surface blur of the mirror sphere: which lights it may hide, and how far it may move sums of light.
 //!
-//! Sums are not mended. The CG's light is blurred as the photographed sphere blurs, and how far a number moves with that is
-//! its uncertainty: then blur alone cannot make a mismatch.
+//! Sums are not corrected. The CG's light is blurred as the photographed sphere blurs, and how far a number moves is
+//! its uncertainty; so blur alone cannot cause a mismatch.
 
 use nalgebra::Vector3;
 
 use crate::base::parallel;
 use crate::base::units::Estimate;
-use crate::compare::haze::Haze;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
+use crate::compare::surface_blur::SurfaceBlur;
 use crate::image::Frame;
 use crate::light::lights::Light;
 use crate::light::radiance::{CELLS, DirectionGrid, DirectionMap, extremes};
@@ -24,39 +24,44 @@ const VARIANCE_OF_HALF_LIGHT: f64 = 1.0 / (2.0 * std::f64::consts::LN_2);
 /// fraction.
 const MOMENT_SD: f64 = 0.5;
 
-/// Of a light smaller than the blur this fraction of its contrast is left, or less: it may not stand out.
+/// A light that keeps no more than this fraction of its contrast may not be seen.
 const LOST_CONTRAST: f64 = 0.25;
 
-/// What haze does to a comparison.
+/// What surface blur does to a comparison.
 #[derive(Debug, Clone)]
-pub struct HazeDoubt {
+pub struct SurfaceBlurUncertainty {
     /// The blur.
-    pub haze: Haze,
-    /// The CG's light blurred alike: its map, sources and extremes; its lights stay as they are.
-    pub blurred_cg: Side,
+    pub surface_blur: SurfaceBlur,
+    /// The CG with its map, sources and extremes blurred in the same way; its lights stay as they are.
+    pub blurred_cg: SphereMeasurement,
 }
 
-impl HazeDoubt {
-    /// Estimates haze and widens the photographed lights for it. `None`, and nothing touched, on a clear sphere. `frames` are
-    /// the photographed one and the CG's, `sun` where the sun should stand.
-    pub(crate) fn find(mirror: &mut Side, cg: &Side, frames: [&Frame; 2], sun: Option<Vector3<f64>>) -> Option<Self> {
-        let haze = Haze::estimate(mirror, cg, frames, sun)?;
+impl SurfaceBlurUncertainty {
+    /// Estimates the blur and widens the photographed lights for it. `None`, and nothing touched, on a clear sphere.
+    /// `frames` are the photographed one and the CG's, `sun` where the sun should stand.
+    pub(crate) fn find(
+        mirror: &mut SphereMeasurement,
+        cg: &SphereMeasurement,
+        frames: [&Frame; 2],
+        sun: Option<Vector3<f64>>,
+    ) -> Option<Self> {
+        let surface_blur = SurfaceBlur::estimate(mirror, cg, frames, sun)?;
         let geometry = mirror.geometry.clone();
         for light in &mut mirror.lights.all {
             let seen = light.point_px.and_then(|p| geometry.reflect(p));
-            widen(light, &haze, seen.map_or(1.0, |s| s.sin_incidence));
+            widen(light, &surface_blur, seen.map_or(1.0, |s| s.sin_incidence));
         }
-        Some(Self { blurred_cg: blurred(cg, &haze), haze })
+        Some(Self { blurred_cg: blurred(cg, &surface_blur), surface_blur })
     }
 
     /// The report's line.
     pub(crate) fn words(&self, mirror: &str) -> String {
-        let degrees = self.haze.half_light_rad.value.to_degrees();
-        let sd = self.haze.half_light_rad.sd.to_degrees();
-        let (told_by, what) = if self.haze.by_sun_alone {
+        let degrees = self.surface_blur.half_light_rad.value.to_degrees();
+        let sd = self.surface_blur.half_light_rad.sd.to_degrees();
+        let (told_by, what) = if self.surface_blur.by_sun_alone {
             ("the sun".to_owned(), "a worn or brushed sphere, or thin cloud before the sun")
         } else {
-            (format!("{} lights", self.haze.witnesses), "a worn or brushed sphere")
+            (format!("{} lights", self.surface_blur.witnesses), "a worn or brushed sphere")
         };
         format!(
             "mirror {mirror}: the mirror sphere blurs by {degrees:.1} +/- {sd:.1} deg (half of a point's light \
@@ -67,27 +72,28 @@ impl HazeDoubt {
 
     /// The blur leaves so little of a light's contrast that the photographed sphere need not show it.
     pub(crate) fn may_hide(&self, light: &Light) -> bool {
-        self.haze.energy_within(light.reach_rad) < LOST_CONTRAST
+        self.surface_blur.energy_within(light.reach_rad) < LOST_CONTRAST
     }
 }
 
-/// Size without the blur, and the doubt that blur brings into size, place and strength of one light.
-fn widen(light: &mut Light, haze: &Haze, sin_incidence: f64) {
-    let tail = 1.0 - haze.energy_within(light.reach_rad);
+/// Takes the blur out of one light's size, and adds the uncertainty that it brings to size, direction and strength.
+fn widen(light: &mut Light, surface_blur: &SurfaceBlur, sin_incidence: f64) {
+    let tail = 1.0 - surface_blur.energy_within(light.reach_rad);
     let lost = tail * light.illuminance.value;
     light.illuminance = light.illuminance.widened(lost);
     light.share = light.share.widened(tail * light.share.value);
     // A rough surface sends its peak beside the mirrored direction, towards grazing (Torrance & Sparrow 1967): by the
     // square of the slopes' width times the tangent of the angle of incidence.
     let cosine = (1.0 - sin_incidence * sin_incidence).max(1e-4).sqrt();
-    let off_specular = 0.5 * haze.half_light_rad.value.powi(2) * sin_incidence / cosine;
-    light.picture_sd_rad = light.picture_sd_rad.hypot(off_specular.min(haze.half_light_rad.value));
-    light.angular_radius_deg = light.angular_radius_deg.and_then(|size| deconvolved(size, haze));
+    let off_specular = 0.5 * surface_blur.half_light_rad.value.powi(2) * sin_incidence / cosine;
+    light.picture_sd_rad = light.picture_sd_rad.hypot(off_specular.min(surface_blur.half_light_rad.value));
+    light.angular_radius_deg = light.angular_radius_deg.and_then(|size| deconvolved(size, surface_blur));
 }
 
 /// In quadrature: radius² − 4 σ².
-fn deconvolved(size_deg: Estimate, haze: &Haze) -> Result<Estimate, &'static str> {
-    let blur_deg = Estimate::new(haze.half_light_rad.value.to_degrees(), haze.half_light_rad.sd.to_degrees());
+fn deconvolved(size_deg: Estimate, surface_blur: &SurfaceBlur) -> Result<Estimate, &'static str> {
+    let blur_deg =
+        Estimate::new(surface_blur.half_light_rad.value.to_degrees(), surface_blur.half_light_rad.sd.to_degrees());
     let part = RADIUS_OF_VARIANCE * VARIANCE_OF_HALF_LIGHT;
     let taken = part * blur_deg.value.powi(2);
     let taken_sd = (2.0 * part * blur_deg.value * blur_deg.sd).hypot(MOMENT_SD * taken);
@@ -100,24 +106,24 @@ fn deconvolved(size_deg: Estimate, haze: &Haze) -> Result<Estimate, &'static str
     Ok(Estimate::new(radius, squared_sd / (2.0 * radius)))
 }
 
-/// The side's light as a sphere that blurs would show it.
-fn blurred(side: &Side, haze: &Haze) -> Side {
-    let map = blurred_map(&side.image.map, haze);
+/// The side's light as a blurring sphere would show it.
+fn blurred(side: &SphereMeasurement, surface_blur: &SurfaceBlur) -> SphereMeasurement {
+    let map = blurred_map(&side.image.map, surface_blur);
     let sources = map.completed();
     let extremes = extremes(&sources, &side.geometry.towards_camera());
-    let mut side = Side { sources, extremes, ..side.clone() };
+    let mut side = SphereMeasurement { sources, extremes, ..side.clone() };
     side.image.map = map;
     side
 }
 
 /// Every cell's light handed to the cells round it; what was not seen stays unseen and takes no part.
-fn blurred_map(map: &DirectionMap, haze: &Haze) -> DirectionMap {
+fn blurred_map(map: &DirectionMap, surface_blur: &SurfaceBlur) -> DirectionMap {
     let grid = DirectionGrid::shared();
     let ring = |angle: f64| {
         // Mean density over a cell of the grid, so that blur finer than the cells is summed right.
         let half = 0.5 * (4.0 * std::f64::consts::PI / CELLS as f64).sqrt();
         let (inner, outer) = ((angle - half).max(0.0), angle + half);
-        (haze.energy_within(outer) - haze.energy_within(inner)) / (inner.cos() - outer.cos()).max(1e-12)
+        (surface_blur.energy_within(outer) - surface_blur.energy_within(inner)) / (inner.cos() - outer.cos()).max(1e-12)
     };
     let density = |from: &Vector3<f64>, to: &Vector3<f64>| ring(angle_between_rad(from, to));
     let totals: Vec<f64> = parallel::map(CELLS, |from| {

@@ -1,48 +1,48 @@
-//! Splits a picture of luminances into hills: one per local maximum that stands out from its neighbours.
+//! A watershed: splits a picture of luminances into basins, one per local maximum that stands out from its neighbours.
 //!
-//! The picture is flooded from the brightest cell down. A hill that meets a brighter one is kept apart only if its
+//! The picture is flooded from the brightest cell down. A basin that meets a brighter one is kept apart only if its
 //! top stands out from the pass between them; else it is a ripple and joins the brighter one (topological
 //! persistence on a logarithmic scale).
 
-/// A hill must stand out from the pass to a brighter neighbour by this much, stops.
+/// A basin must stand out from the pass to a brighter neighbour by this much, stops.
 const MIN_PROMINENCE_STOPS: f64 = 0.6;
 
 /// No cell.
 pub(super) const NONE: u32 = u32::MAX;
 
-/// One hill.
+/// One basin.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Hill {
+pub(super) struct Basin {
     /// Index of its brightest cell.
     pub(super) peak_cell: usize,
     /// Luminance there.
     pub(super) peak: f64,
 }
 
-/// The hills, and for each cell the hill it belongs to (`NONE` off the picture).
+/// The basins, and for each cell the basin it belongs to (`NONE` off the picture).
 #[derive(Debug)]
-pub(super) struct Hills {
-    pub(super) hills: Vec<Hill>,
+pub(super) struct Basins {
+    pub(super) basins: Vec<Basin>,
     pub(super) label: Vec<u32>,
 }
 
 struct Flood<'a> {
     values: &'a [f32],
-    hills: Vec<Hill>,
-    /// Hill → hill it was absorbed by, or itself.
+    basins: Vec<Basin>,
+    /// Basin → basin it was absorbed by, or itself.
     absorbed_by: Vec<u32>,
-    /// Component → component it is joined to, or itself. Components carry the same numbers as hills.
+    /// Component → component it is joined to, or itself. Components carry the same numbers as basins.
     joined_to: Vec<u32>,
     label: Vec<u32>,
 }
 
-/// Finds the hills of a `width`-wide picture. Cells that are not finite or not above `floor` are left out.
-pub(super) fn find_hills(values: &[f32], width: usize, floor: f32) -> Hills {
+/// Finds the basins of a `width`-wide picture. Cells that are not finite or not above `floor` are left out.
+pub(super) fn find_basins(values: &[f32], width: usize, floor: f32) -> Basins {
     let mut order: Vec<u32> = (0..values.len() as u32).filter(|i| values[*i as usize] > floor).collect();
     order.sort_unstable_by(|a, b| values[*b as usize].total_cmp(&values[*a as usize]).then(a.cmp(b)));
     let mut flood = Flood {
         values,
-        hills: Vec::new(),
+        basins: Vec::new(),
         absorbed_by: Vec::new(),
         joined_to: Vec::new(),
         label: vec![NONE; values.len()],
@@ -101,11 +101,11 @@ impl Flood<'_> {
     }
 
     fn start(&mut self, cell: usize) {
-        let hill = self.hills.len() as u32;
-        self.hills.push(Hill { peak_cell: cell, peak: f64::from(self.values[cell]) });
-        self.absorbed_by.push(hill);
-        self.joined_to.push(hill);
-        self.label[cell] = hill;
+        let basin = self.basins.len() as u32;
+        self.basins.push(Basin { peak_cell: cell, peak: f64::from(self.values[cell]) });
+        self.absorbed_by.push(basin);
+        self.joined_to.push(basin);
+        self.label[cell] = basin;
     }
 
     /// Two components meet at `level`: the one with the lower top is absorbed where it is only a ripple.
@@ -114,7 +114,7 @@ impl Flood<'_> {
         if a == b {
             return;
         }
-        let top = |hill: u32| self.hills[hill as usize].peak;
+        let top = |basin: u32| self.basins[basin as usize].peak;
         let (high, low) = if top(a) >= top(b) { (a, b) } else { (b, a) };
         if (top(low) / level).log2() < MIN_PROMINENCE_STOPS {
             self.absorbed_by[low as usize] = high;
@@ -122,13 +122,13 @@ impl Flood<'_> {
         self.joined_to[low as usize] = high;
     }
 
-    fn finish(mut self) -> Hills {
-        let mut renumbered = vec![NONE; self.hills.len()];
+    fn finish(mut self) -> Basins {
+        let mut renumbered = vec![NONE; self.basins.len()];
         let mut kept = Vec::new();
-        for hill in 0..self.hills.len() as u32 {
-            if self.absorbed_by[hill as usize] == hill {
-                renumbered[hill as usize] = kept.len() as u32;
-                kept.push(self.hills[hill as usize]);
+        for basin in 0..self.basins.len() as u32 {
+            if self.absorbed_by[basin as usize] == basin {
+                renumbered[basin as usize] = kept.len() as u32;
+                kept.push(self.basins[basin as usize]);
             }
         }
         for at in 0..self.label.len() {
@@ -137,7 +137,7 @@ impl Flood<'_> {
                 self.label[at] = renumbered[owner as usize];
             }
         }
-        Hills { hills: kept, label: self.label }
+        Basins { basins: kept, label: self.label }
     }
 }
 
@@ -148,18 +148,18 @@ mod tests {
     #[test]
     fn two_tops_stay_apart_and_a_ripple_joins() {
         // Tops 8 and 4 with a pass of 1 stay apart; tops 8 and 7 with a pass of 6 are one.
-        let apart = find_hills(&[0.1, 8.0, 1.0, 4.0, 0.1], 5, 0.0);
-        assert_eq!(apart.hills.len(), 2);
+        let apart = find_basins(&[0.1, 8.0, 1.0, 4.0, 0.1], 5, 0.0);
+        assert_eq!(apart.basins.len(), 2);
         assert_eq!(apart.label[1], 0);
         assert_eq!(apart.label[3], 1);
-        let one = find_hills(&[0.1, 8.0, 6.0, 7.0, 0.1], 5, 0.0);
-        assert_eq!(one.hills.len(), 1);
+        let one = find_basins(&[0.1, 8.0, 6.0, 7.0, 0.1], 5, 0.0);
+        assert_eq!(one.basins.len(), 1);
         assert!(one.label.iter().all(|l| *l == 0));
     }
 
     #[test]
     fn masked_cells_belong_to_no_hill() {
-        let hills = find_hills(&[f32::NAN, 2.0, 0.5, f32::NAN], 4, 1.0);
-        assert_eq!(hills.label, [NONE, 0, NONE, NONE]);
+        let basins = find_basins(&[f32::NAN, 2.0, 0.5, f32::NAN], 4, 1.0);
+        assert_eq!(basins.label, [NONE, 0, NONE, NONE]);
     }
 }

@@ -29,7 +29,7 @@ fn files(cg: CaptureMeta) -> Vec<FileNote> {
 fn finding(sheet: &ShotSheet, files: &[FileNote]) -> Finding {
     let open = |_: &crate::sheet::ImageSpec, _: &str| unreachable!("no further file is needed");
     let shot = ShotEvidence { files, ..ShotEvidence::of_sheet(sheet, &open) };
-    Camera.run(&shot).unwrap().findings.remove(0)
+    FieldOfView.run(&shot).unwrap().findings.remove(0)
 }
 
 /// A 32 mm lens on a sensor 24.89 mm wide that is read out to 5/6 and scaled down.
@@ -52,7 +52,7 @@ fn the_same_camera_matches_and_has_no_error() {
 fn a_longer_cg_lens_is_told_in_degrees_mm_and_px() {
     let told = sheet(&json!({ "focal_length_mm": 32, "sensor_format": "super-35" }), &json!({ "focal_length_mm": 35 }));
     let finding = finding(&told, &files(CaptureMeta::default()));
-    assert_eq!((finding.verdict, finding.concerns.as_str()), (Verdict::Mismatch, "cg"));
+    assert_eq!((finding.verdict, finding.concerns.word()), (Verdict::Mismatch, "cg"));
     // 2 atan(24.892 / 2f): 42.51 deg at 32 mm, 39.15 deg at 35 mm.
     assert_relative_eq!(finding.value.unwrap(), 39.15 - 42.51, epsilon = 0.01);
     assert_relative_eq!(finding.detail["focal_length_error_mm"].as_f64().unwrap(), 3.0, epsilon = 1e-9);

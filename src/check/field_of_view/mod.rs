@@ -8,14 +8,14 @@ use serde_json::{Value, json};
 use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::base::units::Estimate;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::detail::TOLD;
 use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Size;
 use crate::sheet::{CameraSpec, ShotSheet};
 use crate::sphere::angle_between_rad;
 
-pub use super::docs::camera::DOC;
+pub use super::docs::field_of_view::DOC;
 use source::Source;
 
 /// Pictures whose shapes differ by less than this show the same (a pixel or two of rounding).
@@ -33,9 +33,9 @@ const SPHERE_APART: f64 = 0.1;
 
 /// The check.
 #[derive(Debug)]
-pub struct Camera;
+pub struct FieldOfView;
 
-impl ShotCheck for Camera {
+impl ShotCheck for FieldOfView {
     fn doc(&self) -> &'static super::CheckDoc {
         &DOC
     }
@@ -83,7 +83,8 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     finding.value_sd = Some(errors.fov_deg.sd);
     describe(&mut finding, shot.sheet, (real, rendered), &errors);
     finding.detail.insert("sources".to_owned(), plate.iter().chain(&cg).map(Source::to_json).collect());
-    let reasons = [doubt(&mut finding, &plate, rendered, squeeze(shot.sheet)), disagreements(&plate, &cg), errors.note];
+    let reasons =
+        [uncertainty(&mut finding, &plate, rendered, squeeze(shot.sheet)), disagreements(&plate, &cg), errors.note];
     finding.reason = reasons.into_iter().flatten().collect::<Vec<_>>().join("; ");
     if let Some(seen) = spheres_differ(shot) {
         finding.detail.insert(TOLD.to_owned(), seen.into());
@@ -94,14 +95,14 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     finding
 }
 
-/// Spheres that do not lie on each other where nobody says that the CG's stands elsewhere: the lens told for the CG need not
-/// be the one that it was rendered through.
+/// Spheres of different size or place, although nothing says that the CG's stands elsewhere: the CG may have been
+/// rendered through another lens than the one stated.
 fn spheres_differ(shot: &ShotEvidence<'_>) -> Option<String> {
     let off = |pair: &PairEvidence<'_>| {
         let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
-        let radius = |side: &Side| side.fit.cone.half_angle_rad;
+        let radius = |side: &SphereMeasurement| side.fit.cone.half_angle_rad;
         let ratio = radius(cg) / radius(mirror);
-        let relative_sd = |side: &Side| side.fit.cone_cov[(2, 2)].max(0.0).sqrt() / radius(side);
+        let relative_sd = |side: &SphereMeasurement| side.fit.cone_cov[(2, 2)].max(0.0).sqrt() / radius(side);
         let apart = angle_between_rad(&mirror.fit.cone.axis, &cg.fit.cone.axis) / radius(mirror);
         let clear = (ratio - 1.0).abs() - 3.0 * relative_sd(mirror).hypot(relative_sd(cg)) > SPHERE_SLACK;
         (clear || apart > SPHERE_APART).then(|| {
@@ -124,7 +125,7 @@ fn squeeze(sheet: &ShotSheet) -> f64 {
     sheet.camera.as_ref().and_then(|camera| camera.squeeze).unwrap_or(1.0)
 }
 
-/// CG minus plate, in every unit an artist asks for.
+/// CG minus plate, in the units artists use.
 struct Errors {
     fov_deg: Estimate,
     /// Of the focal length, on the plate's sensor; `None` where only the field of view is known.
@@ -193,7 +194,7 @@ fn recording(camera: &CameraSpec) -> Option<Value> {
 }
 
 /// Where another good source of the plate side would give the opposite verdict, nothing is decided.
-fn doubt(finding: &mut Finding, plate: &[Source], rendered: &Source, squeeze: f64) -> Option<String> {
+fn uncertainty(finding: &mut Finding, plate: &[Source], rendered: &Source, squeeze: f64) -> Option<String> {
     let rest = plate.get(1..).unwrap_or_default().iter().filter(|source| source.relative_sd <= GOOD_SOURCE);
     let opposite = rest.filter(|source| {
         let verdict = decide(Errors::of(source, rendered, squeeze).fov_deg, finding.tolerance);

@@ -1,9 +1,10 @@
-//! Haze: how much a worn or brushed mirror sphere blurs.
+//! Surface blur: how much a worn or brushed mirror sphere blurs the light.
 //!
-//! Lights that both spheres show are softer on the photographed one than on the CG's. Blur by the sphere's surface has
-//! one size in angle wherever on the sphere; defocus has one size in pixels, which are worth more degrees towards the
-//! rim; and a lamp that is larger than the CG's has a sharp edge still, and nothing to do with the other lamps. Only
-//! what two or more lights tell alike, or the sun, whose size is known, and defocus does not explain, is called haze.
+//! It makes lights softer on the photographed sphere than on the CG's. Blur by the surface has the same angular size
+//! everywhere on the sphere. Defocus has the same size in pixels, which cover more degrees towards the rim. A lamp
+//! that is larger than the CG's still has a sharp edge and says nothing about other lamps. So surface blur is
+//! reported only where two or more lights agree, or the sun, whose size is known, shows it, and defocus does not
+//! explain it.
 
 mod kernel;
 mod rim;
@@ -14,59 +15,67 @@ use nalgebra::{Matrix2, Vector2, Vector3};
 use crate::base::parallel;
 use crate::base::units::Estimate;
 use crate::compare::pairing::pair_sides;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::image::Frame;
 use crate::light::lights::Light;
 use crate::sphere::angle_between_rad;
 use kernel::Shape;
 use witness::{Pair, Seen, Witness, witness};
 
-/// Strongest lights that are asked.
+/// Largest number of lights that are examined, strongest first.
 const MAX_WITNESSES: usize = 8;
 
-/// Fewest lights that must tell of blur: from one alone it cannot be told from a larger lamp.
+/// Fewest lights that must show the blur: a single one may simply be a larger lamp.
 const MIN_WITNESSES: usize = 2;
 
-/// The sun counts as so many: its disc is 0.27 deg in radius, far below what spheres resolve, so it is no larger lamp.
+/// The sun counts as this many: its radius of 0.27 deg is far below what spheres resolve, so it cannot be a larger
+/// lamp.
 const SUN_COUNTS: usize = 2;
 
-/// A light is the sun where that should stand within this angle of it, deg: compass and tilt allow no better.
+/// A light is taken for the sun within this angle of where the sun should be, deg, which is as well as compass and
+/// tilt are known.
 const SUN_NEAR_DEG: f64 = 8.0;
 
 /// Blur of a lens in use against a render, variance in px² and its sd: from 0.4 to 1.6 px (common practice, no source).
 const DEFOCUS_PX2: f64 = 1.0;
 const DEFOCUS_SD_PX2: f64 = 1.2;
 
-/// Haze is told when its square is this many sd above nothing.
+/// Surface blur is reported when its square is this many sd above zero.
 const CERTAIN_SD: f64 = 3.0;
 
-/// Lights that disagree by more than this (χ² by degree of freedom) do not tell of one surface.
+/// Lights that disagree by more than this (χ² per degree of freedom) do not show the blur of one surface.
 const MAX_DISAGREEMENT: f64 = 5.0;
 
-/// Long tails are taken for granted, as brushed and worn metals have them (Walter et al. 2007), unless normal slopes fit
-/// better by this ratio of squared residuals. Where neither is better by it, half of the difference is doubt.
+/// Long tails are assumed, as brushed and worn metals have them (Walter et al. 2007), unless normally distributed
+/// slopes fit better by this ratio of squared residuals. Where neither fits that much better, half of the difference
+/// is uncertainty.
 const NORMAL_IS_BETTER: f64 = 2.0;
 
-/// Relative error of the blur that all lights share: surfaces have neither of the two shapes (from memory). What falls
-/// beyond the profiles adds to it.
+/// Relative error of the blur that all lights share: real surfaces have neither of the two shapes exactly (from
+/// memory). Light beyond the profiles adds to it.
 const SHAPE_SD: f64 = 0.06;
 
 /// What the photographed sphere does to the light of a point.
 #[derive(Debug, Clone, Copy)]
-pub struct Haze {
+pub struct SurfaceBlur {
     /// Half of a point's light is mirrored within this angle (rad), where the sphere faces camera and light.
     pub half_light_rad: Estimate,
-    /// Lights that told.
+    /// Lights that showed it.
     pub witnesses: usize,
-    /// The sun alone told: its own haze in the sky may be part of it.
+    /// Only the sun showed it: haze in the sky may be part of it.
     pub by_sun_alone: bool,
     shape: Shape,
 }
 
-impl Haze {
-    /// Estimates it; `None` where the sphere is clear, or the lights do not tell. `sun` is the direction in which the sun
-    /// should stand, camera axes, where place, time and heading are known.
-    pub fn estimate(mirror: &Side, cg: &Side, frames: [&Frame; 2], sun: Option<Vector3<f64>>) -> Option<Self> {
+impl SurfaceBlur {
+    /// Estimates it; `None` where the sphere is clear or the lights do not show it. `sun` is the direction in which
+    /// the sun should stand, camera axes, where place, time and heading are known.
+    pub fn estimate(
+        mirror: &SphereMeasurement,
+        cg: &SphereMeasurement,
+        frames: [&Frame; 2],
+        sun: Option<Vector3<f64>>,
+    ) -> Option<Self> {
         let pairs = pair_sides(mirror, cg).pairs;
         let pairs: Vec<(&Light, &Light)> = pairs
             .iter()
@@ -119,7 +128,7 @@ fn nearest(pairs: &[(&Light, &Light)], sun: &Vector3<f64>) -> Option<usize> {
     near.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(i, _)| i)
 }
 
-/// Lights that speak, each with whether it is the sun, are as many as it takes.
+/// Whether enough lights show the blur; each comes with whether it is the sun.
 fn are_enough<'a>(lights: impl Iterator<Item = (bool, &'a bool)>) -> bool {
     let counts = lights.filter(|(speaks, _)| *speaks).map(|(_, sun)| if *sun { SUN_COUNTS } else { 1 });
     counts.sum::<usize>() >= MIN_WITNESSES
@@ -131,8 +140,8 @@ fn misfit(told: &[Seen]) -> f64 {
     (sum / told.len().max(1) as f64).exp()
 }
 
-/// Splits what the lights tell into haze (one angle) and defocus (one size in px) by least squares of the squared
-/// half-light radii. `None` where haze is not certain or the lights disagree.
+/// Splits the blur of the lights into surface blur (one angle) and defocus (one size in px) by least squares of the
+/// squared half-light radii. `None` where surface blur is not certain or the lights disagree.
 fn agreed(told: &[Seen], defocus_px2: Estimate) -> Option<Estimate> {
     let (squared, variance, chi2) = solve(told, defocus_px2)?;
     let freedom = (told.len() as f64 - 1.0).max(1.0);
@@ -143,9 +152,9 @@ fn agreed(told: &[Seen], defocus_px2: Estimate) -> Option<Estimate> {
     certain.then(|| Estimate::new(radius, sd / (2.0 * radius.max(1e-9))))
 }
 
-/// How much more the photograph is defocused than the CG, variance in px² of the photograph: as the rims of both spheres
-/// tell, else as lenses in use are.
-fn defocus(mirror: &Side, cg: &Side, [photographed, rendered]: [&Frame; 2]) -> Estimate {
+/// How much more the photograph is defocused than the CG, as a variance in px² of the photograph: from the rims of
+/// both spheres, else as typical of lenses in use.
+fn defocus(mirror: &SphereMeasurement, cg: &SphereMeasurement, [photographed, rendered]: [&Frame; 2]) -> Estimate {
     let (ours, theirs) = (&mirror.fit.outline, &cg.fit.outline);
     let scale = (ours.mean_radius() / theirs.mean_radius().max(1e-9)).powi(2);
     let told = rim::blur_px2(photographed, ours)
@@ -154,7 +163,7 @@ fn defocus(mirror: &Side, cg: &Side, [photographed, rendered]: [&Frame; 2]) -> E
     told.unwrap_or(Estimate::new(DEFOCUS_PX2, DEFOCUS_SD_PX2))
 }
 
-/// Square of haze, its variance, and χ².
+/// Square of the surface blur, its variance, and χ².
 fn solve(told: &[Seen], defocus_px2: Estimate) -> Option<(f64, f64, f64)> {
     let prior = defocus_px2.sd.max(1e-6).powi(-2);
     let mut normal = Matrix2::new(0.0, 0.0, 0.0, prior);

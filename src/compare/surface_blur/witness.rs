@@ -3,7 +3,7 @@
 use nalgebra::Vector3;
 
 use super::kernel::{Profile, Shape};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::Light;
 use crate::light::radiance::Sample;
 
@@ -14,33 +14,33 @@ const REACH_DEG: f64 = 24.0;
 const MAX_STEPS: usize = 48;
 const MIN_STEPS: usize = 8;
 
-/// Half-light radii tried: from this part of a step up to the whole profile, in even ratios.
+/// Half-light radii tried: from this fraction of a step up to the whole profile, in equal ratios.
 const SMALLEST_STEPS: f64 = 0.15;
 const SIZES: usize = 48;
 
-/// Weight of a value falls below this fraction of the light's peak: there the surroundings differ, not the blur.
+/// Values below this fraction of the light's peak get less weight: there the surroundings differ, not the blur.
 const FLOOR_OF_PEAK: f64 = 0.03;
 
-/// Blur that resampling leaves on clean renders: this part of a step.
+/// Blur that resampling leaves on clean renders, as a fraction of a step.
 const STEP_SD: f64 = 0.25;
 
 /// Relative error of one light's radius however well its profile fits: its surroundings and neighbours are blurred too,
 /// and the blur is not round.
 const LIGHT_SD: f64 = 0.06;
 
-/// Whether a light may tell of blur is seen from every so manieth size …
+/// A first look tries only every fourth size …
 const LOOK_EVERY: usize = 4;
-/// … where blur fits better by this ratio at one of them. Half-way between two of them the misfit of a light that tells
-/// by [`BETTER_THAN_SHARP`] is still under half of that without blur.
+/// … and goes on where blur fits better by this ratio at one of them. A light that passes [`BETTER_THAN_SHARP`] at a
+/// size between two of them passes this too.
 const MAY_SPEAK: f64 = 1.3;
 
 /// The photograph with blur fits better than without by at least this ratio of squared residuals.
 const BETTER_THAN_SHARP: f64 = 4.0;
 
-/// And better than a light that is merely larger by at least this one.
+/// And better than a merely larger light by at least this ratio.
 const BETTER_THAN_LARGER: f64 = 1.5;
 
-/// What one light tells, taken for blur of either shape.
+/// The blur of one light under either shape.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Witness([Seen; 2]);
 
@@ -50,7 +50,7 @@ impl Witness {
     }
 }
 
-/// What one light tells, taken for blur of one shape.
+/// The blur of one light under one shape.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Seen {
     /// Half-light radius of the blur, rad, all causes together.
@@ -86,7 +86,7 @@ pub(super) struct Pair {
 
 impl Pair {
     /// `None` where too little of the light is seen.
-    pub(super) fn of(mirror: (&Side, &Light), cg: (&Side, &Light)) -> Option<Self> {
+    pub(super) fn of(mirror: (&SphereMeasurement, &Light), cg: (&SphereMeasurement, &Light)) -> Option<Self> {
         let places = [Place::of(mirror.0, mirror.1)?, Place::of(cg.0, cg.1)?];
         let step = 0.75 * places[0].cell_rad.max(places[1].cell_rad);
         let reach = reach_rad(mirror, cg);
@@ -100,7 +100,7 @@ impl Pair {
         Some(Self { places, reach, photographed, rendered })
     }
 
-    /// A first look: some blur may fit better than none. On a clear sphere it does not, and the rest is saved.
+    /// A first look: whether some blur may fit better than none. On a clear sphere it does not, which saves the rest.
     pub(super) fn may_speak(&self) -> bool {
         let fit = Fit::new(&self.photographed);
         let sharp = fit.residual(&self.rendered.values);
@@ -144,7 +144,7 @@ struct Place {
 }
 
 impl Place {
-    fn of(side: &Side, light: &Light) -> Option<Self> {
+    fn of(side: &SphereMeasurement, light: &Light) -> Option<Self> {
         let near = |s: &&Sample| s.direction.dot(&light.direction);
         let sample = side.image.samples.iter().flatten().max_by(|a, b| near(a).total_cmp(&near(b)))?;
         let seen = side.geometry.reflect(light.point_px?)?;
@@ -157,7 +157,7 @@ impl Place {
 }
 
 /// How far profiles may reach before another light disturbs them.
-fn reach_rad(mirror: (&Side, &Light), cg: (&Side, &Light)) -> f64 {
+fn reach_rad(mirror: (&SphereMeasurement, &Light), cg: (&SphereMeasurement, &Light)) -> f64 {
     let own = mirror.1.reach_rad.max(cg.1.reach_rad);
     [mirror, cg].into_iter().fold(own + REACH_DEG.to_radians(), |reach, (side, light)| {
         let apart = |l: &Light| crate::sphere::angle_between_rad(&l.direction, &light.direction);
@@ -167,7 +167,7 @@ fn reach_rad(mirror: (&Side, &Light), cg: (&Side, &Light)) -> f64 {
 }
 
 /// Mean luminance by angle from a direction; `None` where a step holds too little of its ring.
-fn profile(side: &Side, centre: &Vector3<f64>, step: f64, steps: usize) -> Option<Profile> {
+fn profile(side: &SphereMeasurement, centre: &Vector3<f64>, step: f64, steps: usize) -> Option<Profile> {
     let (mut light, mut seen) = (vec![0.0; steps], vec![0.0; steps]);
     let farthest = (step * steps as f64).cos();
     for sample in side.image.samples.iter().flatten().filter(|s| s.direction.dot(centre) > farthest) {

@@ -4,7 +4,7 @@ use nalgebra::Vector3;
 
 use super::triangulate::Sight;
 use crate::check::{PairEvidence, ShotEvidence};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{optics, outline};
 use crate::light::lights::Light;
 use crate::sphere::tangents;
@@ -25,7 +25,7 @@ pub(super) struct Place {
 
 impl Place {
     /// The place by the picture: the cone that a sphere of this radius fills. `None` without a field of view.
-    pub(super) fn seen(side: &Side, radius_mm: f64) -> Option<Self> {
+    pub(super) fn seen(side: &SphereMeasurement, radius_mm: f64) -> Option<Self> {
         let half_angle = side.fit.cone.half_angle_rad;
         if side.view.is_assumed() || !(half_angle > 1e-6 && half_angle < 1.5) {
             return None;
@@ -105,7 +105,7 @@ pub(super) fn baseline(
 }
 
 /// Which way along the lens the notes count, told by where both spheres are seen, without their size.
-fn by_bearing(ways: [Baseline; 2], sides: [&Side; 2]) -> Result<Baseline, String> {
+fn by_bearing(ways: [Baseline; 2], sides: [&SphereMeasurement; 2]) -> Result<Baseline, String> {
     let [one, other] = ways.each_ref().map(|way| unlikeness(way, sides));
     let alike = (ways[0].between_mm - ways[1].between_mm).norm() < ways[0].sd_mm;
     let [first, second] = ways;
@@ -124,7 +124,7 @@ const WAY_MARGIN: f64 = 6.0;
 
 /// How little a displacement fits two spheres seen in their directions, as a sum of squared deviations; `None` where
 /// one would stand behind the camera.
-fn unlikeness(way: &Baseline, sides: [&Side; 2]) -> Option<f64> {
+fn unlikeness(way: &Baseline, sides: [&SphereMeasurement; 2]) -> Option<f64> {
     if sides.iter().any(|side| side.view.is_assumed()) {
         return None;
     }
@@ -142,7 +142,7 @@ fn unlikeness(way: &Baseline, sides: [&Side; 2]) -> Option<f64> {
         return None;
     }
     let missed_mm = (b * distance_b - a * distance_a - between).norm();
-    let radius = |side: &Side, distance: f64| distance * side.fit.cone.half_angle_rad.sin();
+    let radius = |side: &SphereMeasurement, distance: f64| distance * side.fit.cone.half_angle_rad.sin();
     let larger = (radius(sides[0], distance_a) / radius(sides[1], distance_b)).ln();
     Some((missed_mm / way.sd_mm).powi(2) + (larger / SIZES_SD).powi(2))
 }
@@ -151,7 +151,7 @@ fn unlikeness(way: &Baseline, sides: [&Side; 2]) -> Option<f64> {
 const SIZES_SD: f64 = 0.3;
 
 /// A light's sight line. A mirror shows a near light from where on its surface it is reflected, not from its centre.
-pub(super) fn sight(side: &Side, light: &Light, centre_mm: Vector3<f64>, radius_mm: f64) -> Sight {
+pub(super) fn sight(side: &SphereMeasurement, light: &Light, centre_mm: Vector3<f64>, radius_mm: f64) -> Sight {
     let towards_camera = -side.fit.cone.axis;
     let normal = (light.direction + towards_camera).try_normalize(1e-9).unwrap_or(towards_camera);
     let cov = outline::direction_cov(side, light) + optics::direction_cov(side, light);

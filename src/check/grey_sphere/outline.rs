@@ -1,11 +1,12 @@
 //! Which round thing in the frame is the grey sphere.
 //!
-//! The search for mirror spheres asks whether a thing mirrors, and a mirror sphere often stands beside the matte one. So
-//! every round outline is held against the grey sphere that the mirror predicts, and the one shaded like it is taken.
+//! The search for mirror spheres asks whether a thing mirrors, and a mirror sphere often stands beside the matte one.
+//! So every round outline is held against the grey sphere that the mirror predicts, and the one shaded like it is
+//! taken.
 
 use super::recover::recover;
 use super::shading::{scatter_stops, shaded_points};
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::image::Frame;
 use crate::optics::camera::View;
 use crate::sphere::SphereFit;
@@ -28,8 +29,9 @@ const SAME_THING: f64 = 0.25;
 /// Finds it.
 ///
 /// # Errors
-/// [`ErrorKind::NoSphere`] where nothing round is shaded like a grey sphere, [`ErrorKind::Parameter`] where several are.
-pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &Side) -> Result<SphereFit> {
+/// [`ErrorKind::NoSphere`] where nothing round is shaded like a grey sphere, [`ErrorKind::Parameter`] where several
+/// are.
+pub(super) fn matte_outline(frame: &Frame, view: &View, mirror: &SphereMeasurement) -> Result<SphereFit> {
     if let Some(fit) = sphere_of_alpha(frame, view) {
         return Ok(fit);
     }

@@ -1,7 +1,7 @@
 //! How far a frame is defocused, from the rim of its sphere.
 //!
-//! The rim is an edge of no width. Its surroundings differ all round, so every line across it is scaled to run from 0 to
-//! 1, and the median of them is fitted by a blurred step.
+//! The rim is a perfectly sharp edge. Its contrast differs all round, so every line across it is scaled to run from 0
+//! to 1, and a blurred step is fitted to the median of the lines.
 
 use std::f64::consts::PI;
 
@@ -21,19 +21,19 @@ const MIN_LINES: usize = 40;
 const REACH_PX: f64 = 5.0;
 const STEPS_PER_PX: f64 = 4.0;
 
-/// From here outwards a line is level, for blur that can be measured at all, px.
+/// Beyond this distance from the rim a line is taken as level, px; larger blur cannot be measured.
 const LEVEL_PX: f64 = 3.5;
 
 /// Least contrast of an edge against the brighter side.
 const MIN_CONTRAST: f64 = 0.3;
 
-/// A blurred step fits as well as this (root mean square of a unit step), or the rim tells nothing.
+/// Largest misfit of the blurred step (root mean square of a unit step) at which the rim is usable.
 const MAX_MISFIT: f64 = 0.05;
 
 /// Variance of a pixel (1/12) and of interpolation between pixels at an even place (1/6), px².
 const SAMPLING_PX2: f64 = 1.0 / 12.0 + 1.0 / 6.0;
 
-/// Variance is known to this (px², and as a fraction): what the sphere mirrors at its rim is no level.
+/// Uncertainty of the variance, px² and as a fraction: what the sphere mirrors at its rim is not level.
 const SD_PX2: f64 = 0.15;
 const SD_FRACTION: f64 = 0.25;
 
@@ -91,7 +91,7 @@ fn line(
     (clear && brighter > 0.0).then(|| values.iter().map(|v| (v - inner) / (outer - inner)).collect())
 }
 
-/// Luminance between pixel centres; `None` where the frame holds nothing or is at its ceiling.
+/// Luminance between pixel centres; `None` where the frame has no data or is clipped.
 fn sampled(frame: &Frame, point: [f64; 2]) -> Option<f64> {
     let mut sum = 0.0;
     for (column, row, weight) in four_around(point) {

@@ -8,12 +8,13 @@ mod shading;
 use serde_json::{Map, Value, json};
 
 use super::{
-    Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_doubt, put, settle,
+    Addition, CheckDoc, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, combined, main_uncertainty, put,
+    set_value_and_verdict,
 };
 use crate::Result;
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::ratio_sd_stops;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::remedy::{Ask, Step};
 use crate::findings::{Concerns, Finding, Verdict};
 use crate::image::Frame;
@@ -22,7 +23,7 @@ use crate::sheet::{MatteSpec, ShotSheet};
 use crate::sphere::azimuth_elevation_deg;
 use crate::sphere::find::told_sphere;
 
-pub use super::docs::matte_sphere::DOC;
+pub use super::docs::grey_sphere::DOC;
 use outline::matte_outline;
 pub use point::ShadedPoint;
 pub use recover::{RecoveredLight, recover};
@@ -36,9 +37,9 @@ const USUAL_GREY: f64 = 0.18;
 
 /// The check.
 #[derive(Debug)]
-pub struct MatteSphere;
+pub struct GreySphere;
 
-impl ShotCheck for MatteSphere {
+impl ShotCheck for GreySphere {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
     }
@@ -131,19 +132,23 @@ fn judge(finding: &mut Finding, pair: &PairEvidence<'_>, points: &[ShadedPoint],
         let list: Vec<Value> = recovered.iter().map(|light| entry(mirror, light)).collect();
         finding.detail.insert("recovered_lights".to_owned(), list.into());
     }
-    let doubts = [
+    let uncertainties = [
         (agreement.contrast_stops.sd, "the grey sphere is uneven"),
         (PAINT_SD_STOPS, "no paint is perfectly matt"),
         (ratio_sd_stops(mirror), "part of the mirror's light had to be estimated, because it cannot show it"),
     ];
-    settle(finding, Estimate::new(agreement.contrast_stops.value, combined(&doubts)), main_doubt(&doubts));
+    set_value_and_verdict(
+        finding,
+        Estimate::new(agreement.contrast_stops.value, combined(&uncertainties)),
+        main_uncertainty(&uncertainties),
+    );
     if finding.verdict == Verdict::Mismatch {
         finding.remedy = Step::GreyContrast { more_stops: agreement.contrast_stops.value }.into();
     }
 }
 
 /// A recovered light in the finding's detail.
-fn entry(mirror: &Side, light: &RecoveredLight) -> Value {
+fn entry(mirror: &SphereMeasurement, light: &RecoveredLight) -> Value {
     let seen = &mirror.lights.all[light.light];
     let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&seen.direction);
     let mut entry = Map::new();

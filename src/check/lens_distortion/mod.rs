@@ -4,7 +4,7 @@ mod stated;
 #[cfg(test)]
 mod tests;
 
-use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, put, settle};
+use super::{Addition, CheckDoc, ShotCheck, ShotEvidence, blank_of_shot, put, set_value_and_verdict};
 use crate::Result;
 use crate::base::units::Estimate;
 use crate::findings::remedy::{Ask, Lens, Step};
@@ -13,7 +13,7 @@ use crate::image::Frame;
 use crate::register::lines::{Distortion, LensFit, fit_lens, long_edges};
 use crate::sheet::ShotSheet;
 
-use super::docs::straight_lines::DOC;
+use super::docs::lens_distortion::DOC;
 use stated::Stated;
 
 /// Places along each side of the frame at which the CG's distortion is held against the lens.
@@ -23,9 +23,9 @@ const PROPORTION_TOLERANCE: f64 = 0.01;
 
 /// The check.
 #[derive(Debug, Clone, Copy)]
-pub struct StraightLines;
+pub struct LensDistortion;
 
-impl ShotCheck for StraightLines {
+impl ShotCheck for LensDistortion {
     fn doc(&self) -> &'static CheckDoc {
         &DOC
     }
@@ -46,7 +46,7 @@ impl ShotCheck for StraightLines {
         let mut warnings: Vec<String> = frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)).collect();
         let plate_px = plate_pixels(shot, &frame, &mut warnings);
         match fit_lens(&long_edges(&frame), size) {
-            Ok(fit) => told(&mut finding, shot, &fit, size, plate_px)?,
+            Ok(fit) => judge(&mut finding, shot, &fit, size, plate_px)?,
             Err(reason) => refused(&mut finding, &reason.reason()),
         }
         Ok(Addition { inputs: vec![frame.record], warnings, ..Addition::of(finding) })
@@ -73,7 +73,7 @@ fn refused(finding: &mut Finding, reason: &str) {
     finding.remedy = Ask::LinesAlongEdges.into();
 }
 
-fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f64; 2], plate_px: f64) -> Result<()> {
+fn judge(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f64; 2], plate_px: f64) -> Result<()> {
     tell_lens(finding, fit, plate_px);
     let focal_px = shot.plate_view.map(|view| view.focal_px / plate_px);
     let stated = shot.sheet.cg.distortion.as_ref().map(|value| Stated::read(value, size, focal_px)).transpose()?;
@@ -85,7 +85,7 @@ fn told(finding: &mut Finding, shot: &ShotEvidence<'_>, fit: &LensFit, size: [f6
     finding.concerns = Concerns::Cg;
     let rest = stated.as_ref().map_or_else(|| Stated::None.remainder_px(fit, size), |s| s.remainder_px(fit, size));
     let value = Estimate::new(rest * plate_px, fit.pull_px.sd * plate_px);
-    settle(finding, value, "the edges do not determine the distortion well enough");
+    set_value_and_verdict(finding, value, "the edges do not determine the distortion well enough");
     match (&stated, finding.verdict) {
         (None, Verdict::Match) => finding.reason = "the lens distorts too little to matter".to_owned(),
         (None, _) => {

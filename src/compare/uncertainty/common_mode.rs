@@ -1,31 +1,31 @@
-//! What both sides do alike cancels in their difference.
+//! Common mode: errors that both sides share cancel in their difference.
 //!
-//! Light behind the sphere is guessed on both sides from the same neighbours, and the same surroundings pull both sides'
-//! lights the same way. How far that cancels is seen where both sides show something: by how much the ratio of the two
-//! varies from direction to direction, against how much each varies by itself.
+//! Light behind the sphere is guessed on both sides from the same neighbours, and the same surroundings pull both
+//! sides' lights the same way. How far that cancels is seen where both sides show something: by how much the ratio of
+//! the two varies from direction to direction, against how much each varies by itself.
 
 use std::f64::consts::SQRT_2;
 
 use crate::base::statistics::{weighted_median, weighted_robust_sd};
 
-/// However alike two sides are where they can be compared, this much of a doubt stays (of it all; common practice, no
-/// source).
+/// However alike the two sides are where they can be compared, this fraction of the uncertainty remains (common
+/// practice, no source).
 const LEAST_SHARE: f64 = 0.15;
 
-/// Where the two vary from each other less than this, the sides still differ by as much where neither shows anything,
-/// stops (a light behind the sphere; common practice, no source).
+/// Smallest difference assumed where neither side shows anything, such as a light behind the sphere, stops (common
+/// practice, no source).
 const LEAST_DIFFERENCE_STOPS: f64 = 0.1;
 
 /// How alike the surroundings of two sides are, lights aside.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Likeness {
+pub struct CommonMode {
     /// Spread of the ratio of the two from direction to direction, one sd in stops; `None` where nothing is shared.
     difference_stops: Option<f64>,
     /// Spread of one of them.
     spread_stops: f64,
 }
 
-impl Likeness {
+impl CommonMode {
     /// From the logarithms (base 2) of both sides' luminance in shared directions, each with its solid angle.
     pub fn of(levels: &[([f64; 2], f64)]) -> Self {
         let spread = |f: &dyn Fn(&[f64; 2]) -> f64| {
@@ -36,14 +36,14 @@ impl Likeness {
         Self { difference_stops: spread(&|v| v[1] - v[0]), spread_stops: spread(&|v| v[0]).unwrap_or(0.0) }
     }
 
-    /// The part of two independent doubts that stays in the difference.
+    /// The fraction of two independent errors that remains in the difference.
     pub fn share(&self) -> f64 {
         let Some(difference) = self.difference_stops else { return 1.0 };
         (difference / (SQRT_2 * self.spread_stops).max(1e-9)).clamp(LEAST_SHARE, 1.0)
     }
 
-    /// What is filled in on both sides may be off by `apart_stops` on each, less where they are alike: one sd of the
-    /// difference.
+    /// One sd of the difference from directions that were filled in on both sides: each side may be off by
+    /// `apart_stops`, which cancels in part where the sides are alike.
     pub fn filled_sd_stops(&self, apart_stops: f64) -> f64 {
         let most = SQRT_2 * apart_stops;
         self.difference_stops.map_or(most, |d| d.max(LEAST_DIFFERENCE_STOPS).min(most))
@@ -61,9 +61,9 @@ mod tests {
         let levels: Vec<f64> = (0..400).map(|_| random.normal()).collect();
         let equal: Vec<_> = levels.iter().map(|level| ([*level, 1.0 + level], 1.0)).collect();
         let strange: Vec<_> = levels.iter().map(|level| ([*level, random.normal()], 1.0)).collect();
-        assert!(Likeness::of(&equal).share() < 0.16);
-        assert!(Likeness::of(&strange).share() > 0.8);
-        assert!(Likeness::of(&[]).share() > 0.99);
-        assert!(Likeness::of(&equal).filled_sd_stops(0.7) < 0.11);
+        assert!(CommonMode::of(&equal).share() < 0.16);
+        assert!(CommonMode::of(&strange).share() > 0.8);
+        assert!(CommonMode::of(&[]).share() > 0.99);
+        assert!(CommonMode::of(&equal).filled_sd_stops(0.7) < 0.11);
     }
 }

@@ -8,7 +8,7 @@ use crate::base::parallel;
 use crate::base::statistics::{median, robust_sd};
 use crate::base::units::{Estimate, Stops};
 use crate::colour::luminance;
-use crate::compare::side::Side;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::image::Frame;
 use crate::light::radiance::{Source, patch_rgb};
 use crate::optics::camera::View;
@@ -87,7 +87,11 @@ pub struct Agreement {
 
 /// Compares points with what the mirror's light, recovered lights added, would make of them. `None` where too little
 /// is comparable.
-pub fn agreement(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLight]) -> Option<Agreement> {
+pub fn agreement(
+    mirror: &SphereMeasurement,
+    points: &[ShadedPoint],
+    recovered: &[RecoveredLight],
+) -> Option<Agreement> {
     let differences: Vec<Difference> =
         parallel::filter_map(points.len(), |i| Difference::of(&points[i], &mirror.sources, recovered, mirror));
     if differences.len() < LEAST_POINTS {
@@ -102,7 +106,11 @@ pub fn agreement(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLi
 }
 
 /// How unevenly points depart from the prediction, as a robust standard deviation about their median, stops.
-pub(super) fn scatter_stops(mirror: &Side, points: &[ShadedPoint], recovered: &[RecoveredLight]) -> Option<f64> {
+pub(super) fn scatter_stops(
+    mirror: &SphereMeasurement,
+    points: &[ShadedPoint],
+    recovered: &[RecoveredLight],
+) -> Option<f64> {
     let of = |i: usize| Difference::of(&points[i], &mirror.sources, recovered, mirror).map(|d| d.luminance);
     let departures = parallel::filter_map(points.len(), of);
     if departures.len() < LEAST_POINTS {
@@ -121,7 +129,12 @@ struct Difference {
 }
 
 impl Difference {
-    fn of(point: &ShadedPoint, sources: &[Source], recovered: &[RecoveredLight], mirror: &Side) -> Option<Self> {
+    fn of(
+        point: &ShadedPoint,
+        sources: &[Source],
+        recovered: &[RecoveredLight],
+        mirror: &SphereMeasurement,
+    ) -> Option<Self> {
         let mut predicted = patch_rgb(sources, &point.normal);
         for light in recovered {
             let cosine = mirror.lights.all[light.light].direction.dot(&point.normal).max(0.0);
@@ -142,7 +155,7 @@ impl Difference {
 }
 
 /// Difference at the brightest place minus that at the darkest.
-fn contrast(mirror: &Side, differences: &[Difference]) -> Option<Estimate> {
+fn contrast(mirror: &SphereMeasurement, differences: &[Difference]) -> Option<Estimate> {
     let extremes = mirror.extremes.as_ref()?;
     let near = |normal: &Vector3<f64>| {
         // The darkest place is often beyond what is looked at: the nearest tenth stands for it.

@@ -6,7 +6,7 @@ use crate::sheet::ShotSheet;
 
 /// What is needed to place the sun, and who says so.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Told {
+pub(super) struct SunNotes {
     pub(super) latitude_deg: f64,
     pub(super) longitude_deg: f64,
     pub(super) place_by: String,
@@ -17,7 +17,7 @@ pub(super) struct Told {
     pub(super) heading_deg: Option<f64>,
 }
 
-impl Told {
+impl SunNotes {
     /// Gathers it, the sphere's frame before the plate; the error says what is missing.
     pub(super) fn gather(sheet: &ShotSheet, files: &[FileNote]) -> Result<Self, String> {
         let of_role = |role: &'static str| files.iter().filter(move |file| file.role == role);

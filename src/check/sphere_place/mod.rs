@@ -16,11 +16,11 @@ use crate::findings::{Concerns, Finding, Verdict};
 use crate::sheet::ShotSheet;
 use crate::sphere::angle_between_rad;
 
-pub use super::docs::near_lights::DOC;
+pub use super::docs::sphere_place::DOC;
 use place::Place;
 use range::Ranged;
 
-/// Distances for which the parallax is told, mm.
+/// Distances for which the parallax is reported, mm.
 const TOLD_MM: [f64; 4] = [1000.0, 2000.0, 5000.0, 10_000.0];
 
 /// Lamps on stands are rarely nearer to an actor than this (common practice, no source); where no distance is known
@@ -29,9 +29,9 @@ const USUAL_NEAREST_MM: f64 = 2000.0;
 
 /// The check.
 #[derive(Debug)]
-pub struct NearLights;
+pub struct SpherePlace;
 
-impl ShotCheck for NearLights {
+impl ShotCheck for SpherePlace {
     fn doc(&self) -> &'static super::CheckDoc {
         &DOC
     }
@@ -136,17 +136,17 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     if !ranged.is_empty() {
         finding.detail.insert("lights".to_owned(), ranged.iter().map(Ranged::to_json).collect());
     }
-    let shown: Vec<Shown> = stands.iter().filter_map(|stand| Shown::of(stand, &ranged)).collect();
-    if !shown.is_empty() {
-        finding.detail.insert("places".to_owned(), shown.iter().map(|s| s.json.clone()).collect());
+    let parallaxes: Vec<KeyParallax> = stands.iter().filter_map(|stand| KeyParallax::of(stand, &ranged)).collect();
+    if !parallaxes.is_empty() {
+        finding.detail.insert("places".to_owned(), parallaxes.iter().map(|s| s.json.clone()).collect());
     }
     if !ranged.is_empty() {
         let told: Vec<String> = ranged.iter().map(Ranged::words).collect();
         finding.detail.insert(TOLD.to_owned(), told.join("; ").into());
     }
     let mut words = in_the_way;
-    if let Some(worst) = shown.iter().max_by(|a, b| a.worst_deg.value.total_cmp(&b.worst_deg.value)) {
-        settle_by(&mut finding, worst, words);
+    if let Some(worst) = parallaxes.iter().max_by(|a, b| a.worst_deg.value.total_cmp(&b.worst_deg.value)) {
+        judge_worst(&mut finding, worst, words);
     } else {
         // The diameter or the lens is missing, which is no doubt about the CG.
         finding.verdict = Verdict::NotGiven;
@@ -157,7 +157,7 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
 }
 
 /// The verdict of the sphere pair whose places differ most in what they see.
-fn settle_by(finding: &mut Finding, worst: &Shown, mut words: Vec<String>) {
+fn judge_worst(finding: &mut Finding, worst: &KeyParallax, mut words: Vec<String>) {
     finding.value = Some(worst.worst_deg.value);
     finding.value_sd = Some(worst.worst_deg.sd);
     if worst.is_measured {
@@ -189,7 +189,7 @@ fn without_place(stands: &[Stand<'_>]) -> String {
 }
 
 /// What the difference in place does to the key of one mirror.
-struct Shown {
+struct KeyParallax {
     worst_deg: Estimate,
     distance_mm: Estimate,
     /// The light's distance was measured, not supposed.
@@ -198,7 +198,7 @@ struct Shown {
     json: Value,
 }
 
-impl Shown {
+impl KeyParallax {
     fn of(stand: &Stand<'_>, ranged: &[Ranged]) -> Option<Self> {
         let offset = stand.offset()?;
         let key = stand.pair.comparison.mirror.lights.key()?;

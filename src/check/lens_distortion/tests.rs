@@ -31,7 +31,7 @@ fn run(picture: &Frame, stated: Option<Value>) -> Result<Finding> {
     };
     let open = |_: &ImageSpec, _: &str| Ok(picture.clone());
     let evidence = ShotEvidence::of_sheet(&sheet, &open);
-    StraightLines.run(&evidence).map(|addition| addition.findings[0].clone())
+    LensDistortion.run(&evidence).map(|addition| addition.findings[0].clone())
 }
 
 #[test]
@@ -47,7 +47,7 @@ fn the_right_distortion_matches_and_none_does_not() {
     let half_diagonal = 0.5 * 960.0_f64.hypot(540.0);
     assert!((none.value.unwrap() - 0.04 * half_diagonal).abs() < 0.5, "{none:?}");
     assert!(none.remedy.words().contains("pincushion"), "{}", none.remedy);
-    assert_eq!([none.concerns, right.concerns], ["cg", "cg"]);
+    assert_eq!([none.concerns.word(), right.concerns.word()], ["cg", "cg"]);
 }
 
 #[test]
@@ -70,7 +70,7 @@ fn an_unstated_distortion_is_asked_for_unless_the_lens_is_straight() {
 #[test]
 fn distortion_that_is_put_in_later_is_told_and_not_judged() {
     let finding = run(&tiles(-0.05, 0.01), Some(json!("in-comp"))).unwrap();
-    assert_eq!((finding.verdict, finding.concerns.as_str()), (Verdict::NotGiven, "reference"));
+    assert_eq!((finding.verdict, finding.concerns.word()), (Verdict::NotGiven, "reference"));
     assert!(finding.value.is_none() && finding.detail.contains_key("k1"), "{finding:?}");
     assert!(finding.remedy.words().contains("in the comp with {"), "{}", finding.remedy);
 }
