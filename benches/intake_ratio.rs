@@ -60,6 +60,7 @@ fn ours(path: &Path) -> usize {
         layer: None,
         clip_level: None,
         want_alpha: false,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     open(&request).map_or(0, |frame| frame.rgb.len())

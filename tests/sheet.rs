@@ -150,6 +150,28 @@ fn what_stands_on_a_mirror_holds_for_its_bracket() {
     assert_eq!(bracket.iter().map(|e| e.clip_level).collect::<Vec<_>>(), [Some(0.9), Some(0.9)]);
 }
 
+/// Frames of one movie are told apart by their numbers, and what holds for a bracket holds for each of its exposures.
+#[test]
+fn a_bracket_may_be_frames_of_one_movie() {
+    let exposures = json!([{ "frame": "s.mov", "frame_number": 5 }, { "frame": "s.mov", "timecode": "01:00:00:07" }]);
+    let value = with(
+        "mirrors",
+        json!([{ "bracket": exposures, "encoding": "s-log3", "code_range": "full", "matrix": "bt709", "field": "whole" }]),
+    );
+    let sheet = sheet_from_json(value, Path::new("shot.json"), Path::new("")).unwrap();
+    let bracket = &sheet.mirrors[0].bracket;
+    assert_eq!((bracket[0].frame_number, bracket[1].timecode.as_deref()), (Some(5), Some("01:00:00:07")));
+    assert!(bracket.iter().all(|e| e.is_movie() && e.code_range.is_some() && e.matrix.is_some() && e.field.is_some()));
+    let value = with(
+        "environment",
+        json!({ "encoding": "srgb", "bracket": ["a.jpg", { "frame": "b.jpg", "exposure_stops": 2 }] }),
+    );
+    let sheet = sheet_from_json(value, Path::new("shot.json"), Path::new("")).unwrap();
+    let environment = sheet.environment.clone().unwrap();
+    assert!(environment.bracket.iter().all(|e| e.encoding.as_deref() == Some("srgb")));
+    assert!(sheet.checked_again(Path::new("shot.json")).is_ok(), "written out it is a sheet again");
+}
+
 #[test]
 fn unknown_keys_name_their_place_and_the_nearest_known_key() {
     let text = message(with("mirors", json!(["s.exr"])));
@@ -209,6 +231,27 @@ fn rules_across_keys_are_held() {
             with("cg", json!({ "spheres": [{ "frame": "c.exr", "near_px": [1, 2, 0] }] })),
             "`cg.spheres[0].near_px` is not a circle",
         ),
+        (
+            with("plate", json!({ "frame": "p.mov", "frame_number": 5, "timecode": "01:00:00:00" })),
+            "`plate` names its frame by `timecode` and by number",
+        ),
+        (with("plate", json!({ "frame": "p.mov", "frame_number": 0 })), "there is no frame 0 in a movie"),
+        (
+            with("cg", json!({ "spheres": [{ "frame": "c.mov", "frame_number": 5 }] })),
+            "`cg.spheres[0].frame` is a movie",
+        ),
+        (
+            with(
+                "mirrors",
+                json!([{ "bracket": [{ "frame": "s.mov", "frame_number": 5 }, { "frame": "s.mov", "frame_number": 5 }] }]),
+            ),
+            "names s.mov twice",
+        ),
+        (
+            with("environment", json!({ "frame": "e.exr", "bracket": ["a.jpg", "b.jpg"] })),
+            "`environment` has both `frame` and `bracket`",
+        ),
+        (with("environment", json!({ "heading_deg": 3 })), "`environment.frame` is required"),
         (with("shot", json!("a\n")), "`shot` is \"a\\n\""),
         (
             with("waivers", json!([{ "check": "colour", "by": "x", "why": "y", "until": "2027-01-31" }])),

@@ -4,6 +4,8 @@
 
 #[path = "show/fixes.rs"]
 mod fixes;
+#[path = "show/movies.rs"]
+mod movies;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

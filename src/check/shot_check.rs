@@ -27,6 +27,8 @@ pub struct ShotEvidence<'a> {
     pub files: &'a [FileNote],
     /// Pictures of what the environment predicts are wanted.
     pub predict: bool,
+    /// Files that mend or complete what came from set are wanted.
+    pub fixes: bool,
     /// Opens a further image of the sheet; the role goes into the report's `inputs`.
     pub open: &'a (dyn Fn(&ImageSpec, &str) -> Result<Frame> + Sync),
     /// Hands a further image of the sheet on in strips, where it may be too large to be held.
@@ -61,6 +63,7 @@ impl<'a> ShotEvidence<'a> {
             pairs: Vec::new(),
             files: &[],
             predict: false,
+            fixes: false,
             open,
             open_rows: None,
             view: &assumed_view,

@@ -169,6 +169,12 @@ pub(super) struct CheckArgs {
     /// Colour space, such as cg=acescg
     #[arg(long = "colour-space", value_parser = assignment::colour_space, alias = "color-space", value_name = "ROLE=NAME", help_heading = READING)]
     pub(super) colour_spaces: Vec<Assignment<String>>,
+    /// Frame of a movie, counted from 1, such as plate=86
+    #[arg(long = "frame-number", value_parser = assignment::frame_number, value_name = "ROLE=N", help_heading = READING)]
+    pub(super) frame_numbers: Vec<Assignment<u32>>,
+    /// Frame of a movie by its label, such as plate=01:12:03:14
+    #[arg(long = "timecode", value_parser = assignment::timecode, value_name = "ROLE=TIMECODE", help_heading = READING)]
+    pub(super) timecodes: Vec<Assignment<String>>,
     /// Layer to read, such as cg=beauty
     #[arg(long = "layer", value_parser = assignment::layer, value_name = "ROLE=NAME", help_heading = READING)]
     pub(super) layers: Vec<Assignment<String>>,
@@ -222,6 +228,12 @@ pub(super) struct PictureArgs {
     /// Scene-linear value at which the recording clips, such as 12.5
     #[arg(long, value_name = "VALUE")]
     pub(super) clip_level: Option<Positive>,
+    /// Frame of a movie, counted from 1
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..), conflicts_with = "timecode")]
+    pub(super) frame_number: Option<u32>,
+    /// Frame of a movie by its label, such as 01:12:03:14
+    #[arg(long, value_name = "TIMECODE")]
+    pub(super) timecode: Option<String>,
     /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius may be 15 % off
     #[arg(long, value_name = "X,Y,R", conflicts_with = "outline", help_heading = SPHERE)]
     pub(super) near: Option<Numbers>,
@@ -267,6 +279,8 @@ impl PictureArgs {
             colour_space_by_option: self.colour_space.is_some(),
             layer: self.layer.clone(),
             clip_level: self.clip_level.map(|level| level.0),
+            frame_number: self.frame_number,
+            timecode: self.timecode.clone(),
             ..ImageSpec::of_frame(frame)
         }
     }

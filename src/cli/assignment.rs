@@ -39,6 +39,16 @@ pub(super) fn layer(text: &str) -> Result<Assignment<String>, String> {
     Assignment::read(text, "cg=beauty")
 }
 
+/// `plate=86`.
+pub(super) fn frame_number(text: &str) -> Result<Assignment<u32>, String> {
+    Assignment::read(text, "plate=86")
+}
+
+/// `plate=01:12:03:14`.
+pub(super) fn timecode(text: &str) -> Result<Assignment<String>, String> {
+    Assignment::read(text, "plate=01:12:03:14")
+}
+
 /// `mirror=12.5`.
 pub(super) fn clip_level(text: &str) -> Result<Assignment<Positive>, String> {
     Assignment::read(text, "mirror=12.5")

@@ -158,7 +158,7 @@ fn cg_sphere_of<'a>(sheet: &'a mut ShotSheet, mirror: &str) -> &'a mut CgSphereS
 impl ImageSpec {
     fn replace_file(&mut self, frame: String) {
         self.frame = frame;
-        (self.frame_number, self.frame_range) = (None, None);
+        (self.frame_number, self.frame_range, self.timecode) = (None, None, None);
     }
 }
 
@@ -214,6 +214,16 @@ fn describe_images(sheet: &mut ShotSheet, args: &CheckArgs) -> Result<()> {
     }
     for layer in &args.layers {
         images_of(sheet, &layer.who)?.into_iter().for_each(|image| image.layer = Some(layer.what.clone()));
+    }
+    for frame in &args.frame_numbers {
+        for image in images_of(sheet, &frame.who)? {
+            (image.frame_number, image.timecode) = (Some(frame.what), None);
+        }
+    }
+    for label in &args.timecodes {
+        for image in images_of(sheet, &label.who)? {
+            (image.frame_number, image.frame_range, image.timecode) = (None, None, Some(label.what.clone()));
+        }
     }
     for level in &args.clip_levels {
         images_of(sheet, &level.who)?.into_iter().for_each(|image| image.clip_level = Some(level.what.0));

@@ -13,6 +13,9 @@ const ALPHA_BYTES: u64 = 4;
 /// What profile and texts of a PNG file may unfold to, bytes: far more than any holds, and nothing beside the picture.
 pub(super) const PNG_BESIDE_BYTES: u64 = 64 << 20;
 
+/// Bytes of a pixel that the decoder of JPEG XL works in: planes of floats, and copies of them for its filters.
+pub(super) const JXL_PIXEL_BYTES: u64 = 48;
+
 /// Upper bounds on one input file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {

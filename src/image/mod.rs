@@ -9,6 +9,7 @@ mod exr;
 mod guard;
 pub mod limits;
 pub(crate) mod marked_png;
+mod movie;
 pub mod noise;
 pub mod open;
 pub mod probe;
@@ -29,6 +30,8 @@ use crate::colour::ColourSpace;
 pub(crate) use ceiling::photograph::{Ceiling, ceiling};
 pub(crate) use ceiling::spike::crowd;
 pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
+pub use movie::{CodeRange, Field, Matrix, MoviePass, MovieRecord, MovieRequest};
+pub(crate) use movie::{MOVIE_ENDINGS, is_movie_name};
 pub use provenance::InputRecord;
 pub(crate) use request::masked_pixels_words;
 pub use rows::RowSink;
@@ -73,7 +76,7 @@ pub struct DataWindow {
 /// What the file says about how it was exposed and through which lens. Absent values are `None`, never guessed.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct CaptureMeta {
-    /// Exposure time in seconds (EXIF ExposureTime, OpenEXR `expTime`).
+    /// Exposure time in seconds (EXIF ExposureTime; OpenEXR `expTime`, else `shutterAngle` and `captureRate`).
     pub exposure_time_s: Option<f64>,
     /// f-number (EXIF FNumber, OpenEXR `aperture`).
     pub f_number: Option<f64>,
@@ -97,6 +100,13 @@ pub struct CaptureMeta {
     pub camera: Option<String>,
     /// What `sensor_width_mm` rests on.
     pub sensor_width_basis: Option<SensorWidthBasis>,
+    /// Distance at which the lens was focused, in metres (OpenEXR `focus`).
+    pub focus_m: Option<f64>,
+    /// From the image plane to the entrance pupil, in millimetres, + towards the scene (OpenEXR `entrancePupilOffset`).
+    pub entrance_pupil_mm: Option<f64>,
+    /// Where the optical axis meets the picture, to the right of its centre and below it, as fractions of the picture's width
+    /// (OpenEXR `sensorCenterOffset`).
+    pub axis_off_centre: Option<[f64; 2]>,
     /// Columns and rows of the sensor that were read out, before any scaling (OpenEXR `sensorAcquisitionRectangle`,
     /// whose corners are inclusive).
     pub acquisition_px: Option<[usize; 2]>,
@@ -177,7 +187,7 @@ pub struct Frame {
     pub eight_bit: bool,
     /// Width of one code step at a given linear value matters for noise: bits per sample of integer files.
     pub integer_bits: Option<u8>,
-    /// The file format as a short word (`exr`, `dpx`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
+    /// The file format as a short word (`exr`, `dpx`, `movie`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
     pub format: &'static str,
     /// Exposure and lens as the file states them.
     pub meta: CaptureMeta,
@@ -217,6 +227,7 @@ impl Frame {
                 decoded_fraction: 1.0,
                 masked_pixels: 0,
                 blake3: String::new(),
+                movie: None,
             },
             warnings: Vec::new(),
         }
@@ -230,8 +241,11 @@ impl Frame {
         }
         let vouched = matches!(&*self.record.encoding_from, "sheet" | "option");
         let for_display = self.eight_bit || (self.integer_bits.is_some() && !vouched);
-        let encoding = encoding::Encoding::parse(&self.record.encoding);
-        for_display && encoding.is_none_or(encoding::Encoding::is_display_referred)
+        let Some(encoding) = encoding::Encoding::parse(&self.record.encoding) else { return for_display };
+        // What a camera records as an ordinary movie has its knee and its look in it.
+        let ordinary_movie =
+            self.format == "movie" && matches!(encoding, encoding::Encoding::Bt709 | encoding::Encoding::Hlg);
+        for_display && (ordinary_movie || encoding.is_display_referred())
     }
 
     /// The stored pixel whose column and row in the display window are `(x, y)`, or `None` outside the data window

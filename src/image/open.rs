@@ -4,13 +4,13 @@ pub use super::request::{Belief, OpenRequest};
 use super::rows::{RowSink, hand_over, without_pixels};
 use super::sniff::Kind;
 use super::stream::InputFile;
-use super::{Frame, Opened, Wanted, dpx, exr, raster};
-use crate::{Error, Result};
+use super::{Frame, Opened, Wanted, dpx, exr, movie, raster};
+use crate::{Error, ErrorKind, Result};
 
 /// Opens an image file.
 ///
 /// The kind is told by content (TGA, which has no mark, by name). What the request does not say is taken from the
-/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; DPX follows the codes of its header; the rest follows its embedded profile, else
+/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; DPX follows the codes of its header, a movie those of its stream; the rest follows its embedded profile, else
 /// sRGB. `record.encoding_from` and `record.colour_space_from` say which.
 ///
 /// # Errors
@@ -32,9 +32,11 @@ pub fn open_part(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Wanted +
         let head = file.head().map_err(|e| Error::io(request.path, &e))?;
         Kind::of(request.path, &head)?
     };
+    fits(request, kind)?;
     match kind {
         Kind::Exr => exr::open(request, &file, choose),
         Kind::Dpx => Ok(Opened { frame: dpx::open(request, &file)?, complete: true }),
+        Kind::Movie(container) => Ok(Opened { frame: movie::open(request, container)?, complete: true }),
         kind => Ok(Opened { frame: raster::open(request, kind, &file)?, complete: true }),
     }
 }
@@ -50,11 +52,37 @@ pub fn open_rows(request: &OpenRequest<'_>, sink: &mut dyn RowSink) -> Result<Fr
         let head = file.head().map_err(|e| Error::io(request.path, &e))?;
         Kind::of(request.path, &head)?
     };
+    fits(request, kind)?;
     let frame = match kind {
         Kind::Exr => return exr::open_rows(request, &file, sink),
         Kind::Dpx => dpx::open(request, &file)?,
+        Kind::Movie(container) => movie::open(request, container)?,
         kind => raster::open(request, kind, &file)?,
     };
     hand_over(&frame, sink);
     Ok(without_pixels(&frame))
+}
+
+/// What only a movie has may be asked of a movie alone.
+fn fits(request: &OpenRequest<'_>, kind: Kind) -> Result<()> {
+    match request.movie.asks_for_a_movie() {
+        Some(key) if !matches!(kind, Kind::Movie(_)) => {
+            let cause = format!("`{key}` is for movies, and this is {}", kind.title());
+            Err(Error::new(ErrorKind::Parameter, request.path, cause, format!("leave out `{key}`")))
+        }
+        _ => Ok(()),
+    }
+}
+
+/// How many frames a movie shows; `None` where the file is no movie.
+///
+/// # Errors
+/// As [`open`].
+pub fn frame_count(path: &std::path::Path, limits: &super::limits::Limits) -> Result<Option<u32>> {
+    let file = InputFile::open(path, limits)?;
+    let head = file.head().map_err(|e| Error::io(path, &e))?;
+    match Kind::of(path, &head)? {
+        Kind::Movie(container) => movie::count(path, container, limits).map(Some),
+        _ => Ok(None),
+    }
 }

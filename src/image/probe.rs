@@ -7,11 +7,12 @@ use std::path::Path;
 use ::exr::meta::MetaData;
 use ::exr::meta::header::Header;
 use ::image::{ImageDecoder, ImageReader};
+use jxl_oxide::integration::JxlDecoder;
 
 use super::guard::contain;
-use super::limits::{Limits, PNG_BESIDE_BYTES};
+use super::limits::{JXL_PIXEL_BYTES, Limits, PNG_BESIDE_BYTES};
 use super::sniff::Kind;
-use super::{dpx, exr};
+use super::{dpx, exr, movie};
 use crate::{Error, ErrorKind, Result};
 
 /// Size of a picture and of its file.
@@ -25,6 +26,12 @@ pub struct Probe {
     /// file and its samples.
     pub scratch_bytes: u64,
 }
+
+/// First bytes that tell a file's kind: four packets of a transport stream.
+const KIND_BYTES: u64 = 4 * 192;
+
+/// Bytes of a movie's frame, times so many, that ffmpeg holds while it decodes: references and threads (measured on H.264).
+const HELD_BY_DECODER: u64 = 16;
 
 /// Bytes of a pixel's samples that the decoder of progressive JPEG holds besides what it gives out.
 const COEFFICIENT_BYTES: u64 = 8;
@@ -43,12 +50,13 @@ pub fn probe(path: &Path, limits: &Limits) -> Option<Probe> {
     let about = path.metadata().ok().filter(std::fs::Metadata::is_file)?;
     let mut file = BufReader::new(File::open(path).ok()?);
     let mut first = Vec::new();
-    file.by_ref().take(16).read_to_end(&mut first).ok()?;
+    file.by_ref().take(KIND_BYTES).read_to_end(&mut first).ok()?;
     file.rewind().ok()?;
     let kind = Kind::of(path, &first).ok()?;
     let probe = match kind {
         Kind::Exr => of_exr(file)?,
         Kind::Dpx => of_dpx(file, about.len())?,
+        Kind::Movie(container) => of_movie(path, container)?,
         kind => of_raster(file, kind, about.len()),
     };
     (probe.pixels <= limits.max_pixels).then_some(probe)
@@ -73,6 +81,12 @@ fn of_dpx(file: BufReader<File>, file_bytes: u64) -> Option<Probe> {
     Some(Probe { pixels, strip_pixels: pixels, scratch_bytes: file_bytes })
 }
 
+fn of_movie(path: &Path, container: movie::Container) -> Option<Probe> {
+    let ([width, height], bytes) = movie::cost(path, container)?;
+    let pixels = width as u64 * height as u64;
+    Some(Probe { pixels, strip_pixels: pixels, scratch_bytes: bytes.saturating_mul(2 + HELD_BY_DECODER) })
+}
+
 fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {
     let size = contain(|| raster_size(file, kind)).ok().flatten();
     let Size { pixels, samples } = size.unwrap_or_default();
@@ -81,6 +95,9 @@ fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {
     if kind == Kind::Jpeg {
         // Its decoder has a copy of the file of its own.
         scratch = scratch.saturating_add(pixels.saturating_mul(COEFFICIENT_BYTES)).saturating_add(file_bytes);
+    }
+    if kind == Kind::Jxl {
+        scratch = scratch.saturating_add(pixels.saturating_mul(JXL_PIXEL_BYTES));
     }
     Probe { pixels, strip_pixels: pixels, scratch_bytes: scratch }
 }
@@ -105,6 +122,9 @@ fn raster_size(mut file: BufReader<File>, kind: Kind) -> Option<Size> {
         file.take(JPEG_HEAD_BYTES).read_to_end(&mut beginning).ok()?;
         let reader = ImageReader::with_format(Cursor::new(beginning), kind.format()?);
         return sized(&reader.into_decoder().ok()?);
+    }
+    if kind == Kind::Jxl {
+        return sized(&JxlDecoder::new(file).ok()?);
     }
     let mut reader = ImageReader::with_format(&mut file, kind.format()?);
     reader.limits(within);

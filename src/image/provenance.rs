@@ -3,6 +3,8 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::MovieRecord;
+
 /// One file that was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputRecord {
@@ -32,4 +34,22 @@ pub struct InputRecord {
     pub masked_pixels: u64,
     /// Content hash.
     pub blake3: String,
+    /// Which frame of a movie it is, and how its codes were read.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub movie: Option<MovieRecord>,
+}
+
+impl InputRecord {
+    /// Both were read from the same file, and from the same frame of it where it is a movie.
+    pub fn is_same_picture(&self, other: &Self) -> bool {
+        !self.blake3.is_empty() && self.content() == other.content()
+    }
+
+    /// By what the picture is known again, whatever its file is called.
+    pub fn content(&self) -> String {
+        match &self.movie {
+            Some(movie) => format!("{} frame {}", self.blake3, movie.frame_number),
+            None => self.blake3.clone(),
+        }
+    }
 }

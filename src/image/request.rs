@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::encoding::Encoding;
 use super::limits::Limits;
-use super::{CaptureMeta, DataWindow, Frame, InputRecord, Size};
+use super::{CaptureMeta, DataWindow, Frame, InputRecord, MovieRequest, Size};
 use crate::colour::ColourSpace;
 
 /// Something taken for true about a file, and who said so.
@@ -35,6 +35,8 @@ pub struct OpenRequest<'a> {
     pub clip_level: Option<f64>,
     /// Read the coverage channel too, where there is one.
     pub want_alpha: bool,
+    /// Which frame of a movie, and what is known of it.
+    pub movie: MovieRequest<'a>,
     /// What the file may cost.
     pub limits: &'a Limits,
 }
@@ -97,6 +99,7 @@ impl Parts {
             decoded_fraction: self.decoded_fraction,
             masked_pixels: self.masked,
             blake3: self.blake3.clone(),
+            movie: None,
         }
     }
 }
@@ -120,8 +123,16 @@ const SAME_SPACE_SLACK: f64 = 5e-3;
 /// Names of the colour spaces that numbers in a file may turn out to mean.
 const NAMED_SPACES: [&str; 5] = ["rec709", "rec2020", "p3-d65", "aces2065-1", "acescg"];
 
+/// Two spaces are one within rounding.
+pub(super) fn same_space(a: &ColourSpace, b: &ColourSpace) -> bool {
+    (a.to_working - b.to_working).amax() < SAME_SPACE_SLACK
+}
+
 /// A space given by its numbers, under its name where it is one of the named ones within rounding.
 pub(super) fn named_space(space: ColourSpace) -> ColourSpace {
-    let same = |named: &ColourSpace| (named.to_working - space.to_working).amax() < SAME_SPACE_SLACK;
-    NAMED_SPACES.iter().filter_map(|name| ColourSpace::parse(name)).find(same).unwrap_or(space)
+    NAMED_SPACES
+        .iter()
+        .filter_map(|name| ColourSpace::parse(name))
+        .find(|named| same_space(named, &space))
+        .unwrap_or(space)
 }

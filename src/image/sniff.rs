@@ -4,6 +4,7 @@ use std::path::Path;
 
 use ::image::ImageFormat;
 
+use super::movie::{Container, is_movie_name};
 use crate::{Error, ErrorKind, Result};
 
 /// The file kinds that are read.
@@ -23,6 +24,10 @@ pub(super) enum Kind {
     Tga,
     /// DPX.
     Dpx,
+    /// JPEG XL.
+    Jxl,
+    /// A movie.
+    Movie(Container),
 }
 
 /// The first bytes by which a kind is known.
@@ -35,6 +40,8 @@ const MARKS: &[(&[u8], Kind)] = &[
     (b"II+\0", Kind::Tiff),
     (b"MM\0+", Kind::Tiff),
     (b"#?", Kind::Hdr),
+    (&[0xff, 0x0a], Kind::Jxl),
+    (b"\0\0\0\x0cJXL \r\n\x87\n", Kind::Jxl),
     (b"SDPX", Kind::Dpx),
     (b"XPDS", Kind::Dpx),
 ];
@@ -52,13 +59,33 @@ const ENDINGS: &[(&str, Kind)] = &[
     ("rgbe", Kind::Hdr),
     ("tga", Kind::Tga),
     ("dpx", Kind::Dpx),
+    ("jxl", Kind::Jxl),
 ];
 
+/// Brands of the files in which phones store stills (ISO/IEC 23008-12, AVIF), behind `ftyp`.
+const PHONE_STILLS: [&[u8]; 8] = [b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1", b"avif", b"avis"];
+
+fn is_phone_still(path: &Path, first_bytes: &[u8]) -> bool {
+    let brand = first_bytes.get(8..12).unwrap_or_default();
+    let by_content = first_bytes.get(4..8) == Some(b"ftyp".as_slice()) && PHONE_STILLS.contains(&brand);
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    by_content || ["heic", "heif", "avif"].iter().any(|known| known.eq_ignore_ascii_case(ending))
+}
+
+/// Endings of raw stills, which are said to be such.
+const RAW_ENDINGS: [&str; 14] =
+    ["dng", "cr2", "cr3", "nef", "nrw", "arw", "raf", "rw2", "orf", "pef", "srw", "3fr", "iiq", "x3f"];
+
+fn is_raw_still(path: &Path) -> bool {
+    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
+    RAW_ENDINGS.iter().any(|known| known.eq_ignore_ascii_case(ending))
+}
+
 impl Kind {
-    /// The same for the general decoder; `None` for OpenEXR and DPX, which are read without it.
+    /// The same for the general decoder; `None` for those that are read without it.
     pub(super) fn format(self) -> Option<ImageFormat> {
         match self {
-            Self::Exr | Self::Dpx => None,
+            Self::Exr | Self::Dpx | Self::Jxl | Self::Movie(_) => None,
             Self::Jpeg => Some(ImageFormat::Jpeg),
             Self::Png => Some(ImageFormat::Png),
             Self::Tiff => Some(ImageFormat::Tiff),
@@ -77,6 +104,8 @@ impl Kind {
             Self::Hdr => "hdr",
             Self::Tga => "tga",
             Self::Dpx => "dpx",
+            Self::Jxl => "jxl",
+            Self::Movie(_) => "movie",
         }
     }
 
@@ -90,6 +119,8 @@ impl Kind {
             Self::Hdr => "Radiance HDR",
             Self::Tga => "TGA",
             Self::Dpx => "DPX",
+            Self::Jxl => "JPEG XL",
+            Self::Movie(container) => container.title(),
         }
     }
 
@@ -100,7 +131,26 @@ impl Kind {
     /// neither is known.
     pub(super) fn of(path: &Path, first_bytes: &[u8]) -> Result<Self> {
         let by_content = MARKS.iter().find(|(mark, _)| first_bytes.starts_with(mark)).map(|(_, kind)| *kind);
+        let by_content = by_content.or_else(|| Container::of(first_bytes).map(Self::Movie));
         let by_name = kind_by_name(path);
+        if by_content.is_none() && is_phone_still(path, first_bytes) {
+            return Err(Error::new(
+                ErrorKind::Unsupported,
+                path,
+                "HEIC and AVIF stills are not read",
+                "have the phone send JPEG (iPhone: Settings, Camera, Formats, Most Compatible; or share as JPEG), \
+                 better a raw still developed to 16-bit linear TIFF; or convert it to PNG without changing its colours",
+            ));
+        }
+        if is_raw_still(path) && matches!(by_content, None | Some(Self::Tiff)) {
+            return Err(Error::new(
+                ErrorKind::Unsupported,
+                path,
+                "raw stills are not read",
+                "develop it to 16-bit linear TIFF or half-float OpenEXR: fixed white balance, no tone curve, no sharpening, no lens \
+                 correction, highlights clipped and not rebuilt; keep the raw file, which has the most to tell",
+            ));
+        }
         match (by_content, by_name) {
             (Some(kind), _) | (None, Some(kind @ Self::Tga)) => Ok(kind),
             (None, Some(kind)) => Err(Error::new(
@@ -108,6 +158,12 @@ impl Kind {
                 path,
                 format!("the content is not {}, although the name says so", kind.title()),
                 "copy or render the file again, or correct its name",
+            )),
+            (None, None) if is_movie_name(&path.to_string_lossy()) => Err(Error::new(
+                ErrorKind::Malformed,
+                path,
+                "the content is no movie that is known (MOV, MP4, MXF, MKV, AVI, MPEG transport stream), although the name says so",
+                "copy the movie again, or export the frame as OpenEXR or DPX",
             )),
             (None, None) => Err(Error::new(
                 ErrorKind::Unsupported,
@@ -134,6 +190,22 @@ mod tests {
         let kind = Kind::of(Path::new("quay.png"), &[0xff, 0xd8, 0xff, 0xe0]).unwrap();
         assert_eq!(kind, Kind::Jpeg);
         assert_eq!(Kind::of(Path::new("quay.TGA"), &[0, 0, 2]).unwrap(), Kind::Tga);
+    }
+
+    #[test]
+    fn stills_that_are_not_read_say_what_to_ask_for() {
+        for (name, head) in
+            [("IMG_0001.HEIC", b"\0\0\0\x18ftypheic".as_slice()), ("a", b"\0\0\0\x1cftypavif"), ("a.heif", b"x")]
+        {
+            let error = Kind::of(Path::new(name), head).unwrap_err();
+            assert!(error.kind == ErrorKind::Unsupported && error.remedy.contains("JPEG"), "{error}");
+        }
+        for (name, head) in [("a.CR3", b"\0\0\0\x18ftypcrx ".as_slice()), ("a.dng", b"II*\0"), ("a.RAF", b"FUJIFILM")] {
+            let error = Kind::of(Path::new(name), head).unwrap_err();
+            assert!(error.kind == ErrorKind::Unsupported && error.remedy.contains("linear TIFF"), "{error}");
+        }
+        assert_eq!(Kind::of(Path::new("a.heic"), &[0xff, 0xd8, 0xff, 0xe0]).unwrap(), Kind::Jpeg, "only called so");
+        assert_eq!(Kind::of(Path::new("a"), &[0xff, 0x0a, 0]).unwrap(), Kind::Jxl);
     }
 
     #[test]

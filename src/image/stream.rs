@@ -6,6 +6,7 @@ use std::io::{self, Read, Seek};
 use std::path::Path;
 
 use super::limits::{Limits, room, room_for};
+use super::movie::Container;
 use crate::{Error, ErrorKind, Result};
 
 /// Files up to this length are read once and held while they are decoded; of larger ones only what is needed at a time is
@@ -56,8 +57,9 @@ impl InputFile {
             return Err(Error::new(ErrorKind::Malformed, path, "the file is empty", remedy));
         }
         limits.check_file(path, length)?;
-        let mut magic = [0; EXR_MAGIC.len()];
-        let in_blocks = file.read_exact(&mut magic).is_ok() && magic == EXR_MAGIC;
+        let head = read_up_to(&mut file, length.min(HEAD_BYTES), Vec::new()).map_err(|e| Error::io(path, &e))?;
+        // Movies are read by another program.
+        let in_blocks = head.starts_with(&EXR_MAGIC) || Container::of(&head).is_some();
         file.rewind().map_err(|e| Error::io(path, &e))?;
         if length > if in_blocks { HELD_BYTES_OF_BLOCKS } else { HELD_BYTES } {
             return Ok(Self { bytes: Bytes::OnDisk(Disk::from(file)), length });

@@ -46,7 +46,16 @@ impl<'a> Pile<'a> {
         if self.lacks(Role::Cg) {
             list.push("from the artist: a render of a matching mirror sphere where the real one stood (float OpenEXR with alpha, no view transform): nothing can be compared without it".to_owned());
         }
-        if self.lacks(Role::Plate) {
+        for (look, guess) in self.looks.iter().zip(self.guesses) {
+            if look.take.as_ref().is_some_and(|take| take.curve_unknown) {
+                list.push(format!(
+                    "how {} was recorded: its stream names no curve, and without one it is not read (give `encoding`, and `colour_space` if the gamut was wide)",
+                    crate::printable_text(&guess.file)
+                ));
+            }
+        }
+        let before_sphere = |look: &Look| look.take.as_ref().is_some_and(|take| take.without.is_some());
+        if self.lacks(Role::Plate) && !self.of(Role::Mirror).any(before_sphere) {
             list.push("the plate: it tells whether the sphere frame was exposed and balanced like it".to_owned());
         }
         for (look, guess) in self.looks.iter().zip(self.guesses) {

@@ -6,10 +6,12 @@ use std::path::{Path, PathBuf};
 
 use super::names::{role_by_name, shot_name};
 use super::role::Role;
+use crate::image::MOVIE_ENDINGS;
 use crate::{Error, ErrorKind, Result};
 
 /// Endings of the pictures that are read.
-const ENDINGS: [&str; 12] = ["exr", "sxr", "dpx", "jpg", "jpeg", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
+const ENDINGS: [&str; 13] =
+    ["exr", "sxr", "dpx", "jpg", "jpeg", "jxl", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
 
 /// How deep folders are searched.
 const MAX_DEPTH: usize = 6;
@@ -41,7 +43,8 @@ pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
     let found = first_frames(found);
     let first = given.first().map_or(Path::new("."), PathBuf::as_path);
     if found.is_empty() {
-        let remedy = format!("give pictures ({}) or a folder that contains some", ENDINGS.join(", "));
+        let known = [&ENDINGS[..], &MOVIE_ENDINGS[..]].concat().join(", ");
+        let remedy = format!("give pictures ({known}) or a folder that contains some");
         return Err(Error::new(ErrorKind::Parameter, first, "there is no picture here", remedy));
     }
     if found.len() > MAX_PICTURES {
@@ -94,7 +97,8 @@ fn folder(path: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
 
 /// A picture by its ending.
 pub(crate) fn is_picture_name(path: &Path) -> bool {
-    path.extension().is_some_and(|ending| ENDINGS.contains(&ending.to_string_lossy().to_lowercase().as_str()))
+    let known = |ending: &str| ENDINGS.contains(&ending) || MOVIE_ENDINGS.contains(&ending);
+    path.extension().is_some_and(|ending| known(&ending.to_string_lossy().to_lowercase()))
 }
 
 /// Evidence pictures of earlier checks.

@@ -3,10 +3,12 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
+use super::take::Take;
 use crate::Result;
+use crate::image::encoding::Encoding;
 use crate::image::limits::Limits;
-use crate::image::open::{OpenRequest, open};
-use crate::image::{CaptureMeta, Frame, Size};
+use crate::image::open::{Belief, OpenRequest, open};
+use crate::image::{CaptureMeta, Frame, MovieRequest, Size};
 use crate::optics::camera::{ASSUMED_HORIZONTAL_FOV_DEG, FovSource, View};
 use crate::sphere::find::find_sphere;
 use crate::sphere::{FoundBy, Outline, SphereFit};
@@ -31,6 +33,8 @@ pub(super) struct Look {
     pub(super) drawn: bool,
     /// The mirror sphere in it.
     pub(super) sphere: Option<SphereSeen>,
+    /// It is a movie; everything else is of one of its frames.
+    pub(super) take: Option<Take>,
 }
 
 /// A mirror sphere in a picture.
@@ -43,20 +47,30 @@ pub(super) struct SphereSeen {
     pub(super) clipped: bool,
 }
 
-/// Opens and looks.
-pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
+/// Opens one frame.
+pub(super) fn open_as(
+    path: &Path,
+    movie: MovieRequest<'_>,
+    encoding: Option<Belief<Encoding>>,
+    limits: &Limits,
+) -> Result<Frame> {
     let shown_as = crate::printable(path);
-    let frame = open(&OpenRequest {
+    open(&OpenRequest {
         path,
         shown_as: &shown_as,
         role: "unknown",
-        encoding: None,
+        encoding,
         colour_space: None,
         layer: None,
         clip_level: None,
         want_alpha: true,
+        movie,
         limits,
-    })?;
+    })
+}
+
+/// Looks at it. The frame is gone afterwards.
+pub(super) fn look_at(frame: Frame) -> Look {
     let cut_out = frame.alpha.as_ref().is_some_and(|alpha| alpha.iter().any(|a| *a < 0.5));
     let two_to_one = is_two_to_one(frame.size);
     let found = if two_to_one { None } else { find(&frame) };
@@ -67,8 +81,8 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
         by_alpha: fit.found_by == FoundBy::Alpha,
         clipped: is_clipped(&frame, &fit.outline),
     });
-    Ok(Look {
-        path: path.to_path_buf(),
+    Look {
+        path: frame.path.clone(),
         size: frame.size,
         pixel_aspect: frame.pixel_aspect,
         meta: frame.meta,
@@ -76,7 +90,8 @@ pub(super) fn look(path: &Path, limits: &Limits) -> Result<Look> {
         cut_out,
         drawn,
         sphere,
-    })
+        take: None,
+    }
 }
 
 /// The sphere, as a check looks for it with nothing known.

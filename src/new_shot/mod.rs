@@ -3,11 +3,13 @@
 
 mod ask;
 mod collect;
+mod into_movie;
 mod look;
 mod names;
 mod role;
 mod roles;
 mod sheet;
+mod take;
 
 pub use collect::collect;
 pub(crate) use collect::is_picture_name;
@@ -57,7 +59,7 @@ pub fn draft_shot(
     let (mut looks, mut unreadable) = (Vec::new(), Vec::new());
     for file in files {
         progress(file);
-        match look::look(file, limits) {
+        match into_movie::look(file, limits) {
             Ok(look) => looks.push(look),
             Err(error) => unreadable.push(error),
         }

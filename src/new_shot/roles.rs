@@ -77,6 +77,9 @@ fn by_evidence(look: &Look) -> (Role, String) {
 
 /// What is seen in it.
 fn shown(look: &Look) -> String {
+    if let Some(take) = &look.take {
+        return take.words();
+    }
     match &look.sphere {
         Some(SphereSeen { outline, by_alpha, .. }) => {
             let cut = if *by_alpha { ", cut out by its alpha" } else { "" };
@@ -201,6 +204,7 @@ mod tests {
             cut_out: false,
             drawn: false,
             sphere: shows_sphere.then_some(seen),
+            take: None,
         }
     }
 

@@ -26,6 +26,7 @@ pub(super) struct Content<'a> {
 pub(super) fn sheet(content: &Content<'_>) -> Result<Value> {
     let mut sheet = json!({ "format": SHEET_FORMAT, "shot": content.shot_name() });
     put_first(&mut sheet, "plate", content, Role::Plate)?;
+    plate_of_take(&mut sheet, content)?;
     let mirrors = mirrors(content)?;
     let names: Vec<Value> = mirrors.iter().map(|mirror| mirror["name"].clone()).collect();
     if !mirrors.is_empty() {
@@ -71,6 +72,15 @@ impl<'a> Content<'a> {
         relative_to(&look.path, self.out)
     }
 
+    /// The frame as an entry of the sheet.
+    fn entry(&self, look: &Look) -> Result<Value> {
+        let mut entry = json!({ "frame": self.frame(look)? });
+        if let Some(take) = &look.take {
+            entry["frame_number"] = take.number.into();
+        }
+        Ok(entry)
+    }
+
     /// As given, else what a file's or the folder's name says, else the folder's whole name.
     fn shot_name(&self) -> String {
         let folder = std::path::absolute(self.out)
@@ -85,7 +95,19 @@ impl<'a> Content<'a> {
 
 fn put_first(sheet: &mut Value, key: &str, content: &Content<'_>, role: Role) -> Result<()> {
     if let Some(look) = content.of(role).next() {
-        sheet[key] = json!({ "frame": content.frame(look)? });
+        sheet[key] = content.entry(look)?;
+    }
+    Ok(())
+}
+
+/// A take in which a sphere is carried into view shows the plate before.
+fn plate_of_take(sheet: &mut Value, content: &Content<'_>) -> Result<()> {
+    if sheet.get("plate").is_some() {
+        return Ok(());
+    }
+    let without = |look: &Look| look.take.as_ref().and_then(|take| take.without);
+    if let Some((look, number)) = content.of(Role::Mirror).find_map(|look| Some((look, without(look)?))) {
+        sheet["plate"] = json!({ "frame": content.frame(look)?, "frame_number": number });
     }
     Ok(())
 }
@@ -96,7 +118,7 @@ fn brackets(content: &Content<'_>, role: Role) -> Result<Vec<Value>> {
     for look in content.of(role) {
         // Exposures of one bracket show the same pixels.
         let key = (bracket_key(&look.name()), look.size);
-        let frame = Value::String(content.frame(look)?);
+        let frame = if look.take.is_some() { content.entry(look)? } else { Value::String(content.frame(look)?) };
         match groups.iter_mut().find(|(known, _)| *known == key) {
             Some((_, bracket)) => bracket.push(frame),
             None => groups.push((key, vec![frame])),

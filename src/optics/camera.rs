@@ -49,6 +49,8 @@ pub struct View {
     pub focal_px: f64,
     /// Principal point in pixels from the display window's top-left corner.
     pub centre_px: [f64; 2],
+    /// Half the frame's width in stored pixels.
+    pub half_width_px: f64,
     /// Pixel width over pixel height as displayed (anamorphic squeeze included).
     pub pixel_aspect: f64,
     /// Where the field of view came from.
@@ -62,6 +64,7 @@ impl View {
         Self {
             focal_px: width / (2.0 * (horizontal_fov_deg.to_radians() / 2.0).tan()),
             centre_px: [width / 2.0, size.height as f64 / 2.0],
+            half_width_px: width / 2.0,
             pixel_aspect,
             source,
         }
@@ -70,12 +73,21 @@ impl View {
     /// The same view with another horizontal field of view.
     #[must_use]
     pub fn with_horizontal_fov(&self, horizontal_fov_deg: f64) -> Self {
-        Self { focal_px: self.centre_px[0] / (horizontal_fov_deg.to_radians() / 2.0).tan(), ..self.clone() }
+        Self { focal_px: self.half_width_px / (horizontal_fov_deg.to_radians() / 2.0).tan(), ..self.clone() }
     }
 
-    /// Horizontal field of view over the full display width, in degrees.
+    /// The same view with the optical axis at another place of the frame: to the right of its centre and below it, as fractions of
+    /// the frame's width.
+    #[must_use]
+    pub fn with_axis_at(&self, off_centre: [f64; 2]) -> Self {
+        let width_px = 2.0 * self.half_width_px;
+        let [across, down] = [off_centre[0] * width_px, off_centre[1] * width_px * self.pixel_aspect];
+        Self { centre_px: [self.centre_px[0] + across, self.centre_px[1] + down], ..self.clone() }
+    }
+
+    /// Horizontal field of view over the full display width, in degrees; the optical axis taken for the frame's centre.
     pub fn horizontal_fov_deg(&self) -> f64 {
-        2.0 * (self.centre_px[0] / self.focal_px).atan().to_degrees()
+        2.0 * (self.half_width_px / self.focal_px).atan().to_degrees()
     }
 
     /// This view, with the horizontal field of view of another where nothing told its own.
@@ -111,6 +123,18 @@ impl View {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_axis_off_the_centre_moves_rays_and_keeps_the_field_of_view() {
+        let size = Size { width: 1000, height: 500 };
+        let centred = View::from_horizontal_fov(size, 2.0, 40.0, FovSource::File);
+        let moved = centred.with_axis_at([-0.01, 0.02]);
+        assert!((moved.horizontal_fov_deg() - 40.0).abs() < 1e-9);
+        // Ten pixels to the left, and twenty pixel widths, which are forty pixel heights, down.
+        assert_eq!(moved.centre_px, [490.0, 290.0]);
+        assert!((moved.ray([490.0, 290.0]) - Vector3::new(0.0, 0.0, -1.0)).norm() < 1e-12);
+        assert!((moved.ray([500.0, 250.0]) - centred.ray([510.0, 210.0])).norm() < 1e-12);
+    }
 
     #[test]
     fn a_field_of_view_that_nothing_tells_is_the_others() {

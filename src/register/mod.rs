@@ -11,6 +11,7 @@ mod field;
 mod focus;
 pub mod lines;
 mod moved;
+pub mod panorama;
 mod patch;
 mod phase;
 mod plane;

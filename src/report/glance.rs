@@ -119,8 +119,7 @@ fn open_words(open: &[&Finding], compared: usize) -> String {
 fn unproven(report: &Report) -> &'static str {
     let of = |role: &'static str| report.inputs.iter().filter(move |input| input.role == role);
     let plate = of("plate").next();
-    let is_mirror =
-        |plate: &InputRecord| !plate.blake3.is_empty() && of("mirror").any(|mirror| mirror.blake3 == plate.blake3);
+    let is_mirror = |plate: &InputRecord| of("mirror").any(|mirror| mirror.is_same_picture(plate));
     match plate {
         None => "; no plate was given",
         Some(plate) if is_mirror(plate) => "; the plate given is the mirror frame itself",

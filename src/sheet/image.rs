@@ -1,11 +1,13 @@
 //! One picture as the sheet names it.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::image::limits::Limits;
+use crate::image::{CodeRange, Field, Matrix, MoviePass, MovieRequest, is_movie_name};
 use crate::{Error, ErrorKind, Result};
 
 /// One picture. In a sheet, a plain string stands for an object with that `frame`.
@@ -37,18 +39,35 @@ pub struct ImageSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -40.0, max = 40.0))]
     pub exposure_stops: Option<f64>,
-    /// The number that stands for `####` or `%04d`.
+    /// The number that stands for `####` or `%04d`; of a movie the frame, counted from 1 in the order shown.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_number: Option<u32>,
-    /// First and last number of a sequence.
+    /// First and last number of a sequence, or of a movie's frames.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_range: Option<[u32; 2]>,
+    /// The frame of a movie by its label, in place of its number: `01:12:03:14`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(length(min = 1))]
+    pub timecode: Option<String>,
+    /// What is taken of a movie's interlaced frames, whose two fields are of different moments: `upper` or `lower`, the rows between
+    /// interpolated; `whole` where both are of one moment, whatever the movie says. Absent: they are refused.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub field: Option<Field>,
+    /// What a movie's codes stand for black and white, where its stream is wrong: `limited` (64 and 940 of 10 bits) or `full`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub code_range: Option<CodeRange>,
+    /// By which matrix a movie's luma was made, where its stream does not say or is wrong: `bt709`, `bt601`, `bt2020` or `smpte240`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub matrix: Option<Matrix>,
     /// `encoding` came from an option of the command line, not from the sheet.
     #[serde(skip)]
     pub encoding_by_option: bool,
     /// `colour_space` came from an option of the command line, not from the sheet.
     #[serde(skip)]
     pub colour_space_by_option: bool,
+    /// A pass over the movie, where more of its frames are wanted.
+    #[serde(skip)]
+    pub pass: Option<Arc<MoviePass>>,
     /// What the file may cost. Whoever runs the program decides, never a sheet.
     #[serde(skip)]
     pub limits: Limits,
@@ -79,6 +98,34 @@ impl ImageSpec {
             Error::new(ErrorKind::Parameter, &self.frame, cause, "add `frame_number` or `frame_range` beside `frame`")
         })?;
         Ok(pattern.fill(number))
+    }
+
+    /// No file is named.
+    pub(crate) fn names_no_file(&self) -> bool {
+        self.frame.is_empty()
+    }
+
+    /// It is a frame of a movie, by the name's ending.
+    pub fn is_movie(&self) -> bool {
+        is_movie_name(&self.frame)
+    }
+
+    /// Its name stands for many frames, of which a number tells one.
+    pub fn has_numbers(&self) -> bool {
+        self.is_movie() || NumberPattern::find(&self.frame).is_some()
+    }
+
+    /// What is asked of a movie; the first of `frame_range` where no frame is named.
+    pub(crate) fn movie_request(&self) -> MovieRequest<'_> {
+        let first = || self.frame_range.map(|range| range[0]).filter(|_| self.timecode.is_none());
+        MovieRequest {
+            frame_number: self.frame_number.or_else(first),
+            timecode: self.timecode.as_deref(),
+            field: self.field,
+            code_range: self.code_range,
+            matrix: self.matrix,
+            pass: self.pass.as_deref(),
+        }
     }
 
     /// The file itself; a relative name is taken from `base_dir`.

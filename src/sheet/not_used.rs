@@ -34,7 +34,11 @@ impl ShotSheet {
             let bracket = matte.bracket.iter().enumerate();
             images.extend(bracket.map(|(j, exposure)| (format!("grey_spheres[{i}].bracket[{j}]"), exposure)));
         }
-        images.extend(self.environment.iter().map(|e| ("environment".to_owned(), &e.image)));
+        if let Some(environment) = &self.environment {
+            let several = !environment.bracket.is_empty();
+            let place = |i: usize| if several { format!("environment.bracket[{i}]") } else { "environment".to_owned() };
+            images.extend(environment.pictures().iter().enumerate().map(|(i, image)| (place(i), image)));
+        }
         images.extend(self.cg.spheres.iter().enumerate().map(|(i, s)| (format!("cg.spheres[{i}]"), &s.image)));
         images.extend(self.clean_plate.iter().map(|image| ("clean_plate".to_owned(), image)));
         images.extend(self.straight_lines.iter().map(|image| ("straight_lines".to_owned(), image)));

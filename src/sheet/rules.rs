@@ -30,7 +30,7 @@ pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
     for (i, matte) in sheet.grey_spheres.iter().enumerate() {
         one_of_frame_and_bracket(&format!("grey_spheres[{i}]"), &matte.whole, &matte.bracket)?;
     }
-    Ok(())
+    sheet.environment.as_ref().map_or(Ok(()), |e| one_of_frame_and_bracket("environment", &e.image, &e.bracket))
 }
 
 fn one_of_frame_and_bracket(path: &str, whole: &ImageSpec, bracket: &[ImageSpec]) -> Rule {
@@ -116,20 +116,44 @@ fn image_rules(path: &str, image: &ImageSpec) -> Rule {
         let cause = format!("`{path}.frame_range` ends before it starts");
         return Err(misfit(cause, "give the first frame, then the last"));
     }
+    movie_rules(path, image)?;
     image.file_name().map(drop).map_err(|error| misfit(format!("`{path}.frame`: {}", error.cause), error.remedy))
+}
+
+/// A movie is of set, and its frame is named in one way. That one is named at all is asked where it is opened, which can say what there is.
+fn movie_rules(path: &str, image: &ImageSpec) -> Rule {
+    if !image.is_movie() {
+        return Ok(());
+    }
+    let is_of_set =
+        ["plate", "mirrors", "grey_spheres", "clean_plate", "straight_lines"].iter().any(|key| path.starts_with(key));
+    if !is_of_set {
+        let cause = format!("`{path}.frame` is a movie, which nothing is rendered to without loss");
+        return Err(misfit(cause, "give the frame as float OpenEXR"));
+    }
+    if image.timecode.is_some() && (image.frame_number.is_some() || image.frame_range.is_some()) {
+        let cause = format!("`{path}` names its frame by `timecode` and by number");
+        return Err(misfit(cause, "keep one of the two"));
+    }
+    if image.frame_number == Some(0) || image.frame_range.is_some_and(|range| range[0] == 0) {
+        return Err(misfit(format!("`{path}`: there is no frame 0 in a movie"), "count its frames from 1"));
+    }
+    Ok(())
 }
 
 /// A file that stands twice in a bracket adds nothing and counts twice.
 fn each_exposure_once(sheet: &ShotSheet) -> Rule {
     let mirrors = sheet.mirrors.iter().enumerate().map(|(i, m)| (format!("mirrors[{i}]"), &m.bracket));
     let greys = sheet.grey_spheres.iter().enumerate().map(|(i, m)| (format!("grey_spheres[{i}]"), &m.bracket));
-    for (path, bracket) in mirrors.chain(greys) {
+    let environment = sheet.environment.iter().map(|e| ("environment".to_owned(), &e.bracket));
+    for (path, bracket) in mirrors.chain(greys).chain(environment) {
         let mut seen = BTreeSet::new();
         for image in bracket {
             let Ok(name) = image.file_name() else { continue };
             // Frames of a moving shot are told apart by their numbers, which stand in the name by now.
             let file = sheet.base_dir.join(&name);
-            if !seen.insert(file.canonicalize().unwrap_or(file)) {
+            let of_movie = image.is_movie().then_some((image.frame_number, image.frame_range, &image.timecode));
+            if !seen.insert((file.canonicalize().unwrap_or(file), of_movie)) {
                 let cause = format!("`{path}.bracket` names {} twice", crate::printable_text(&name));
                 return Err(misfit(cause, "keep it once; a bracket holds every exposure once"));
             }

@@ -14,7 +14,7 @@ use crate::image::encoding::Encoding;
 const PLAIN_FRAME_ENTRIES: [&str; 5] = ["ImageSpec", "EnvironmentSpec", "MirrorSpec", "MatteSpec", "CgSphereSpec"];
 
 /// The entries that give either one `frame` or a `bracket`.
-const BRACKET_ENTRIES: [&str; 2] = ["MirrorSpec", "MatteSpec"];
+const BRACKET_ENTRIES: [&str; 3] = ["MirrorSpec", "MatteSpec", "EnvironmentSpec"];
 
 /// Entries of any list that states no number of its own. Nobody writes more by hand, and looking for each entry in the
 /// whole list again stays quick.

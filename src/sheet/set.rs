@@ -11,12 +11,28 @@ use crate::base::date::IsoDate;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct EnvironmentSpec {
-    /// The picture.
-    #[serde(flatten)]
+    /// The picture. With a bracket what holds for every exposure; a loaded sheet has it applied to each entry of `bracket` already.
+    #[serde(flatten, skip_serializing_if = "ImageSpec::names_no_file")]
     pub image: ImageSpec,
+    /// Its exposures in place of one merged `frame`: lat-long pictures as a 360-degree camera stitches them, in any order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 32))]
+    pub bracket: Vec<ImageSpec>,
     /// Azimuth in camera axes of the picture's centre column; 0 = the centre faces the camera.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub heading_deg: Option<f64>,
+}
+
+impl EnvironmentSpec {
+    /// Every file of it.
+    pub(crate) fn pictures(&self) -> &[ImageSpec] {
+        if self.bracket.is_empty() { std::slice::from_ref(&self.image) } else { &self.bracket }
+    }
+
+    /// The same, to be changed.
+    pub(crate) fn pictures_mut(&mut self) -> &mut [ImageSpec] {
+        if self.bracket.is_empty() { std::slice::from_mut(&mut self.image) } else { &mut self.bracket }
+    }
 }
 
 /// A length measured on set and its ends in the plate.

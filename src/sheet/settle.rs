@@ -58,6 +58,9 @@ fn settle(sheet: &mut ShotSheet) {
         name_by_place(&mut matte.name, "g", i);
         settle_bracket(&mut matte.bracket, &matte.whole);
     }
+    if let Some(environment) = &mut sheet.environment {
+        environment.bracket.iter_mut().for_each(|exposure| inherit(exposure, &environment.image));
+    }
     pair_spheres_with_mirrors(sheet);
 }
 
@@ -89,8 +92,16 @@ fn inherit(exposure: &mut ImageSpec, whole: &ImageSpec) {
     exposure.layer = exposure.layer.take().or_else(|| whole.layer.clone());
     exposure.clip_level = exposure.clip_level.or(whole.clip_level);
     exposure.white_balance = exposure.white_balance.or(whole.white_balance);
-    exposure.frame_number = exposure.frame_number.or(whole.frame_number);
-    exposure.frame_range = exposure.frame_range.or(whole.frame_range);
+    if exposure.timecode.is_none() && exposure.frame_number.is_none() {
+        exposure.timecode.clone_from(&whole.timecode);
+    }
+    if exposure.timecode.is_none() {
+        exposure.frame_number = exposure.frame_number.or(whole.frame_number);
+        exposure.frame_range = exposure.frame_range.or(whole.frame_range);
+    }
+    exposure.field = exposure.field.or(whole.field);
+    exposure.code_range = exposure.code_range.or(whole.code_range);
+    exposure.matrix = exposure.matrix.or(whole.matrix);
 }
 
 fn pair_spheres_with_mirrors(sheet: &mut ShotSheet) {

@@ -87,7 +87,7 @@ impl ShotSheet {
         let brackets = self.mirrors.iter_mut().map(|mirror| &mut mirror.bracket);
         let brackets = brackets.chain(self.grey_spheres.iter_mut().map(|matte| &mut matte.bracket));
         let single = [&mut self.plate, &mut self.clean_plate, &mut self.straight_lines].into_iter().flatten();
-        let single = single.chain(self.environment.iter_mut().map(|environment| &mut environment.image));
+        let single = single.chain(self.environment.iter_mut().flat_map(EnvironmentSpec::pictures_mut));
         let single = single.chain(self.cg.spheres.iter_mut().map(|sphere| &mut sphere.image));
         single.chain(brackets.flatten()).for_each(|image| image.limits = limits);
     }

@@ -83,6 +83,7 @@ fn request<'a>(
         layer: spec.layer.as_deref(),
         clip_level: spec.clip_level.filter(|_| !has_transform),
         want_alpha,
+        movie: spec.movie_request(),
         limits: &spec.limits,
     })
 }
@@ -142,6 +143,11 @@ const USUAL_FOV_DEG: std::ops::RangeInclusive<f64> = 5.0..=115.0;
 
 /// The view of a frame: the sheet's camera, else the file's own lens notes, else an assumed field of view.
 pub(super) fn view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut Vec<String>) -> View {
+    let centred = centred_view_of(frame, camera, warnings);
+    frame.meta.axis_off_centre.map_or(centred.clone(), |axis| centred.with_axis_at(axis))
+}
+
+fn centred_view_of(frame: &Frame, camera: Option<&CameraSpec>, warnings: &mut Vec<String>) -> View {
     let aspect = pixel_aspect(frame, camera);
     let view = |fov: f64, source: FovSource| View::from_horizontal_fov(frame.size, aspect, fov, source);
     if let Some(told) = camera.and_then(|c| c.horizontal_fov(frame.size)) {

@@ -77,9 +77,8 @@ pub(super) fn prepare(
         note_measured_frame(spec, frames.get(closest), report);
     }
     let applied_stops = frames.get(closest).map_or(Stops(0.0), |f| f.stops);
-    let is_plate = plate.is_some_and(|p| {
-        frames.get(closest).is_some_and(|f| !p.record.blake3.is_empty() && f.frame.record.blake3 == p.record.blake3)
-    });
+    let is_plate =
+        plate.is_some_and(|p| frames.get(closest).is_some_and(|f| f.frame.record.is_same_picture(&p.record)));
     let nearest = frames.get(closest).filter(|_| several && plate.is_some()).map(|f| f.frame.clone());
     let frame = one_frame(frames, report)?;
     let view = intake::view_of(&frame, sheet.camera.as_ref(), &mut report.warnings);

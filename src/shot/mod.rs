@@ -44,6 +44,7 @@ use crate::sheet::{ImageSpec, ShotSheet};
 
 /// How a shot is run.
 #[derive(Debug, Clone, Copy, Default)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a switch of its own")]
 pub struct RunOptions {
     /// Make the evidence picture too.
     pub picture: bool,
@@ -51,6 +52,8 @@ pub struct RunOptions {
     pub from_inside: bool,
     /// Make pictures of the spheres that the environment predicts, as attachments.
     pub predict: bool,
+    /// Hand over files that mend or complete what came from set, as attachments.
+    pub fixes: bool,
     /// The frame of a moving shot, told in the picture.
     pub of_frame: Option<u32>,
 }
@@ -171,7 +174,7 @@ fn attempt(
             return Ok(Attempt::InDoubt);
         }
     }
-    attachments.extend(rest::check(sheet, &frames, &pairs, options.predict, report));
+    attachments.extend(rest::check(sheet, &frames, &pairs, options, report));
     conclude(sheet, report, IsoDate::today_utc());
     together::in_order(&mut report.findings);
     together::by_the_capture(&mut report.findings);
@@ -296,14 +299,14 @@ fn file_note(role: &'static str, mirror: &str, frame: &Frame) -> FileNote {
         mirror: (!mirror.is_empty()).then(|| mirror.to_owned()),
         file: frame.record.file.clone(),
         size: frame.size,
-        content: frame.record.blake3.clone(),
+        content: frame.record.content(),
         meta: frame.meta.clone(),
     }
 }
 
 /// The plate given as the CG is a slip of the hand; no sphere in it says anything.
 fn given_as_cg(cg: &Frame, plate: Option<&Frame>) -> Option<crate::Error> {
-    let plate = plate.filter(|plate| !plate.record.blake3.is_empty() && plate.record.blake3 == cg.record.blake3)?;
+    let plate = plate.filter(|plate| plate.record.is_same_picture(&cg.record))?;
     let cause = format!("is given as the CG but is the plate, {}, itself", plate.record.file);
     let remedy = "give the rendered sphere as the CG";
     Some(crate::Error::new(crate::ErrorKind::Parameter, &cg.path, cause, remedy))

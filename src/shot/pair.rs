@@ -61,7 +61,7 @@ pub(super) fn check(
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     // A CG field of view that is not given is the plate's.
-    let cg_view = cg_view.or_that_of(&photographed.view);
+    let cg_view = with_axis_of_plate(cg_view.or_that_of(&photographed.view), &cg_frame, &photographed.frame);
     let place = frames.places.as_mut().and_then(|places| places.remove(&spec.name));
     let mut remarks = [Vec::new(), Vec::new()];
     let [of_mirror, of_cg] = &mut remarks;
@@ -274,10 +274,17 @@ fn undecided(
     true
 }
 
+/// A CG that does not say where its optical axis is has it where the plate has.
+fn with_axis_of_plate(view: View, cg: &Frame, photographed: &Frame) -> View {
+    match photographed.meta.axis_off_centre.filter(|_| cg.meta.axis_off_centre.is_none()) {
+        Some(axis) => view.with_axis_at(axis),
+        None => view,
+    }
+}
+
 /// A picture always agrees with itself: to give it on both sides is a mistake.
 fn one_and_the_same(mirror: &Frame, cg: &Frame) -> Option<ErrorNote> {
-    let same = !mirror.record.blake3.is_empty() && mirror.record.blake3 == cg.record.blake3;
-    same.then(|| ErrorNote {
+    mirror.record.is_same_picture(&cg.record).then(|| ErrorNote {
         file: cg.record.file.clone(),
         cause: "the mirror frame and the CG frame are the same picture, which always agrees with itself".to_owned(),
         remedy: "give the rendered sphere as the CG, and the photographed one as the mirror".to_owned(),

@@ -6,7 +6,7 @@ use crate::image::RowSink;
 use crate::sheet::ShotSheet;
 
 use super::pair::Pair;
-use super::{Frames, intake, note};
+use super::{Frames, RunOptions, intake, note};
 
 /// Runs the checks that the sheet gives input for. One whose input cannot be used is unsure and makes the shot's
 /// error, and the others still run.
@@ -14,7 +14,7 @@ pub(super) fn check(
     sheet: &ShotSheet,
     frames: &Frames,
     pairs: &[Pair],
-    predict: bool,
+    options: RunOptions,
     report: &mut Report,
 ) -> Vec<Attachment> {
     // A rendered grey sphere is outlined by its alpha, as the CG sphere is.
@@ -39,7 +39,8 @@ pub(super) fn check(
         plate_view: plate_view.as_ref(),
         pairs: pairs.collect(),
         files: &frames.notes,
-        predict,
+        predict: options.predict,
+        fixes: options.fixes,
         open: &open,
         open_rows: Some(&open_rows),
         view: &view,

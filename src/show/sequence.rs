@@ -2,11 +2,14 @@
 //! frame with the curve over time.
 
 use std::collections::BTreeMap;
+use std::path::PathBuf;
+use std::sync::Arc;
 
 use crate::findings::{
     Attachment, CheckId, Concerns, Finding, FrameReport, FrameValue, Report, SequenceReport, ShotVerdict, Verdict,
     detail,
 };
+use crate::image::MoviePass;
 use crate::report::fixes;
 use crate::report::picture::render_curves;
 use crate::sheet::{ImageSpec, ShotSheet};
@@ -59,12 +62,32 @@ fn still_or_moving(sheet: &ShotSheet, options: Options) -> ShotResult {
 fn still(sheet: &ShotSheet, options: Options, of_frame: Option<u32>) -> ShotResult {
     let outcome = check_shot(
         sheet,
-        RunOptions { picture: options.picture, from_inside: options.from_inside, predict: options.predict, of_frame },
+        RunOptions {
+            picture: options.picture,
+            from_inside: options.from_inside,
+            predict: options.predict,
+            fixes: options.fixes,
+            of_frame,
+        },
     );
     ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
 }
 
+/// The sheet with a pass planned over every movie of which more than one frame will be asked for.
+fn with_passes(sheet: &ShotSheet, numbers: &[u32]) -> ShotSheet {
+    let mut sheet = sheet.clone();
+    let base_dir = sheet.base_dir.clone();
+    let mut passes: BTreeMap<PathBuf, Arc<MoviePass>> = BTreeMap::new();
+    for image in pictures_of_a_frame_mut(&mut sheet).filter(|image| image.is_movie() && range_of(image).is_some()) {
+        let Ok(path) = image.path(&base_dir) else { continue };
+        let pass = passes.entry(path.clone()).or_insert_with(|| Arc::new(MoviePass::new(path, numbers)));
+        image.pass = Some(Arc::clone(pass));
+    }
+    sheet
+}
+
 fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
+    let sheet = &with_passes(sheet, numbers);
     let mut frames = Vec::with_capacity(numbers.len());
     let mut first_error = None;
     let mut worst_of_each = WorstOfEach::default();
@@ -212,19 +235,22 @@ fn pictures_of_a_frame(sheet: &ShotSheet) -> impl Iterator<Item = &ImageSpec> {
     sheet.plate.iter().chain(exposures).chain(sheet.cg.spheres.iter().map(|sphere| &sphere.image))
 }
 
+/// The same, to be changed.
+fn pictures_of_a_frame_mut(sheet: &mut ShotSheet) -> impl Iterator<Item = &mut ImageSpec> {
+    let exposures = sheet.mirrors.iter_mut().flat_map(|mirror| &mut mirror.bracket);
+    sheet.plate.iter_mut().chain(exposures).chain(sheet.cg.spheres.iter_mut().map(|sphere| &mut sphere.image))
+}
+
 /// The range of a picture whose number is open.
 fn range_of(image: &ImageSpec) -> Option<[u32; 2]> {
-    let open = image.frame_number.is_none() && image.file_name().is_ok_and(|name| name != image.frame);
+    let open = image.frame_number.is_none() && image.timecode.is_none() && image.has_numbers();
     image.frame_range.filter(|range| open && range[1] > range[0])
 }
 
 /// The sheet of one frame of a moving shot.
 pub(super) fn sheet_at(sheet: &ShotSheet, number: u32) -> ShotSheet {
     let mut sheet = sheet.clone();
-    // The same as in `pictures_of_a_frame`.
-    let exposures = sheet.mirrors.iter_mut().flat_map(|mirror| &mut mirror.bracket);
-    let spheres = sheet.cg.spheres.iter_mut().map(|sphere| &mut sphere.image);
-    for image in sheet.plate.iter_mut().chain(exposures).chain(spheres) {
+    for image in pictures_of_a_frame_mut(&mut sheet) {
         if range_of(image).is_some() {
             image.frame_number = Some(number);
         }

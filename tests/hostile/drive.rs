@@ -140,6 +140,7 @@ fn plain(path: &Path) -> OpenRequest<'_> {
         layer: None,
         clip_level: None,
         want_alpha: true,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &LIMITS,
     }
 }

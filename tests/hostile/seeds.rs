@@ -61,6 +61,8 @@ fn pictures() -> Vec<Seed> {
         ("plain.tga", &eight, ImageFormat::Tga),
     ];
     seeds.extend(rasters.map(|(name, picture, format)| (name, raster(picture, format))));
+    seeds.push(("lossless.jxl", include_bytes!("../../golden/jpeg_xl/lossless.jxl").to_vec()));
+    seeds.push(("lossy.jxl", include_bytes!("../../golden/jpeg_xl/lossy.jxl").to_vec()));
     seeds.push(("ten_bits.dpx", include_bytes!("../../golden/dpx/rgb_10_a_big.dpx").to_vec()));
     seeds.push(("stream.dpx", include_bytes!("../../golden/dpx/rgba_12_packed_little.dpx").to_vec()));
     seeds

@@ -157,6 +157,7 @@ fn a_sheet_s_encoding_outranks_the_header() {
         layer: None,
         clip_level: None,
         want_alpha: false,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     let frame = open(&request).unwrap();

@@ -5,6 +5,8 @@
 
 mod dpx;
 mod hostile;
+mod jpeg_xl;
+mod movies;
 mod partial;
 mod published;
 mod strips;
@@ -37,6 +39,7 @@ fn open_within(path: &Path, layer: Option<&str>, limits: &Limits) -> plateproof:
         layer,
         clip_level: None,
         want_alpha: true,
+        movie: plateproof::image::MovieRequest::default(),
         limits,
     })
 }

@@ -64,6 +64,7 @@ fn part_of(path: &Path, choose: &(dyn Fn(&Frame) -> Wanted + Sync)) -> Opened {
         layer: None,
         clip_level: None,
         want_alpha: true,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     open_part(&request, choose).unwrap()

@@ -35,6 +35,7 @@ fn request<'a>(path: &'a Path, limits: &'a Limits) -> OpenRequest<'a> {
         layer: None,
         clip_level: None,
         want_alpha: false,
+        movie: plateproof::image::MovieRequest::default(),
         limits,
     }
 }

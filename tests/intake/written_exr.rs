@@ -205,6 +205,7 @@ fn coverage_is_read_only_when_wanted() {
         layer: None,
         clip_level: Some(0.5),
         want_alpha: false,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     let without = plateproof::image::open::open(&request).unwrap();
@@ -259,6 +260,32 @@ fn camera_attributes_become_exposure_and_lens() {
     assert!(near(meta.sensor_width_mm, 23.76));
     assert_eq!(meta.horizontal_fov_deg, None, "centre (0, 0) and width 1 is a filler");
     assert_eq!(meta.camera.as_deref(), Some("ferry cam"));
+}
+
+/// The file and its header's values are OpenEXR's own (`golden/exr_attributes`).
+#[test]
+fn attributes_that_openexr_itself_wrote_are_read() {
+    let golden = |name: &str| Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/exr_attributes").join(name);
+    let frame = open_plain(&golden("camera.exr")).unwrap();
+    let meta = &frame.meta;
+    let near = |value: Option<f64>, want: f64| (value.unwrap() - want).abs() < 1e-5 * want.abs();
+    // 172.8 deg of 1001/24000 s.
+    assert!(near(meta.exposure_time_s, 172.8 / 360.0 * 1001.0 / 24_000.0), "{:?}", meta.exposure_time_s);
+    assert!(near(meta.t_stop, 2.9) && near(meta.focus_m, 3.25) && near(meta.entrance_pupil_mm, 128.5));
+    assert!(near(meta.sensor_width_mm, 23.76));
+    // 118.8 µm to the right and 59.4 µm up on 23.76 mm: the axis lies to the left and below.
+    let [across, down] = meta.axis_off_centre.unwrap();
+    assert!((across + 0.005).abs() < 1e-6 && (down - 0.0025).abs() < 1e-6);
+    let record = &frame.record;
+    assert_eq!((&*record.colour_space, &*record.colour_space_from), ("acescg", "file"));
+    assert_eq!((&*record.encoding, &*record.encoding_from), ("scene-linear", "file"));
+    let told = open_plain(&golden("contradicting.exr")).unwrap();
+    assert_eq!((&*told.record.colour_space, &*told.record.colour_space_from), ("rec2020", "chromaticities"));
+    assert_eq!(told.record.encoding, "srgb");
+    for words in ["expTime", "display"] {
+        assert!(told.warnings.iter().any(|w| w.contains(words)), "{words}: {:?}", told.warnings);
+    }
+    assert!(told.warnings.iter().any(|w| w.contains("rec709") && w.contains("rec2020")), "{:?}", told.warnings);
 }
 
 #[test]

@@ -221,6 +221,7 @@ fn what_the_request_says_outranks_the_file() {
         layer: None,
         clip_level: None,
         want_alpha: false,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     let frame = open(&request).unwrap();

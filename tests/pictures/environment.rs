@@ -23,7 +23,7 @@ fn checked(shot: &str, environment: &Path, heading_deg: Option<f64>, options: Ru
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/rotated_environments");
     let mut sheet = load_sheet(&folder.join(format!("{shot}.json"))).unwrap();
     let image = ImageSpec::of_frame(environment.to_str().unwrap());
-    sheet.environment = Some(EnvironmentSpec { image, heading_deg });
+    sheet.environment = Some(EnvironmentSpec { image, heading_deg, ..EnvironmentSpec::default() });
     let outcome = check_shot(&sheet, options);
     assert!(outcome.report.error.is_none(), "{:?}", outcome.report.error);
     outcome

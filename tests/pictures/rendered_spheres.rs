@@ -47,6 +47,7 @@ fn frame(folder: &Path, material: &str) -> Frame {
         layer: None,
         clip_level: None,
         want_alpha: true,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     open(&request).expect("a readable render")

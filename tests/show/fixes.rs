@@ -41,6 +41,7 @@ fn graded(from: &Path, to: &Path, slope: [f32; 3]) {
         layer: None,
         clip_level: None,
         want_alpha: true,
+        movie: plateproof::image::MovieRequest::default(),
         limits: &limits,
     };
     let frame = open(&request).unwrap();

@@ -25,7 +25,8 @@ pub const DOC: CheckDoc = CheckDoc {
           pixel covering its own patch. heading_deg is the azimuth of the middle column; without it, the heading that \
           fits the photographed sphere best is used and reported. The environment is taken to be level: the camera's \
           tilt_deg and roll_deg in the sheet are removed. exposure_stops beside the frame brings its values to the \
-          plate's exposure.\n\
+          plate's exposure. A bracket of exposures in its place is merged: each is turned into the place of the middle \
+          one, a common tone curve is undone, and check --write-fixes writes the result beside the report.\n\
           A set-up whose CG sphere matches the photographed one is not blamed for differing from the capture.",
     tolerance: "1: each comparison is held against its own tolerance (see there). Seams: 0.05 stop and four times the usual \
                 step between neighbours; poles: 0.3 stop and six times; plain 2:1 within 1 % (common practice, no source).",

@@ -2,6 +2,7 @@
 
 mod attach;
 mod capture;
+mod exposures;
 mod prediction;
 mod set_up;
 
@@ -11,6 +12,7 @@ use crate::Result;
 use crate::base::units::Stops;
 use crate::findings::remedy::Ask;
 use crate::findings::{Concerns, Finding, Verdict};
+use crate::image::rows::{hand_over, without_pixels};
 use crate::image::{EnvironmentMap, Frame, RowSink};
 use crate::light::environment::{LatLong, LatLongInStrips, Survey, SurveyInStrips, convention_of};
 use crate::sheet::{EnvironmentSpec, ShotSheet};
@@ -77,13 +79,18 @@ impl ShotCheck for Environment {
 
     fn run(&self, shot: &ShotEvidence<'_>) -> Result<Addition> {
         let Some(spec) = &shot.sheet.environment else { return Ok(Addition::default()) };
+        let mut addition = Addition::default();
         let gain = Stops(-spec.image.exposure_stops.unwrap_or(0.0)).ratio();
         let mut taken = Taken { gain, survey: None, light: None };
-        let frame = shot.in_strips(&spec.image, "environment", &mut taken)?;
-        let mut addition = Addition {
-            inputs: vec![frame.record.clone()],
-            warnings: frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)).collect(),
-            ..Addition::default()
+        let frame = if spec.bracket.is_empty() {
+            let frame = shot.in_strips(&spec.image, "environment", &mut taken)?;
+            addition.inputs.push(frame.record.clone());
+            addition.warnings.extend(frame.warnings.iter().map(|w| format!("{}: {w}", frame.record.file)));
+            frame
+        } else {
+            let frame = exposures::merged(shot, spec, &mut addition)?;
+            hand_over(&frame, &mut taken);
+            without_pixels(&frame)
         };
         let (Some(light), Some(survey)) = (taken.light, taken.survey) else {
             addition.findings.push(cube_map_finding());

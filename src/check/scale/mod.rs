@@ -5,7 +5,7 @@ mod odd_one;
 
 use serde_json::{Value, json};
 
-use super::{Addition, ShotCheck, ShotEvidence, blank_of_shot, set_value_and_verdict};
+use super::{Addition, FileNote, ShotCheck, ShotEvidence, blank_of_shot, set_value_and_verdict};
 use crate::Result;
 use crate::base::units::Estimate;
 use crate::findings::remedy::Step;
@@ -48,7 +48,8 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     let noted: Vec<&Gauge> = gauges.iter().filter(|gauge| gauge.noted_mm.is_some()).collect();
     if noted.is_empty() {
         finding.verdict = Verdict::NotGiven;
-        finding.reason = nothing_noted(&gauges);
+        finding.reason =
+            [Some(nothing_noted(&gauges)), lens_words(shot.files)].into_iter().flatten().collect::<Vec<_>>().join("; ");
         return finding;
     }
     if let Some(assumed) = noted.iter().find(|gauge| gauge.view.is_assumed()) {
@@ -70,11 +71,25 @@ fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
         let remedy = odd_one::odd_one_out(&noted, finding.tolerance / 100.0);
         let words: Vec<String> = noted.iter().filter_map(|gauge| gauge.words()).collect();
         let uncertainty = std::mem::take(&mut finding.reason);
-        finding.reason =
-            [words.join("; "), uncertainty].into_iter().filter(|w| !w.is_empty()).collect::<Vec<_>>().join("; ");
+        finding.reason = [words.join("; "), uncertainty, lens_words(shot.files).unwrap_or_default()]
+            .into_iter()
+            .filter(|w| !w.is_empty())
+            .collect::<Vec<_>>()
+            .join("; ");
         finding.remedy = remedy;
     }
     finding
+}
+
+/// Where the distances of the picture begin, and what the lens was focused at, as the files from set tell.
+fn lens_words(files: &[FileNote]) -> Option<String> {
+    let meta = || files.iter().filter(|file| matches!(file.role, "plate" | "mirror")).map(|file| &file.meta);
+    let pupil = meta().find_map(|meta| meta.entrance_pupil_mm).map(|mm| {
+        format!("the picture's distances begin at the entrance pupil, {mm:.0} mm in front of the image plane (entrancePupilOffset): take that off a distance taped from the sensor's mark")
+    });
+    let focus = meta().find_map(|meta| meta.focus_m).map(|m| format!("the lens was focused at {m:.2} m"));
+    let words: Vec<String> = [pupil, focus].into_iter().flatten().collect();
+    (!words.is_empty()).then(|| words.join("; "))
 }
 
 fn to_json(gauge: &Gauge) -> Value {

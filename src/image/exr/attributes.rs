@@ -21,13 +21,16 @@ pub(super) fn capture_meta(header: &Header) -> (CaptureMeta, Vec<String>) {
     let mut notes = Vec::new();
     let (sensor_width_mm, sensor_width_basis) = sensor_width_mm(own, &mut notes).unzip();
     let meta = CaptureMeta {
-        exposure_time_s: positive(own.exposure),
+        exposure_time_s: exposure_time_s(own, &mut notes),
         f_number: positive(own.aperture),
         t_stop: number(own, "tStop"),
         iso: positive(own.iso_speed),
         focal_length_mm: focal_length_mm(own),
         sensor_width_mm,
         sensor_width_basis,
+        focus_m: positive(own.focus),
+        entrance_pupil_mm: signed(own, "entrancePupilOffset"),
+        axis_off_centre: axis_off_centre(own, sensor_width_mm),
         acquisition_px: acquisition(own).map(|area| [area.size.width(), area.size.height()]),
         horizontal_fov_deg: horizontal_fov_deg(own, &mut notes),
         auto_white_balance: None,
@@ -45,6 +48,38 @@ pub(super) fn capture_meta(header: &Header) -> (CaptureMeta, Vec<String>) {
         environment_map: own.environment_map.map(environment_map),
     };
     (meta, notes)
+}
+
+/// The stated time; else the part of a frame's time that the shutter is open. Both are held against each other.
+fn exposure_time_s(own: &LayerAttributes, notes: &mut Vec<String>) -> Option<f64> {
+    /// A shutter's marks and its true opening differ by less (common practice, no source).
+    const SAME_TIME: f64 = 0.05;
+    let stated = positive(own.exposure);
+    let open =
+        number(own, "shutterAngle").zip(number(own, "captureRate")).map(|(angle_deg, rate)| angle_deg / 360.0 / rate);
+    if let (Some(stated), Some(open)) = (stated, open)
+        && (stated / open - 1.0).abs() > SAME_TIME
+    {
+        notes.push(format!(
+            "its expTime of {stated:.5} s is not what shutterAngle and captureRate give, {open:.5} s: expTime is used"
+        ));
+    }
+    stated.or(open)
+}
+
+/// A sensor that sits off the lens's axis, as fractions of the width of what it recorded. Positive distances bring in more of what is
+/// right and below, so the axis lies left and above.
+fn axis_off_centre(own: &LayerAttributes, width_mm: Option<f64>) -> Option<[f64; 2]> {
+    /// More than a tenth of the picture is no sensor's tolerance.
+    const LARGEST: f64 = 0.1;
+    let AttributeValue::FloatVec2(offset_um) = attribute(own, "sensorCenterOffset")? else { return None };
+    let width_mm = width_mm?;
+    let part = |um: f32| -f64::from(um) / 1000.0 / width_mm;
+    let axis = [part(offset_um.x()), part(offset_um.y())];
+    axis.iter()
+        .all(|part| part.abs() <= LARGEST)
+        .then_some(axis)
+        .filter(|axis| axis.iter().any(|part| part.abs() > 0.0))
 }
 
 /// The pinhole focal length is the one that makes the picture; the engraved one only stands in.
@@ -164,6 +199,16 @@ fn words(own: &LayerAttributes, name: &str) -> Option<String> {
     }
 }
 
+/// A finite number.
+fn signed(own: &LayerAttributes, name: &str) -> Option<f64> {
+    match attribute(own, name)? {
+        AttributeValue::F32(value) => Some(f64::from(*value)),
+        AttributeValue::F64(value) => Some(*value),
+        _ => None,
+    }
+    .filter(|value| value.is_finite())
+}
+
 /// A positive number of any of the numeric attribute types.
 fn number(own: &LayerAttributes, name: &str) -> Option<f64> {
     let value = match attribute(own, name)? {
@@ -174,6 +219,11 @@ fn number(own: &LayerAttributes, name: &str) -> Option<f64> {
         _ => return None,
     };
     (value > 0.0 && value.is_finite()).then_some(value)
+}
+
+/// What the file calls its own colour space (`colorInteropID`, OpenEXR 3.4).
+pub(super) fn interop_id(header: &Header) -> Option<String> {
+    words(&header.own_attributes, "colorInteropID")
 }
 
 fn attribute<'a>(own: &'a LayerAttributes, name: &str) -> Option<&'a AttributeValue> {

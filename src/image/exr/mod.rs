@@ -3,6 +3,7 @@
 mod attributes;
 mod blocks;
 mod coverage;
+mod interop;
 mod layers;
 mod offsets;
 mod samples;
@@ -23,7 +24,7 @@ use self::layers::{Meaning, Picked};
 use self::offsets::Offsets;
 use super::encoding::Encoding;
 use super::guard::contain;
-use super::request::{Belief, OpenRequest, Parts, masked_words, named_space};
+use super::request::{Belief, OpenRequest, Parts, masked_words, named_space, same_space};
 use super::stream::InputFile;
 use super::{DataWindow, Frame, Opened, Size, Wanted};
 use crate::base::parallel;
@@ -91,7 +92,8 @@ impl Prepared {
         let header = &meta.headers[picked.part];
         check_kind(path, header)?;
         check_size(request, header, &picked, held(Grid::of(header)))?;
-        let encoding = request.encoding.unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
+        let by_id = attributes::interop_id(header).and_then(|id| interop::stated(&id).encoding);
+        let encoding = request.encoding.or(by_id).unwrap_or(Belief { value: Encoding::SceneLinear, from: "default" });
         let offsets = offsets::offsets(path, file, &meta, picked.part, tables_start)?;
         Ok(Self { meta, picked, encoding, offsets })
     }
@@ -287,11 +289,27 @@ fn colour_space(
     {
         return Belief { value, from: "file" };
     }
+    let by_id = attributes::interop_id(header).map(|id| interop::stated(&id)).unwrap_or_default();
+    warnings.extend(by_id.notes);
     if let Some(stated) = header.shared_attributes.chromaticities {
         match space_of(stated) {
-            Some(value) => return Belief { value, from: "chromaticities" },
-            None => warnings.push("its chromaticities describe no colour space; BT.709 is assumed".to_owned()),
+            Some(value) => {
+                if let Some(other) = by_id.space.filter(|by_id| !same_space(&by_id.value, &value)) {
+                    warnings.push(format!(
+                        "its colorInteropID names {}, its chromaticities {}: the chromaticities are used; give `colour_space`",
+                        other.value.name, value.name
+                    ));
+                }
+                return Belief { value, from: "chromaticities" };
+            }
+            None if by_id.space.is_none() => {
+                warnings.push("its chromaticities describe no colour space; BT.709 is assumed".to_owned());
+            }
+            None => {}
         }
+    }
+    if let Some(space) = by_id.space {
+        return space;
     }
     Belief { value: ColourSpace::rec709(), from: "default" }
 }

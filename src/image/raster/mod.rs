@@ -5,6 +5,7 @@ mod profile;
 mod samples;
 mod tiff_float;
 
+use std::borrow::Cow;
 use std::io::Cursor;
 use std::path::Path;
 
@@ -12,12 +13,14 @@ use ::image::codecs::hdr::HdrDecoder;
 use ::image::error::DecodingError;
 use ::image::metadata::Orientation;
 use ::image::{DynamicImage, ImageDecoder, ImageError, ImageFormat, ImageReader};
+use jxl_oxide::JxlImage;
+use jxl_oxide::integration::JxlDecoder;
 
 use self::samples::Linear;
 use super::encoding::Encoding;
 use super::exif::ExifFacts;
 use super::guard::contain;
-use super::limits::{Limits, PIXEL_BYTES, PNG_BESIDE_BYTES, room_for};
+use super::limits::{JXL_PIXEL_BYTES, Limits, PIXEL_BYTES, PNG_BESIDE_BYTES, room_for};
 use super::probe::check_length;
 use super::request::{Belief, OpenRequest, Parts, named_space};
 use super::sniff::Kind;
@@ -64,6 +67,8 @@ struct Decoded {
     image: DynamicImage,
     orientation: Orientation,
     profile: Option<Vec<u8>>,
+    /// EXIF where it stands in a block of its own.
+    exif: Option<Vec<u8>>,
     /// Floating-point samples are multiplied by this.
     scale: f32,
     pixel_aspect: f64,
@@ -97,7 +102,8 @@ fn interpret(
     blake3: String,
 ) -> Result<Frame> {
     let size = Size { width: decoded.image.width() as usize, height: decoded.image.height() as usize };
-    let facts = exif_facts(kind, bytes, size, decoded.orientation);
+    let in_file = if kind == Kind::Jxl { decoded.exif.take().unwrap_or_default().into() } else { Cow::Borrowed(bytes) };
+    let facts = exif_facts(kind, &in_file, size, decoded.orientation);
     let stated = colour_statements(kind, bytes, &mut decoded, &facts);
     let float = matches!(decoded.image, DynamicImage::ImageRgb32F(_) | DynamicImage::ImageRgba32F(_));
     let plain = if float { Encoding::SceneLinear } else { Encoding::Srgb };
@@ -147,12 +153,12 @@ fn notes(kind: Kind, bytes: &[u8], linear: &Linear) -> Vec<String> {
 }
 
 fn clip_code(kind: Kind) -> f64 {
-    if kind == Kind::Jpeg { JPEG_CLIP_CODE } else { LOSSLESS_CLIP_CODE }
+    if matches!(kind, Kind::Jpeg | Kind::Jxl) { JPEG_CLIP_CODE } else { LOSSLESS_CLIP_CODE }
 }
 
 /// EXIF of the kinds that carry it.
 fn exif_facts(kind: Kind, bytes: &[u8], size: Size, orientation: Orientation) -> ExifFacts {
-    if !matches!(kind, Kind::Jpeg | Kind::Png | Kind::Tiff) {
+    if !matches!(kind, Kind::Jpeg | Kind::Png | Kind::Tiff | Kind::Jxl) || bytes.is_empty() {
         return ExifFacts::default();
     }
     let turned = orientation.to_exif() >= 5;
@@ -221,7 +227,8 @@ fn decode(path: &Path, kind: Kind, bytes: &[u8], limits: &Limits) -> Result<Deco
             Some(decoded) => Ok(decoded),
             None => decode_by_format(path, ImageFormat::Tiff, bytes, limits)?,
         },
-        Kind::Tga | Kind::Exr | Kind::Dpx => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
+        Kind::Jxl => decode_jxl(path, bytes, limits)?,
+        Kind::Tga | Kind::Exr | Kind::Dpx | Kind::Movie(_) => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
     };
     outcome.map_err(|error| from_image(path, kind, &error))
 }
@@ -260,8 +267,47 @@ fn finish_decoding(
     let orientation = decoder.orientation().unwrap_or(Orientation::NoTransforms);
     Ok(DynamicImage::from_decoder(decoder).map(|mut image| {
         image.apply_orientation(orientation);
-        Decoded { image, orientation, profile, scale: 1.0, pixel_aspect: 1.0, stated: Stated::default() }
+        Decoded { image, orientation, profile, exif: None, scale: 1.0, pixel_aspect: 1.0, stated: Stated::default() }
     }))
+}
+
+/// JPEG XL. Its frame is upright already, whatever its EXIF says (ISO/IEC 18181-2, 9.3).
+fn decode_jxl(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Result<Decoded, ImageError>> {
+    let mut decoder = match JxlDecoder::new(bytes) {
+        Ok(decoder) => decoder,
+        Err(error) => return Ok(Err(error)),
+    };
+    let (width, height) = decoder.dimensions();
+    let pixels = u64::from(width) * u64::from(height);
+    let held = decoder.total_bytes().saturating_add(pixels.saturating_mul(JXL_PIXEL_BYTES));
+    limits.check_picture(path, u64::from(width), u64::from(height), true, held)?;
+    room_for(path, usize::try_from(held.saturating_add(pixels * PIXEL_BYTES)).unwrap_or(usize::MAX))?;
+    if let Err(error) = decoder.set_limits(image_limits(limits)) {
+        return Ok(Err(error));
+    }
+    // The decoder would fill up what is missing of a file that was cut off.
+    if !JxlImage::builder().read(bytes).is_ok_and(|image| image.is_loading_done()) {
+        return Ok(Err(ImageError::IoError(std::io::ErrorKind::UnexpectedEof.into())));
+    }
+    let profile = decoder.icc_profile().ok().flatten();
+    let exif = decoder.exif_metadata().ok().flatten().map(from_tiff_header);
+    Ok(DynamicImage::from_decoder(decoder).map(|image| Decoded {
+        image,
+        orientation: Orientation::NoTransforms,
+        profile,
+        exif,
+        scale: 1.0,
+        pixel_aspect: 1.0,
+        stated: Stated::default(),
+    }))
+}
+
+/// EXIF from its TIFF header on: some programs put JPEG's mark before it.
+fn from_tiff_header(mut exif: Vec<u8>) -> Vec<u8> {
+    const MARKS: [&[u8]; 2] = [b"II*\0", b"MM\0*"];
+    let start = (0..exif.len().min(16)).find(|at| MARKS.iter().any(|mark| exif[*at..].starts_with(mark)));
+    exif.drain(..start.unwrap_or(0));
+    exif
 }
 
 /// Radiance pictures: the header's `EXPOSURE` multiplied the pixels when they were written, so it is divided out;

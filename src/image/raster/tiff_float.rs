@@ -56,7 +56,7 @@ pub(super) fn decode(path: &Path, bytes: &[u8], limits: &Limits) -> Result<Optio
     image.apply_orientation(orientation);
     let warnings = if layout.samples <= 2 { vec![GREY_NOTE.to_owned()] } else { Vec::new() };
     let stated = Stated { warnings, ..Stated::default() };
-    Ok(Some(Decoded { image, orientation, profile, scale: 1.0, pixel_aspect: 1.0, stated }))
+    Ok(Some(Decoded { image, orientation, profile, exif: None, scale: 1.0, pixel_aspect: 1.0, stated }))
 }
 
 /// The layout, where the samples are floats and it is one of those read here.

@@ -166,6 +166,7 @@ fn golden() -> (Golden, Vec<BracketFrame>) {
             layer: None,
             clip_level: None,
             want_alpha: false,
+            movie: crate::image::MovieRequest::default(),
             limits: &limits,
         });
         BracketFrame { frame: frame.unwrap(), stops: Stops(*stops) }
