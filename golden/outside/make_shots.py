@@ -10,11 +10,13 @@ from pathlib import Path
 
 import numpy as np
 
+import recipe as recipes
+
 
 def arguments():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True, help="folder for the shots")
-    parser.add_argument("--half", choices=("work", "report", "smoke"), required=True)
+    parser.add_argument("--half", choices=("work", "report", "smoke", "practice"), required=True)
     parser.add_argument("--from", dest="first", type=int, default=0)
     parser.add_argument("--to", type=int, default=120, help="one past the last shot")
     parser.add_argument("--jobs", type=int, default=1, help="shots at a time, one thread each; 1 = one shot on all cores")
@@ -39,7 +41,6 @@ def write_json(path, content):
 
 def make_one(task):
     half, index, out, threads, again = task
-    import recipe as recipes
     import render
     if threads:
         render.use_threads(threads)
@@ -52,8 +53,9 @@ def make_one(task):
     began = time.time()
     with tempfile.TemporaryDirectory() as geometry:
         part = Path(tempfile.mkdtemp(prefix=f"part_{recipe.name}_", dir=out))
+        import practice
         import shot
-        shot.make(recipe, Path(geometry), part)
+        (practice if half == "practice" else shot).make(recipe, Path(geometry), part)
     shutil.rmtree(folder, ignore_errors=True)
     part.chmod(0o755)
     part.rename(folder)
@@ -70,7 +72,7 @@ def make_guarded(task):
 
 def write_manifest(out):
     shots = []
-    for path in sorted(out.glob("*_[0-9][0-9][0-9]/truth.json")):
+    for path in sorted(out.glob("*_[0-9][0-9][0-9]*/truth.json")):
         known = json.loads(path.read_text())
         shots.append({"folder": path.parent.name, "half": known["half"], "classes": known["classes"], "cg_error": known["cg"]["error"]["kind"]})
     part = out / "part_manifest.json"
@@ -81,7 +83,7 @@ def write_manifest(out):
 def main():
     options = arguments()
     options.out.mkdir(parents=True, exist_ok=True)
-    last = min(options.to, 12 if options.half == "smoke" else 120)
+    last = min(options.to, recipes.HALVES[options.half][0])
     tasks = [(options.half, i, options.out, 1 if options.jobs > 1 else 0, options.again) for i in range(options.first, last)]
     with get_context("spawn").Pool(options.jobs, maxtasksperchild=12) as pool:
         for name, seconds in pool.imap_unordered(make_guarded, tasks):

@@ -11,7 +11,7 @@ PLATE = ("set", "crew", "camera")
 
 
 def background_scale(recipe):
-    return 1.0 if recipe.half == "smoke" else {"normal": 0.6, "large": 0.36, "huge": 0.2}[recipe.size]
+    return {"smoke": 1.0, "practice": 0.5}.get(recipe.half) or {"normal": 0.6, "large": 0.36, "huge": 0.2}[recipe.size]
 
 
 def window_round(ellipse, view, margin):
@@ -60,18 +60,19 @@ def outside_px(ellipse, window):
     return (np.hypot(u / a, v / b) - 1) * min(a, b)
 
 
-def insert_sphere(frame, scene, view, ellipse, strata, seed, depth):
+def insert_sphere(frame, scene, view, ellipse, recipe, seed):
     """Renders the part round the sphere finer. The rim itself gets the most samples and no denoising; single stray sparks
     there are held to what is brightest nearby."""
     window = window_round(ellipse, view, 0.3 * max(ellipse[2:4]) + 12)
     left, top, width, height = window
+    strata, depth = sphere_strata(recipe), 10 if recipe.surface == "globe" else 7
     raw = render.radiance(scene, view, window, strata, seed, depth)
     hit = render.first_hit(scene, view, window, (2, 2), seed + 1)
     away = outside_px(ellipse, window)
     smooth = clean(raw, hit)
     patch = np.where(away[..., None] < 0, 0.8 * smooth + 0.2 * raw, smooth)
     rows, columns = np.nonzero(np.abs(away) < RIM_PX)
-    rim = render.radiance_at(scene, view, np.stack([columns + left, rows + top], 1), rim_strata(len(rows)), seed + 2, depth)
+    rim = render.radiance_at(scene, view, np.stack([columns + left, rows + top], 1), rim_strata(len(rows), recipe), seed + 2, depth)
     brightest_near = cv2.dilate(smooth, np.ones((5, 5), np.uint8))
     patch[rows, columns] = np.minimum(rim, 1.2 * brightest_near[rows, columns])
     region = frame[top:top + height, left:left + width]
@@ -82,7 +83,9 @@ def insert_sphere(frame, scene, view, ellipse, strata, seed, depth):
 RIM_PX = 3.5
 
 
-def rim_strata(pixels):
+def rim_strata(pixels, recipe):
+    if recipe.half == "practice":
+        return (7, 7)
     return (14, 14) if pixels < 12_000 else (10, 10)
 
 
@@ -95,6 +98,8 @@ def edge_fade(width, height, view, window, pixels=8):
 
 
 def sphere_strata(recipe):
+    if recipe.half == "practice":
+        return (3, 3)
     if recipe.surface == "globe" and recipe.radius_px < 200:
         return (6, 6)
     return (5, 5) if recipe.radius_px < 140 else (4, 4)
@@ -104,11 +109,10 @@ def take(built, ellipse, seed):
     """Radiance and depth with the sphere and without."""
     recipe = built.recipe
     scale = background_scale(recipe)
-    strata = (2, 2) if recipe.half == "smoke" else (3, 2)
-    depth = 10 if recipe.surface == "globe" else 7
+    strata = (2, 2) if recipe.half in ("smoke", "practice") else (3, 2)
     full = built.scene(*SCENE)
     frame, frame_depth = background(full, built.view, scale, strata, seed)
-    insert_sphere(frame, full, built.view, ellipse, sphere_strata(recipe), seed + 10, depth)
+    insert_sphere(frame, full, built.view, ellipse, recipe, seed + 10)
     empty = built.scene(*PLATE)
     plate, plate_depth = background(empty, built.view, scale, strata, seed + 20)
     return frame, frame_depth, plate, plate_depth, empty, full

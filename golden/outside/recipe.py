@@ -7,13 +7,20 @@ import numpy as np
 import light
 from spheres import SURFACES
 
-HALVES = {"work": (120, 41_001), "report": (120, 77_003), "smoke": (12, 13_007)}
+HALVES = {"work": (120, 41_001), "report": (120, 77_003), "smoke": (12, 13_007), "practice": (2000, 91_019)}
 
 SETTINGS = {"table": 26, "stand": 20, "floor": 14, "plain": 12, "post": 10, "box": 10, "hand": 8}
 SURFACE_SHARES = dict(zip(SURFACES, (34, 14, 10, 8, 10, 10, 8, 6)))
 FORMATS = {"jpeg": 44, "linear": 38, "log": 18}
 FOCUS = {"sharp": 62, "soft": 24, "out": 14}
 EXPOSURES = {"good": 60, "over": 18, "under": 22}
+PRACTICE = {
+    "setting": {"table": 26, "stand": 16, "floor": 14, "plain": 8, "post": 12, "box": 14, "hand": 10},
+    "surface": {"chrome": 26, "real_chrome": 14, "rough": 12, "tinted": 8, "globe": 16, "dusty": 10, "scratched": 8, "seam": 6},
+    "format": {"jpeg": 60, "linear": 25, "log": 15}, "exposure": {"good": 50, "over": 22, "under": 28},
+    "focus": {"sharp": 55, "soft": 28, "out": 17}, "hiding": {"none": 80, "object": 12, "frame_edge": 8},
+}
+SMALL_FRAMES = {"smoke": 1.5e5, "practice": 3e5}
 CG_ERRORS = {
     "right": 40, "environment_turned": 11, "gain": 9, "colour": 8, "key_moved": 8, "lamp_gain": 5, "missing_light": 4,
     "extra_light": 5, "flopped": 4, "clipped_environment": 3, "display_encoded": 2, "upside_down": 1,
@@ -73,7 +80,7 @@ class Recipe:
 
     @property
     def name(self):
-        return f"{self.half}_{self.index:03d}"
+        return f"{self.half}_{self.index:0{4 if self.half == 'practice' else 3}d}"
 
     def rng(self, what):
         return np.random.default_rng([self.seed, self.index, self.attempt, sum(map(ord, what)) + 1000 * len(what)])
@@ -83,6 +90,8 @@ def draw(half, index):
     count, seed = HALVES[half]
     recipe = Recipe(half, index, seed)
     deal_classes(recipe, count)
+    if half == "practice":
+        deal_practice(recipe, recipe.rng("practice"))
     rng = recipe.rng("frame")
     draw_frame(recipe, rng)
     draw_view(recipe, rng)
@@ -109,10 +118,21 @@ def deal_classes(recipe, count):
     recipe.environment = names[int(recipe.rng("environment").integers(len(names)))]
 
 
+def drawn(rng, shares):
+    weights = np.array(list(shares.values()), float)
+    return str(rng.choice(list(shares), p=weights / weights.sum()))
+
+
+def deal_practice(recipe, rng):
+    for name, shares in PRACTICE.items():
+        setattr(recipe, name, drawn(rng, shares))
+    recipe.cg_error, recipe.size, recipe.lens_given = "right", "normal", bool(rng.uniform() < 0.5)
+
+
 def draw_frame(recipe, rng):
     pixels = {"normal": rng.uniform(0.9e6, 2.1e6), "large": rng.uniform(4e6, 8e6), "huge": rng.uniform(23e6, 25e6)}[recipe.size]
-    if recipe.half == "smoke":
-        pixels = 1.5e5
+    if recipe.half in SMALL_FRAMES:
+        pixels = SMALL_FRAMES[recipe.half]
     aspect = rng.choice([16 / 9, 1.85, 1.5, 2.39, 4 / 3, 16 / 9])
     recipe.height = int(round((pixels / aspect) ** 0.5 / 2)) * 2
     recipe.width = int(round(recipe.height * aspect / 2)) * 2
@@ -121,8 +141,8 @@ def draw_frame(recipe, rng):
 
 def draw_view(recipe, rng):
     ranges = {"normal": (30, 260), "large": (45, 480), "huge": (110, 900)}[recipe.size]
-    if recipe.half == "smoke":
-        ranges = (26, 90)
+    if recipe.half in SMALL_FRAMES:
+        ranges = (26, 90) if recipe.half == "smoke" else (23, 140)
     elif recipe.size == "normal" and rng.uniform() < 0.07:
         ranges = (24, 34)
     largest = 0.4 * recipe.height

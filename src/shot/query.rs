@@ -9,8 +9,8 @@ use crate::image::Frame;
 use crate::light::radiance::Radiometry;
 use crate::optics::camera::{FovSource, View};
 use crate::sheet::{CameraSpec, ImageSpec};
-use crate::sphere::find::weighed_outlines;
-use crate::sphere::{MirrorGeometry, Outline, SphereFit, Told};
+use crate::sphere::find::{WeighedOutline, weighed_outlines};
+use crate::sphere::{MirrorGeometry, SphereFit, Told};
 use crate::{Error, Result};
 
 use super::candidates::Refused;
@@ -67,7 +67,7 @@ pub fn measure_sphere(query: &SphereQuery) -> SphereOutcome {
 ///
 /// # Errors
 /// As opening the frame.
-pub fn outlines_to_weigh(query: &SphereQuery) -> Result<Vec<(Outline, Vec<f64>)>> {
+pub fn outlines_to_weigh(query: &SphereQuery) -> Result<Vec<WeighedOutline>> {
     let frame = intake::open_frame(&query.image, Path::new(""), "sphere", false)?;
     let view = view(query, &frame, &mut SphereOutcome::default());
     Ok(weighed_outlines(&frame, &view))

@@ -14,7 +14,11 @@ mod edgels;
 mod faint;
 mod fitted;
 mod flat;
+mod glance;
+mod glanced;
 mod interior;
+mod layers;
+mod look;
 mod near;
 mod plane;
 mod rays;
@@ -59,7 +63,23 @@ pub fn find_sphere(frame: &Frame, view: &View) -> Result<SphereSearch> {
     if let Some(best) = sphere_of_alpha(frame, view) {
         return Ok(SphereSearch { best, rivals: Vec::new() });
     }
-    searched(&Prepared::new(frame, view))
+    searched(&Prepared::new(frame, view)).or_else(|refusal| through_a_long_lens(frame, view).ok_or(refusal))
+}
+
+/// Field of view under which every outline is nearly a circle in the frame, degrees.
+const LONG_LENS_FOV_DEG: f64 = 8.0;
+
+/// Where the field of view is assumed, the sphere may be one that a much longer lens drew, close to the frame's edge or filling
+/// the frame: searched for again as such, and fitted under the assumed view, whose uncertainty it then has.
+fn through_a_long_lens(frame: &Frame, view: &View) -> Option<SphereSearch> {
+    if !view.is_assumed() {
+        return None;
+    }
+    let long = view.with_horizontal_fov(LONG_LENS_FOV_DEG);
+    let found = searched(&Prepared::new(frame, &long)).ok().filter(|found| found.rivals.is_empty())?.best;
+    let fit = fit_near(frame, view, &found.outline)?;
+    let is_same = apart(&fit.outline, &found.outline) <= CONFIRMED_APART * found.outline.mean_radius();
+    is_same.then(|| SphereSearch { best: SphereFit { score: found.score, ..fit }, rivals: Vec::new() })
 }
 
 /// The sphere of a photograph that stands where another one is known to stand; what lies elsewhere is not looked at.
@@ -78,7 +98,7 @@ fn large_enough(frame: &Frame) -> Result<()> {
 
 fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
     let frame = prepared.frame;
-    match decide(prepared.findings()) {
+    match decided(prepared) {
         Decision::Found { best, rivals } => {
             let best =
                 placed(prepared, &best).ok_or_else(|| no_sphere(frame, "the outline found is not an ellipse"))?;
@@ -86,6 +106,17 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
         Decision::NoMirror(likeliest) => Err(no_sphere(frame, &no_mirror(&likeliest.consensus))),
+    }
+}
+
+/// What the votes of the edges give; where that is not enough, together with what is seen at a glance.
+fn decided(prepared: &Prepared<'_>) -> Decision {
+    let findings = prepared.findings();
+    match decide(findings.clone()) {
+        Decision::NothingRound | Decision::NoMirror(_) if !prepared.is_expecting() => {
+            decide([findings, prepared.glanced()].concat())
+        }
+        decision => decision,
     }
 }
 
@@ -155,20 +186,39 @@ pub(crate) fn likely_outlines(frame: &Frame, view: &View) -> Vec<(SphereFit, f64
     findings.iter().zip(weigh::log_odds(&traits)).filter_map(|(f, odds)| fit(f, odds)).collect()
 }
 
-/// Every round outline that was looked at closely, with its traits in the order of [`TRAIT_NAMES`]: what the weights of
-/// the traits are fitted on.
-pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<(Outline, Vec<f64>)> {
+/// A round outline with all that is weighed.
+#[derive(Debug, Clone)]
+pub struct WeighedOutline {
+    /// The outline.
+    pub outline: Outline,
+    /// Its traits in the order of [`TRAIT_NAMES`].
+    pub traits: Vec<f64>,
+    /// Its picture, unrolled: planes of brightness, two differences of colour and coverage, by rings, by spokes. Empty where the
+    /// frame shows less than half of it.
+    pub unrolled: Vec<f32>,
+}
+
+/// Every round outline that was looked at closely: what the weights of the traits are fitted on, and the look of a mirror is
+/// learned from.
+pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<WeighedOutline> {
     let (findings, traits) = weighed(frame, view);
-    let outline = |f: &search::Finding| outline_of_cone(&f.consensus.aim.view, &f.consensus.aim.cone);
-    findings.iter().zip(traits).filter_map(|(f, t)| Some((outline(f)?, t.to_vec()))).collect()
+    let weighed = |(f, t): (&search::Finding, [f64; traits::COUNT])| {
+        let outline = outline_of_cone(&f.consensus.aim.view, &f.consensus.aim.cone)?;
+        Some(WeighedOutline { outline, traits: t.to_vec(), unrolled: look::unrolled(frame, view, &f.circle) })
+    };
+    findings.iter().zip(traits).filter_map(weighed).collect()
 }
 
 /// What is weighed against each other in a frame, with its traits.
 fn weighed(frame: &Frame, view: &View) -> (Vec<search::Finding>, Vec<[f64; traits::COUNT]>) {
-    let findings =
-        if large_enough(frame).is_ok() { eligible(Prepared::new(frame, view).findings()) } else { Vec::new() };
+    let findings = if large_enough(frame).is_ok() { eligible(all_findings(frame, view)) } else { Vec::new() };
     let traits = traits::traits(&findings);
     (findings, traits)
+}
+
+fn all_findings(frame: &Frame, view: &View) -> Vec<search::Finding> {
+    let prepared = Prepared::new(frame, view);
+    [prepared.findings(), prepared.glanced()].concat()
 }
 
 /// Round things are there, and none is known to mirror.

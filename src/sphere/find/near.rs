@@ -163,6 +163,11 @@ fn around(frame: &Frame, circle: &Outline) -> Frame {
     frame.cropped(&DataWindow { x, y, width: side, height: side })
 }
 
+/// The rims to which fits from these starts come, most evidence first.
+pub(super) fn rims_from(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Consensus> {
+    rims_in(prepared, starts).into_iter().map(|rim| rim.consensus).collect()
+}
+
 fn starts(drawn: &Outline) -> Vec<Outline> {
     let at = |distance: f64, turn: f64, radius: f64| {
         let (shift, size) = (distance * drawn.semi_a, radius * drawn.semi_a);
@@ -186,9 +191,13 @@ fn alike(a: &SphereFit, b: &SphereFit) -> bool {
 
 /// The edges to which fits from these starts come, most evidence first, each once.
 fn rims(part: &Frame, view: &View, starts: &[Outline]) -> Vec<Rim> {
-    let prepared = Prepared::new(part, view);
+    rims_in(&Prepared::new(part, view), starts)
+}
+
+fn rims_in(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Rim> {
+    let view = prepared.view;
     let mut found: Vec<Rim> = parallel::filter_map(starts.len(), |i| {
-        let consensus = consensus_from(&prepared, &starts[i])?;
+        let consensus = consensus_from(prepared, &starts[i])?;
         let is_seen = consensus.support >= LEAST_SUPPORT_NEAR && consensus.evidence >= CONFIRMED_EVIDENCE;
         let fit = is_seen.then(|| fit_noted(view, &consensus, FoundBy::Near, consensus.support)).flatten()?;
         Some(Rim { consensus, fit })

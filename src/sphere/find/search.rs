@@ -8,6 +8,7 @@ use super::contour::{Contour, contour};
 use super::edgels::{EdgelMap, edgels};
 use super::flat::{Circle, circle_of_cone, cone_of_circle};
 use super::interior::{Interior, interior};
+use super::look::look;
 use super::plane::{Plane, patch, pyramid, tone_knee};
 use super::refine::{quick_fit, refine};
 use super::ring::{Reach, Supported, circles_near};
@@ -35,7 +36,7 @@ const MOST_REFINED: usize = 12;
 /// Both where the sphere's place is known: all of them lie over each other there.
 const MOST_EXPECTED: (usize, usize) = (8, 3);
 /// Of the refined ones, about one centre.
-const MOST_CONCENTRIC: usize = 2;
+pub(super) const MOST_CONCENTRIC: usize = 2;
 /// Least evidence of the first fit on rays for a circle to be refined.
 const PROMISING: f64 = 12.0;
 
@@ -52,6 +53,8 @@ pub(super) struct Finding {
     pub interior: Interior,
     /// How that goes with what is around it.
     pub surround: Surround,
+    /// How much both together look like a mirror, to a learned eye.
+    pub look: f64,
 }
 
 /// The frame, prepared for the search.
@@ -62,6 +65,7 @@ pub(super) struct Prepared<'a> {
     pub knee: f32,
     /// The circle about which alone is searched.
     expected: Option<Circle>,
+    maps: OnceLock<Vec<EdgelMap>>,
     circles: OnceLock<Vec<Supported>>,
 }
 
@@ -74,12 +78,17 @@ impl<'a> Prepared<'a> {
     pub(super) fn new(frame: &'a Frame, view: &'a View) -> Self {
         let planes = pyramid(frame, SMALLEST_PLANE);
         let knee = tone_knee(planes.get(1).unwrap_or(&planes[0]), frame.eight_bit);
-        Self { frame, view, planes, knee, expected: None, circles: OnceLock::new() }
+        Self { frame, view, planes, knee, expected: None, maps: OnceLock::new(), circles: OnceLock::new() }
     }
 
     /// Only circles about this one are looked for.
     pub(super) fn expecting(self, expected: Circle) -> Self {
         Self { expected: Some(expected), ..self }
+    }
+
+    /// Whether something tells where the sphere stands.
+    pub(super) fn is_expecting(&self) -> bool {
+        self.expected.is_some()
     }
 
     /// Radii that are looked for, px of the search plane.
@@ -105,8 +114,13 @@ impl<'a> Prepared<'a> {
         self.circles.get_or_init(|| self.search_circles())
     }
 
+    /// Edge elements of the planes that are searched; looked for once.
+    pub(super) fn maps(&self) -> &[EdgelMap] {
+        self.maps.get_or_init(|| self.searched_planes().iter().map(|p| edgels(p, self.view, self.knee)).collect())
+    }
+
     fn search_circles(&self) -> Vec<Supported> {
-        let maps: Vec<EdgelMap> = self.searched_planes().iter().map(|p| edgels(p, self.view, self.knee)).collect();
+        let maps = self.maps();
         let radii = self.radii();
         let mut rough: Vec<(usize, Circle, f64)> = maps
             .iter()
@@ -123,7 +137,7 @@ impl<'a> Prepared<'a> {
         found.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
         let mut distinct = distinct(found, 0.03);
         distinct.truncate(MOST_FOLLOWED);
-        let closer: Vec<Option<Supported>> = parallel::map_each(&distinct, |s| self.closer(&maps, s));
+        let closer: Vec<Option<Supported>> = parallel::map_each(&distinct, |s| self.closer(maps, s));
         let mut circles: Vec<Supported> =
             closer.into_iter().flatten().filter(|s| self.is_looked_for(&s.circle)).collect();
         circles.sort_by(|a, b| b.evidence.total_cmp(&a.evidence));
@@ -131,7 +145,7 @@ impl<'a> Prepared<'a> {
     }
 
     /// The same circle on the plane in which its radius spans about [`CLOSER_SAMPLES`] to twice that.
-    fn closer(&self, maps: &[EdgelMap], rough: &Supported) -> Option<Supported> {
+    pub(super) fn closer(&self, maps: &[EdgelMap], rough: &Supported) -> Option<Supported> {
         let reach = Reach { centre_samples: 3.0, radius_fraction: 0.07 };
         let radius = rough.circle.radius;
         let level = maps.iter().rposition(|m| radius / m.scale >= CLOSER_SAMPLES);
@@ -155,7 +169,7 @@ impl<'a> Prepared<'a> {
 
     /// The circle in the search plane of what a fit drew. A fit under an assumed field of view carries a focal length
     /// of its own: only the outline in the frame is common to both.
-    fn circle_of(&self, aim: &Aim) -> Option<Circle> {
+    pub(super) fn circle_of(&self, aim: &Aim) -> Option<Circle> {
         let outline = outline_of_cone(&aim.view, &aim.cone)?;
         Some(circle_of_cone(self.view, &cone_of_outline(self.view, &outline)?))
     }
@@ -172,11 +186,17 @@ impl<'a> Prepared<'a> {
     /// Fits one circle to the pixel and looks inside.
     fn examine(&self, first: &Consensus, supported: &Supported) -> Option<Finding> {
         let consensus = refine(self.frame, &self.planes, &first.aim, enough_samples(supported.circle.radius))?;
+        self.described(consensus, *supported)
+    }
+
+    /// Looks at what a fitted circle holds.
+    pub(super) fn described(&self, consensus: Consensus, supported: Supported) -> Option<Finding> {
         let circle = self.circle_of(&consensus.aim)?;
         let plane = self.planes.iter().rev().find(|p| circle.radius / p.scale >= 30.0).unwrap_or(&self.planes[0]);
         let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
         let surround = surround(self.frame, self.view, &circle)?;
-        Some(Finding { consensus, circle, supported: *supported, interior, surround })
+        let look = look(self.frame, self.view, &circle);
+        Some(Finding { consensus, circle, supported, interior, surround, look })
     }
 
     /// All findings, best evidence first.
@@ -213,7 +233,7 @@ pub(super) fn concentric(a: &Circle, b: &Circle) -> bool {
 }
 
 /// Centres and radii together differ by less than a fraction of the radius.
-fn same(a: &Circle, b: &Circle, fraction: f64) -> bool {
+pub(super) fn same(a: &Circle, b: &Circle, fraction: f64) -> bool {
     a.distance(b) + (a.radius - b.radius).abs() <= fraction * a.radius
 }
 

@@ -3,7 +3,7 @@
 use super::search::Finding;
 
 /// How many traits there are.
-pub(super) const COUNT: usize = 15;
+pub(super) const COUNT: usize = 16;
 
 /// Names of the traits, in their order.
 pub const TRAIT_NAMES: [&str; COUNT] = [
@@ -22,6 +22,7 @@ pub const TRAIT_NAMES: [&str; COUNT] = [
     "colour_apart",
     "continues",
     "colour_continues",
+    "look",
 ];
 
 /// Smallest value whose logarithm is taken.
@@ -53,6 +54,7 @@ fn traits_of(f: &Finding, all: &[Finding]) -> [f64; COUNT] {
         s.colour_apart,
         s.continues,
         s.colour_continues,
+        f.look,
     ]
 }
 

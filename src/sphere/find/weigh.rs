@@ -1,20 +1,21 @@
 //! How likely each round outline is that of a mirror sphere, from all its traits at once.
 //!
 //! Of the outlines of one frame at most one is the sphere's: their probabilities and that of "none of them" are the
-//! exponentials of weighted sums, over their total (a conditional logit; McFadden 1974). The weights were fitted by
-//! `golden/outside/weigh_traits.py` on the working half of `golden/outside` and its smoke set, plates without a sphere among them, and
-//! never on a photograph. What got no weight there is no trait: the share of the rim that the frame shows, the squeeze next to the rim, and
-//! how much brighter the inside is.
+//! exponentials of weighted sums, over their total (a conditional logit; McFadden 1974). One of the traits is what a small net
+//! learned of the look of mirror spheres (`look`), on shots that have no other part in this. The weights were fitted by
+//! `golden/outside/weigh_traits.py` on the working half of `golden/outside` and its smoke set, plates without a sphere among
+//! them, and never on a photograph. What got no weight there is no trait: the share of the rim that the frame shows, the squeeze
+//! next to the rim, and how much brighter the inside is.
 
 use super::traits::COUNT;
 
 /// One weight for each trait, in the order of the traits.
 const WEIGHTS: [f64; COUNT] = [
-    2.2967, 0.6956, 0.9702, -27.8539, -2.3784, 1.4141, 0.2215, 0.9594, 0.4797, -8.0498, -0.5182, -2.2562, -2.1738,
-    2.5444, 0.8183,
+    1.5640, 0.6201, 0.0000, -17.0371, -2.3365, 1.8999, 0.0000, 1.3801, 0.3644, -13.1011, -0.4008, -2.1327, -1.7631,
+    1.5261, 0.2552, 0.4723,
 ];
 /// What an outline's sum has to outweigh.
-const NONE: f64 = 10.7169;
+const NONE: f64 = 4.3612;
 
 /// ln of the odds of each outline of one frame against none of them.
 pub(super) fn log_odds(traits: &[[f64; COUNT]]) -> Vec<f64> {
@@ -34,7 +35,7 @@ mod tests {
 
     #[test]
     fn probabilities_leave_room_for_none_and_grow_with_the_evidence() {
-        let strong = [5.0, 4.0, 0.8, 0.05, -5.5, -5.5, -1.0, -1.5, 0.0, 0.05, 0.0, 0.2, 0.1, 0.5, 0.5];
+        let strong = [5.0, 4.0, 0.8, 0.05, -5.5, -5.5, -1.0, -1.5, 0.0, 0.05, 0.0, 0.2, 0.1, 0.5, 0.5, 3.0];
         let mut weak = strong;
         (weak[0], weak[1], weak[2]) = (2.0, 0.0, 0.4);
         let odds = log_odds(&[strong, weak]);
