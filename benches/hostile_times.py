@@ -1,13 +1,13 @@
-"""How long inputs of modest size take that were made to take long.
+"""How long inputs of modest size take that are made to be slow.
 
     hostile_times.py PROGRAM [WORD...]
 
-Frames of a sphere before a wall are made up, of 960 x 540 and 4096 x 2160 px, and checked. Then one thing is put into the shot
-that ought to take long, and it is checked again. A row of a Markdown table is printed for each: the bytes of all its files, the
-processor seconds of the whole process (its wall seconds on one core, whatever else the machine does), what it takes to unpack the
-shot's pictures (Python's zlib and nothing else, which is less than any decoder; of JPEG files nothing is counted), and by how
-much the process is above that and above the same shot as it was. WORDs pick the cases whose names hold one of them. Linux only;
-needs numpy.
+Frames of a sphere in front of a wall, of 960 x 540 and 4096 x 2160 px, are generated and checked. Then one thing that is expected to be
+slow is added to the shot, and it is checked again. A row of a Markdown table is printed for each: the bytes of all its files, the
+processor seconds of the whole process (its wall seconds on one core, whatever else the machine does), the time to unpack the
+shot's pictures (Python's zlib alone, which is less than any decoder; JPEG files are not counted), and by how much the process is
+above that and above the same shot without the addition. WORDs select the cases whose names contain one of them. Linux only; needs
+numpy.
 """
 
 import json
@@ -306,10 +306,10 @@ def outlines(shot):
 CASES = [
     ("as it is", None, (SMALL, LARGE)),
     ("900 ignored polygons of 300 corners", outlines, (SMALL, LARGE)),
-    ("noise in plate and mirror, sphere searched", lambda s: s.mirror_is(noise(s.size), True), (SMALL, LARGE)),
+    ("noise in plate and mirror, sphere searched for", lambda s: s.mirror_is(noise(s.size), True), (SMALL, LARGE)),
     ("noise in plate and mirror, outline given", lambda s: s.mirror_is(noise(s.size)), (SMALL, LARGE)),
-    ("chequers of 8 px, sphere searched", lambda s: s.mirror_is(checks(s.size, 8), True), (SMALL, LARGE)),
-    ("1000 discs, sphere searched", lambda s: s.mirror_is(discs(s.size, 1000), True), (SMALL, LARGE)),
+    ("chequerboard of 8 px, sphere searched for", lambda s: s.mirror_is(checks(s.size, 8), True), (SMALL, LARGE)),
+    ("1000 discs, sphere searched for", lambda s: s.mirror_is(discs(s.size, 1000), True), (SMALL, LARGE)),
     ("4000 small lamps on the sphere", lambda s: s.mirror_is(dots(s.planes, s.outline, 4000)), (SMALL, LARGE)),
     ("CG alpha of single pixels", alpha_islands, (SMALL, LARGE)),
     ("32 exposures", lambda s: bracket(s, 32), (SMALL, LARGE)),
@@ -320,7 +320,7 @@ CASES = [
     ("EXR in tiles of one pixel", single_pixel_tiles, (SMALL,)),
     ("interlaced PNG of noise", interlaced, (SMALL, LARGE)),
     ("straight lines: noise", set_key("straight_lines", lambda: exr(noise(LARGE))), (SMALL,)),
-    ("straight lines: chequers of 16 px", set_key("straight_lines", lambda: exr(checks(LARGE, 16))), (SMALL,)),
+    ("straight lines: chequerboard of 16 px", set_key("straight_lines", lambda: exr(checks(LARGE, 16))), (SMALL,)),
     ("clean plate: noise", set_key("clean_plate", lambda: exr(noise(LARGE))), (LARGE,)),
     ("clean take of 40 frames, noise", plate_and_take, (SMALL,)),
     ("sheets of 4 MB, 16 in a chain", full_chain, (SMALL,)),
@@ -375,7 +375,7 @@ def check(program, shot):
 
 def main():
     program, words = os.path.abspath(sys.argv[1]), sys.argv[2:] or [""]
-    print("| what | frames | files, MB | status | processor s | unpacking, s | above unpacking | above the shot as it was |")
+    print("| what | frames | files, MB | status | processor s | unpacking, s | above unpacking | above the shot without it |")
     print("|---|---|---|---|---|---|---|---|")
     plain = {}
     for title, change, sizes in CASES:

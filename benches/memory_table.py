@@ -137,7 +137,7 @@ def check(program, root, limit):
 def main():
     program, source = os.path.abspath(sys.argv[1]), sys.argv[2]
     fuzz = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "fuzz", "corpus", "picture")
-    print("| input | asked, MiB | " + " | ".join(name for name, _ in LIMITS) + " |")
+    print("| input | requested, MiB | " + " | ".join(name for name, _ in LIMITS) + " |")
     print("|---|---|" + "---|" * len(LIMITS))
     for title, role, name, data, stretched in inputs(fuzz):
         with tempfile.TemporaryDirectory() as root:
@@ -148,8 +148,8 @@ def main():
                 need = re.search(r"takes\s+about\s+(\d+)\s+MiB", said)
                 asked = need.group(1) if need else asked
                 kept_out = re.search(r"of\s+memory|the\s+limits\s+are|uncompressed", said)
-                came = "died" if status < 0 or status > 4 else "done" if status != 2 else "refused"
-                came = "read, and no sphere in it" if came == "refused" and not kept_out else came
+                came = "died" if status < 0 or status > 4 else "checked" if status != 2 else "refused"
+                came = "read, no sphere found" if came == "refused" and not kept_out else came
                 cells.append(f"{came}, {used} MiB")
             print(f"| {title} | {asked} | " + " | ".join(cells) + " |", flush=True)
 
