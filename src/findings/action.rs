@@ -1,4 +1,4 @@
-//! What to change, as data for other programs: the same that a finding's remedy says in words.
+//! What to change, as data for other programs: the same as a finding's remedy says in words.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -8,27 +8,27 @@ use serde::{Deserialize, Serialize};
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
 pub enum Action {
-    /// Turn all of the CG's light: about up, then tilt, then roll (right-handed).
+    /// Rotate all of the CG's light: about the vertical, then tilt, then roll (right-handed).
     TurnEnvironment {
-        /// About up, counter-clockwise seen from above.
+        /// Rotation about the vertical, degrees, counter-clockwise seen from above.
         heading_deg: f64,
-        /// About the axis to the right.
+        /// Rotation about the axis to frame right, degrees.
         tilt_deg: f64,
-        /// About the axis towards the camera.
+        /// Rotation about the axis towards the camera, degrees.
         roll_deg: f64,
-        /// What up is: `world` where the camera's tilt is known, else `camera`.
+        /// Which vertical is meant: `world` where the camera's tilt is known, else `camera`.
         up: String,
     },
-    /// Move one light of the CG to where the photograph has it.
+    /// Move one light of the CG to where the photograph shows it.
     TurnLight {
-        /// Where it stands in the CG.
+        /// Where it is in the CG.
         from: Place,
-        /// Where it belongs.
+        /// Where it should be.
         to: Place,
     },
-    /// Multiply the whole CG.
+    /// Multiply the whole CG render.
     Gain {
-        /// Factor of each channel, working space.
+        /// Factor for red, green and blue, linear BT.709.
         rgb: [f64; 3],
     },
     /// Multiply some of the CG's light.
@@ -36,30 +36,30 @@ pub enum Action {
         /// Each part with its factor.
         lights: Vec<LightFactor>,
     },
-    /// Add the lights that the CG lacks.
+    /// Add lights that are missing in the CG.
     AddLight {
-        /// Each as the photograph shows it.
+        /// Each light as the photograph shows it.
         lights: Vec<LightSeen>,
     },
-    /// Remove the lights that the CG has too many.
+    /// Remove extra lights from the CG.
     RemoveLight {
-        /// Each as the CG shows it.
+        /// Each light as the CG shows it.
         lights: Vec<LightSeen>,
     },
-    /// Render the CG sphere again in another way.
+    /// Render the CG sphere again with other settings.
     RenderAgain,
-    /// Record something on set again, or find another take of it.
+    /// Photograph something again on set, or find another take of it.
     ShootAgain,
-    /// Give what is missing on the shot sheet or beside it.
+    /// Supply something that is missing: a key of the shot sheet or a file.
     Give,
 }
 
 /// A direction.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Place {
-    /// 0 from the camera side, + to frame right.
+    /// Azimuth in camera axes, degrees: 0 = from the camera side, + = frame right.
     pub azimuth_deg: f64,
-    /// + above.
+    /// Elevation, degrees: + = above.
     pub elevation_deg: f64,
 }
 
@@ -70,21 +70,21 @@ impl From<[f64; 2]> for Place {
     }
 }
 
-/// Some of the CG's light and what to multiply it by.
+/// Part of the CG's light and what to multiply it by.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LightFactor {
-    /// Which.
+    /// Which part.
     #[serde(flatten)]
     pub part: LightPart,
-    /// Factor of each channel, working space.
+    /// Factor for red, green and blue, linear BT.709.
     pub rgb: [f64; 3],
 }
 
-/// Some of the CG's light.
+/// Part of the CG's light.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum LightPart {
-    /// The light that stands there.
+    /// The light in this direction.
     At(Place),
     /// These layers of the picture.
     Layers(Vec<String>),
@@ -100,18 +100,18 @@ pub enum Share {
     Keys,
     /// Everything else.
     AllButKeys,
-    /// Whatever stands out as a light.
+    /// All single lights.
     Lights,
-    /// What lies between the lights.
+    /// Everything between the lights.
     Surroundings,
 }
 
 /// A light as one side shows it.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LightSeen {
-    /// Where it stands.
+    /// Its direction.
     pub at: Place,
-    /// Part of the light on a plane that faces it.
+    /// Its share of all the light that a surface facing it receives, 0 to 1.
     pub share: f64,
 }
 

@@ -12,7 +12,7 @@ pub(crate) const SAID_BY_OTHERS: &str = "said_by_others";
 /// The frame of a moving shot that a finding is of.
 pub(crate) const FRAME: &str = "frame";
 
-/// A sentence that stands beside the number whatever the verdict.
+/// A sentence printed beside the number whatever the verdict.
 pub(crate) const TOLD: &str = "told";
 
 /// Which of its numbers decided a finding, in words.

@@ -20,47 +20,47 @@ pub struct Report {
     /// Always `plateproof-report/1`.
     #[schemars(extend("const" = REPORT_FORMAT))]
     pub format: String,
-    /// Which program wrote it.
+    /// The program that wrote the report.
     pub tool: ToolNote,
     /// The shot's name.
     pub shot: String,
-    /// The CG version, where the sheet or an option gives one.
+    /// The CG version, if the sheet or an option gives one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub version: Option<String>,
-    /// The worst of the findings that concern the CG.
+    /// The worst verdict of the findings that concern the CG.
     pub verdict: ShotVerdict,
-    /// Every sphere measured, mirror before CG.
+    /// Every sphere that was measured: each mirror sphere before its CG sphere.
     pub spheres: Vec<SphereReport>,
-    /// One entry per check and mirror, worst first.
+    /// The results: one entry per check and mirror, worst first.
     pub findings: Vec<Finding>,
-    /// Every file read.
+    /// Every file that was read.
     pub inputs: Vec<InputRecord>,
-    /// Conventions and assumptions under which the numbers hold, one sentence each.
+    /// Conventions and assumptions behind the numbers, one sentence each.
     #[serde(default)]
     pub assumptions: Vec<String>,
-    /// Things the reader should know.
+    /// Warnings about the input, one sentence each.
     pub warnings: Vec<String>,
-    /// Checks that had to be decided and were not.
+    /// Required checks without a definite result.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub required_undecided: Vec<String>,
-    /// Sheet keys that this version accepts and does not use.
+    /// Keys of the sheet that this version accepts but does not use.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub not_used: Vec<String>,
-    /// The sheet's `notes`, carried along.
+    /// The sheet's `notes`, unchanged.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub notes: Option<Map<String, Value>>,
-    /// A moving shot over time; all else in the report is about its worst frame.
+    /// A moving shot over time; everything else in the report describes its worst frame.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sequence: Option<SequenceReport>,
-    /// What the report came from, where the shot could be done.
+    /// Hashes by which a later run knows whether the report is still valid; absent if the shot could not be checked.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub provenance: Option<Provenance>,
-    /// Why the shot could not be done, else null.
+    /// Why the shot could not be checked; null if it was.
     pub error: Option<ErrorNote>,
 }
 
 impl Report {
-    /// The report of a shot that could not be done.
+    /// The report of a shot that could not be checked.
     pub fn failed(shot: &str, version: Option<String>, error: &crate::Error) -> Self {
         Self { verdict: ShotVerdict::Error, error: Some(error.into()), ..Self::begun(shot, version) }
     }
@@ -88,28 +88,28 @@ impl Report {
     }
 }
 
-/// By what a later run knows that a report still holds.
+/// Hashes by which a later run knows whether a report is still valid.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Provenance {
-    /// Hash of the program's version, the sheet with what it extends, the options, and the content of every file that
-    /// the sheet names.
+    /// Hash of the program's version, the sheet with everything it extends, the options, and the content of every file
+    /// that the sheet names.
     pub fingerprint: String,
-    /// Content hash of the text report.
+    /// BLAKE3 hash of the text report.
     pub text_blake3: String,
-    /// Content hash of the evidence picture, where there is one.
+    /// BLAKE3 hash of the evidence picture, if there is one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub picture_blake3: Option<String>,
-    /// Content hashes of further files of the shot, by what follows its name and version in theirs.
+    /// BLAKE3 hashes of the shot's other files, listed by the part of the file name that follows shot and version.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub beside_blake3: BTreeMap<String, String>,
-    /// Content hash of this very report with this value left empty.
+    /// BLAKE3 hash of this JSON report itself, computed with this value left empty.
     pub report_blake3: String,
 }
 
-/// Which program wrote a report.
+/// The program that wrote a report.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ToolNote {
-    /// `plateproof`.
+    /// Always `plateproof`.
     pub name: String,
     /// Its version.
     pub version: String,
@@ -127,198 +127,200 @@ fn is_zero(fraction: &f64) -> bool {
     *fraction == 0.0
 }
 
-/// What one frame's sphere says.
+/// One sphere in one frame, as measured.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct SphereReport {
-    /// Photographed or rendered.
+    /// `mirror` for the photographed sphere, `cg` for the rendered one.
     pub role: SphereRole,
-    /// Name of the mirror entry.
+    /// Name of the mirror, as in the sheet.
     pub name: String,
-    /// Centre x, centre y, semi-axis a, semi-axis b (px), angle (deg).
+    /// The outline: centre x, centre y, semi-axis a, semi-axis b (px), angle (deg).
     pub outline_px: [f64; 5],
-    /// Their standard deviations.
+    /// Standard deviations of the five numbers of `outline_px`.
     pub outline_px_sd: [f64; 5],
-    /// `given`, `alpha` or `search`.
+    /// How the outline was found: `given`, `alpha` or `search`.
     pub found_by: String,
-    /// Fraction of the outline that shows no usable edge.
+    /// Fraction of the outline that has no usable edge.
     #[serde(default)]
     pub unseen_outline_fraction: f64,
-    /// Horizontal field of view used, degrees.
+    /// Horizontal field of view that was used, degrees.
     #[serde(default)]
     pub horizontal_fov_deg: f64,
-    /// Where it came from: `sheet`, `file`, `option` or `assumed`.
+    /// Source of the field of view: `sheet`, `file`, `option` or `assumed`.
     #[serde(default)]
     pub horizontal_fov_from: String,
-    /// Half-angle of the cone of directions that the sphere cannot show, degrees.
+    /// Half-angle of the cone of directions behind the sphere, which it cannot show, degrees.
     #[serde(default)]
     pub blind_half_angle_deg: f64,
-    /// Fraction of the sphere's pixels in which some channel is clipped.
+    /// Fraction of the sphere's pixels with at least one clipped channel.
     pub clipped_fraction: f64,
-    /// Fraction of the sphere's pixels that held NaN or Inf.
+    /// Fraction of the sphere's pixels that contained NaN or Inf.
     #[serde(default)]
     pub invalid_fraction: f64,
-    /// Fraction of the sphere that does not count: what the sheet asks to ignore, and what the seam spoils.
+    /// Fraction of the sphere left out of every comparison: what the sheet says to ignore, and the seam.
     #[serde(default, skip_serializing_if = "is_zero")]
     pub ignored_fraction: f64,
-    /// Angle within which a worn or brushed sphere mirrors half of a point's light; absent where it is clear.
+    /// Blur of a worn or brushed surface, degrees: the angle within which half of the light of a point source is
+    /// reflected. Absent if no blur was measured.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub surface_blur_deg: Option<f64>,
-    /// One sd of `surface_blur_deg`.
+    /// Standard deviation of `surface_blur_deg`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub surface_blur_deg_sd: Option<f64>,
-    /// The camera's response curve, where a bracket of files that are not linear told it.
+    /// The camera's response curve, if it was measured from a bracket of non-linear files.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub response_curve: Option<ResponseReport>,
-    /// The lights, most illuminance first.
+    /// The lights, in order of illuminance, strongest first.
     pub lights: Vec<LightReport>,
-    /// Two or more lights are within 1/3 stop of the brightest: there is no single key.
+    /// Whether two or more lights are within 1/3 stop of the brightest, so that there is no single key.
     #[serde(default)]
     pub no_single_key: bool,
-    /// Largest over smallest illuminance on a matte patch (see `assumptions`).
+    /// Largest divided by smallest illuminance of a matte patch at the sphere's position (see `assumptions`).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_ratio: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_ratio_sd: Option<f64>,
-    /// `lower` where clipping makes it a bound.
+    /// `lower` if clipping makes it only a lower bound.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_ratio_bound: Option<String>,
-    /// The same in stops.
+    /// `key_fill_ratio` in stops.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_stops: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_stops_sd: Option<f64>,
-    /// `lower` where clipping makes it a bound.
+    /// `lower` if clipping makes it only a lower bound.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_stops_bound: Option<String>,
-    /// Azimuth and elevation of the patch normal that receives most, degrees.
+    /// Azimuth and elevation that the brightest patch faces, degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub brightest_patch_deg: Option<[f64; 2]>,
-    /// Azimuth and elevation of the patch normal that receives least, degrees.
+    /// Azimuth and elevation that the darkest patch faces, degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub darkest_patch_deg: Option<[f64; 2]>,
 }
 
-/// A camera's response curve, recovered from a bracket (Debevec & Malik 1997).
+/// A camera's response curve, measured from a bracket (Debevec & Malik 1997).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct ResponseReport {
-    /// Robust standard deviation of one reading about the fit, stops.
+    /// Robust standard deviation of single samples about the fit, stops.
     pub residual_stops: f64,
-    /// Samples used.
+    /// Number of samples used.
     pub samples: usize,
-    /// Steepness against the nominal encoding, 1 = as steep.
+    /// Slope of the measured curve divided by that of the nominal encoding; 1 = the same.
     pub slope_against_nominal: f64,
-    /// Stops of the exposures as stated.
+    /// Exposures as stated, stops.
     pub stated_stops: Vec<f64>,
-    /// Stops as the pictures have them, mean and span as stated.
+    /// Exposures as measured from the pictures, stops; mean and range are those of `stated_stops`.
     pub measured_stops: Vec<f64>,
-    /// Standard deviation of each of them.
+    /// Standard deviations of `measured_stops`.
     pub measured_stops_sd: Vec<f64>,
-    /// 8-bit codes at which the curve is listed.
+    /// 8-bit code values at which the curve is given.
     pub codes: Vec<u8>,
-    /// Base-2 logarithm of the light at those codes for red, green and blue; code 118 is 18 % grey.
+    /// Base-2 logarithm of the light at those code values, for red, green and blue; code 118 is 18 % grey.
     pub log2_light_rgb: [Vec<f64>; 3],
 }
 
 /// One light.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct LightReport {
-    /// 0 = from the camera side, +90 = frame right, 180 = from behind.
+    /// Azimuth, degrees: 0 = from the camera side, +90 = frame right, 180 = from behind.
     pub azimuth_deg: f64,
-    /// Its standard deviation; large near the zenith, where azimuth means little.
+    /// Its standard deviation; large near the zenith, where azimuth is poorly defined.
     #[serde(default)]
     pub azimuth_deg_sd: f64,
-    /// Positive = above.
+    /// Elevation, degrees; + = above.
     pub elevation_deg: f64,
     /// Its standard deviation.
     #[serde(default)]
     pub elevation_deg_sd: f64,
     /// Standard deviation of the direction, degrees (root mean square of the two tangent components).
     pub direction_sd_deg: f64,
-    /// Uniform disc of the same second moment; absent where unresolved.
+    /// Angular radius of the light, degrees: that of a uniform disc with the same second moment. Absent if the light is
+    /// too small to measure.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_deg: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_deg_sd: Option<f64>,
-    /// Why the size is absent.
+    /// Why the size could not be measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub angular_radius_reason: Option<String>,
-    /// Scene-linear luminance × steradian on a plane facing the light.
+    /// Illuminance on a surface facing the light: scene-linear luminance × steradian.
     pub illuminance: f64,
     /// Its standard deviation.
     #[serde(default)]
     pub illuminance_sd: f64,
-    /// `lower` where the light is clipped.
+    /// `lower` if the light is clipped, so that its illuminance is only a lower bound.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub illuminance_bound: Option<String>,
-    /// Share of what a plane facing the light receives.
+    /// The light's share of everything that a surface facing it receives, 0 to 1.
     pub share: f64,
     /// Its standard deviation.
     #[serde(default)]
     pub share_sd: f64,
-    /// Some of its pixels are clipped.
+    /// Whether any of its pixels are clipped.
     pub clipped: bool,
-    /// Linear colour, green = 1, in the working space.
+    /// Linear colour, green = 1, with BT.709 primaries.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub colour_rgb: Option<[f64; 3]>,
-    /// Correlated colour temperature as balanced in the file.
+    /// Correlated colour temperature, kelvin, under the file's white balance.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cct_kelvin: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub cct_kelvin_sd: Option<f64>,
-    /// Distance from the Planckian locus in CIE 1960 uv, + = green side.
+    /// Distance from the Planckian locus in CIE 1960 uv; + = towards green.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duv: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duv_sd: Option<f64>,
-    /// Why the colour is absent.
+    /// Why the colour could not be measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub colour_reason: Option<String>,
 }
 
-/// One check's outcome on one mirror.
+/// Result of one check on one mirror.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
     /// Name of the check.
     pub check: CheckId,
     /// `cg`, or `reference` for what came from set.
     pub concerns: Concerns,
-    /// Name of the mirror entry.
+    /// Name of the mirror, as in the sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
     /// The verdict.
     pub verdict: Verdict,
-    /// CG minus plate side; absent with a reason where it could not be measured.
+    /// CG minus plate side. If it could not be measured it is absent, and `reason` says why.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// One standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value_sd: Option<f64>,
-    /// `lower` or `upper` where only a bound is known.
+    /// `lower` or `upper` if only a bound is known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value_bound: Option<String>,
-    /// Unit of value, sd and tolerance.
+    /// Unit of `value`, `value_sd` and `tolerance`.
     pub unit: String,
-    /// The tolerance it was held against.
+    /// The tolerance that `value` was compared with.
     pub tolerance: f64,
-    /// Further numbers, each with its unit in the name.
+    /// Further numbers, each with its unit in the name of its key.
     pub detail: Map<String, Value>,
-    /// Why the verdict is what it is, where that needs saying.
+    /// Why the verdict is what it is, if that is not obvious from the numbers.
     pub reason: String,
     /// What to do; in JSON `remedy` has the words and `action` the same for other programs.
     #[serde(flatten)]
     #[schemars(with = "super::remedy::Written")]
     pub remedy: Remedy,
-    /// A waiver from the sheet that covers this finding.
+    /// The waiver of the sheet that covers this finding.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waived: Option<Value>,
 }
 
-/// Colour of one side against the other.
+/// Colour of the CG compared with the plate side.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Balance {
     /// CG minus plate side, log2 of red over green.
@@ -329,23 +331,23 @@ pub struct Balance {
     pub blue_green_stops: f64,
     /// Its standard deviation.
     pub blue_green_stops_sd: f64,
-    /// What the CG would be multiplied by, green = 1.
+    /// Factors for red, green and blue by which to multiply the CG, green = 1.
     pub gain_rgb: [f64; 3],
-    /// Its standard deviations.
+    /// Their standard deviations.
     pub gain_rgb_sd: [f64; 3],
-    /// CG minus plate side in reciprocal megakelvin, + = CG warmer; absent far from the Planckian locus.
+    /// CG minus plate side, mired; + = CG warmer. Absent far from the Planckian locus.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mired_error: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mired_error_sd: Option<f64>,
-    /// CG minus plate side, + = CG greener.
+    /// Duv of the CG minus that of the plate side; + = CG greener.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duv_error: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duv_error_sd: Option<f64>,
-    /// CIEDE2000 of a grey patch of Y = 0.18 under both, for information.
+    /// CIEDE2000 difference of a grey patch of Y = 0.18 under both lights, for information.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub delta_e_2000: Option<f64>,
     /// Its standard deviation.
@@ -353,10 +355,10 @@ pub struct Balance {
     pub delta_e_2000_sd: Option<f64>,
 }
 
-/// Why a shot could not be done.
+/// Why a shot could not be checked.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct ErrorNote {
-    /// The file concerned.
+    /// The file with the problem.
     pub file: String,
     /// What is wrong.
     pub cause: String,
@@ -393,7 +395,7 @@ impl ErrorNote {
 /// A file written beside the report.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Attachment {
-    /// What follows the shot's name and version in the file name, such as `moved.png`.
+    /// The part of the file name that follows the shot's name and version, such as `moved.png`.
     pub ending: String,
     /// The whole file.
     pub bytes: Vec<u8>,

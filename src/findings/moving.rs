@@ -1,4 +1,4 @@
-//! A moving shot over time, as its report holds it.
+//! A moving shot over time, as its report describes it.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -12,25 +12,26 @@ pub struct SequenceReport {
     pub first_frame: u32,
     /// Number of the last frame.
     pub last_frame: u32,
-    /// Frames from one sample to the next; the last one may be nearer.
+    /// Frames from one sample to the next; the last interval may be shorter.
     pub every_frames: u32,
-    /// The frame that the rest of the report is about: the worst verdict, then the number furthest out.
+    /// The frame that the rest of the report describes: the one with the worst verdict and, of several, the one
+    /// furthest out of tolerance.
     pub worst_frame: u32,
-    /// Every sample, in the order of time.
+    /// Every sampled frame, in order.
     pub frames: Vec<FrameReport>,
 }
 
 /// One frame of a moving shot.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct FrameReport {
-    /// Its number.
+    /// Frame number.
     pub frame: u32,
-    /// Its verdict.
+    /// Verdict of this frame.
     pub verdict: ShotVerdict,
-    /// Why it could not be done.
+    /// Why the frame could not be checked.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub error: Option<String>,
-    /// Its numbers, by check and mirror.
+    /// Its numbers: one entry per check and mirror.
     pub values: Vec<FrameValue>,
 }
 
@@ -46,7 +47,7 @@ pub struct FrameValue {
     pub concerns: Concerns,
     /// The verdict.
     pub verdict: Verdict,
-    /// CG minus plate side; absent where it could not be measured.
+    /// CG minus plate side; absent if it could not be measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// One standard deviation.
@@ -54,7 +55,7 @@ pub struct FrameValue {
     pub value_sd: Option<f64>,
     /// Unit of value, sd and tolerance.
     pub unit: String,
-    /// The tolerance it was held against.
+    /// The tolerance that `value` was compared with.
     pub tolerance: f64,
 }
 

@@ -1,4 +1,4 @@
-//! What a finding is called where several stand together.
+//! What a finding is called where several are listed together.
 
 use std::collections::BTreeSet;
 
@@ -10,7 +10,7 @@ use crate::printable_text;
 pub(crate) struct Naming {
     /// With one mirror its name behind every check would be noise.
     several_mirrors: bool,
-    /// The checks that speak of the reference as well as of the CG.
+    /// The checks with findings on the reference as well as on the CG.
     two_sided: BTreeSet<CheckId>,
 }
 

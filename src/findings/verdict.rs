@@ -1,4 +1,4 @@
-//! The words of a judgement.
+//! The verdicts on a finding and on a shot.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -9,11 +9,11 @@ use serde::{Deserialize, Serialize};
 pub enum ShotVerdict {
     /// Everything compared agrees within tolerance.
     Match,
-    /// Something could not be decided.
+    /// Something is too uncertain to decide.
     Unsure,
-    /// Something is off.
+    /// Something is outside tolerance.
     Mismatch,
-    /// The shot could not be done.
+    /// The shot could not be checked.
     Error,
 }
 
@@ -33,13 +33,13 @@ impl ShotVerdict {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Verdict {
-    /// The input of the check was not supplied.
+    /// What the check needs was not supplied.
     NotGiven,
-    /// Within tolerance, beyond doubt.
+    /// Within tolerance, allowing for the uncertainty.
     Match,
-    /// The evidence does not decide.
+    /// Too uncertain to decide.
     Unsure,
-    /// Outside tolerance, beyond doubt.
+    /// Outside tolerance, allowing for the uncertainty.
     Mismatch,
 }
 

@@ -8,7 +8,7 @@ use super::MovieRecord;
 /// One file that was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct InputRecord {
-    /// `plate`, `mirror`, `cg`, …
+    /// What the file is used as: `plate`, `mirror`, `cg`, …
     pub role: String,
     /// The path as the sheet gives it.
     pub file: String,
@@ -16,25 +16,25 @@ pub struct InputRecord {
     pub width: usize,
     /// Display window height, px.
     pub height: usize,
-    /// Encoding used.
+    /// Encoding that was used.
     pub encoding: String,
-    /// Where that belief came from: `sheet`, `option`, `file`, `default`.
+    /// Where the encoding is known from: `sheet`, `option`, `file` or `default`.
     pub encoding_from: String,
-    /// Colour space used.
+    /// Colour space that was used.
     pub colour_space: String,
-    /// Where that belief came from: `sheet`, `option`, `chromaticities`, `profile`, `default`.
+    /// Where the colour space is known from: `sheet`, `option`, `chromaticities`, `profile` or `default`.
     pub colour_space_from: String,
-    /// Layer or part read, where the file has several.
+    /// Layer or part that was read, if the file has several.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub layer: Option<String>,
     /// Fraction of the file's pixel blocks that were decoded.
     pub decoded_fraction: f64,
-    /// Pixels that held NaN or Inf and were masked.
+    /// Number of pixels that contained NaN or Inf and were left out.
     #[serde(default)]
     pub masked_pixels: u64,
-    /// Content hash.
+    /// BLAKE3 hash of the file's content.
     pub blake3: String,
-    /// Which frame of a movie it is, and how its codes were read.
+    /// For a movie: which frame was used, and how its code values were read.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub movie: Option<MovieRecord>,
 }

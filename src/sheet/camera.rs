@@ -14,50 +14,50 @@ const SAME_ASPECT: f64 = 0.005;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct CameraSpec {
-    /// Which of several cameras it was.
+    /// Which camera it was, where there were several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub id: Option<String>,
     /// Focal length, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub focal_length_mm: Option<f64>,
-    /// Anamorphic squeeze; 1 for spherical lenses, 2 for a lens that takes in twice the width.
+    /// Anamorphic squeeze: 1 for spherical lenses, 2 for a lens that captures twice the width.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.25, max = 4.0))]
     pub squeeze: Option<f64>,
-    /// Width and height that `sensor_px` covers, mm.
+    /// Width and height of the sensor area that `sensor_px` counts, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::positive_pair")]
     pub sensor_mm: Option<[f64; 2]>,
-    /// Name of the sensor or film format in place of `sensor_mm`: `super-35`, `full-frame`, `super-16`, …
+    /// Name of the sensor or film format, instead of `sensor_mm`: `super-35`, `full-frame`, `super-16`, …
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1))]
     pub sensor_format: Option<String>,
-    /// Columns and rows of the sensor.
+    /// Pixel columns and rows of the sensor.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::positive_pair")]
     pub sensor_px: Option<[f64; 2]>,
-    /// Columns and rows of the sensor that were read out.
+    /// Pixel columns and rows that were read out from the sensor.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::positive_pair")]
     pub used_px: Option<[f64; 2]>,
-    /// Columns and rows that were written to the file.
+    /// Pixel columns and rows that the camera wrote to its file.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::positive_pair")]
     pub recorded_px: Option<[f64; 2]>,
-    /// Tilt; + = looking up, degrees.
+    /// Tilt, degrees; + = looking up.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -90.0, max = 90.0))]
     pub tilt_deg: Option<f64>,
-    /// Roll, degrees; + = camera turned counter-clockwise as the operator sees it.
+    /// Roll, degrees; + = the camera is rotated counter-clockwise as the operator sees it.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -180.0, max = 180.0))]
     pub roll_deg: Option<f64>,
-    /// Compass bearing of the view against true north, clockwise, degrees: 0 = looking north, 90 = east.
+    /// Compass bearing in which the camera looks, degrees clockwise from true north: 0 = north, 90 = east.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -360.0, max = 360.0))]
     pub heading_deg: Option<f64>,
-    /// One standard deviation of `heading_deg`; absent: 3 degrees.
+    /// One standard deviation of `heading_deg`, degrees. If left out: 3.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 180.0))]
     pub heading_sd_deg: Option<f64>,
@@ -68,25 +68,26 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance_mm: Option<f64>,
-    /// The same as it was written on set, in place of `distance_mm`: `"3.2 m"`, `"10 ft 6 in"`.
+    /// The same distance as written down on set, instead of `distance_mm`: `"3.2 m"`, `"10 ft 6 in"`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distance: Option<String>,
-    /// Focal length or sensor came from an option of the command line, not from the sheet.
+    /// Focal length or sensor came from a command-line option, not from the sheet.
     #[serde(skip)]
     pub by_option: bool,
-    /// Horizontal field of view over the full display width, given by an option; it outranks everything else.
+    /// Horizontal field of view over the full display width, from a command-line option; it overrides everything else.
     #[serde(skip)]
     pub fov_by_option_deg: Option<f64>,
 }
 
-/// The field of view that a sheet tells for one picture.
+/// The field of view that a sheet gives for one picture.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SheetFieldOfView {
     /// Over the picture's full display width, degrees, with the squeeze taken out.
     pub horizontal_fov_deg: f64,
-    /// The picture has another shape than the camera recorded, so it was cut or padded: what was assumed.
+    /// What was assumed, where the picture's aspect ratio differs from what the camera recorded because it was cropped
+    /// or padded.
     pub warning: Option<String>,
-    /// An option of the command line told it, not the sheet.
+    /// It came from a command-line option, not from the sheet.
     pub by_option: bool,
 }
 
@@ -120,12 +121,12 @@ impl CameraSpec {
         Some([self.tilt_deg?, self.roll_deg.unwrap_or(0.0)])
     }
 
-    /// The same camera without a word about its sensor and what was read out of it.
+    /// The same camera without its sensor and the area that was read out.
     pub(super) fn without_read_out(&self) -> Self {
         Self { sensor_mm: None, sensor_format: None, sensor_px: None, used_px: None, recorded_px: None, ..self.clone() }
     }
 
-    /// Width and height that `sensor_px` covers, mm: `sensor_mm`, else the gate of `sensor_format`.
+    /// Width and height of the sensor area that `sensor_px` counts, mm: `sensor_mm`, else the gate of `sensor_format`.
     pub fn sensor_size_mm(&self) -> Option<[f64; 2]> {
         let format = || SensorFormat::named(self.sensor_format.as_deref()?).map(|format| format.size_mm);
         self.sensor_mm.or_else(format)
@@ -139,7 +140,7 @@ impl CameraSpec {
         }
     }
 
-    /// Width of the scene that the read-out part of the sensor saw, mm on the sensor, squeeze undone.
+    /// Width of the read-out part of the sensor, mm, multiplied by the squeeze.
     fn used_width_mm(&self) -> Option<f64> {
         Some(self.sensor_size_mm()?[0] * self.width_read_out() * self.squeeze.unwrap_or(1.0))
     }
@@ -147,9 +148,9 @@ impl CameraSpec {
     /// The horizontal field of view of a picture of `size`, `2 atan(width / 2f)` of a pinhole; `None` unless focal
     /// length and sensor size are given.
     ///
-    /// A picture of another size but the recorded shape was scaled, which changes nothing. One of another shape was
-    /// cut or padded: where its height is the recorded height, its width tells by how much; otherwise the full
-    /// recorded width is assumed. Both come with a warning.
+    /// A picture of another size but the recorded aspect ratio was scaled, which changes nothing. One of another aspect
+    /// ratio was cropped or padded: where its height is the recorded height, its width says by how much; otherwise the
+    /// full recorded width is assumed. Both cases give a warning.
     pub fn horizontal_fov(&self, size: Size) -> Option<SheetFieldOfView> {
         if let Some(horizontal_fov_deg) = self.fov_by_option_deg {
             return Some(SheetFieldOfView { horizontal_fov_deg, warning: None, by_option: true });
@@ -161,13 +162,13 @@ impl CameraSpec {
         Some(SheetFieldOfView { horizontal_fov_deg, warning: crop.warning, by_option: self.by_option })
     }
 
-    /// Shape of what the camera recorded, in columns and rows.
+    /// Columns and rows that the camera recorded; only their ratio counts.
     fn recorded(&self) -> Option<[f64; 2]> {
         self.recorded_px.or(self.used_px).or(self.sensor_px).or_else(|| self.sensor_size_mm())
     }
 
-    /// The noted sensor stands upright where the picture lies (or lies where it stands), and fits with its sides exchanged:
-    /// columns and rows as noted.
+    /// Columns and rows as noted, if the noted sensor is portrait and the picture landscape (or the reverse) and the
+    /// two fit once width and height are swapped.
     pub(crate) fn sides_exchanged(&self, size: Size) -> Option<[f64; 2]> {
         let recorded = self.recorded()?;
         let picture = size.width as f64 / size.height as f64 / self.squeeze.unwrap_or(1.0);
@@ -189,10 +190,11 @@ impl CameraSpec {
     }
 }
 
-/// With its sides exchanged a sensor fits a picture to this part: lenses and deliveries crop a little.
+/// Relative difference in aspect ratio up to which a sensor with width and height swapped fits a picture: deliveries
+/// crop a little.
 const EXCHANGED_ASPECT: f64 = 0.15;
 
-/// Natural log of the ratio of two shapes, of which one lies and the other stands for certain.
+/// Natural log of the ratio of two aspect ratios beyond which one is certainly landscape and the other portrait.
 const LYING: f64 = 0.3;
 
 /// By how much a picture is narrower (or wider) than what the camera recorded.

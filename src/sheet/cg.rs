@@ -15,52 +15,56 @@ pub struct CgSpec {
     /// Version of the render; it becomes part of the report's file name.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub version: Option<String>,
-    /// The rendered spheres, one for each mirror.
+    /// The rendered spheres, one for each mirror sphere.
     #[schemars(length(min = 1, max = 32))]
     pub spheres: Vec<CgSphereSpec>,
-    /// The CG camera where it differs; keys left out are those of the plate's camera.
+    /// The CG camera, where it differs from the plate's: keys left out are taken from the plate's camera.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub camera: Option<CameraSpec>,
-    /// Lens distortion of the render: `"none"`, `"in-comp"` where it is put in later, or what was applied.
+    /// Lens distortion of the render: `"none"`, `"in-comp"` if it is added in the composite, or the distortion that was
+    /// applied.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distortion: Option<Value>,
 }
 
-/// One rendered sphere. In a sheet, a plain string stands for an object with that `frame`.
+/// One rendered sphere. In a sheet, a plain string is short for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct CgSphereSpec {
-    /// Name of the mirror it stands for; absent: the only mirror, or the one in the same place of the list.
+    /// Name of the mirror sphere that it matches. If left out: the only mirror, or the one at the same position in the
+    /// list.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
-    /// The picture (`frame`, `layer`, `encoding`, `colour_space`, `clip_level`, … stand directly in the entry).
+    /// The picture; its keys (`frame`, `layer`, `encoding`, `colour_space`, `clip_level`, …) are written directly in
+    /// the entry.
     #[serde(flatten)]
     pub image: ImageSpec,
-    /// Layers that hold one light each.
+    /// Layers of the picture that hold one light each.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub light_layers: Vec<String>,
-    /// Reflectance that the sphere was rendered with.
+    /// Linear reflectance (red, green, blue) that the sphere was rendered with, or `same-as-mirror`.
     pub reflectance: Reflectance,
-    /// What the alpha channel means.
+    /// Whether the colours are multiplied by alpha; `none` if alpha has nothing to do with the sphere.
     pub alpha: AlphaKind,
-    /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.
+    /// The sphere's outline, instead of searching for it, px: centre x, centre y, radius; or centre x, centre y, the
+    /// two semi-axes, and the angle of the first in degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
-    /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
-    /// It is refined on the picture.
+    /// A circle drawn around the sphere by hand, accurate to 15 % of its radius, px: centre x, centre y, radius. Used
+    /// instead of `outline_px`; the program refines it on the picture.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
 }
 
 impl CgSphereSpec {
-    /// The outline given in place of the search.
+    /// The outline, if one was given instead of searching for it.
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
     }
 
-    /// What is told of its place.
+    /// What is given about its position in the frame.
     pub fn told(&self) -> Told {
         Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
     }
@@ -70,7 +74,7 @@ impl CgSphereSpec {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(untagged)]
 pub enum Reflectance {
-    /// `"same-as-mirror"`: it cancels from every comparison.
+    /// `"same-as-mirror"`: it cancels out of every comparison.
     #[default]
     #[serde(with = "same_as_mirror")]
     #[schemars(schema_with = "schema_parts::same_as_mirror")]
@@ -100,11 +104,11 @@ mod same_as_mirror {
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum AlphaKind {
-    /// Colours are multiplied by alpha already.
+    /// Colours are already multiplied by alpha.
     #[default]
     Premultiplied,
     /// Colours are not multiplied by alpha.
     Straight,
-    /// Alpha says nothing about the sphere.
+    /// Alpha has nothing to do with the sphere.
     None,
 }

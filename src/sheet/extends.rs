@@ -179,7 +179,7 @@ fn merge_lists(parent: &mut Vec<Value>, child: Vec<Value>) {
     }
 }
 
-/// What an entry of a list is called: its `name`, or the mirror that a rendered sphere stands for.
+/// What an entry of a list is called: its `name`, or the mirror that a rendered sphere matches.
 fn entry_name(entry: &Value) -> Option<&str> {
     entry.get("name").or_else(|| entry.get("mirror"))?.as_str()
 }

@@ -1,16 +1,16 @@
-//! Regions of a photographed sphere that do not count: crew, tripod, the photographer.
+//! Regions of a photographed sphere to leave out: crew, tripod, the photographer.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::structure::Misfit;
 
-/// A region that does not count, either by direction (a cone of `radius_deg` around `azimuth_deg`, `elevation_deg`) or
+/// A region to leave out, given either by direction (a cone of `radius_deg` around `azimuth_deg`, `elevation_deg`) or
 /// by its outline in the frame (`polygon_px`).
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct IgnoreSpec {
-    /// What is there, for the report.
+    /// What is there; the report names it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub what: Option<String>,
     /// Azimuth of the cone's axis in camera axes, degrees.
@@ -25,12 +25,12 @@ pub struct IgnoreSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 180))]
     pub radius_deg: Option<f64>,
-    /// Corners in pixels of the frame, in order around the region; it may reach beyond the sphere.
+    /// Corners of the region in order, pixels of the frame. It may extend beyond the sphere.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub polygon_px: Option<Vec<[f64; 2]>>,
 }
 
-/// A region with everything it needs.
+/// A completely described region.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum IgnoreRegion<'a> {
     /// All directions within `radius_deg` of an axis.
@@ -46,11 +46,11 @@ pub enum IgnoreRegion<'a> {
     Polygon(&'a [[f64; 2]]),
 }
 
-/// Corners that a polygon may have; outlines drawn by hand have a few dozen.
+/// Largest number of corners of a polygon; outlines drawn by hand have a few dozen.
 const MOST_CORNERS: usize = 4096;
 
 impl IgnoreSpec {
-    /// The region, where it is told completely and in one way only.
+    /// The region, if it is given completely and in one way only.
     pub fn region(&self) -> Option<IgnoreRegion<'_>> {
         match (self.azimuth_deg, self.elevation_deg, self.radius_deg, &self.polygon_px) {
             (Some(azimuth_deg), Some(elevation_deg), Some(radius_deg), None) => {
@@ -78,7 +78,7 @@ impl IgnoreSpec {
         }
     }
 
-    /// Every region is a cone or a polygon, whole and not both.
+    /// Every region is either a complete cone or a complete polygon, never both.
     pub(super) fn rule(&self, path: &str) -> Result<(), Misfit> {
         if self.region().is_some() {
             return Ok(());

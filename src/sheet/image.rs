@@ -1,4 +1,4 @@
-//! One picture as the sheet names it.
+//! One picture as the sheet describes it.
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -10,70 +10,74 @@ use crate::image::limits::Limits;
 use crate::image::{CodeRange, Field, Matrix, MoviePass, MovieRequest, is_movie_name};
 use crate::{Error, ErrorKind, Result};
 
-/// One picture. In a sheet, a plain string stands for an object with that `frame`.
+/// One picture. In a sheet, a plain string is short for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[schemars(extend("required" = ["frame"]))]
 pub struct ImageSpec {
-    /// The file, relative to the sheet. `####` or `%04d` stands for the frame number.
+    /// The file, relative to the sheet. `####` or `%04d` is replaced by the frame number.
     #[schemars(length(min = 1))]
     pub frame: String,
-    /// How code values relate to light: a name (`scene-linear`, `srgb`, …; `plateproof explain encodings`), or a Common LUT Format file (`show.clf`,
-    /// relative to the sheet) that turns code values into scene-linear light; absent: as the file says.
+    /// How code values relate to light: a name (`scene-linear`, `srgb`, …; see `plateproof explain encodings`), or a
+    /// Common LUT Format file (`show.clf`, relative to the sheet) that converts code values to scene-linear light. If
+    /// left out: what the file says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub encoding: Option<String>,
-    /// `rec709`, `rec2020`, `p3-d65`, `aces2065-1`, `acescg` or `xyz`; absent: as the file says.
+    /// `rec709`, `rec2020`, `p3-d65`, `aces2065-1`, `acescg` or `xyz`. If left out: what the file says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub colour_space: Option<String>,
     /// Scene-linear value at which the recording clips.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub clip_level: Option<f64>,
-    /// `fixed`: the camera's white balance was set by hand, whatever the file says.
+    /// `fixed`: the camera's white balance was set by hand, even if the file says otherwise.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub white_balance: Option<WhiteBalance>,
-    /// Layer or part of a file that holds several.
+    /// Layer or part to read, if the file has several.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub layer: Option<String>,
-    /// Relative to the plate, in stops; + = recorded brighter. Radiance = pixel / 2^stops.
+    /// Exposure relative to the plate, stops; + = recorded brighter. Radiance = pixel / 2^stops.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -40.0, max = 40.0))]
     pub exposure_stops: Option<f64>,
-    /// The number that stands for `####` or `%04d`; of a movie the frame, counted from 1 in the order shown.
+    /// The frame number that replaces `####` or `%04d`; for a movie the frame, counted from 1 in display order.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_number: Option<u32>,
     /// First and last number of a sequence, or of a movie's frames.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_range: Option<[u32; 2]>,
-    /// The frame of a movie by its label, in place of its number: `01:12:03:14`.
+    /// The frame of a movie by its timecode, instead of its number: `01:12:03:14`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1))]
     pub timecode: Option<String>,
-    /// What is taken of a movie's interlaced frames, whose two fields are of different moments: `upper` or `lower`, the rows between
-    /// interpolated; `whole` where both are of one moment, whatever the movie says. Absent: they are refused.
+    /// Which field of a movie's interlaced frames to use: `upper` or `lower`, with the rows between interpolated;
+    /// `whole` if both fields show the same moment, even if the movie says otherwise. If left out: interlaced frames
+    /// are refused.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<Field>,
-    /// What a movie's codes stand for black and white, where its stream is wrong: `limited` (64 and 940 of 10 bits) or `full`.
+    /// Which code values are black and white in a movie, if its stream is wrong: `limited` (64 and 940 of 10 bits) or
+    /// `full`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub code_range: Option<CodeRange>,
-    /// By which matrix a movie's luma was made, where its stream does not say or is wrong: `bt709`, `bt601`, `bt2020` or `smpte240`.
+    /// Matrix that a movie's luma was encoded with, if its stream does not say or is wrong: `bt709`, `bt601`, `bt2020`
+    /// or `smpte240`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub matrix: Option<Matrix>,
-    /// `encoding` came from an option of the command line, not from the sheet.
+    /// `encoding` came from a command-line option, not from the sheet.
     #[serde(skip)]
     pub encoding_by_option: bool,
-    /// `colour_space` came from an option of the command line, not from the sheet.
+    /// `colour_space` came from a command-line option, not from the sheet.
     #[serde(skip)]
     pub colour_space_by_option: bool,
     /// A pass over the movie, where more of its frames are wanted.
     #[serde(skip)]
     pub pass: Option<Arc<MoviePass>>,
-    /// What the file may cost. Whoever runs the program decides, never a sheet.
+    /// How much memory and time reading the file may take. Set by whoever runs the program, never by a sheet.
     #[serde(skip)]
     pub limits: Limits,
 }
 
-/// How the camera balanced its white.
+/// How the camera's white balance was set.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum WhiteBalance {
@@ -82,7 +86,7 @@ pub enum WhiteBalance {
 }
 
 impl ImageSpec {
-    /// A picture of which nothing but the file is told.
+    /// A picture of which only the file is given.
     pub fn of_frame(frame: impl Into<String>) -> Self {
         Self { frame: frame.into(), ..Self::default() }
     }

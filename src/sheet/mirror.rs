@@ -7,22 +7,24 @@ use super::{IgnoreSpec, ImageSpec, schema_parts};
 use crate::optics::material::Material;
 use crate::sphere::{Outline, Told};
 
-/// One mirror sphere photographed on set. In a sheet, a plain string stands for an object with that `frame`.
+/// One mirror sphere photographed on set. In a sheet, a plain string is short for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct MirrorSpec {
-    /// Its name; absent: `m1`, `m2`, … in the sheet's order.
+    /// Name of the sphere. If left out: `m1`, `m2`, … in the order of the sheet.
     #[schemars(length(min = 1))]
     pub name: String,
-    /// The exposures. A single `frame` is a bracket of one; a loaded sheet always holds at least one here.
+    /// The exposures of a bracket. A single `frame` is a bracket of one; once loaded, a sheet always has at least one
+    /// here.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
     pub bracket: Vec<ImageSpec>,
-    /// `frame` in place of a bracket, and what holds for every exposure (`encoding`, `colour_space`, `clip_level`,
-    /// `layer`); a loaded sheet has it applied to each entry of `bracket` already.
+    /// `frame` instead of a bracket, and what applies to every exposure (`encoding`, `colour_space`, `clip_level`,
+    /// `layer`); once loaded, it has been copied into each entry of `bracket`.
     #[serde(flatten, skip_serializing)]
     pub whole: ImageSpec,
-    /// Linear reflectance in the frame's own colour space, or a material's name; absent: unknown.
+    /// Linear reflectance (red, green, blue) in the frame's own colour space, or the name of a material. If left out:
+    /// unknown.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::mirror_reflectance")]
     pub reflectance: Option<MirrorReflectance>,
@@ -34,26 +36,29 @@ pub struct MirrorSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub diameter_mm: Option<f64>,
-    /// The same as it was written on set, in place of `diameter_mm`: `"25 cm"`, `"10 in"`.
+    /// The same diameter as written down on set, instead of `diameter_mm`: `"25 cm"`, `"10 in"`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub diameter: Option<String>,
-    /// Where its centre stood, in millimetres from any origin: to frame right, up the frame, along the lens (towards
-    /// the camera or away from it, which the pictures tell).
+    /// Position of the sphere's centre, mm from any origin: towards frame right, up the frame, along the lens axis.
+    /// Whether the third number grows towards the camera or away from it is found from the pictures.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub position_mm: Option<[f64; 3]>,
-    /// The outline, where the search is not wanted: centre x, centre y, radius; or centre x, centre y, a, b, angle.
+    /// The sphere's outline, instead of searching for it, px: centre x, centre y, radius; or centre x, centre y, the
+    /// two semi-axes, and the angle of the first in degrees.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
-    /// A circle drawn around it by hand, good to 15 % of its radius, in place of `outline_px`: centre x, centre y, radius.
-    /// It is refined on the picture.
+    /// A circle drawn around the sphere by hand, accurate to 15 % of its radius, px: centre x, centre y, radius. Used
+    /// instead of `outline_px`; the program refines it on the picture.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
-    /// Regions of the sphere that do not count, on either side: crew, tripod, the photographer.
+    /// Regions of the sphere to leave out of every comparison, on the photographed and the CG sphere: crew, tripod, the
+    /// photographer.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub ignore: Vec<IgnoreSpec>,
-    /// Correct the mirror side by the drift measured between plate and mirror frame.
+    /// Whether to correct the photographed sphere by the exposure and colour drift measured between the plate and the
+    /// sphere frame.
     pub correct_drift: bool,
 }
 
@@ -63,12 +68,12 @@ pub struct MirrorSpec {
 pub enum MirrorReflectance {
     /// Linear red, green and blue in the frame's own colour space, the same at every angle.
     Rgb([f64; 3]),
-    /// As its material reflects, by colour and angle.
+    /// Of a material, depending on colour and angle.
     Material(Material),
 }
 
 impl MirrorReflectance {
-    /// Linear reflectance head on.
+    /// Linear reflectance at normal incidence.
     pub fn head_on(self) -> [f64; 3] {
         match self {
             Self::Rgb(rgb) => rgb,
@@ -76,7 +81,7 @@ impl MirrorReflectance {
         }
     }
 
-    /// The material, where that is what is known.
+    /// The material, if one is given.
     pub fn material(self) -> Option<Material> {
         match self {
             Self::Rgb(_) => None,
@@ -86,52 +91,52 @@ impl MirrorReflectance {
 }
 
 impl MirrorSpec {
-    /// The outline given in place of the search.
+    /// The outline, if one was given instead of searching for it.
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
     }
 
-    /// What is told of its place.
+    /// What is given about its position in the frame.
     pub fn told(&self) -> Told {
         Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
     }
 }
 
-/// A grey sphere or card photographed on set. In a sheet, a plain string stands for an object with that `frame`.
+/// A grey sphere or card photographed on set. In a sheet, a plain string is short for an object with that `frame`.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct MatteSpec {
-    /// Its name.
+    /// Name of the sphere or card.
     #[schemars(length(min = 1))]
     pub name: String,
-    /// The exposures.
+    /// The exposures of a bracket.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
     pub bracket: Vec<ImageSpec>,
-    /// As on a mirror.
+    /// As for a mirror sphere.
     #[serde(flatten, skip_serializing)]
     pub whole: ImageSpec,
-    /// Linear reflectance in the frame's own colour space.
+    /// Linear reflectance (red, green, blue) in the frame's own colour space.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::reflectance_rgb")]
     pub reflectance: Option<[f64; 3]>,
-    /// The outline, as on a mirror.
+    /// The outline, px; as for a mirror sphere.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::outline_px")]
     pub outline_px: Option<Vec<f64>>,
-    /// A circle drawn around it by hand, as on a mirror.
+    /// A circle drawn around it by hand, px; as for a mirror sphere.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(schema_with = "schema_parts::near_px")]
     pub near_px: Option<Vec<f64>>,
 }
 
 impl MatteSpec {
-    /// The outline given in place of the search.
+    /// The outline, if one was given instead of searching for it.
     pub fn outline(&self) -> Option<Outline> {
         outline_from(self.outline_px.as_deref()?)
     }
 
-    /// What is told of its place.
+    /// What is given about its position in the frame.
     pub fn told(&self) -> Told {
         Told::of(self.outline(), self.near_px.as_deref().and_then(near_from))
     }
@@ -151,8 +156,8 @@ pub(crate) fn outline_from(numbers: &[f64]) -> Option<Outline> {
 /// Smallest radius of a circle drawn by hand, px.
 const SMALLEST_NEAR_PX: f64 = 2.0;
 
-/// A circle drawn by hand from the three numbers of a sheet or an option; `None` for any other count, and where it has
-/// no size.
+/// A circle drawn by hand from the three numbers of a sheet or an option; `None` for any other count, and if its radius
+/// is not above 0.
 pub(crate) fn near_from(numbers: &[f64]) -> Option<[f64; 3]> {
     let circle: [f64; 3] = numbers.try_into().ok()?;
     (circle.iter().all(|number| number.is_finite()) && circle[2] >= SMALLEST_NEAR_PX).then_some(circle)

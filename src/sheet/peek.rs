@@ -18,7 +18,7 @@ const ANY_SHEET: &str = "plateproof-shot";
 /// Keys that hardly anything but a shot sheet has.
 const TELLING_KEYS: [&str; 2] = ["mirrors", "cg"];
 
-/// What a first look tells.
+/// What a first look shows.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct SheetPeek {
     /// The shot's name, where the file is readable enough to tell.
@@ -43,7 +43,7 @@ impl SheetPeek {
 /// Looks at a file without holding it against any rule; `None` where it neither says that it is a shot sheet nor looks
 /// like one.
 ///
-/// A broken sheet gives as much as stands before the place where it breaks.
+/// A broken sheet gives everything before the place where it breaks.
 pub fn peek_sheet(path: &Path) -> Option<SheetPeek> {
     let bytes = beginning(path)?;
     let text = if is_utf16(&bytes) { from_utf16(&bytes) } else { without_mark(&bytes).to_vec() };

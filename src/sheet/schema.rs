@@ -10,7 +10,7 @@ use super::tolerances::names_of_checks;
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
 
-/// The entries for which a plain string stands for an object with that `frame`.
+/// The entries for which a plain string is short for an object with that `frame`.
 const PLAIN_FRAME_ENTRIES: [&str; 5] = ["ImageSpec", "EnvironmentSpec", "MirrorSpec", "MatteSpec", "CgSphereSpec"];
 
 /// The entries that give either one `frame` or a `bracket`.

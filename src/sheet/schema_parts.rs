@@ -1,4 +1,4 @@
-//! Parts of the sheet's schema that no type tells.
+//! Parts of the sheet's schema that no type can express.
 
 use schemars::{Schema, SchemaGenerator, json_schema};
 

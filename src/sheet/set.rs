@@ -1,4 +1,4 @@
-//! What else came from set, and what a lead has signed off.
+//! Other material from set, and what a lead has waived.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -11,14 +11,16 @@ use crate::base::date::IsoDate;
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct EnvironmentSpec {
-    /// The picture. With a bracket what holds for every exposure; a loaded sheet has it applied to each entry of `bracket` already.
+    /// The picture; with a bracket, what applies to every exposure. Once loaded, it has been copied into each entry of
+    /// `bracket`.
     #[serde(flatten, skip_serializing_if = "ImageSpec::names_no_file")]
     pub image: ImageSpec,
-    /// Its exposures in place of one merged `frame`: lat-long pictures as a 360-degree camera stitches them, in any order.
+    /// The exposures of a bracket, instead of one merged `frame`: lat-long pictures as stitched by a 360-degree camera,
+    /// in any order.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
     pub bracket: Vec<ImageSpec>,
-    /// Azimuth in camera axes of the picture's centre column; 0 = the centre faces the camera.
+    /// Azimuth of the picture's centre column in camera axes, degrees; 0 = the direction from the sphere to the camera.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub heading_deg: Option<f64>,
 }
@@ -35,14 +37,14 @@ impl EnvironmentSpec {
     }
 }
 
-/// A length measured on set and its ends in the plate.
+/// A length measured on set and where its ends are in the plate.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[schemars(extend("required" = ["name", "ends_px", "length", "unit"]))]
 pub struct MeasuredSpec {
     /// What was measured.
     pub name: String,
-    /// Its two ends in the plate, px.
+    /// Where its two ends are in the plate, px.
     pub ends_px: [[f64; 2]; 2],
     /// Its length in `unit`.
     #[schemars(extend("exclusiveMinimum" = 0))]
@@ -50,7 +52,7 @@ pub struct MeasuredSpec {
     /// Unit of `length` and `distance`: `mm`, `cm`, `m`, `in` or `ft`.
     #[schemars(extend("enum" = ["mm", "cm", "m", "in", "ft"]))]
     pub unit: String,
-    /// Distance from the camera in `unit`.
+    /// Its distance from the camera in `unit`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance: Option<f64>,
@@ -73,42 +75,42 @@ impl MeasuredSpec {
     }
 }
 
-/// Where and when the plate was shot, for the sun.
+/// Where and when the sphere was photographed, to work out where the sun was.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct PlaceSpec {
-    /// Degrees north; south is negative.
+    /// Latitude, degrees; north is positive.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -90.0, max = 90.0))]
     pub latitude_deg: Option<f64>,
-    /// Degrees east; west is negative.
+    /// Longitude, degrees; east is positive.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = -180.0, max = 180.0))]
     pub longitude_deg: Option<f64>,
-    /// When the sphere was shot, ISO 8601 with its distance from UTC: `2026-06-21T17:20:00+02:00`.
+    /// When the sphere was photographed, ISO 8601 with the offset from UTC: `2026-06-21T17:20:00+02:00`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub time: Option<String>,
 }
 
-/// A mismatch that somebody answers for until a date.
+/// A mismatch that somebody accepts until a date.
 #[derive(Debug, Clone, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 #[schemars(extend("required" = ["check", "by", "why", "until"]))]
 pub struct WaiverSpec {
-    /// The check it covers.
+    /// Name of the check that is waived.
     pub check: String,
-    /// Who answers for it.
+    /// Who accepts it.
     #[schemars(length(min = 1))]
     pub by: String,
-    /// Why.
+    /// Why it is acceptable.
     #[schemars(length(min = 1))]
     pub why: String,
-    /// The last day on which it holds, `YYYY-MM-DD`.
+    /// The last day on which the waiver is valid, `YYYY-MM-DD`.
     pub until: String,
 }
 
 impl WaiverSpec {
-    /// It covers `check` on that day; the date in `until` is the last day that counts.
+    /// Whether it covers `check` on that day; the date in `until` is the last one covered.
     pub fn covers(&self, check: &CheckId, day: IsoDate) -> bool {
         *check == self.check.as_str() && IsoDate::parse(&self.until).is_some_and(|until| day <= until)
     }

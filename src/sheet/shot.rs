@@ -12,7 +12,7 @@ use super::{
 };
 use crate::image::limits::Limits;
 
-/// The format mark of a sheet.
+/// The value of `format` in a sheet.
 pub const SHEET_FORMAT: &str = "plateproof-shot/1";
 
 /// One shot: what was photographed, what was rendered, and what is known about both.
@@ -23,13 +23,13 @@ pub struct ShotSheet {
     /// Always `plateproof-shot/1`.
     #[schemars(extend("const" = SHEET_FORMAT))]
     pub format: String,
-    /// Another sheet, relative to this one, whose keys hold where this one is silent.
+    /// Another sheet, relative to this one, that supplies every key left out here.
     #[serde(skip_serializing)]
     pub extends: Option<String>,
     /// The shot's name.
     #[schemars(length(min = 1))]
     pub shot: String,
-    /// The folder that relative paths are taken from.
+    /// The folder that relative paths start from.
     #[serde(skip)]
     pub base_dir: PathBuf,
     /// The live-action plate.
@@ -42,36 +42,36 @@ pub struct ShotSheet {
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
     pub grey_spheres: Vec<MatteSpec>,
-    /// The rendered side.
+    /// The rendered spheres and the CG camera.
     pub cg: CgSpec,
-    /// The camera of plate and mirror frames.
+    /// The camera that shot the plate and the sphere frames.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub camera: Option<CameraSpec>,
-    /// The environment picture that the CG is lit by.
+    /// The environment map (lat-long) that lights the CG.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub environment: Option<EnvironmentSpec>,
-    /// The plate without the actors.
+    /// The clean plate: the same view without the actors.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub clean_plate: Option<ImageSpec>,
-    /// A picture of straight lines through the same lens.
+    /// A picture of straight lines taken through the same lens, to measure its distortion.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub straight_lines: Option<ImageSpec>,
     /// Lengths measured on set.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub measured_lengths: Vec<MeasuredSpec>,
-    /// Where and when it was shot.
+    /// Where and when the sphere was photographed.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub location: Option<PlaceSpec>,
-    /// How far the CG may be off before it counts.
+    /// Tolerances: how far the CG may be off and still match.
     pub tolerances: Tolerances,
-    /// Mismatches that somebody answers for until a date.
+    /// Mismatches that somebody accepts until a date.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub waivers: Vec<WaiverSpec>,
-    /// Checks that have to be decided: where one of them is unsure or not given, the shot is at the least `unsure`.
+    /// Checks that need a definite result: if one of them is `unsure` or `not-given`, the shot is at best `unsure`.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     #[schemars(length(max = 32))]
     pub require: Vec<String>,
-    /// Carried into the report.
+    /// Notes of your own; they are copied into the report.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub notes: Option<Map<String, Value>>,
 }
@@ -82,7 +82,7 @@ impl ShotSheet {
         self.mirrors.iter().find(|mirror| mirror.name == name)
     }
 
-    /// Sets what each picture may cost.
+    /// Sets how much memory and time reading each picture may take.
     pub fn limit_pictures(&mut self, limits: Limits) {
         let brackets = self.mirrors.iter_mut().map(|mirror| &mut mirror.bracket);
         let brackets = brackets.chain(self.grey_spheres.iter_mut().map(|matte| &mut matte.bracket));
@@ -92,13 +92,13 @@ impl ShotSheet {
         single.chain(brackets.flatten()).for_each(|image| image.limits = limits);
     }
 
-    /// The rendered sphere that stands for the mirror of that name.
+    /// The rendered sphere that matches the mirror of that name.
     pub fn cg_sphere(&self, mirror: &str) -> Option<&CgSphereSpec> {
         self.cg.spheres.iter().find(|sphere| sphere.mirror.as_deref() == Some(mirror))
     }
 
-    /// The CG camera: its own keys, else those of the plate's camera. A film back of its own is what the render covers,
-    /// whole: how much of the real sensor was read out does not count beside it.
+    /// The CG camera: its own keys, else those of the plate's camera. If it has its own film back, the render covers
+    /// all of it, and how much of the real sensor was read out is ignored.
     pub fn cg_camera(&self) -> Option<CameraSpec> {
         match (&self.cg.camera, &self.camera) {
             (Some(own), Some(plate)) => {

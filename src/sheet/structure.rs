@@ -1,7 +1,7 @@
-//! Holds a sheet against its own JSON Schema and says, for people, what does not fit.
+//! Validates a sheet against its own JSON Schema and says, for people, what is wrong.
 //!
-//! This walks only what the sheet's schema uses: `type`, `properties`, `items`, bounds, `const`, `enum`, `anyOf`,
-//! `oneOf` and `$ref`. A test elsewhere holds the same schema against a complete validator.
+//! This supports only what the sheet's schema uses: `type`, `properties`, `items`, bounds, `const`, `enum`, `anyOf`,
+//! `oneOf` and `$ref`. A test elsewhere compares it with a complete validator.
 
 use std::fmt;
 
@@ -27,12 +27,12 @@ pub(super) enum Required {
     Later,
 }
 
-/// Holds `value` against `schema`.
+/// Validates `value` against `schema`.
 pub(super) fn check(value: &Value, schema: &Value, required: Required) -> Fit {
     Walker { root: schema, required }.value(value, schema, &Place::Top)
 }
 
-/// Replaces every plain string that stands for an object with that `frame` by the object.
+/// Replaces every plain string that is short for an object with that `frame` by the object.
 pub(super) fn expand_plain_frames(value: &mut Value, schema: &Value) {
     expand(value, schema, schema);
 }
@@ -157,8 +157,8 @@ struct Walker<'a> {
     required: Required,
 }
 
-/// Where in the sheet a value stands; words are made of it where something does not fit, and for nothing else: a sheet may
-/// hold half a million numbers.
+/// Where in the sheet a value is. It is put into words only where something is wrong: a sheet may hold half a million
+/// numbers.
 enum Place<'a> {
     Top,
     Key(&'a Place<'a>, &'a str),
@@ -234,7 +234,7 @@ impl Walker<'_> {
     }
 }
 
-/// The schema stands for listed values only.
+/// The schema allows listed values only.
 fn names_values(schema: &Value) -> bool {
     schema.get("const").is_some() || schema.get("enum").is_some()
 }
@@ -302,7 +302,7 @@ fn wrong(path: &str, expected: &[&Value], found: &Value) -> Misfit {
     Misfit { cause, remedy: remedy(path, expected, found) }
 }
 
-/// How the value is written, where that can be guessed from what stands there.
+/// How the value should be written, where that can be guessed from what was written.
 fn remedy(path: &str, expected: &[&Value], found: &Value) -> String {
     let key =
         path.rsplit('.').next().unwrap_or(path).trim_end_matches(|c: char| c == ']' || c == '[' || c.is_numeric());

@@ -8,13 +8,13 @@ use serde_json::{Map, Number, Value};
 
 use crate::{Error, ErrorKind, Result};
 
-/// What says that a key stands twice; looked for in the reader's own message.
+/// Marks a duplicate key; looked for in the reader's own message.
 const TWICE: &str = "appears twice in one object";
 
 /// The JSON in `bytes`; `origin` is what errors name.
 ///
 /// # Errors
-/// `Malformed` where it is no JSON: UTF-16, comments, commas too many and keys that stand twice are named as such.
+/// `Malformed` where it is not JSON; UTF-16, comments, extra commas and duplicate keys are named as such.
 pub(super) fn parse(bytes: &[u8], origin: &Path) -> Result<Value> {
     let malformed = |cause: String, remedy: &str| Error::new(ErrorKind::Malformed, origin, cause, remedy);
     if is_utf16(bytes) {
@@ -72,7 +72,7 @@ fn at(text: &[u8], line: usize, column: usize) -> Option<usize> {
     (place < text.len()).then_some(place)
 }
 
-/// Reads any JSON, and refuses objects in which a key stands twice: one of the two would be lost in silence.
+/// Reads any JSON, but refuses objects with a duplicate key: one of the two values would be lost silently.
 #[derive(Clone, Copy)]
 struct EachKeyOnce;
 

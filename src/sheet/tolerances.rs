@@ -1,4 +1,4 @@
-//! How far the CG may be off before it counts.
+//! Tolerances: how far the CG may be off and still match.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -11,35 +11,35 @@ use super::CheckId;
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Tolerances {
-    /// Of `highlight-direction`, default 5 deg; either name may be used.
+    /// For `highlight-direction`; default 5 deg. Either name may be used.
     pub direction: AngleTolerance,
-    /// Of `key-fill-ratio`, default 0.33 stops; either name may be used.
+    /// For `key-fill-ratio`; default 0.33 stops. Either name may be used.
     #[serde(rename = "key-fill")]
     pub key_fill: StopsTolerance,
-    /// Of `exposure`, default 0.25 stops.
+    /// For `exposure`; default 0.25 stops.
     pub exposure: StopsTolerance,
-    /// Of `colour-balance`, default 0.1 stops and 20 mired; either name may be used.
+    /// For `colour-balance`; default 0.1 stops and 20 mired. Either name may be used.
     pub colour: ColourTolerance,
-    /// Of `reference-drift`, default 0.1 stops.
+    /// For `reference-drift`; default 0.1 stops.
     #[serde(rename = "reference-drift")]
     pub reference_drift: StopsTolerance,
-    /// Of `field-of-view`, default 0.25 deg of the horizontal field of view.
+    /// For `field-of-view`; default 0.25 deg of the horizontal field of view.
     #[serde(rename = "field-of-view")]
     pub field_of_view: AngleTolerance,
-    /// Of `scale`, default 5 % of the distance.
+    /// For `scale`; default 5 % of the distance.
     pub scale: PercentTolerance,
-    /// Of `sun`, default 10 deg.
+    /// For `sun`; default 10 deg.
     pub sun: AngleTolerance,
-    /// Of `environment-rotation`, default 5 deg.
+    /// For `environment-rotation`; default 5 deg.
     #[serde(rename = "environment-rotation")]
     pub environment_rotation: AngleTolerance,
-    /// Of `light-gains`, default 0.33 stops.
+    /// For `light-gains`; default 0.33 stops.
     #[serde(rename = "light-gains")]
     pub light_gains: StopsTolerance,
-    /// Of `clean-plate`, default 0.5 px, 0.1 stops and 0.7 px of blur.
+    /// For `clean-plate`; default 0.5 px, 0.1 stops and 0.7 px of blur.
     #[serde(rename = "clean-plate")]
     pub clean_plate: CleanPlateTolerance,
-    /// Of `lens-distortion`, default 1 px.
+    /// For `lens-distortion`; default 1 px.
     #[serde(rename = "lens-distortion")]
     pub lens_distortion: PixelTolerance,
 }
@@ -126,34 +126,34 @@ pub(super) fn names_of_checks() -> impl Iterator<Item = [&'static str; 2]> {
     own.map(|named| [named.key(), named.check.known_name()]).filter(|[key, check]| key != check)
 }
 
-/// Largest allowed angle.
+/// Largest angle that still matches.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct AngleTolerance {
-    /// Degrees.
+    /// Angle, degrees.
     #[schemars(extend("exclusiveMinimum" = 0, "maximum" = 180))]
     pub deg: f64,
 }
 
-/// Largest allowed part of a length.
+/// Largest relative difference of a length that still matches.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PercentTolerance {
-    /// Percent.
+    /// Relative difference, percent.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub percent: f64,
 }
 
-/// Largest allowed difference in light.
+/// Largest difference in light that still matches.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct StopsTolerance {
-    /// Stops.
+    /// Difference in light, stops.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub stops: f64,
 }
 
-/// Largest allowed distance in the picture.
+/// Largest distance in the picture that still matches.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct PixelTolerance {
-    /// Pixels of the plate.
+    /// Distance, pixels of the plate.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub px: f64,
 }
@@ -162,13 +162,13 @@ pub struct PixelTolerance {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct CleanPlateTolerance {
-    /// Misregistration, root mean square over the frame, pixels of the plate.
+    /// Misalignment, root mean square over the frame, pixels of the plate.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub px: f64,
-    /// Exposure, and colour between two channels, stops.
+    /// Difference in exposure, and in colour between two channels, stops.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub stops: f64,
-    /// Difference in focus as the standard deviation of a blur, pixels of the plate.
+    /// Difference in focus: standard deviation of the blur between the two, pixels of the plate.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub blur_px: f64,
 }
@@ -179,14 +179,14 @@ impl Default for CleanPlateTolerance {
     }
 }
 
-/// Largest allowed difference in colour.
+/// Largest difference in colour that still matches.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct ColourTolerance {
-    /// Stops between two channels.
+    /// Difference between two channels, stops.
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub stops: f64,
-    /// Reciprocal megakelvin.
+    /// Difference in colour temperature, mired (a million over kelvin).
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub mired: f64,
 }

@@ -6,20 +6,21 @@ const HEAD: &str = "\
 # Every key of sheets and reports
 
 Made from the JSON Schemas that `plateproof schema sheet` and `plateproof schema report` print; a test fails when this \
-page is out of date. `[]` stands for every entry of a list.
+page is out of date. `[]` means every entry of a list.
 ";
 
 const SHEET: &str = "
 ## The shot sheet
 
-A plain file name may stand in place of a picture, a mirror, a sphere or the environment: it is their `frame`. Only \
-`format`, `shot`, one mirror and one CG sphere with a frame each are needed. [examples](examples) has whole sheets.
+A plain file name may be written instead of the object for a picture, a mirror, a sphere or the environment: it is the \
+`frame` of that object. Only `format`, `shot`, one mirror and one CG sphere with a frame each are required. \
+[examples](examples) has complete sheets.
 ";
 
 const REPORT: &str = "
 ## The report
 
-Every measured number `x` has its standard deviation beside it, `x_sd`, in the same unit; where only a bound is known, \
+Every measured number `x` has its standard deviation beside it, `x_sd`, in the same unit; if only a bound is known, \
 `x_bound` is `lower` or `upper`. What could not be measured is absent. The keys of `detail` differ from check to check: \
 `plateproof explain CHECK` describes them.
 ";

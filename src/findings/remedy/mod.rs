@@ -34,8 +34,8 @@ pub struct Remedy {
 pub(super) struct Written {
     /// What to do.
     remedy: String,
-    /// The same for other programs, where it is a change that they could make; absent where another finding comes
-    /// first.
+    /// The same as data for other programs, if it is a change that they could make. Absent if another finding has to be
+    /// fixed first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     action: Option<Action>,
 }

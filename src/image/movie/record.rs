@@ -8,30 +8,30 @@ use super::Field;
 /// One frame of a movie: which it is, and how its codes were read. Codes of ITU-T H.273 stand under the names that FFmpeg gives them.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MovieRecord {
-    /// Counted from 1 in the order shown.
+    /// Frame number, counted from 1 in display order.
     pub frame_number: u32,
-    /// Frames of the movie.
+    /// Number of frames of the movie.
     pub frames: u32,
-    /// Its label, where the movie has such.
+    /// Timecode of the frame, if the movie has timecode.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub timecode: Option<String>,
-    /// When it is shown, in seconds of the movie's clock.
+    /// When the frame is shown, seconds of the movie's clock.
     pub time_s: f64,
-    /// How the stream is coded.
+    /// Codec of the video stream.
     pub codec: String,
-    /// How its samples are stored, as FFmpeg calls it.
+    /// Pixel format of the video stream, as FFmpeg names it.
     pub pixel_format: String,
     /// `limited` or `full`.
     pub code_range: String,
-    /// Who said so: `sheet`, `file` or `default`.
+    /// Where the code range is known from: `sheet`, `file` or `default`.
     pub code_range_from: String,
-    /// Matrix by which luma was made, where there is luma.
+    /// Matrix that luma was encoded with, if there is luma.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matrix: Option<String>,
     /// Who said so.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matrix_from: Option<String>,
-    /// Where the colour differences lie, where there are fewer of them than of luma.
+    /// Position of the chroma samples relative to luma, if chroma is subsampled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub chroma_siting: Option<String>,
     /// Who said so.
@@ -43,7 +43,7 @@ pub struct MovieRecord {
     pub transfer: String,
     /// Matrix coefficients as the stream states them.
     pub matrix_coefficients: String,
-    /// What was taken of interlaced frames.
+    /// Which field of interlaced frames was used.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub field: Option<Field>,
 }
