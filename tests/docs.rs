@@ -86,6 +86,22 @@ fn printed_commands_are_understood() {
     assert!(seen >= 20, "{seen}");
 }
 
+/// Columns of a terminal, and of what ticket systems show unwrapped (common practice, no source).
+const REPORT_COLUMNS: usize = 80;
+
+#[test]
+fn no_line_of_a_sample_report_is_longer_than_a_terminal_is_wide() {
+    let files = fs::read_dir(root().join("reports")).unwrap().map(|entry| entry.unwrap().path());
+    let texts: Vec<PathBuf> = files.filter(|path| path.extension().is_some_and(|e| e == "txt")).collect();
+    assert!(texts.len() >= 17, "one for each shot of the demo show: {}", texts.len());
+    for path in texts {
+        for (index, line) in fs::read_to_string(&path).unwrap().lines().enumerate() {
+            let columns = line.chars().count();
+            assert!(columns <= REPORT_COLUMNS, "{}:{}: {columns} columns", path.display(), index + 1);
+        }
+    }
+}
+
 /// Written anew with `PLATEPROOF_WRITE_DOCS=1 cargo test --test docs keys`.
 #[test]
 fn the_list_of_keys_is_that_of_the_schemas() {

@@ -232,11 +232,19 @@ fn light_row(index: usize, light: &LightReport, no_single_key: bool) -> String {
         index + 1,
         fixed(light.azimuth_deg, 1, true),
         fixed(light.elevation_deg, 1, true),
-        fixed(light.direction_sd_deg, 1, false),
+        uncertainty_words(light.direction_sd_deg),
         format!("{}{} %", if light.clipped { ">=" } else { "" }, fixed(light.share * 100.0, 0, false)),
         colour_words(light),
     );
     clip(&row, 80)
+}
+
+/// An uncertainty to one decimal; what rounds to zero there is not zero.
+fn uncertainty_words(deg: f64) -> String {
+    match fixed(deg, 1, false).as_str() {
+        "0.0" if deg > 0.0 => "< 0.1".to_owned(),
+        words => words.to_owned(),
+    }
 }
 
 fn colour_words(light: &LightReport) -> String {

@@ -52,6 +52,15 @@ fn colour_adds_nothing_but_colour() {
 }
 
 #[test]
+fn an_uncertainty_is_never_printed_as_zero() {
+    let mut report = sample::mismatch();
+    report.spheres[0].lights[0].direction_sd_deg = 0.034;
+    let text = render_text(&report, false);
+    let row = text.lines().skip_while(|line| !line.starts_with("  photographed")).nth(1).unwrap();
+    assert!(row.contains(" < 0.1 ") && !row.contains(" 0.0 "), "{row}");
+}
+
+#[test]
 fn mirrors_are_named_where_there_are_several() {
     let mut report = sample::mismatch();
     report.findings[1].mirror = Some("m2".to_owned());
