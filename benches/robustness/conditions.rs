@@ -8,7 +8,7 @@ pub(crate) struct Condition {
     /// File name of its plot.
     pub(crate) name: &'static str,
     pub(crate) title: &'static str,
-    /// What stands across the plot.
+    /// Title of the horizontal axis.
     pub(crate) across: &'static str,
     pub(crate) values: &'static [f64],
     pub(crate) logarithmic: bool,
@@ -78,7 +78,7 @@ pub(crate) const CONDITIONS: [Condition; 8] = [
     },
     Condition {
         name: "lens",
-        title: "Field of view not told (40 deg is assumed)",
+        title: "Field of view not given (40 deg is assumed)",
         across: "true horizontal field of view, deg",
         values: &[20.0, 30.0, 40.0, 55.0, 70.0],
         logarithmic: false,

@@ -32,16 +32,18 @@ impl Row {
 
 pub(crate) const INTRODUCTION: &str = "# What happens as the input gets worse
 
-Made by `cargo bench --bench robustness -- --write docs`; the same on every machine. Each plot takes careful made-up
-shots (sphere of 90 px radius, lens known, nothing wrong in the CG unless said) and spoils one thing. A bar reaches two
-standard deviations up and down, grey is the tolerance, a ring is a match, a filled square a mismatch, a dashed ring
-undecided, a tick at the foot a shot that was refused or gave no number. The truth is a match everywhere.
+Made by `cargo bench --bench robustness -- --write docs`; the same on every machine. Each plot takes carefully recorded
+computer-made shots (sphere of 90 px radius, lens known, nothing wrong in the CG unless stated) and degrades one thing.
+The bar through a mark reaches two standard deviations up and down, and the grey band is the tolerance. A tick is a match, a
+filled square a mismatch, a diamond unsure. An arrow at the edge is an error off the scale, with its value beside it. A
+short bar at the foot is a shot that was refused or gave no number. The correct verdict is `match` everywhere.
 
-The figures stand in the CSV file beside each plot: `error` is the root mean square of value minus truth, `sd` the median
-of what the report states, both in the unit of the check; then how many shots were `match`, `mismatch` and `unsure`.
+The CSV file beside each plot has the figures: `error` is the root mean square of measured minus true value, `sd` the median
+of the standard deviations that the reports state, both in the unit of the check; then how many shots were `match`,
+`mismatch` and `unsure`.
 ";
 
-/// The condition's part of the page: its plot, and where its figures stand.
+/// The condition's part of the page: its plot, and where its figures are.
 pub(crate) fn section(condition: &Condition) -> String {
     let (title, name) = (condition.title, condition.name);
     format!("\n## {title}\n\n![{title}](robustness/{name}.png)\n\nFigures: [{name}.csv](robustness/{name}.csv)\n")

@@ -18,6 +18,10 @@ const STEP: f32 = 318.0;
 const SCALE_WIDTH: f32 = 70.0;
 /// Points on one page at most; more would be a black area.
 const MOST_POINTS: usize = 4000;
+/// Numbers written beside one arrow; the rest are counted.
+const MOST_NUMBERS: usize = 4;
+/// From one of these numbers to the next.
+const NUMBER_STEP: f32 = 15.0;
 
 /// A page of plots over the same condition.
 #[derive(Debug, Clone, PartialEq)]
@@ -147,9 +151,11 @@ impl Page<'_> {
         self.lettering.text(&mut self.canvas, area.x, area.y - 10.0, &heading, TABLE);
         self.band(&axes, panel.tolerance);
         self.scales(&axes, panel);
-        for point in panel.points.iter().filter(|p| p.across.is_finite() && p.value.is_finite()).take(MOST_POINTS) {
+        let points = || panel.points.iter().filter(|p| p.across.is_finite() && p.value.is_finite()).take(MOST_POINTS);
+        for point in points() {
             self.point(&axes, point);
         }
+        self.arrows(&axes, points());
         for across in panel.without.iter().filter(|x| x.is_finite()).take(MOST_POINTS) {
             let x = axes.x(*across);
             self.canvas.polyline(&[[x, area.bottom() - 9.0], [x, area.bottom() - 1.0]], Pen::new(INK, 2.0));
@@ -201,24 +207,41 @@ impl Page<'_> {
             let ends = [[x, axes.y(point.value - 2.0 * point.sd)], [x, axes.y(point.value + 2.0 * point.sd)]];
             self.canvas.polyline(&ends, Pen::new(FAINT_INK, 1.2).opacity(0.7));
         }
-        match axes.beyond(point.value) {
-            Some(up) => self.arrow(axes, x, up, point.value),
-            None => sized_mark(&mut self.canvas, [x, y], point.verdict, 4.0),
+        if axes.beyond(point.value).is_none() {
+            sized_mark(&mut self.canvas, [x, y], point.verdict, 4.0);
         }
     }
 }
 
 impl Page<'_> {
-    /// A number off the scale: an arrow at the edge that it lies beyond, with the number.
-    fn arrow(&mut self, axes: &Axes, x: f32, up: bool, value: f64) {
+    /// The numbers off the scale: one arrow for each condition and edge, with its numbers beneath one another.
+    fn arrows<'p>(&mut self, axes: &Axes, points: impl Iterator<Item = &'p PlotPoint>) {
+        let beyond = |p: &PlotPoint| axes.beyond(p.value).map(|up| (up, p.across, p.value));
+        let mut off: Vec<(bool, f64, f64)> = points.filter_map(beyond).collect();
+        off.sort_by(|a, b| a.0.cmp(&b.0).then(a.1.total_cmp(&b.1)).then(b.2.abs().total_cmp(&a.2.abs())));
+        for same in off.chunk_by(|a, b| a.0 == b.0 && a.1.total_cmp(&b.1).is_eq()) {
+            let (up, across, _) = same[0];
+            let mut words: Vec<String> = same.iter().take(MOST_NUMBERS).map(|p| fixed(p.2, 1, axes.errors)).collect();
+            if same.len() > MOST_NUMBERS {
+                words.push(format!("and {} more", same.len() - MOST_NUMBERS));
+            }
+            self.arrow(axes, axes.x(across), up, &words);
+        }
+    }
+
+    /// An arrow at the edge that the numbers lie beyond, with the numbers beside it, the furthest nearest the edge.
+    fn arrow(&mut self, axes: &Axes, x: f32, up: bool, words: &[String]) {
         let (tip, back) = if up { (axes.area.y + 3.0, 11.0) } else { (axes.area.bottom() - 3.0, -11.0) };
         self.canvas.polyline(&[[x - 5.0, tip + 0.6 * back], [x, tip], [x + 5.0, tip + 0.6 * back]], Pen::new(INK, 2.0));
         self.canvas.polyline(&[[x, tip], [x, tip + back]], Pen::new(INK, 2.0));
-        let words = fixed(value, 1, axes.errors);
-        let room = self.lettering.width(&words, SMALL);
-        let beside = if x + 8.0 + room > axes.area.right() { x - 8.0 - room } else { x + 8.0 };
-        let baseline = if up { tip + 13.0 } else { tip - 3.0 };
-        self.lettering.text(&mut self.canvas, beside, baseline, &words, SMALL.inked(INK));
+        let first = if up { tip + 13.0 } else { tip - 3.0 };
+        for (line, words) in words.iter().enumerate() {
+            let room = self.lettering.width(words, SMALL);
+            let beside = if x + 8.0 + room > axes.area.right() { x - 8.0 - room } else { x + 8.0 };
+            let down = NUMBER_STEP * line as f32;
+            let baseline = if up { first + down } else { first - down };
+            self.lettering.text(&mut self.canvas, beside, baseline, words, SMALL.inked(INK));
+        }
     }
 }
 
@@ -275,6 +298,19 @@ mod tests {
         plot.panels[0].errors = false;
         assert!((axes(&plot).y(0.0) - 200.0).abs() < 1e-3);
         assert!((axes(&plot).y(10.0) - 200.0 / 21.0).abs() < 0.1);
+    }
+
+    /// Nineteen of twenty bars fit the scale: one wild error is beyond it, in the direction of its sign.
+    #[test]
+    fn a_wild_error_is_off_the_scale_on_its_own_side() {
+        let near = PlotPoint { across: 2.0, value: 0.2, sd: 0.01, verdict: Verdict::Match };
+        let mut points = vec![near; 30];
+        points.push(PlotPoint { value: 26.9, ..near });
+        let plot = plot(points);
+        let axes = Axes::new(Area::new(0.0, 0.0, 100.0, 200.0), &plot, &plot.panels[0]);
+        let sides = [26.9, -26.9, 0.2].map(|value| axes.beyond(value));
+        assert_eq!(sides, [Some(true), Some(false), None]);
+        assert!(render_plot(&plot).is_ok());
     }
 
     #[test]
