@@ -28,13 +28,13 @@ pub struct MovieRecord {
     /// Matrix that luma was encoded with, if there is luma.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matrix: Option<String>,
-    /// Who said so.
+    /// Where the matrix is known from, likewise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub matrix_from: Option<String>,
     /// Position of the chroma samples relative to luma, if chroma is subsampled.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub chroma_siting: Option<String>,
-    /// Who said so.
+    /// Where the chroma siting is known from, likewise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub chroma_siting_from: Option<String>,
     /// Colour primaries as the stream states them.
