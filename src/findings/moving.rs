@@ -40,7 +40,7 @@ pub struct FrameReport {
 pub struct FrameValue {
     /// Name of the check.
     pub check: CheckId,
-    /// Name of the mirror entry.
+    /// Name of the mirror, as in the sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
     /// `cg`, or `reference` for what came from set.
@@ -53,7 +53,7 @@ pub struct FrameValue {
     /// One standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value_sd: Option<f64>,
-    /// Unit of value, sd and tolerance.
+    /// Unit of `value`, `value_sd` and `tolerance`.
     pub unit: String,
     /// The tolerance that `value` was compared with.
     pub tolerance: f64,
@@ -64,7 +64,7 @@ pub struct FrameValue {
 pub struct Curve<'a> {
     /// Name of the check.
     pub check: &'a CheckId,
-    /// Name of the mirror entry.
+    /// Name of the mirror, as in the sheet.
     pub mirror: Option<&'a str>,
     /// `cg`, or `reference` for what came from set.
     pub concerns: Concerns,
