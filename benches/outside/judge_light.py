@@ -1,16 +1,23 @@
 """What `check` says of the outside shots with the true outline given, held against the truth of their surroundings.
 
-    python benches/outside/judge_light.py --shots DIR [--half work] [--variant NAME] [--only 3,7] [--keep FILE]
+    python benches/outside/judge_light.py --shots DIR [--half work] [--variant NAME] [--only 3,7] [--keep FILE] [--csv FILE]
 
-Truth comes from `truth_env.exr` and `cg_env.exr` alone. A false match is a truth above 1.1 tolerances called `match`, a false
-mismatch one below the tolerance called `mismatch`; decided counts findings whose truth is below half or above twice the tolerance.
+Truth comes from `truth_env.exr` and `cg_env.exr` alone, and every number is compared with its sign. A false match is a truth above 1.1
+tolerances called `match`, a false mismatch one below the tolerance called `mismatch`, or one that says the opposite of the truth; decided
+counts findings whose truth is below half or above twice the tolerance. z is the error of a signed number over its stated deviation:
+azimuth and elevation of the key's error, both numbers of the exposure, the worst channel of the colour. Where the photograph is
+clipped, contrast and what a subject receives are those of a CG cut off alike, of which no truth is known; they have verdicts and no z.
+
+The fixes of every report are then applied, in its order, to `cg_env.exr` (`apply_fixes.py`), and what is off before and after is told.
 `--variant` changes the photographs before they are judged: `untold` drops every clip level that a sheet states, `cut` cuts linear
 frames off at one equal level, `cut-gain` at the levels that a white balance
 after clipping leaves, `cut-resampled` and `cut-grain` do something more to them afterwards, `late-cut-bracket` takes single
-linear exposures apart into a bracket of which all but the shortest frame are cut off.
+linear exposures apart into a bracket of which all but the shortest frame are cut off; of right CGs, `flopped` and `upside-down` mirror and
+turn the picture, `half-size` halves it, `cropped` cuts it to a square about its sphere without a word, `no-alpha` lays it over the plate.
 """
 
 import argparse
+import csv
 import json
 import os
 import subprocess
@@ -19,243 +26,12 @@ import tempfile
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
-import OpenEXR
 
-LUMINANCE = np.array([0.21263901, 0.71516868, 0.07219232])
+import apply_fixes
+from light_truth import Scene, angle_deg, azimuth_elevation_deg, direction_of_deg, rotation_about
+from variants import changed
+
 TOLERANCE = {"highlight-direction": 5.0, "key-fill-ratio": 0.33, "exposure": 0.25, "colour-balance": 0.1, "environment-rotation": 5.0}
-CAP_DEG = 75.0
-
-
-def pixels(path):
-    with OpenEXR.File(path) as f:
-        channels = f.channels()
-        return np.nan_to_num(next(channels[n].pixels for n in ("RGB", "RGBA") if n in channels).astype(np.float64))
-
-
-def axes(height, width):
-    azimuth = np.radians(180 - 360 * (np.arange(width) + 0.5) / width)[None]
-    elevation = np.radians(90 - 180 * (np.arange(height) + 0.5) / height)[:, None]
-    directions = np.stack([np.cos(elevation) * np.sin(azimuth), np.sin(elevation) + 0 * azimuth, np.cos(elevation) * np.cos(azimuth)], -1)
-    steradian = np.cos(elevation) * (np.pi / height) * (2 * np.pi / width) + 0 * azimuth
-    return directions.reshape(-1, 3), steradian.reshape(-1)
-
-
-def cap_normals(towards, count=1500):
-    i = np.arange(count) + 0.5
-    cosine = 1 - i / count * (1 - np.cos(np.radians(CAP_DEG)))
-    turn = i * np.pi * (3 - np.sqrt(5))
-    sine = np.sqrt(1 - cosine**2)
-    side = np.cross(towards, [0, 1, 0.1])
-    side /= np.linalg.norm(side)
-    up = np.cross(side, towards)
-    return cosine[:, None] * towards + sine[:, None] * (np.cos(turn)[:, None] * side + np.sin(turn)[:, None] * up)
-
-
-def towards_camera(truth, width, height):
-    x, y = truth["sphere"]["outline_px"][:2]
-    focal = width / 2 / np.tan(np.radians(truth["camera"]["horizontal_fov_deg"]) / 2)
-    v = np.array([-(x - width / 2), y - height / 2, focal])
-    return v / np.linalg.norm(v)
-
-
-def rotation_about(axis, degrees):
-    a = np.radians(degrees)
-    k = np.array([[0, -axis[2], axis[1]], [axis[2], 0, -axis[0]], [-axis[1], axis[0], 0]])
-    return np.eye(3) + np.sin(a) * k + (1 - np.cos(a)) * k @ k
-
-
-def key_of(light, directions, steradian):
-    """Direction of the strongest light: largest flux within 5 degrees above its surroundings."""
-    coarse = directions[::7]
-    best, found = -1, None
-    for d in coarse:
-        cosine = directions @ d
-        inner, ring = cosine > np.cos(np.radians(5)), (cosine < np.cos(np.radians(7))) & (cosine > np.cos(np.radians(13)))
-        flux = (light[inner] * steradian[inner]).sum() - np.median(light[ring]) * steradian[inner].sum()
-        if flux > best:
-            best, found = flux, inner
-    weight = np.clip(light[found] - np.median(light), 0, None) * steradian[found]
-    d = (directions[found] * weight[:, None]).sum(0)
-    return d / np.linalg.norm(d)
-
-
-def truth_of(folder):
-    truth = json.load(open(f"{folder}/truth.json"))
-    ours, theirs = (pixels(f"{folder}/{n}_env.exr") for n in ("truth", "cg"))
-    height, width = ours.shape[:2]
-    directions, steradian = axes(height, width)
-    ours, theirs = ours.reshape(-1, 3), theirs.reshape(-1, 3)
-    a, b = ours @ LUMINANCE, theirs @ LUMINANCE
-    sheet = json.load(open(f"{folder}/shot.json"))
-    size = frame_size(folder)
-    towards = towards_camera(truth, *size)
-    cosines = np.clip(directions @ cap_normals(towards).T, 0, None) * steradian[:, None]
-    ea, eb = a @ cosines, b @ cosines
-    stops = lambda x, y: float(np.log2(x / y))
-    kind = truth["cg"]["error"]["kind"]
-    turn = truth["cg"]["rotation_deg"]
-    up = np.array(truth["camera"]["rotation_to_world"]).T @ np.array([0, 1, 0.0])
-    out = {"environment-rotation": abs(turn) if turn is not None and kind != "flopped" else None}
-    out["key-fill-ratio"] = stops(eb.max() / eb.min(), ea.max() / ea.min())
-    # The CG's surroundings brought home where the whole is turned.
-    home = theirs
-    if kind == "environment_turned":
-        back = directions @ rotation_about(up, turn)  # source of each photographed direction
-        az = (180 - np.degrees(np.arctan2(back[:, 0], back[:, 2]))) / 360 * width - 0.5
-        el = (90 - np.degrees(np.arcsin(np.clip(back[:, 1], -1, 1)))) / 180 * height - 0.5
-        home = theirs.reshape(height, width, 3)[np.clip(np.round(el).astype(int), 0, height - 1), np.round(az).astype(int) % width].reshape(-1, 3)
-    dark = (a < np.quantile(a, 0.97)) & (home @ LUMINANCE < np.quantile(home @ LUMINANCE, 0.97))
-    ratio = np.log2((home @ LUMINANCE + 1e-6) / (a + 1e-6))[dark]
-    order = np.argsort(ratio)
-    weight = np.cumsum(steradian[dark][order])
-    out["surroundings"] = float(ratio[order][np.searchsorted(weight, weight[-1] / 2)])
-    out["illuminance"] = stops(eb.mean(), ea.mean())
-    out["exposure"] = max((out["surroundings"], out["illuminance"]), key=abs)
-    mean = [(x * steradian[:, None]).sum(0) for x in (ours, home)]
-    tint = np.log2(mean[1] / mean[0]) - stops(mean[1] @ LUMINANCE, mean[0] @ LUMINANCE)
-    out["colour-balance"] = float(max(tint, key=abs))
-    out["highlight-direction"] = None
-    if kind in ("right", "gain", "colour"):
-        out["highlight-direction"], out["environment-rotation"] = 0.0, 0.0
-    elif kind == "key_moved":
-        out["highlight-direction"] = truth["cg"]["key_direction_error_deg"]
-    elif kind in ("environment_turned", "flopped", "upside_down"):
-        k, l = key_of(a, directions, steradian), key_of(b, directions, steradian)
-        out["highlight-direction"] = float(np.degrees(np.arctan2(np.linalg.norm(np.cross(k, l)), k @ l)))
-    return truth, out
-
-
-def frame_size(folder):
-    name = next(n for n in sorted(os.listdir(folder)) if n.startswith("sphere"))
-    path = f"{folder}/{name}"
-    if name.endswith(".exr"):
-        with OpenEXR.File(path, header_only=True) as f:
-            low, high = f.header()["displayWindow"]
-            return int(high[0] - low[0] + 1), int(high[1] - low[1] + 1)
-    import cv2
-
-    shape = cv2.imread(path, cv2.IMREAD_UNCHANGED).shape
-    return shape[1], shape[0]
-
-
-def save(path, rgb, source):
-    with OpenEXR.File(source) as f:
-        header = {k: v for k, v in f.header().items() if k not in ("channels", "dataWindow", "displayWindow", "type", "chunkCount")}
-    with OpenEXR.File(header, {"RGB": rgb.astype(np.float16)}) as f:
-        f.write(path)
-
-
-def resampled(rgb, cv2_kind):
-    import cv2
-
-    small = (rgb.shape[1] * 95 // 100, rgb.shape[0] * 95 // 100)
-    low = cv2.resize(rgb.astype(np.float32), small, interpolation=cv2_kind)
-    return cv2.resize(low, rgb.shape[1::-1], interpolation=cv2_kind)
-
-
-def changed(folder, sheet, variant, out, rng):
-    """Sheet and photographs of a variant; None where it does not apply."""
-    if variant in CG_VARIANTS:
-        return changed_cg(folder, sheet, variant, out)
-    drop_clip(sheet)
-    if variant == "untold":
-        return sheet
-    frames = [e["frame"] if isinstance(e, dict) else e for e in mirror_frames(sheet)]
-    if not all(f.endswith(".exr") for f in frames) or "log" in json.dumps(sheet.get("plate", "")) or "encoding" in json.dumps(sheet["mirrors"]):
-        return None
-    if variant == "late-cut-bracket":
-        return late_cut_bracket(folder, sheet, frames, out)
-    if len(frames) != 1:
-        return None
-    path = frames[0]
-    rgb = pixels(path)
-    x, y, a = json.load(open(f"{folder}/truth.json"))["sphere"]["outline_px"][:3]
-    yy, xx = np.mgrid[: rgb.shape[0], : rgb.shape[1]] + 0.5
-    inside = np.hypot(xx - x, yy - y) < a
-    level = float(np.quantile(rgb[inside].max(-1), 0.98))
-    cut = np.minimum(rgb, level * (np.array([1.31, 1.0, 0.87]) if variant == "cut-gain" else 1.0))
-    if variant == "cut-resampled":
-        import cv2
-
-        cut = resampled(cut, cv2.INTER_LANCZOS4 if rng.integers(2) else cv2.INTER_CUBIC)
-    if variant == "cut-grain":
-        cut = cut * (1 + 0.01 * rng.standard_normal(cut.shape)) + 0.002 * rng.standard_normal(cut.shape)
-    save(f"{out}/cut.exr", cut, path)
-    replace_frames(sheet, [f"{out}/cut.exr"])
-    return sheet
-
-
-CG_VARIANTS = ("flopped", "upside-down", "half-size")
-
-
-def changed_cg(folder, sheet, variant, out):
-    """A right CG with its picture mirrored about the sphere's middle, turned by half a circle, or at half the size."""
-    truth = json.load(open(f"{folder}/truth.json"))
-    if truth["cg"]["error"]["kind"] != "right" or truth["cg"]["delivery"]["crop"]:
-        return None
-    path = f"{folder}/cg.exr"
-    with OpenEXR.File(path) as f:
-        name = next(n for n in ("RGBA", "RGB") if n in f.channels())
-        picture = f.channels()[name].pixels.astype(np.float32)
-    x, y, a, b, angle = truth["cg"]["outline_px"]
-    height, width = picture.shape[:2]
-    if variant == "half-size":
-        picture = picture[: height // 2 * 2, : width // 2 * 2]
-        picture = (picture[::2, ::2] + picture[1::2, ::2] + picture[::2, 1::2] + picture[1::2, 1::2]) / 4
-        outline = [x / 2, y / 2, a / 2, b / 2, angle]
-    else:
-        shift = int(round(2 * x - width))
-        picture, x, angle = np.roll(picture[:, ::-1], shift, 1), width - x + shift, -angle
-        if variant == "upside-down":
-            shift = int(round(2 * y - height))
-            picture, y, angle = np.roll(picture[::-1], shift, 0), height - y + shift, -angle
-        outline = [x, y, a, b, angle % 180]
-    with OpenEXR.File({}, {name: np.ascontiguousarray(picture).astype(np.float16)}) as f:
-        f.write(f"{out}/cg.exr")
-    sphere = sheet["cg"]["spheres"][0]
-    sphere["frame"] = f"{out}/cg.exr"
-    if truth["cg"]["delivery"]["comp"] != "alpha":
-        sphere["outline_px"] = outline
-    return sheet
-
-
-def late_cut_bracket(folder, sheet, frames, out):
-    if len(frames) != 1:
-        return None
-    path = frames[0]
-    rgb = pixels(path)
-    level = float(np.quantile(rgb.max(-1), 0.995)) if rgb.max() > 0 else 1.0
-    entries = []
-    for stops in (0, -4, -8):
-        name = f"{out}/b{-stops}.exr"
-        save(name, np.minimum(rgb * 2.0**stops, level), path)
-        entries.append({"frame": name, "exposure_stops": stops})
-    sheet["mirrors"][0]["bracket"] = entries
-    sheet["mirrors"][0].pop("frame", None)
-    return sheet
-
-
-def mirror_frames(sheet):
-    mirror = sheet["mirrors"][0]
-    return mirror["bracket"] if isinstance(mirror, dict) and "bracket" in mirror else [mirror]
-
-
-def replace_frames(sheet, names):
-    mirror = sheet["mirrors"][0]
-    if "bracket" in mirror:
-        mirror["bracket"] = [{**(e if isinstance(e, dict) else {}), "frame": n} for e, n in zip(mirror["bracket"], names)]
-    else:
-        mirror["frame"] = names[0]
-
-
-def drop_clip(node):
-    if isinstance(node, dict):
-        node.pop("clip_level", None)
-        for value in node.values():
-            drop_clip(value)
-    if isinstance(node, list):
-        for value in node:
-            drop_clip(value)
 
 
 def absolute(node, folder):
@@ -272,42 +48,125 @@ def absolute(node, folder):
 
 
 def judge(arguments):
-    folder, variant, program = arguments
-    truth, true = truth_of(folder)
+    folder, variant, program, kept, search, with_fixes = arguments
+    scene = Scene(folder)
+    truth = scene.truth
     sheet = absolute(json.load(open(f"{folder}/shot.json")), folder)
     with tempfile.TemporaryDirectory() as out:
         if variant:
             sheet = changed(folder, sheet, variant, out, np.random.default_rng(sum(map(ord, folder))))
             if sheet is None:
                 return None
-        for mirror in sheet["mirrors"]:
-            mirror["outline_px"] = truth["sphere"]["outline_px"]
-        if truth["cg"]["delivery"]["comp"] != "alpha":
-            for sphere in sheet["cg"]["spheres"]:
-                sphere.setdefault("outline_px", truth["cg"]["outline_px"])
+        outlines_given(sheet, truth, search)
         json.dump(sheet, open(f"{out}/shot.json", "w"))
-        run = subprocess.run([program, "check", f"{out}/shot.json", "--out", f"{out}/reports", "--no-picture", "--format", "json"], capture_output=True, text=True)
-        line = run.stdout.strip().splitlines()
-        report = json.loads(line[-1]) if line else {"error": run.stderr}
-    return os.path.basename(folder), truth, true, report
+        report = report_of(program, out, kept and f"{kept}/{os.path.basename(folder)}.json")
+    return os.path.basename(folder), report.get("error"), list(verdicts(os.path.basename(folder), scene, report, variant)), apply_fixes.effect(scene, report) if with_fixes else None
 
 
-def verdicts(name, truth, true, report):
-    for finding in report.get("findings", []):
+def outlines_given(sheet, truth, search):
+    """The true outlines, unless the program is to find them."""
+    for sphere in sheet["cg"]["spheres"]:
+        if search:
+            sphere.pop("outline_px", None)
+        elif truth["cg"]["delivery"]["comp"] != "alpha":
+            sphere.setdefault("outline_px", truth["cg"]["outline_px"])
+    for mirror in sheet["mirrors"]:
+        if not search:
+            mirror["outline_px"] = truth["sphere"]["outline_px"]
+
+
+def report_of(program, out, kept):
+    """The report, from an earlier run where one is kept."""
+    if kept and os.path.exists(kept):
+        return json.load(open(kept))
+    run = subprocess.run([program, "check", f"{out}/shot.json", "--out", f"{out}/reports", "--no-picture", "--format", "json"], capture_output=True, text=True)
+    line = run.stdout.strip().splitlines()
+    report = json.loads(line[-1]) if line else {"error": run.stderr}
+    if kept:
+        json.dump(report, open(kept, "w"))
+    return report
+
+
+def signed(finding, true, limited):
+    """Numbers of a finding that have a sign, each with its deviation and truth; and whether it says the opposite of the truth."""
+    check, detail = finding["check"], finding.get("detail", {})
+    number = lambda key: (detail.get(key), detail.get(f"{key}_sd"))
+    value, sd = finding.get("value"), finding.get("value_sd")
+    if value is None or not sd or true.get(check) is None:
+        return [], False
+    if check == "key-fill-ratio":
+        return ([] if limited else [(value, sd, true[check])]), value * true[check] < 0
+    if check == "exposure":
+        parts = [(*number(f"{which}_stops"), true[which]) for which in ("surroundings", "illuminance") if not (limited and which == "illuminance")]
+        parts = [p for p in parts if p[0] is not None and p[1]]
+        decided = "surroundings" if detail.get("decided_by") == "surroundings" else "illuminance"
+        return parts, value * true[decided] < 0
+    if check == "colour-balance":
+        stops = -np.log2(np.maximum(detail.get("channel_gain_rgb", [1, 1, 1]), 1e-9))
+        worst = int(np.argmax(np.abs(stops)))
+        return [(float(stops[worst]), sd, true["tint"][worst])], float(stops[worst] * true["tint"][worst]) < 0
+    if check == "highlight-direction":
+        return direction(number, true)
+    return rotation(finding, detail, true)
+
+
+def direction(number, true):
+    azimuth, elevation = number("azimuth_error_deg"), number("elevation_error_deg")
+    if azimuth[0] is None:
+        return [], False
+    if true["keys"] is None:
+        return [(*azimuth, 0.0), (*elevation, 0.0)], False
+    (a0, e0), (a1, e1) = (azimuth_elevation_deg(k) for k in true["keys"])
+    apart = (a1 - a0 + 180) % 360 - 180
+    error = (azimuth[0] - apart + 180) % 360 - 180
+    flat = np.cos(np.radians((e0 + e1) / 2))
+    opposite = azimuth[0] * apart * flat**2 + elevation[0] * (e1 - e0) < 0
+    return [(apart + error, azimuth[1], apart), (*elevation, e1 - e0)], bool(opposite)
+
+
+def rotation(finding, detail, true):
+    if "correction_heading_deg" not in detail or "turn" not in true:
+        return [], False
+    measured = apply_fixes.turn({f"{k}_deg": detail[f"correction_{k}_deg"] for k in ("heading", "tilt", "roll")})
+    wanted = rotation_about(true["up"], -true["turn"])
+    left = np.degrees(np.arccos(np.clip((np.trace(measured @ wanted.T) - 1) / 2, -1, 1)))
+    return [(finding["value"], finding["value_sd"], true["environment-rotation"])], bool(left > max(abs(true["turn"]), TOLERANCE["environment-rotation"]))
+
+
+def verdicts(name, scene, report, variant):
+    true = scene.true()
+    if variant in ("flopped", "upside-down"):
+        # The picture is no longer what the surroundings say; that its light is accused is what is asked.
+        true = {check: None for check in TOLERANCE}
+    elif scene.turned_deg() is not None:
+        true |= {"turn": scene.turned_deg(), "up": scene.up}
+    findings = report.get("findings", [])
+    limited = any("true_difference_stops" in f.get("detail", {}) for f in findings if f["check"] == "key-fill-ratio")
+    for finding in findings:
         check = finding["check"]
         if check not in TOLERANCE or finding["verdict"] == "not-given":
             continue
-        t, tolerance = true.get(check), TOLERANCE[check]
-        verdict, value, sd = finding["verdict"], finding.get("value"), finding.get("value_sd")
-        false = t is not None and ((verdict == "match" and abs(t) > 1.1 * tolerance) or (verdict == "mismatch" and abs(t) < tolerance))
+        t, tolerance, verdict = true.get(check), TOLERANCE[check], finding["verdict"]
+        parts, opposite = signed(finding, true, limited) if t is not None else ([], False)
+        false = t is not None and ((verdict == "match" and abs(t) > 1.1 * tolerance) or (verdict == "mismatch" and (abs(t) < tolerance or opposite)))
         clear = t is not None and (abs(t) < tolerance / 2 or abs(t) > 2 * tolerance)
-        yield {"shot": name, "check": check, "truth": t, "verdict": verdict, "value": value, "sd": sd, "false": false, "clear": clear, "kind": truth["cg"]["error"]["kind"],
-               "class": input_class(truth), "reason": finding.get("reason", ""), "remedy": finding.get("remedy", "")}
+        yield {"shot": name, "check": check, "truth": t, "verdict": verdict, "value": finding.get("value"), "sd": finding.get("value_sd"), "false": false, "clear": clear,
+               "opposite": opposite, "kind": scene.kind, "classes": classes(scene.truth), "z": [(v - true_value) / sd for v, sd, true_value in parts],
+               "parts": parts, "reason": finding.get("reason", ""), "remedy": finding.get("remedy", "")}
 
 
-def input_class(truth):
+def classes(truth):
+    """What of the input may make it harder; a shot is in several."""
     c = truth["classes"]
-    return f"{c['format']}{'-bracket' if c['bracket'] > 1 else ''}"
+    of = [c["format"] + (" bracket" if c["bracket"] > 1 else ", one exposure")]
+    traits = {
+        "radius under 40 px": c["radius_px"] < 40, "lens not told": not c["lens_given"], "sphere hidden over 5 %": c["hidden_rim"] > 0.05,
+        "soft or out of focus": c["focus"] != "sharp", "overexposed": c["exposure"] == "over", "underexposed": c["exposure"] == "under",
+        "worn or dirty sphere": c["surface"] in ("rough", "dusty", "scratched"), "CG without alpha": truth["cg"]["delivery"]["comp"] != "alpha",
+    }
+    of += [name for name, holds in traits.items() if holds]
+    good = not any(holds for name, holds in traits.items() if name != "CG without alpha") and c["format"] != "jpeg"
+    return of + (["good input"] if good else [])
 
 
 def number(value, digits=2):
@@ -323,36 +182,69 @@ def main():
     arguments.add_argument("--largest-mp", type=float, default=3.0)
     arguments.add_argument("--program", default="target/release/plateproof")
     arguments.add_argument("--keep", default="")
+    arguments.add_argument("--reports", default="", help="folder of reports: those that are there are judged again, others are made and kept there")
+    arguments.add_argument("--no-fixes", action="store_true", help="do not apply the fixes")
+    arguments.add_argument("--search", action="store_true", help="give no outline")
+    arguments.add_argument("--csv", default="", help="write the table there")
     arguments.add_argument("--jobs", type=int, default=2)
     arguments.add_argument("--all", action="store_true", help="print every finding, not only false ones")
     a = arguments.parse_args()
     only = {int(n) for n in a.only.split(",") if n}
     folders = [f"{a.shots}/{n}" for n in sorted(os.listdir(a.shots)) if n.startswith(a.half + "_") and (not only or int(n[-3:]) in only)]
     folders = [os.path.abspath(f) for f in folders if json.load(open(f"{f}/truth.json"))["classes"]["megapixels"] <= a.largest_mp]
+    if a.reports:
+        os.makedirs(a.reports, exist_ok=True)
     with ThreadPoolExecutor(a.jobs) as pool:
-        done = [d for d in pool.map(judge, [(f, a.variant, os.path.abspath(a.program)) for f in folders]) if d]
-    rows = [row for d in done for row in verdicts(*d)]
-    for name, _, _, report in done:
-        if report.get("error"):
-            print(name, "error:", str(report["error"])[:200])
+        done = [d for d in pool.map(judge, [(f, a.variant, os.path.abspath(a.program), a.reports, a.search, not a.no_fixes) for f in folders]) if d]
+    rows = [row for d in done for row in d[2]]
+    for name, error, _, _ in done:
+        if error:
+            print(name, "error:", str(error)[:200])
     for row in rows:
         if row["false"] or a.all:
-            print(f"{'FALSE' if row['false'] else '     '} {row['shot']} {row['class']:14} {row['kind']:18} {row['check']:20} truth {number(row['truth'])} {row['verdict']:9} {number(row['value'])} +/- {number(row['sd'])}"
+            parts = " ".join(f"{v:+.2f}+/-{sd:.2f} ({t:+.2f})" for v, sd, t in row["parts"])
+            print(f"{'FALSE' if row['false'] else '     '} {row['shot']} {row['classes'][0]:20} {row['kind']:18} {row['check']:20} truth {number(row['truth'])} {row['verdict']:9} {number(row['value'])} +/- {number(row['sd'])} [{parts}]{' OPPOSITE' if row['opposite'] else ''}"
                   + (f"\n        {row['reason'][:200]}\n        {row['remedy'][:200]}" if row["false"] or a.only else ""))
-    table(rows)
+    table(rows, a.csv)
+    fixes([(name, effect) for name, _, _, effect in done if effect], a.all)
     if a.keep:
-        json.dump(rows, open(a.keep, "w"))
+        json.dump({"rows": rows, "fixes": {name: effect for name, _, _, effect in done if effect}}, open(a.keep, "w"))
 
 
-def table(rows):
-    groups = sorted({(r["check"], "all") for r in rows} | {("all", r["class"]) for r in rows} | {("all", "all")})
+def table(rows, path):
+    checks, kinds = sorted({r["check"] for r in rows}), sorted({c for r in rows for c in r["classes"]})
+    groups = [(c, "all") for c in checks] + [("all", k) for k in kinds] + [("all", "all")]
+    written = [(c, k) for k in ["all", *kinds] for c in ["all", *checks]]
+    line = lambda check, kind: summed([r for r in rows if check in ("all", r["check"]) and (kind == "all" or kind in r["classes"])])
     for check, kind in groups:
-        part = [r for r in rows if check in ("all", r["check"]) and kind in ("all", r["class"])]
-        known, clear = [r for r in part if r["truth"] is not None], [r for r in part if r["clear"]]
-        z = [(abs(r["value"]) - abs(r["truth"])) / r["sd"] for r in known if r["value"] is not None and r["sd"]]
-        z = np.array(z) if z else np.array([np.nan])
-        print(f"{check:20} {kind:14} findings {len(part):4} false {sum(r['false'] for r in part):3} decided {sum(r['verdict'] != 'unsure' for r in clear):3}/{len(clear):<3}"
-              f" within 2 sd {np.mean(np.abs(z) < 2):.2f} mean z2 {np.mean(z**2):7.2f} beyond 4 sd {np.mean(np.abs(z) > 4):.3f}")
+        s = line(check, kind)
+        print(f"{check:20} {kind:24} findings {s['findings']:4} false {s['false']:3} decided {s['decided']:3}/{s['clear']:<3} numbers {s['numbers']:4} within 2 sd {s['within_2_sd']:.2f} mean z2 {s['mean_z2']:8.2f} median z2 {s['median_z2']:5.2f} beyond 4 sd {s['beyond_4_sd']:.3f}")
+    if path:
+        with open(path, "w", newline="") as f:
+            writer = csv.writer(f, lineterminator="\n")
+            writer.writerow(["check", "class", *line("all", "all")])
+            for check, kind in written:
+                s = line(check, kind)
+                if s["findings"]:
+                    writer.writerow([check, kind, *(round(v, 3) if isinstance(v, float) else v for v in s.values())])
+
+
+def summed(part):
+    clear = [r for r in part if r["clear"]]
+    z = np.array([z for r in part for z in r["z"]] or [np.nan])
+    return {"findings": len(part), "false": sum(r["false"] for r in part), "decided": sum(r["verdict"] != "unsure" for r in clear), "clear": len(clear), "numbers": int(np.isfinite(z).sum()),
+            "within_2_sd": float(np.mean(np.abs(z) < 2)), "mean_z2": float(np.mean(z**2)), "median_z2": float(np.median(z**2)), "beyond_4_sd": float(np.mean(np.abs(z) > 4))}
+
+
+def fixes(effects, every):
+    outside = lambda side: sum(max(over - 1, 0) for over in side.values())
+    words = lambda side: " ".join(f"{k} {v:.1f}" for k, v in side.items() if v > 1)
+    for name, e in effects:
+        if e["worse"] or every:
+            print(f"{'WORSE' if e['worse'] else '     '} {name} {', '.join(e['actions'])}: in tolerances {words(e['before']) or 'none'} -> {words(e['after']) or 'none'}")
+    better = sum(outside(e["after"]) < outside(e["before"]) for _, e in effects)
+    whole = sum(outside(e["after"]) == 0 for _, e in effects)
+    print(f"fixes of {len(effects)} reports: {better} bring the CG nearer, {whole} bring it home, {sum(bool(e['worse']) for _, e in effects)} make a number worse")
 
 
 if __name__ == "__main__":
