@@ -22,7 +22,7 @@ pub(super) fn run(words: &[String], console: &mut Console) -> anyhow::Result<Exi
 }
 
 fn names() -> impl Iterator<Item = &'static str> {
-    check::docs().map(|doc| doc.name()).chain(TOPICS.iter().map(|topic| topic.name)).chain(LISTS.map(|list| list.name))
+    check::docs().map(CheckDoc::name).chain(TOPICS.iter().map(|topic| topic.name)).chain(LISTS.map(|list| list.name))
 }
 
 fn nothing_named(name: &str) -> anyhow::Error {

@@ -99,7 +99,9 @@ impl Grid {
         let mut flips = vec![vec![0_u64; words + 1]; rows.len()];
         let [top, bottom] = [self.y_of(rows.start), self.y_of(rows.end)];
         for polygon in polygons.iter().filter(|polygon| polygon.low <= bottom && top < polygon.high) {
-            flips.iter_mut().for_each(|row| row.fill(0));
+            for row in &mut flips {
+                row.fill(0);
+            }
             polygon.sides().for_each(|side| self.flip(side, &rows, &mut flips));
             for (flips, cells) in flips.iter().zip(&mut cells) {
                 add_left_of(flips, cells);

@@ -119,7 +119,8 @@ fn a_shot_of_movie_frames_matches_as_its_frames_do() {
     assert_eq!(run(folder, &check).0, status);
     assert_eq!(written(), before, "nothing has changed, so nothing is checked");
     movie(folder, &["plate.exr", "plate.exr", "plate.exr"]);
-    assert_eq!(run(folder, &check).0, 2, "another movie is read anew, and its second frame has no sphere");
+    assert_ne!(run(folder, &check).0, status, "the second frame of another movie has no sphere");
+    assert_ne!(written(), before, "another movie is read anew");
 }
 
 /// The sphere carried to three marks: one pass, every frame told.

@@ -112,7 +112,7 @@ const WORDS: &[(&str, &[&str])] = &[
 /// The name under which something is explained: itself, or what one of the trade's words for it means.
 pub fn named(asked: &str) -> Option<&'static str> {
     let asked = folded(asked);
-    let ours = check::docs().map(|doc| doc.name()).chain(TOPICS.iter().map(|topic| topic.name));
+    let ours = check::docs().map(super::CheckDoc::name).chain(TOPICS.iter().map(|topic| topic.name));
     let own = ours.chain(["encodings", "tolerances"]).find(|name| *name == asked);
     own.or_else(|| WORDS.iter().find(|(_, words)| words.contains(&asked.as_str())).map(|(name, _)| *name))
 }

@@ -42,9 +42,10 @@ pub(super) struct Written {
 
 impl From<Written> for Remedy {
     fn from(written: Written) -> Self {
-        match written.remedy.is_empty() {
-            true => Self::default(),
-            false => Step::Told { words: written.remedy, action: written.action }.into(),
+        if written.remedy.is_empty() {
+            Self::default()
+        } else {
+            Step::Told { words: written.remedy, action: written.action }.into()
         }
     }
 }
@@ -197,7 +198,7 @@ impl Step {
         Some(match self {
             Self::Ask(ask) => ask.action()?,
             Self::Told { action, .. } => action.clone()?,
-            Self::TurnKey(turn) => Action::TurnLight { from: turn.from_place(), to: turn.to_place() },
+            Self::TurnKey(turn) => Action::TurnLight { from: turn.place_of_light(), to: turn.wanted_place() },
             Self::AddLight { light, .. } | Self::AddKey { light } => Action::AddLight { lights: vec![*light] },
             Self::RemoveLight { light } | Self::RemoveKey { light } => Action::RemoveLight { lights: vec![*light] },
             Self::KeyGains(gains) => {

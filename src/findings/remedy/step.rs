@@ -137,11 +137,11 @@ pub(crate) struct Turn {
 }
 
 impl Turn {
-    pub(super) fn from_place(&self) -> Place {
+    pub(super) fn place_of_light(&self) -> Place {
         azimuth_elevation_deg(&self.from).into()
     }
 
-    pub(super) fn to_place(&self) -> Place {
+    pub(super) fn wanted_place(&self) -> Place {
         azimuth_elevation_deg(&self.to).into()
     }
 }

@@ -42,8 +42,8 @@ struct Measured<const N: usize> {
 
 /// The correction, or why there is none.
 pub(super) fn correction(findings: &[Finding]) -> Result<Correction, String> {
-    let exposure = of_check(findings, CheckId::Exposure, exposure_stops)?.map(|[stops]| -stops);
-    let colour = of_check(findings, CheckId::ColourBalance, channel_gain_stops)?.map(|stops| stops.map(f64::exp2));
+    let exposure = of_check(findings, &CheckId::Exposure, exposure_stops)?.map(|[stops]| -stops);
+    let colour = of_check(findings, &CheckId::ColourBalance, channel_gain_stops)?.map(|stops| stops.map(f64::exp2));
     if exposure.is_none() && colour.is_none() {
         return Err("exposure and colour of the CG are not off".to_owned());
     }
@@ -53,11 +53,11 @@ pub(super) fn correction(findings: &[Finding]) -> Result<Correction, String> {
 /// What the mirrors say together; `None` where the check finds nothing off.
 fn of_check<const N: usize>(
     findings: &[Finding],
-    check: CheckId,
+    check: &CheckId,
     read: fn(&Finding) -> Result<Measured<N>, String>,
 ) -> Result<Option<[f64; N]>, String> {
     let off = |f: &&Finding| {
-        f.check == check && f.concerns == Concerns::Cg && f.verdict == Verdict::Mismatch && f.waived.is_none()
+        f.check == *check && f.concerns == Concerns::Cg && f.verdict == Verdict::Mismatch && f.waived.is_none()
     };
     let mut measured = Vec::new();
     for finding in findings.iter().filter(off) {
@@ -67,7 +67,7 @@ fn of_check<const N: usize>(
         }
         measured.push(read(finding)?);
     }
-    together(&check, &measured)
+    together(check, &measured)
 }
 
 /// Mean of what the mirrors say, each weighed by its variance, where they agree.

@@ -157,13 +157,15 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
         return Decision::NoMirror(strongest);
     }
     let best = places.remove(0);
-    if best.score < LEAST_PROBABILITY {
-        return Decision::NoMirror(Box::new(best.finding));
-    }
     let of_none = 1.0 - best.score - places.iter().map(|p| p.score).sum::<f64>();
     let least = (RIVAL_FACTOR * best.score).min(SURE_ALONE.exp() * of_none.max(0.0));
     let is_rival = |r: &Ranked| r.score >= least || are_twins(r, &best);
-    let rivals = places.into_iter().filter(is_rival).collect();
+    let rivals: Vec<Ranked> = places.into_iter().filter(is_rival).collect();
+    // Two mirrors share what is one's alone: where only the choice between them is open, it is offered.
+    let likely = best.score + rivals.iter().map(|r| r.score).sum::<f64>();
+    if likely < LEAST_PROBABILITY {
+        return Decision::NoMirror(Box::new(best.finding));
+    }
     Decision::Found { best: Box::new(best), rivals }
 }
 

@@ -146,7 +146,7 @@ pub(super) fn contrast(off_stops: f64, with_exposure: bool, cure: &ContrastCure,
     let first = cures.next().unwrap_or_default();
     let exposure = if with_exposure { "with the exposure corrected, " } else { "" };
     let head = format!("{} is {:.2} stops too {way}: {exposure}{first}", subject.light(), off_stops.abs());
-    Sentence::with(head, cures.map(|cure| format!("; {cure}")).collect::<String>())
+    Sentence::with(head, cures.fold(String::new(), |words, cure| words + "; " + &cure))
 }
 
 fn light_to_mend(light: &LightToMend, subject: Subject) -> String {

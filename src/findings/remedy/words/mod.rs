@@ -28,9 +28,9 @@ impl Sentence {
     /// A remark on all of it: what has a tail already is told of by its head without the remark.
     fn remarked(mut self, remark: &str) -> Self {
         if self.tail.is_empty() {
-            self.head.push_str(remark)
+            self.head.push_str(remark);
         } else {
-            self.tail.push_str(remark)
+            self.tail.push_str(remark);
         }
         self
     }
@@ -65,7 +65,7 @@ fn sentence(remedy: &Remedy) -> Sentence {
         all.tail.push_str("; ");
         all.tail.push_str(&more.whole());
     }
-    remedy.conditions.iter().fold(all, |all, condition| under(all, condition))
+    remedy.conditions.iter().fold(all, under)
 }
 
 fn under(all: Sentence, condition: &Condition) -> Sentence {

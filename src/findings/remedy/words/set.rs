@@ -37,7 +37,7 @@ pub(super) fn of_step(step: &Step) -> Sentence {
             }),
         ),
         Step::OneGauge { .. } | Step::OddLens { .. } | Step::OddGauge(_) => gauge(step),
-        Step::Drifted(drift) => drifted(*drift).into(),
+        Step::Drifted(drift) => drifted(*drift),
         Step::GreyContrast { more_stops } => grey_contrast(*more_stops).into(),
         Step::MoveCleanPlate(way) => move_clean_plate(way).into(),
         Step::GainCleanPlate { rgb: [r, g, b] } => {
@@ -113,10 +113,10 @@ fn distort(pull_percent: f64, rendered_without: bool, lens: &Lens) -> Sentence {
 }
 
 fn gauge(step: &Step) -> Sentence {
-    let slip_words = |slip: &Option<&str>| slip.map_or_else(String::new, |slip| format!(" ({slip})"));
+    let slip_words = |slip: Option<&str>| slip.map_or_else(String::new, |slip| format!(" ({slip})"));
     match step {
         Step::OneGauge { name, size, slip, lens } => Sentence::with(
-            format!("{name}: its {size}, the noted distance or the focal length is wrong{}", slip_words(slip)),
+            format!("{name}: its {size}, the noted distance or the focal length is wrong{}", slip_words(*slip)),
             format!("; one object alone does not show which: measure another and its distance{}", lens_words(*lens)),
         ),
         Step::OddLens { gauges, deviation_percent, lens } => Sentence::with(
@@ -131,7 +131,7 @@ fn gauge(step: &Step) -> Sentence {
             odd.name,
             odd.size,
             odd.off_percent,
-            slip_words(&odd.slip)
+            slip_words(odd.slip)
         )
         .into(),
         _ => "".into(),

@@ -95,6 +95,8 @@ fn brightness(plane: &Plane, knee: f32) -> Vec<f32> {
     let count = finite().count().max(1) as f64;
     let mean = finite().sum::<f64>() / count;
     let sd = (finite().map(|v| (v - mean).powi(2)).sum::<f64>() / count).sqrt() + LEAST_SD;
-    values.iter_mut().for_each(|v| *v = if v.is_finite() { ((f64::from(*v) - mean) / sd) as f32 } else { 0.0 });
+    for v in &mut values {
+        *v = if v.is_finite() { ((f64::from(*v) - mean) / sd) as f32 } else { 0.0 };
+    }
     values
 }
