@@ -6,6 +6,7 @@ mod beckmann_spheres;
 mod deliveries;
 mod determinism;
 mod environment;
+mod environment_bracket;
 mod finder;
 mod ignore;
 mod near_lights;

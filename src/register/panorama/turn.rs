@@ -7,9 +7,9 @@
 use nalgebra::{Matrix3, Matrix5, Rotation3, Vector3, Vector5};
 
 use crate::base::parallel;
-use crate::image::Frame;
 use crate::image::encoding::Encoding;
-use crate::light::environment::LatLong;
+use crate::image::{Frame, Size};
+use crate::light::environment::{Convention, LatLong, direction};
 
 /// Directions that are compared.
 const POINTS: usize = 6000;
@@ -22,6 +22,11 @@ const STEP_RAD: f64 = 0.03;
 const BLURS_RAD: [f64; 4] = [0.05, 0.025, 0.0125, 0.0062];
 /// Blur of the coarse part that is taken out, rad: the coarsest that an environment is kept at.
 const COARSE_RAD: f64 = 0.1;
+/// Columns of the picture of that coarse part, and the rings of a disc of it: radius, and directions on it, about equal areas each.
+const COARSE_COLUMNS: usize = 512;
+const DISC: [(f64, usize); 4] = [(0.0, 1), (0.38, 6), (0.68, 12), (0.93, 18)];
+/// Light is not taken for darker than this before its logarithm.
+const DARKEST: f64 = 1e-9;
 /// So much of what a direction is compared by has to be well exposed.
 const MOSTLY: f64 = 0.85;
 /// Rounds of a level.
@@ -50,6 +55,9 @@ pub struct Turn {
 /// One exposure as it is compared.
 pub(super) struct Shown {
     light: LatLong,
+    /// The logarithm of the light without detail. It is averaged about every direction alike: an average over the picture's own
+    /// coarse pixels would keep the pattern of their grid, which does not turn with the camera.
+    coarse: LatLong,
     /// 1 where it is neither clipped nor dark, 0 elsewhere.
     usable: LatLong,
 }
@@ -65,7 +73,9 @@ impl Shown {
         };
         let mut mask = frame.clone();
         parallel::each(&mut mask.rgb, |_, rgb| *rgb = [f32::from(u8::from(is_usable(rgb))); 3]);
-        Self { light: LatLong::of(frame, 1.0), usable: LatLong::of(&mask, 1.0) }
+        let light = LatLong::of(frame, 1.0);
+        let coarse = coarse(&light);
+        Self { light, coarse, usable: LatLong::of(&mask, 1.0) }
     }
 
     /// The logarithm of light without its coarse part; `None` where little of it can be used.
@@ -74,9 +84,46 @@ impl Shown {
         if !is_whole(blur_rad) || !is_whole(COARSE_RAD) {
             return None;
         }
-        let log = |blur: f64| crate::colour::luminance(self.light.radiance(direction, blur)).max(1e-9).ln();
-        Some(log(blur_rad) - log(COARSE_RAD))
+        Some(log_of(self.light.radiance(direction, blur_rad)) - self.coarse.radiance(direction, 0.0)[0])
     }
+}
+
+fn log_of(rgb: [f64; 3]) -> f64 {
+    crate::colour::luminance(rgb).max(DARKEST).ln()
+}
+
+/// Logarithm of the light averaged over discs of [`COARSE_RAD`], for directions so close together that between them it is straight.
+fn coarse(light: &LatLong) -> LatLong {
+    let convention = Convention::PixelPatches;
+    let size = Size { width: COARSE_COLUMNS, height: COARSE_COLUMNS / 2 };
+    let mean = |i: usize| {
+        let at = [(i % size.width) as f64, (i / size.width) as f64];
+        let [lon, lat] = convention.longitude_latitude(at, [size.width, size.height]);
+        let centre = direction(lon, lat);
+        let [first, second] = tangents(&centre);
+        let sum: f64 = DISC
+            .iter()
+            .flat_map(|&(reach, count)| around(count).map(move |angle| (reach, angle)))
+            .map(|(reach, angle)| {
+                let aside = COARSE_RAD * reach * (first * angle.cos() + second * angle.sin());
+                crate::colour::luminance(light.radiance(&(centre + aside).normalize(), COARSE_RAD / 4.0))
+            })
+            .sum();
+        let count: usize = DISC.iter().map(|ring| ring.1).sum();
+        [(sum / count as f64).max(DARKEST).ln() as f32; 3]
+    };
+    LatLong::of(&Frame::computed("coarse", size, parallel::map(size.width * size.height, mean)), 1.0)
+}
+
+fn around(count: usize) -> impl Iterator<Item = f64> {
+    (0..count).map(move |i| std::f64::consts::TAU * i as f64 / count as f64)
+}
+
+/// Two directions at right angles to one and to each other.
+fn tangents(direction: &Vector3<f64>) -> [Vector3<f64>; 2] {
+    let helper = if direction.y.abs() < 0.9 { Vector3::y() } else { Vector3::x() };
+    let first = direction.cross(&helper).normalize();
+    [first, direction.cross(&first)]
 }
 
 /// Below it a picture says nothing about shapes.
@@ -212,9 +259,7 @@ impl Step {
 
 /// Change of the detail by turns about the three axes.
 fn slope(moving: &Shown, there: &Vector3<f64>, blur_rad: f64) -> Option<Vector3<f64>> {
-    let helper = if there.y.abs() < 0.9 { Vector3::y() } else { Vector3::x() };
-    let first = there.cross(&helper).normalize();
-    let second = there.cross(&first);
+    let [first, second] = tangents(there);
     let reach = 0.5 * blur_rad;
     let along = |tangent: &Vector3<f64>| {
         let at = |sign: f64| moving.detail(&(there + sign * reach * tangent).normalize(), blur_rad);
