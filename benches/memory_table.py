@@ -19,30 +19,14 @@ import sys
 import tempfile
 import zlib
 
+from exr_header import exr_header
+
 LIMITS = [("1 GiB", 1 << 30), ("1.5 GiB", 3 << 29), ("4 GiB", 4 << 30)]
-
-
-def attribute(name, kind, value):
-    return name.encode() + b"\0" + kind.encode() + b"\0" + struct.pack("<I", len(value)) + value
 
 
 def exr(width, height, value=0.0):
     """Half-float RGB in ZIP blocks of 16 lines, every sample `value`; of a single line the block is damaged."""
-    channel = lambda name: name + b"\0" + struct.pack("<4I", 1, 0, 1, 1)
-    window = struct.pack("<4i", 0, 0, width - 1, height - 1)
-    header = struct.pack("<II", 20000630, 2) + b"".join(
-        [
-            attribute("channels", "chlist", channel(b"B") + channel(b"G") + channel(b"R") + b"\0"),
-            attribute("compression", "compression", b"\3"),
-            attribute("dataWindow", "box2i", window),
-            attribute("displayWindow", "box2i", window),
-            attribute("lineOrder", "lineOrder", b"\0"),
-            attribute("pixelAspectRatio", "float", struct.pack("<f", 1)),
-            attribute("screenWindowCenter", "v2f", bytes(8)),
-            attribute("screenWindowWidth", "float", struct.pack("<f", 1)),
-            b"\0",
-        ]
-    )
+    header = exr_header("BGR", width, height, 3)
 
     def block(lines):
         if height == 1:

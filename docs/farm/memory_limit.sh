@@ -12,17 +12,11 @@ here=$(realpath "$(dirname "$0")")
 top=$(mktemp -d /tmp/plateproof-farm.XXXXXX)
 cd "$top"
 
-# The show: copies of the demo's shots under names of their own, and three shots with a hostile mirror frame.
-"$program" demo --out show --no-picture > demo.txt
-rm -r show/reports
-for copy in $(seq -w "$copies"); do
-    mkdir -p "shots/$copy"
-    cp -al show/. "shots/$copy/"
-    for sheet in shots/"$copy"/*/shot.json; do
-        sed "s/\"shot\": \"\([^\"]*\)\"/\"shot\": \"\1_$copy\"/" "$sheet" > sheet.tmp
-        mv sheet.tmp "$sheet"
-    done
-done
+# shellcheck source=slurm_on_loopback.sh
+source "$here/slurm_on_loopback.sh"
+
+# The show, and three shots with a hostile mirror frame.
+copies_of_the_demo "$program" "$copies"
 python3 - "$here/../../benches" <<'PYTHON'
 import json, os, shutil, sys
 
@@ -47,8 +41,6 @@ PYTHON
 shots=$(find shots -name shot.json | wc -l)
 echo "shots: $shots"
 
-# shellcheck source=slurm_on_loopback.sh
-source "$here/slurm_on_loopback.sh"
 start_farm "CPUs=2 RealMemory=$((2 * limit))" "SelectTypeParameters=CR_CPU_Memory
 VSizeFactor=100" ferry1
 

@@ -66,3 +66,21 @@ stop_farm() {
     for file in "${nodes[@]/#/$top/slurmd.}"; do kill "$(cat "$file.pid")" 2> /dev/null || true; done
     for file in slurmctld munge; do kill "$(cat "$top/$file.pid")" 2> /dev/null || true; done
 }
+
+#   copies_of_the_demo PROGRAM COPIES
+#
+# makes `shots/` of copies of the demo's shots under names of their own; the frames are links to one file each.
+
+copies_of_the_demo() {
+    local copy sheet
+    "$1" demo --out show --no-picture > demo.txt
+    rm -r show/reports
+    for copy in $(seq -w "$2"); do
+        mkdir -p "shots/$copy"
+        cp -al show/. "shots/$copy/"
+        for sheet in shots/"$copy"/*/shot.json; do
+            sed "s/\"shot\": \"\([^\"]*\)\"/\"shot\": \"\1_$copy\"/" "$sheet" > sheet.tmp
+            mv sheet.tmp "$sheet"
+        done
+    done
+}

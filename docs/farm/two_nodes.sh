@@ -11,22 +11,14 @@ here=$(realpath "$(dirname "$0")")
 top=$(mktemp -d /tmp/plateproof-farm.XXXXXX)
 cd "$top"
 
-# The show: copies of the demo's shots under names of their own; the frames are links to one file each.
-"$program" demo --out show --no-picture > demo.txt
-rm -r show/reports
-for copy in $(seq -w "$copies"); do
-    mkdir -p "shots/$copy"
-    cp -al show/. "shots/$copy/"
-    for sheet in shots/"$copy"/*/shot.json; do
-        sed "s/\"shot\": \"\([^\"]*\)\"/\"shot\": \"\1_$copy\"/" "$sheet" > sheet.tmp
-        mv sheet.tmp "$sheet"
-    done
-done
+# shellcheck source=slurm_on_loopback.sh
+source "$here/slurm_on_loopback.sh"
+
+# The show.
+copies_of_the_demo "$program" "$copies"
 echo "shots: $(ls -d shots/*/*/ | wc -l), bytes of the frames: $(du -sbl shots | cut -f1)"
 
 # The farm.
-# shellcheck source=slurm_on_loopback.sh
-source "$here/slurm_on_loopback.sh"
 start_farm "CPUs=1" "SelectTypeParameters=CR_CPU" ferry1 ferry2
 
 start=$SECONDS
