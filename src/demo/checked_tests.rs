@@ -39,7 +39,7 @@ fn light_gains_give_back_what_was_put_in() {
     }
     assert_eq!(advice.verdict, Verdict::Mismatch);
     assert!(
-        advice.remedy.words().contains("rim x 1.") && advice.remedy.words().contains("key x 0."),
+        advice.remedy.words().contains("multiply rim by 1.") && advice.remedy.words().contains("multiply key by 0."),
         "{}",
         advice.remedy
     );

@@ -56,7 +56,9 @@ fn known_words(finding: &Finding) -> Option<String> {
         CheckId::EnvironmentRotation => format!("the whole environment is turned by {} deg", size(1)),
         CheckId::FieldOfView => format!("the CG camera's view is {} deg too {}", size(2), either("wide", "narrow")),
         CheckId::SpherePlace => place_words(finding, value),
-        CheckId::LightGains => format!("the gain of a light layer is off by {} stops", size(2)),
+        CheckId::LightGains => {
+            format!("a light layer of the CG is {} stops too {}", size(2), either("bright", "dark"))
+        }
         CheckId::LensDistortion => {
             format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1))
         }

@@ -247,10 +247,10 @@ fn layer_change(change: &LayerChange) -> String {
         .warmer_mired
         .map(|mired| format!("{:.0} mired {}", mired.abs(), if mired > 0.0 { "warmer" } else { "cooler" }));
     match (change.gain, warmth) {
-        (Some(0.0), _) => format!("{layers} off"),
-        (Some(gain), Some(warmth)) => format!("{layers} x {gain:.2} and {warmth}"),
-        (Some(gain), None) => format!("{layers} x {gain:.2}"),
-        (None, Some(warmth)) => format!("{layers} {warmth}"),
+        (Some(0.0), _) => format!("switch {layers} off"),
+        (Some(gain), Some(warmth)) => format!("multiply {layers} by {gain:.2} and make it {warmth}"),
+        (Some(gain), None) => format!("multiply {layers} by {gain:.2}"),
+        (None, Some(warmth)) => format!("make {layers} {warmth}"),
         (None, None) => layers.clone(),
     }
 }
