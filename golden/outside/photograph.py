@@ -67,9 +67,11 @@ def insert_sphere(frame, scene, view, ellipse, recipe, seed):
     left, top, width, height = window
     strata, depth = sphere_strata(recipe), 10 if recipe.surface == "globe" else 7
     raw = render.radiance(scene, view, window, strata, seed, depth)
+    many = strata[0] >= MANY_STRATA
     hit = render.first_hit(scene, view, window, (2, 2), seed + 1)
     away = outside_px(ellipse, window)
-    smooth = clean(raw, hit)
+    # The denoiser takes small lamps for sparks, so it is left out where there are rays enough.
+    smooth = raw if many else clean(raw, hit)
     patch = np.where(away[..., None] < 0, 0.8 * smooth + 0.2 * raw, smooth)
     rows, columns = np.nonzero(np.abs(away) < RIM_PX)
     rim = render.radiance_at(scene, view, np.stack([columns + left, rows + top], 1), rim_strata(len(rows), recipe), seed + 2, depth)
@@ -81,6 +83,7 @@ def insert_sphere(frame, scene, view, ellipse, recipe, seed):
 
 
 RIM_PX = 3.5
+MANY_STRATA = 10
 
 
 def rim_strata(pixels, recipe):
@@ -100,9 +103,17 @@ def edge_fade(width, height, view, window, pixels=8):
 def sphere_strata(recipe):
     if recipe.half == "practice":
         return (3, 3)
+    if recipe.half != "smoke" and recipe.radius_px < SMALL_PX:
+        # A pixel of a small sphere shows many degrees of the world, in which a lamp of half a degree is hit by few rays: a
+        # light's strength would be that of the dice. Each sphere gets as many rays as one of the largest of these.
+        each = int(np.ceil(5 * SMALL_PX / recipe.radius_px))
+        return (each, each)
     if recipe.surface == "globe" and recipe.radius_px < 200:
         return (6, 6)
-    return (5, 5) if recipe.radius_px < 140 else (4, 4)
+    return (5, 5) if recipe.radius_px < SMALL_PX else (4, 4)
+
+
+SMALL_PX = 140
 
 
 def take(built, ellipse, seed):

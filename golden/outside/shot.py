@@ -129,7 +129,7 @@ def make_cg(recipe, built, captured, unit, ellipse, plate, folder, seed):
     view = built.view.resized(form["scale"])
     outline = views.outline(view, built.target, built.radius)
     window = photograph.window_round(outline, view, 4)
-    strata = (5, 5) if recipe.half == "smoke" or outline[2] > 250 else (8, 8)
+    strata = (5, 5) if recipe.half == "smoke" or outline[2] > 250 else max((8, 8), photograph.sphere_strata(recipe))
     beauty, around = cg.pictures(built, error, captured, unit, form["crew"], form["reflectance"], view, window, strata, seed)
     write_cg(folder / "cg.exr", beauty, window, view, plate, form)
     return {"error": error, "form": form, "outline": outline, "surroundings": around, "size": [view.width, view.height]}
