@@ -31,6 +31,8 @@ pub struct Comparison {
     pub camera_tilt_roll_deg: Option<[f64; 2]>,
     /// What the reference drift adds to the uncertainty.
     pub drift: DriftUncertainty,
+    /// The CG picture was cut out of its frame, and its sphere taken to stand where the photographed one does.
+    pub place_is_assumed: bool,
     /// Tolerances.
     pub tolerances: Tolerances,
 }

@@ -49,7 +49,7 @@ pub struct View {
     pub focal_px: f64,
     /// Principal point in pixels from the display window's top-left corner.
     pub centre_px: [f64; 2],
-    /// Half the frame's width in stored pixels.
+    /// Half of the width that the field of view spans, stored px: of the frame, or of what the frame was cut out of.
     pub half_width_px: f64,
     /// Pixel width over pixel height as displayed (anamorphic squeeze included).
     pub pixel_aspect: f64,
@@ -85,9 +85,21 @@ impl View {
         Self { centre_px: [self.centre_px[0] + across, self.centre_px[1] + down], ..self.clone() }
     }
 
-    /// Horizontal field of view over the full display width, in degrees; the optical axis taken for the frame's centre.
+    /// Horizontal field of view over the full display width (of a cut frame: of what it was cut out of), in degrees; the optical
+    /// axis taken for the centre of that width.
     pub fn horizontal_fov_deg(&self) -> f64 {
         2.0 * (self.half_width_px / self.focal_px).atan().to_degrees()
+    }
+
+    /// The view of a frame that was cut out of this one and scaled: the pixel `from` of this one is its pixel `to`.
+    #[must_use]
+    pub fn cut_out(&self, scale: f64, from: [f64; 2], to: [f64; 2]) -> Self {
+        Self {
+            focal_px: scale * self.focal_px,
+            centre_px: [0, 1].map(|axis| to[axis] + scale * (self.centre_px[axis] - from[axis])),
+            half_width_px: scale * self.half_width_px,
+            ..self.clone()
+        }
     }
 
     /// This view, with the horizontal field of view of another where nothing told its own.
@@ -123,6 +135,22 @@ impl View {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// A cut-out sees along each of its pixels what the whole frame sees there, under any lens.
+    #[test]
+    fn a_cut_out_keeps_the_rays_of_its_pixels() {
+        let whole = View::from_horizontal_fov(Size { width: 1600, height: 900 }, 1.0, 50.0, FovSource::Assumed);
+        for fov in [50.0, 24.0] {
+            let whole = whole.with_horizontal_fov(fov);
+            let cut = View::from_horizontal_fov(Size { width: 1600, height: 900 }, 1.0, 50.0, FovSource::Assumed)
+                .cut_out(0.5, [1100.0, 200.0], [80.0, 90.0])
+                .with_horizontal_fov(fov);
+            for (x, y) in [(1100.0, 200.0), (1040.0, 310.0)] {
+                let there = [80.0 + 0.5 * (x - 1100.0), 90.0 + 0.5 * (y - 200.0)];
+                assert!((whole.ray([x, y]) - cut.ray(there)).norm() < 1e-12);
+            }
+        }
+    }
 
     #[test]
     fn an_axis_off_the_centre_moves_rays_and_keeps_the_field_of_view() {

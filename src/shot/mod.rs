@@ -3,6 +3,7 @@
 mod bracket;
 mod candidates;
 mod ceiling;
+mod crop;
 mod describe;
 mod drawn;
 mod encoded_light;

@@ -24,6 +24,7 @@ use crate::{Error, Result};
 use super::bracket::Recovered;
 use super::candidates::{Help, Refused};
 use super::ceiling;
+use super::crop;
 use super::encoded_light;
 use super::ignore::Ignored;
 use super::implausible::{suspect_encoding, suspect_flop, untold_space, untold_tint};
@@ -77,6 +78,18 @@ pub(super) fn check(
             || find(&photographed.frame, &photographed.view, &Sought::of_mirror(spec), of_mirror),
             || find(&cg_frame, &cg_view, &Sought::of_cg(cg), of_cg),
         )
+    };
+    let cut = sure_of_both([&mirror_search, &cg_search]).and_then(|[ours, theirs]| {
+        let seen = (&photographed.frame, &photographed.view, ours);
+        crop::view_of_cut(sheet, seen, (&cg_frame, &cg_view, theirs), report)
+    });
+    let place_is_assumed = cut.is_some();
+    let (cg_view, cg_search) = match cut {
+        Some(view) => {
+            let again = find(&cg_frame, &view, &Sought::of_cg(cg), &mut Vec::new());
+            (view, again)
+        }
+        None => (cg_view, cg_search),
     };
     let given = [spec.told(), cg.told()].map(Told::is_something);
     let settled = reconcile(
@@ -135,7 +148,10 @@ pub(super) fn check(
     };
     let whole = early.unwrap_or_else(|| compare(sheet, spec, cg, &found, &rendered));
     let doubt = reference_drift::uncertainty(&found.photographed.reference, &sheet.tolerances);
-    let dressed = |comparison: Comparison| comparison.with_ignored(ignored_fractions).with_drift_uncertainty(doubt);
+    let dressed = |comparison: Comparison| {
+        let comparison = comparison.with_ignored(ignored_fractions).with_drift_uncertainty(doubt);
+        Comparison { place_is_assumed, ..comparison }
+    };
     let whole = dressed(whole);
     let open = suspected.filter(|_| ceiling::matters(&whole));
     found.photographed.frame.clip_level = open.or(found.photographed.frame.clip_level);
@@ -219,6 +235,12 @@ fn found_at(
         // A refusal lists what else the frame shows, and has to see all of it.
         Told::Near(_) => find(frame, view, &Sought::of_mirror(spec), remarks).ok().map(Ok),
     }
+}
+
+/// Both spheres, where both searches leave no doubt.
+fn sure_of_both<'a>(searches: [&'a Result<SphereSearch>; 2]) -> Option<[&'a SphereFit; 2]> {
+    let sure = |search: &'a Result<SphereSearch>| search.as_ref().ok().filter(|s| s.rivals.is_empty()).map(|s| &s.best);
+    Some([sure(searches[0])?, sure(searches[1])?])
 }
 
 /// The photographed side with its sphere.
@@ -383,6 +405,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         rotation_search,
         camera_tilt_roll_deg: sheet.camera.as_ref().and_then(CameraSpec::tilt_roll_deg),
         drift: DriftUncertainty::default(),
+        place_is_assumed: false,
         tolerances: sheet.tolerances,
     }
 }

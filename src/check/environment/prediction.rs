@@ -86,6 +86,7 @@ impl Predicted {
             cg_limited: self.limited.clone(),
             camera_tilt_roll_deg: known.camera_tilt_roll_deg,
             drift: known.drift,
+            place_is_assumed: false,
             tolerances: sheet.tolerances,
         })
     }
@@ -113,6 +114,7 @@ impl Predicted {
             cg_limited: None,
             camera_tilt_roll_deg: known.camera_tilt_roll_deg,
             drift: crate::compare::uncertainty::drift::DriftUncertainty::default(),
+            place_is_assumed: false,
             tolerances: sheet.tolerances,
         })
     }

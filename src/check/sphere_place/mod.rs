@@ -78,6 +78,9 @@ impl<'a> Stand<'a> {
 
     /// From the mirror's place to that of the CG sphere, mm, with the sd of every coordinate.
     fn offset(&self) -> Option<Offset> {
+        if self.pair.comparison.place_is_assumed {
+            return None;
+        }
         let (mirror, cg) = (self.mirror.as_ref()?, self.cg.as_ref()?);
         let (a, b) = (mirror.axes_sd_mm(), cg.axes_sd_mm());
         Some(Offset { mm: cg.centre_mm - mirror.centre_mm, sd_mm: Vector3::from_fn(|i, _| a[i].hypot(b[i])) })
@@ -178,6 +181,10 @@ fn judge_worst(finding: &mut Finding, worst: &KeyParallax, mut words: Vec<String
 }
 
 fn without_place(stands: &[Stand<'_>]) -> String {
+    if stands.iter().any(|s| s.pair.comparison.place_is_assumed) {
+        return "the CG picture was cut out of its frame, and nothing tells from where: deliver the whole frame"
+            .to_owned();
+    }
     let assumed = stands.iter().any(|s| s.pair.comparison.mirror.view.is_assumed());
     if assumed {
         "the field of view is unknown, so the positions of the spheres cannot be worked out: give focal length and \
