@@ -7,7 +7,6 @@ use serde_json::Value;
 
 use super::exposure;
 use super::{Check, CheckDoc, blank, decide, drift_cure, main_uncertainty};
-use crate::base::statistics;
 use crate::base::units::{Estimate, Mired};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
@@ -19,7 +18,7 @@ use crate::compare::rotation::Rotation;
 use crate::compare::shared::shared_directions;
 use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
 use crate::compare::uncertainty::hidden::Hidden;
-use crate::compare::uncertainty::{hidden, scatter, tone_curve};
+use crate::compare::uncertainty::{hidden, jackknife, scatter, tone_curve};
 use crate::findings::remedy::{Ask, Step};
 use crate::findings::{Balance, Finding, Verdict};
 use crate::light::lights::Light;
@@ -29,20 +28,9 @@ use crate::sheet::Tolerances;
 /// Error that remains on clean input, stops per channel.
 const FLOOR_SD_STOPS: f64 = 0.0009;
 
-/// The scatter of patches and the uncertainty of lights are each stated for the worst case; together they move a
-/// channel by this fraction of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.34;
-
 /// A light at the edge of the shared directions may be summed in part on one side only; one sd of that part (measured
 /// on made-up shots). An even distribution from nothing to all of it would give 0.29.
 const CUT_PART_SD: f64 = 0.13;
-
-/// The area left out around a clipped light is not exactly the same on both sides (measured on made-up shots).
-const LEFT_OUT_SD_STOPS: f64 = 0.0028;
-
-/// How far blur on one side only moves a channel on a sphere of the size for which `unlike_blur` is 1 (measured on
-/// made-up shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.002;
 
 /// Directions this close to a clipped light's edge are left out, on small spheres at least this many px.
 const CLIPPED_MARGIN_RAD: f64 = 0.1;
@@ -67,13 +55,36 @@ struct Lights {
     cg: [f64; 3],
 }
 
+impl Lights {
+    fn with(&self, more: &Self) -> Self {
+        let sum = |a: [f64; 3], b: [f64; 3]| [0, 1, 2].map(|c| a[c] + b[c]);
+        Self { mirror: sum(self.mirror, more.mirror), cg: sum(self.cg, more.cg) }
+    }
+
+    fn without(&self, part: &Self) -> Self {
+        let rest = |a: [f64; 3], b: [f64; 3]| [0, 1, 2].map(|c| a[c] - b[c]);
+        Self { mirror: rest(self.mirror, part.mirror), cg: rest(self.cg, part.cg) }
+    }
+}
+
+/// What both sides show of a direction.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Shown {
+    ByBoth,
+    /// At a recording's ceiling, or beside what is.
+    Clipped,
+    No,
+}
+
 /// The mean light of the shared directions, and how sure it is.
 struct Overall {
     lights: Lights,
-    /// Disagreement of the patches of the sky, stops.
+    /// How far it hangs on single parts of the sky, stops.
     scatter_sd_stops: f64,
-    /// Uncertainty from the strength of single lights, which pull the mean towards their colour, stops.
-    mixture_sd_stops: f64,
+    /// Uncertainty from lights at the edge of the shared directions, stops.
+    cut_sd_stops: f64,
+    /// How far it moves with the clipped lights that are left out, as far as both recordings hold them, stops.
+    left_out_sd_stops: f64,
 }
 
 impl Check for ColourBalance {
@@ -124,14 +135,14 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, overall: Option<&Ove
     // Against a plate that was balanced alike, what the camera chose cancels.
     let unknown_white = trust.auto_white_balance && !pair.drift.balanced_alike;
     let white = if unknown_white { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
-    let scatter = overall.map_or(0.0, |o| PARTS_TOGETHER * o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
-    let radius_px = pair.mirror.fit.outline.mean_radius().min(pair.cg.fit.outline.mean_radius());
-    let clipped = pair.mirror.lights.all.iter().any(|light| light.clipped);
+    let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     vec![
         (scatter, "the two spheres differ from direction to direction"),
-        (UNLIKE_BLUR_SD_STOPS * scatter::unlike_blur(radius_px), "the sphere is small and blurred"),
-        (overall.map_or(0.0, |o| o.mixture_sd_stops), "the strength of single lights is not certain"),
-        (if clipped { LEFT_OUT_SD_STOPS } else { 0.0 }, "clipped lights are left out"),
+        (overall.map_or(0.0, |o| o.cut_sd_stops), "lights stand at the edge of what both spheres show"),
+        (
+            overall.map_or(0.0, |o| o.left_out_sd_stops),
+            "lights that the photograph clips are left out, and the CG does not show them alike",
+        ),
         (hidden::channel_sd_stops(&pair.hidden()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not well known; measure it, or give it in the sheet"),
         (curve, curve_words(trust)),
@@ -180,19 +191,28 @@ fn overall(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<
     let shared = shared_cells(mirror, cg, rotation);
     let (mut sum, mut seen) = (Lights::default(), [0.0; 2]);
     let mut patches = vec![Lights::default(); scatter::PATCHES];
+    let mut clipped = Lights::default();
     for (cell, direction) in grid.directions.iter().enumerate() {
         let there = rotation.map_or(*direction, |r| r.cg_to_mirror * direction);
         let lands = rotation.map_or(cell, |_| grid.cell(&there));
         let (a, b) = (&mirror.image.map.cells()[cell], &cg.image.map.cells()[cell]);
-        if shared[cell] {
-            seen[0] += a.steradian;
-            add(&mut sum.mirror, &a.light);
-            add(&mut patches[scatter::patch_of(direction)].mirror, &a.light);
+        match shared[cell] {
+            Shown::ByBoth => {
+                seen[0] += a.steradian;
+                add(&mut sum.mirror, &a.light);
+                add(&mut patches[scatter::patch_of(direction)].mirror, &a.light);
+            }
+            Shown::Clipped => add(&mut clipped.mirror, &a.light),
+            Shown::No => {}
         }
-        if shared[lands] {
-            seen[1] += b.steradian;
-            add(&mut sum.cg, &b.light);
-            add(&mut patches[scatter::patch_of(&there)].cg, &b.light);
+        match shared[lands] {
+            Shown::ByBoth => {
+                seen[1] += b.steradian;
+                add(&mut sum.cg, &b.light);
+                add(&mut patches[scatter::patch_of(&there)].cg, &b.light);
+            }
+            Shown::Clipped => add(&mut clipped.cg, &b.light),
+            Shown::No => {}
         }
     }
     if seen[0].min(seen[1]) <= 0.0 {
@@ -202,9 +222,8 @@ fn overall(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<
     Some(Overall {
         lights,
         scatter_sd_stops: scatter_sd_stops(&sum, &patches),
-        mixture_sd_stops: mixture_sd_stops(mirror, sum.mirror)
-            .hypot(mixture_sd_stops(cg, sum.cg))
-            .hypot(cut_sd_stops(mirror, cg, rotation, &sum)),
+        cut_sd_stops: cut_sd_stops(mirror, cg, rotation, &sum),
+        left_out_sd_stops: moved_stops(&sum, &sum.with(&clipped)),
     })
 }
 
@@ -212,21 +231,24 @@ fn add(sum: &mut [f64; 3], light: &[f64; 3]) {
     sum.iter_mut().zip(light).for_each(|(s, l)| *s += l);
 }
 
-/// The directions (of the photograph) that are seen by both sides, clipped by neither, and hidden by nothing.
-fn shared_cells(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Vec<bool> {
+/// What both sides show of the directions (of the photograph); nothing of what something may hide.
+fn shared_cells(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Vec<Shown> {
     let grid = DirectionGrid::shared();
     let hidden = Hidden::find(mirror, cg, rotation);
-    let usable = |(cell, direction): (usize, &Vector3<f64>)| {
+    let shown = |(cell, direction): (usize, &Vector3<f64>)| {
         let source = rotation.map_or(*direction, |r| r.back(direction));
         let from = if rotation.is_some() { grid.cell(&source) } else { cell };
         let (a, b) = (&mirror.image.map.cells()[cell], &cg.image.map.cells()[from]);
         let seen = a.steradian.min(b.steradian) > 0.5 * grid.steradian[cell];
         let sharp = mirror.is_inside_rim(direction) && cg.is_inside_rim(&source);
+        if !seen || !sharp || hidden.leaves_out(cell) {
+            return Shown::No;
+        }
         let clipped = a.clipped_steradian > 0.0 || b.clipped_steradian > 0.0;
         let beside = beside_clipped(mirror, direction) || beside_clipped(cg, &source);
-        seen && sharp && !clipped && !beside && !hidden.leaves_out(cell)
+        if clipped || beside { Shown::Clipped } else { Shown::ByBoth }
     };
-    grid.directions.iter().enumerate().map(usable).collect()
+    grid.directions.iter().enumerate().map(shown).collect()
 }
 
 /// Blur carries part of a clipped light past the clipped pixels, on one side more than on the other.
@@ -237,23 +259,19 @@ fn beside_clipped(side: &SphereMeasurement, direction: &Vector3<f64>) -> bool {
     side.lights.all.iter().any(|l| l.clipped && l.direction.dot(direction) > reach(l))
 }
 
-/// Scatter of the differences (CG minus mirror) in red and blue from patch to patch, which would all be zero if the
-/// two sides were alike.
+/// How far the channels of the sum depend on single patches of the sky, each left out on both sides in turn.
 fn scatter_sd_stops(sum: &Lights, patches: &[Lights]) -> f64 {
-    let tint = |part: &[f64; 3], whole: &[f64; 3], channel: usize| {
-        part[channel] / whole[channel].max(1e-30) - luminance(*part) / luminance(*whole).max(1e-30)
+    let of = |channel: usize| {
+        let without = |i: usize| channel_stops(&sum.without(&patches[i])).map(|stops| stops[channel]);
+        jackknife::sd(patches.len(), without)
     };
-    let sd = |channel: usize| {
-        let parts = patches.iter().map(|p| tint(&p.cg, &sum.cg, channel) - tint(&p.mirror, &sum.mirror, channel));
-        statistics::sum_sd(parts) / LN_2
-    };
-    sd(0).max(sd(2))
+    (0..3).map(of).fold(0.0, f64::max)
 }
 
-/// How the strength of each light, uncertain as it is, moves red and blue of `total` (mean radiance × sr).
-fn mixture_sd_stops(side: &SphereMeasurement, total: [f64; 3]) -> f64 {
-    let relative = |light: &Light| PARTS_TOGETHER * light.flux_sd / light.illuminance.value.max(1e-30);
-    tint_sd_stops(side.lights.all.iter().map(|l| (l, relative(l))), total)
+/// By how much the channel that moves most differs between two sums.
+fn moved_stops(one: &Lights, other: &Lights) -> f64 {
+    let Some((one, other)) = channel_stops(one).zip(channel_stops(other)) else { return 0.0 };
+    (0..3).map(|c| (one[c] - other[c]).abs()).fold(0.0, f64::max)
 }
 
 /// Uncertainty from lights at the edge of the shared directions, of which different parts may be summed on the two

@@ -1,8 +1,10 @@
 //! Pairs the lights of two spheres one to one such that the sum of the angles is smallest.
 
+use nalgebra::Vector3;
 use pathfinding::kuhn_munkres::kuhn_munkres_min;
 use pathfinding::matrix::Matrix;
 
+use crate::compare::rotation::Rotation;
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::visibility::shows;
 use crate::light::lights::{Light, Lights};
@@ -29,46 +31,68 @@ pub struct Pairing {
     pub only_mirror: Vec<usize>,
     /// The CG's lights without a partner.
     pub only_cg: Vec<usize>,
+    /// Those of both that are one light, carried further than [`MAX_PAIR_DEG`] by a turn of the whole.
+    pub carried: Vec<(usize, usize)>,
 }
 
 /// The lights of two spheres, paired where they may be the same. Two different lights in different directions are no
 /// pair if either sphere shows something in the direction of the other's light.
 pub(crate) fn pair_sides(mirror: &SphereMeasurement, cg: &SphereMeasurement) -> Pairing {
-    let mut pairing = pair_lights(&mirror.lights, &cg.lights);
-    let (chance, pairs) = pairing.pairs.into_iter().partition(|(m, c)| {
-        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
-        are_unlike(ours, theirs)
-            && (shows(mirror, (cg, theirs), &theirs.direction, Some(ours))
-                || shows(cg, (mirror, ours), &ours.direction, Some(theirs)))
+    pair_turned(mirror, cg, None)
+}
+
+/// The same where the whole of the CG's light is seen to be turned: lights are paired as they lie once that is undone, or each
+/// would be given to whichever it was turned to. Those that the turn carries beyond [`MAX_PAIR_DEG`] count as unpaired all the same.
+pub(crate) fn pair_turned(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Pairing {
+    let here = |d: &Vector3<f64>| rotation.map_or(*d, |r| r.cg_to_mirror * d);
+    let there = |d: &Vector3<f64>| rotation.map_or(*d, |r| r.back(d));
+    let mut pairing = pair_by_angle(&mirror.lights, &cg.lights, |ours, theirs| {
+        angle_between_rad(&ours.direction, &here(&theirs.direction)).to_degrees()
     });
-    pairing.pairs = pairs;
-    let chance: Vec<(usize, usize)> = chance;
-    pairing.only_mirror.extend(chance.iter().map(|p| p.0));
-    pairing.only_cg.extend(chance.iter().map(|p| p.1));
+    let by_chance = |(m, c): &(usize, usize)| {
+        let (ours, theirs) = (&mirror.lights.all[*m], &cg.lights.all[*c]);
+        let (our_place, their_place) = (there(&ours.direction), here(&theirs.direction));
+        are_unlike(ours, theirs, &their_place)
+            && (shows(mirror, (cg, theirs), &their_place, Some(ours))
+                || shows(cg, (mirror, ours), &our_place, Some(theirs)))
+    };
+    let (mut alone, paired): (Vec<_>, Vec<_>) = pairing.pairs.into_iter().partition(by_chance);
+    let near = |(m, c): &(usize, usize)| {
+        let apart = angle_between_rad(&mirror.lights.all[*m].direction, &cg.lights.all[*c].direction);
+        apart.to_degrees() <= MAX_PAIR_DEG
+    };
+    (pairing.pairs, pairing.carried) = paired.into_iter().partition(near);
+    alone.extend(&pairing.carried);
+    pairing.only_mirror.extend(alone.iter().map(|p: &(usize, usize)| p.0));
+    pairing.only_cg.extend(alone.iter().map(|p| p.1));
     pairing.only_mirror.sort_unstable();
     pairing.only_cg.sort_unstable();
     pairing
 }
 
-/// The two are apart and differ in size or strength.
-fn are_unlike(a: &Light, b: &Light) -> bool {
+/// The two are apart, the second one at `place`, and differ in size or strength.
+fn are_unlike(a: &Light, b: &Light, place: &Vector3<f64>) -> bool {
     let stops = (a.illuminance.value / b.illuminance.value.max(1e-30)).log2().abs();
-    let apart = angle_between_rad(&a.direction, &b.direction).to_degrees() > SURELY_ONE_DEG;
+    let apart = angle_between_rad(&a.direction, place).to_degrees() > SURELY_ONE_DEG;
     apart && (a.unlike_size_rad(b) > 0.0 || stops > ONE_STRENGTH_STOPS)
 }
 
 /// Optimal assignment (Kuhn 1955, Munkres 1957). Every light may also stay alone at the price of a 30° error, so that
 /// one missing light does not push all others onto wrong partners.
 pub fn pair_lights(mirror: &Lights, cg: &Lights) -> Pairing {
+    pair_by_angle(mirror, cg, |ours, theirs| angle_between_rad(&ours.direction, &theirs.direction).to_degrees())
+}
+
+fn pair_by_angle(mirror: &Lights, cg: &Lights, apart_deg: impl Fn(&Light, &Light) -> f64) -> Pairing {
     let (rows, columns) = (mirror.all.len(), cg.all.len());
     if rows == 0 || columns == 0 {
-        return Pairing { pairs: Vec::new(), only_mirror: (0..rows).collect(), only_cg: (0..columns).collect() };
+        return Pairing { only_mirror: (0..rows).collect(), only_cg: (0..columns).collect(), ..Pairing::default() };
     }
     // Square with room for every light to stay alone: [pairs, alone; alone, free].
     let side = rows + columns;
     let weights = Matrix::from_fn(side, side, |(r, c)| match (r < rows, c < columns) {
         (true, true) => {
-            let angle = angle_between_rad(&mirror.all[r].direction, &cg.all[c].direction).to_degrees();
+            let angle = apart_deg(&mirror.all[r], &cg.all[c]);
             if angle > MAX_PAIR_DEG { 4 * ALONE } else { (angle * 1e6) as i64 }
         }
         (false, false) => 0,
@@ -81,5 +105,6 @@ pub fn pair_lights(mirror: &Lights, cg: &Lights) -> Pairing {
         only_mirror: (0..rows).filter(|r| pairs.iter().all(|p| p.0 != *r)).collect(),
         only_cg: (0..columns).filter(|c| pairs.iter().all(|p| p.1 != *c)).collect(),
         pairs,
+        carried: Vec::new(),
     }
 }

@@ -1,9 +1,12 @@
 //! The directions that both spheres of a pair show, and how bright the two are in them.
 
+use nalgebra::Vector3;
+
 use super::rotation::Rotation;
 use super::sphere_measurement::SphereMeasurement;
 use super::uncertainty::hidden::Hidden;
-use crate::base::statistics::{weighted_median, weighted_robust_sd};
+use super::uncertainty::{jackknife, scatter};
+use crate::base::statistics::weighted_median;
 use crate::base::units::Stops;
 use crate::light::radiance::{COMPARISON_FWHM_DEG, DirectionGrid, Smoothed};
 
@@ -22,20 +25,21 @@ pub(crate) struct SharedDirection {
     pub(crate) mirror: Smoothed,
     pub(crate) cg: Smoothed,
     pub(crate) steradian: f64,
+    /// Where the photograph has it.
+    pub(crate) direction: Vector3<f64>,
+    /// The part of the sky in which it lies.
+    pub(crate) patch: usize,
 }
 
-/// Median of log2(CG/mirror) over shared directions and its standard error. Blurred neighbours say the same, so the
-/// number of independent directions is the solid angle over that of the blur.
+/// Median of log2(CG/mirror) over shared directions, with how far it hangs on single parts of the sky: what makes the two differ
+/// (a veil, dust, something in the way) is alike over many directions, so that these are no independent witnesses.
 pub(crate) fn median_stops(shared: &[SharedDirection]) -> Option<(f64, f64)> {
-    let ratios: Vec<(f64, f64)> = shared
-        .iter()
-        .filter_map(|s| Stops::from_ratio(s.cg.luminance, s.mirror.luminance).map(|r| (r.0, s.steradian)))
-        .collect();
-    let median = weighted_median(ratios.clone())?;
-    let deviation = weighted_robust_sd(&ratios, median)?;
-    let total: f64 = ratios.iter().map(|r| r.1).sum();
-    let blur = 2.0 * std::f64::consts::PI * (1.0 - COMPARISON_FWHM_DEG.to_radians().cos());
-    Some((median, 1.253 * deviation / (total / blur).max(1.0).sqrt()))
+    let ratio = |s: &SharedDirection| {
+        Stops::from_ratio(s.cg.luminance, s.mirror.luminance).map(|r| (r.0, s.steradian, s.patch))
+    };
+    let ratios: Vec<(f64, f64, usize)> = shared.iter().filter_map(ratio).collect();
+    let without = |patch: usize| weighted_median(ratios.iter().filter(|r| r.2 != patch).map(|r| (r.0, r.1)).collect());
+    Some((without(scatter::PATCHES)?, jackknife::sd(scatter::PATCHES, without)))
 }
 
 /// Directions that both saw, unclipped and above noise, lights left out, both blurred alike. With a rotation, the CG
@@ -64,7 +68,13 @@ pub(crate) fn shared_directions(
             && above_noise(mirror, &a)
             && above_noise(cg, &b);
         if usable && !mirror.lights.covers(direction, margin) && !cg.lights.covers(&source, margin) {
-            shared.push(SharedDirection { mirror: a, cg: b, steradian: grid.steradian[cell] });
+            shared.push(SharedDirection {
+                mirror: a,
+                cg: b,
+                steradian: grid.steradian[cell],
+                direction: *direction,
+                patch: scatter::patch_of(direction),
+            });
         }
     }
     shared

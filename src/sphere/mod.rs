@@ -168,6 +168,18 @@ impl RimGap {
     }
 }
 
+impl RimGap {
+    /// Whether a point lies behind this stretch, seen from the middle, or deeper by no more than this part of the radius than its chord
+    /// is: what hides a stretch of the outline need not end in a straight edge.
+    pub fn may_reach(&self, outline: &Outline, point_px: [f64; 2], deeper: f64) -> bool {
+        let middle = self.from_rad + 0.5 * self.length_rad;
+        let (right, up) = (point_px[0] - outline.centre_x, outline.centre_y - point_px[1]);
+        let along = (right * middle.cos() + up * middle.sin()) / outline.mean_radius();
+        let across = (up * middle.cos() - right * middle.sin()) / outline.mean_radius();
+        along > (0.5 * self.length_rad).cos() - deeper && across.abs() < (0.5 * self.length_rad).sin()
+    }
+}
+
 impl SphereFit {
     /// The same, doubted as far as it lies from where something else says that the sphere stands.
     #[must_use]

@@ -7,10 +7,9 @@ use crate::base::statistics::weighted_median;
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
-use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::shared::{SharedDirection, median_stops, shared_directions};
 use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
-use crate::compare::uncertainty::scatter::unlike_blur;
-use crate::compare::uncertainty::{patch, tone_curve};
+use crate::compare::uncertainty::{patch, tone_curve, veil};
 use crate::findings::detail::DECIDED_BY;
 use crate::findings::remedy::{Ask, Step};
 use crate::findings::{Finding, Verdict};
@@ -23,14 +22,6 @@ const MIN_FRACTION: f64 = 0.30;
 
 /// Error that remains on clean input.
 const FLOOR_SD_STOPS: f64 = 0.0015;
-
-/// A shifted outline or a moved light changes directions in opposite senses, which the median evens out. Its error is
-/// this fraction of what the spread suggests (measured on made-up shots).
-const SPREAD_PART: f64 = 0.72;
-
-/// How far blur on one side only moves the median on a sphere of the size for which `unlike_blur` is 1 (measured on
-/// made-up shots).
-const UNLIKE_BLUR_SD_STOPS: f64 = 0.0063;
 
 /// Typical reflectance of a mirror sphere, where only the order of magnitude counts.
 pub(super) const USUAL_REFLECTANCE: f64 = 0.6;
@@ -178,9 +169,20 @@ fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
         finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
     }
     let (value, spread_sd) = median_stops(&shared)?;
-    let uncertainties = uncertainties(pair, cg, value, spread_sd);
+    let mut uncertainties = uncertainties(pair, cg, value, spread_sd);
+    uncertainties.push((veil_sd(pair, &shared), "clipped lights may lie over the surroundings as a veil"));
     let stops = Estimate::new(value, combined(&uncertainties));
     Some(Judged { what: "surroundings", stops, uncertainty: main_uncertainty(&uncertainties), verdict: None })
+}
+
+/// What the scattered light of clipped lamps may add to the photographed surroundings.
+fn veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
+    if pair.mirror.lights.all.iter().all(|light| !light.clipped) {
+        return 0.0;
+    }
+    let here = |light: &Light| pair.rotation.as_ref().map_or(light.direction, |r| r.cg_to_mirror * light.direction);
+    let lamps: Vec<_> = pair.cg.lights.all.iter().map(|light| (here(light), light.illuminance.value)).collect();
+    veil::sd_stops(shared, &lamps)
 }
 
 fn curve_words(trust: Trust) -> &'static str {
@@ -197,10 +199,7 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, value: f64, spread_s
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
     let mut uncertainties = common_uncertainties(pair);
-    let radius_px = pair.mirror.fit.outline.mean_radius().min(cg.fit.outline.mean_radius());
-    uncertainties
-        .push(((SPREAD_PART * spread_sd).hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
-    uncertainties.push((UNLIKE_BLUR_SD_STOPS * unlike_blur(radius_px), "the sphere is small and blurred"));
+    uncertainties.push((spread_sd.hypot(FLOOR_SD_STOPS), "the two spheres differ from direction to direction"));
     uncertainties.push((pair.surface_blur_sd(quick), "the mirror sphere blurs the light"));
     uncertainties.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
     uncertainties

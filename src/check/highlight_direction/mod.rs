@@ -10,7 +10,7 @@ use serde_json::{Map, Value, json};
 use super::{Check, CheckDoc, blank, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops, wrap_deg};
 use crate::compare::Comparison;
-use crate::compare::pairing::{MAX_PAIR_DEG, Pairing, pair_sides};
+use crate::compare::pairing::{MAX_PAIR_DEG, Pairing, pair_turned};
 use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::hidden::Hidden;
@@ -43,12 +43,16 @@ const WIDEST_CLIPPED_RADIUS_RAD: f64 = 0.7;
 const HIDING_RAD: f64 = 0.3;
 const HIDING_PART: f64 = 0.2;
 
+/// A gap of the photographed outline from which on something may stand there, rad, and how much deeper than its chord
+/// that may reach, in radii (common practice, no source).
+const LEAST_GAP_RAD: f64 = 0.4;
+const GAP_DEEPER: f64 = 0.25;
+
+/// What a light lights up close beside itself, or blur carries there, is no sign of anything else, rad.
+const BESIDE_LIGHT_RAD: f64 = 0.15;
+
 /// Another pair that may be the keys disagrees with them when its angle is this many standard deviations away.
 const RIVAL_SDS: f64 = 2.0;
-
-/// The errors from outline, centroid and surroundings are each stated for the worst case; together they amount to
-/// this fraction of it (measured on made-up shots).
-const PARTS_TOGETHER: f64 = 0.64;
 
 /// The check.
 #[derive(Debug)]
@@ -78,7 +82,7 @@ impl Check for HighlightDirection {
         let mut finding = blank(&DOC, &pair.mirror.name, pair.tolerances.direction.deg);
         // A light's direction does not depend on the clip level, and its true strength tells which one is the key.
         let cg = &pair.cg;
-        let pairing = pair_sides(&pair.mirror, cg);
+        let pairing = pair_turned(&pair.mirror, cg, pair.rotation.as_ref());
         let pull_share = pair.common_mode(cg).share();
         list_lights(&mut finding.detail, &pairing, (&pair.mirror, cg), pull_share);
         if let Some((key, there)) = key_turned_away(&pairing, pair, cg) {
@@ -139,7 +143,7 @@ fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasuremen
         return false;
     }
     let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
-    may_be_hidden(&pair.hidden(), key, &place)
+    may_be_hidden(&pair.hidden(), pair, key, &place)
 }
 
 /// The angle by which the turn moves the key; nothing in the CG's picture can be held against it.
@@ -176,15 +180,16 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a SphereMeasurement, cg: &'a Spher
     let (mirror_key, cg_key) = (mirror.lights.key()?, cg.lights.key()?);
     let pair = |(m, c): (usize, usize)| Keys { mirror: &mirror.lights.all[m], cg: &cg.lights.all[c], paired: true };
     let may_be_key = |side: &SphereMeasurement, light: &Light| light.clipped || is_cut(side, light, &light.direction);
-    let with_cg_key = pairing.pairs.iter().find(|p| p.1 == 0);
+    let all = || pairing.pairs.iter().chain(&pairing.carried);
+    let with_cg_key = all().find(|p| p.1 == 0);
     if let Some(p) = with_cg_key.filter(|p| may_be_key(mirror, &mirror.lights.all[p.0])) {
         return Some(pair(*p));
     }
-    let with_mirror_key = pairing.pairs.iter().find(|p| p.0 == 0);
+    let with_mirror_key = all().find(|p| p.0 == 0);
     if let Some(p) = with_mirror_key.filter(|p| may_be_key(cg, &cg.lights.all[p.1])) {
         return Some(pair(*p));
     }
-    let own = Keys { mirror: mirror_key, cg: cg_key, paired: pairing.pairs.contains(&(0, 0)) };
+    let own = Keys { mirror: mirror_key, cg: cg_key, paired: all().any(|p| *p == (0, 0)) };
     let mirror_keys = mirror.lights.co_keys().len();
     let cg_keys = cg.lights.co_keys().len();
     if mirror_keys < 2 && cg_keys < 2 {
@@ -192,7 +197,7 @@ fn worst_key<'a>(pairing: &Pairing, mirror: &'a SphereMeasurement, cg: &'a Spher
     }
     let angle =
         |p: &(usize, usize)| angle_between_rad(&mirror.lights.all[p.0].direction, &cg.lights.all[p.1].direction);
-    let co_keys = pairing.pairs.iter().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
+    let co_keys = all().filter(|p| p.0 < mirror_keys || p.1 < cg_keys);
     let worst = co_keys.max_by(|a, b| angle(a).total_cmp(&angle(b)));
     Some(worst.map_or(own, |p| pair(*p)))
 }
@@ -206,14 +211,11 @@ fn key_finding(
 ) {
     let mirror = &pair.mirror;
     let error = pair_error(mirror, keys.mirror, cg, keys.cg, pull_share);
-    put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
-    put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
     let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
     let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
     let hidden = !keys.paired && key_may_be_hidden(pairing, pair, cg);
-    let unknown_deg = if key_unknown || hidden { error.angle_deg.value } else { 0.0 };
     let (uncertainty, way_out) = if hidden {
         (
             "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
@@ -238,7 +240,15 @@ fn key_finding(
     } else {
         ("the spheres' outlines or highlights are not sharp enough", None)
     };
-    set_value_and_verdict(finding, error.angle_deg.widened(rival_deg).widened(unknown_deg), uncertainty);
+    if key_unknown || hidden {
+        // Which light is the key is open, so that the angle between two of them says nothing of it.
+        finding.verdict = Verdict::Unsure;
+        uncertainty.clone_into(&mut finding.reason);
+    } else {
+        put(&mut finding.detail, "azimuth_error_deg", error.azimuth_deg);
+        put(&mut finding.detail, "elevation_error_deg", error.elevation_deg);
+        set_value_and_verdict(finding, error.angle_deg.widened(rival_deg), uncertainty);
+    }
     match finding.verdict {
         Verdict::Mismatch => key_remedy(finding, pairing, (mirror, cg), keys),
         Verdict::Unsure => finding.remedy = way_out.map(Remedy::from).unwrap_or_default(),
@@ -370,8 +380,7 @@ fn pair_error(
     let blended_rad = blended_lights::sd_rad((mirror_light, cg_light), cg);
     let mirror_cov = outline::direction_cov_beside_pull(mirror, mirror_light);
     let cg_cov = outline::direction_cov_beside_pull(cg, cg_light) + isotropic_cov(b, pull_rad);
-    let mirror_cov = mirror_cov * PARTS_TOGETHER.powi(2);
-    let cg_cov = cg_cov * PARTS_TOGETHER.powi(2) + isotropic_cov(b, blended_rad) + fov * fov.transpose();
+    let cg_cov = cg_cov + isotropic_cov(b, blended_rad) + fov * fov.transpose();
     let cov = mirror_cov + cg_cov;
     let angle_rad = angle_between_rad(a, b);
     let rms = (cov.trace() / 2.0).sqrt();
@@ -468,7 +477,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Sp
         let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
         let blurred =
             verb == "remove" && pair.surface_blur.as_ref().is_some_and(|surface_blur| surface_blur.may_hide(light));
-        let behind_something = verb == "remove" && may_be_hidden(&hidden, light, &back(&light.direction));
+        let behind_something = verb == "remove" && may_be_hidden(&hidden, pair, light, &back(&light.direction));
         let unseen = if verb == "add" {
             is_cut(cg, light, &there(&light.direction))
         } else {
@@ -492,7 +501,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Sp
         }
         push(&mut finding.reason, &reason);
         if behind_something {
-            push(&mut finding.reason, "something dark may hide it on the photographed sphere");
+            push(&mut finding.reason, "something may hide it on the photographed sphere");
         } else if blurred {
             push(
                 &mut finding.reason,
@@ -531,9 +540,16 @@ fn share_curve_sd(side: &SphereMeasurement, light: &Light) -> f64 {
     share * (1.0 - share) * (LN_2 * stops).min(1.0)
 }
 
-/// Something dark stands where the photographed sphere would show the light, or beside it.
-fn may_be_hidden(hidden: &Hidden, light: &Light, direction: &Vector3<f64>) -> bool {
+/// Something stands where the photographed sphere would show the light, or beside it.
+fn may_be_hidden(hidden: &Hidden, pair: &Comparison, light: &Light, direction: &Vector3<f64>) -> bool {
+    let fit = &pair.mirror.fit;
+    let in_gap =
+        |point| fit.gap.is_some_and(|g| g.length_rad > LEAST_GAP_RAD && g.may_reach(&fit.outline, point, GAP_DEEPER));
+    if pair.mirror.geometry.locate(direction).is_some_and(in_gap) {
+        return true;
+    }
     hidden.part_about(direction, light.reach_rad + HIDING_RAD) > HIDING_PART
+        || hidden.shows_something_else(direction, light.reach_rad + BESIDE_LIGHT_RAD)
 }
 
 fn push(text: &mut String, more: &str) {

@@ -24,10 +24,6 @@ pub(crate) const MAX_CLIPPED_SHARE: f64 = 0.10;
 const FLOOR_SD_STOPS: f64 = 0.0082;
 const RIM_SD_STOPS_PX: f64 = 0.47;
 
-/// The key's errors from edge, noise and unseen parts are each stated for the worst case; together they amount to
-/// this fraction of it (measured on made-up shots).
-const KEY_PART: f64 = 0.74;
-
 /// The check.
 #[derive(Debug)]
 pub struct KeyFillRatio;
@@ -116,7 +112,7 @@ fn filled_sd_stops(pair: &Comparison, sides: [&SphereMeasurement; 2]) -> f64 {
 /// What the key's own uncertainty does to the brightest patch.
 fn key_sd_stops(side: &SphereMeasurement) -> f64 {
     let Some(key) = side.lights.key() else { return 0.0 };
-    KEY_PART * key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
+    key.share.value * key.flux_sd / key.illuminance.value.max(1e-30) / std::f64::consts::LN_2
 }
 
 fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
@@ -138,7 +134,7 @@ fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
         ),
         (
             hidden_sd_stops(pair),
-            "part of the photographed sphere is dark and the CG's is not: it is hidden, or something is missing in the CG",
+            "part of the photographed sphere is much darker or brighter than the CG's: something hides it, or the CG is wrong there",
         ),
         (rim_sd_stops(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (

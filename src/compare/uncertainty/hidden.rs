@@ -1,9 +1,10 @@
 //! Something in front of the photographed sphere: a flag, a hand, a stand.
 //!
-//! What hides a sphere hides it from its rim inwards and is mostly darker than what the CG shows there. Whether
-//! something hides it or something dark stood there that the CG lacks, the picture does not tell. So every number is
-//! measured twice, as photographed and with the CG's light where the sphere may be hidden, and one standard deviation
-//! is the difference. A long gap in the outline besides tells that something stands there, however bright it is.
+//! What hides a sphere hides it from its rim inwards and is mostly darker than what the CG shows there, or, as a hand in
+//! the light, much brighter. Whether something hides it or something stood there that the CG lacks, the picture does not
+//! tell. So every number is measured twice, as photographed and with the CG's light where the sphere may be hidden, and
+//! one standard deviation is the difference. A long gap in the outline besides tells that something stands there,
+//! however bright it is.
 
 use std::f64::consts::PI;
 
@@ -37,6 +38,9 @@ const LONG_GAP_RAD: f64 = 0.9;
 const GAP_DIFFERS_STOPS: f64 = 0.2;
 const GAP_DIFFERS_TIMES: f64 = 1.5;
 
+/// What is around a light reaches this far from it, rad.
+const AROUND_RAD: f64 = 0.3;
+
 /// Less than this fraction of all directions is a speck: noise, the edge of a lamp.
 const SPECK_FRACTION: f64 = 0.01;
 
@@ -53,10 +57,11 @@ const ELSEWHERE_SD_STOPS: f64 = 0.16;
 pub struct Hidden {
     /// Radiance per channel that the CG has there, brought to the photograph's level; `None` where nothing is hidden.
     cells: Vec<Option<[f64; 3]>>,
-    /// Directions that are brighter on the photographed sphere by the same factor. Nothing hides these; but whoever
-    /// leaves out one end of the ratios has to leave out the other too, or an overall difference would look like a
-    /// local one.
+    /// Directions that are brighter on the photographed sphere by the same factor, lights too. Whoever leaves out one
+    /// end of the ratios has to leave out the other too, or an overall difference would look like a local one.
     brighter: Vec<bool>,
+    /// By how much the two differ in each direction that both show, stops, whatever the reason.
+    differ: Vec<Option<f64>>,
     /// Fraction of all directions.
     pub fraction: f64,
 }
@@ -70,11 +75,14 @@ struct Pair {
     cut_off: bool,
     ratio: f64,
     cg: [f64; 3],
+    /// The CG has a light there.
     lit: bool,
+    /// The photograph has one.
+    shone_on: bool,
 }
 
 impl Hidden {
-    /// Directions in which the photographed sphere is much darker than the CG's, from the rim inwards.
+    /// Directions in which the photographed sphere is much darker than the CG's from the rim inwards, or much brighter.
     pub fn find(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&Rotation>) -> Self {
         let grid = DirectionGrid::shared();
         let pairs = pairs(mirror, cg, rotation);
@@ -88,18 +96,28 @@ impl Hidden {
         let mut brighter = vec![false; cells.len()];
         for p in pairs.iter().filter(|p| p.ratio * DARK_FACTOR > usual && p.rim_half) {
             brighter[p.cell] = true;
+            // A hand in the light is brighter than what it hides; a lamp that the CG lacks is a light of its own.
+            if !p.shone_on {
+                cells[p.cell] = shone(p);
+            }
         }
         if gap_hides(&pairs, usual) {
             pairs.iter().filter(|p| p.cut_off).for_each(|p| cells[p.cell] = shone(p));
         }
-        let beside: Vec<&Pair> = pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR)).collect();
+        let bright_beside = |p: &Pair| p.ratio * DARK_BESIDE_FACTOR > usual && !p.shone_on;
+        let beside: Vec<&Pair> =
+            pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR) || (p.rim_half && bright_beside(p))).collect();
         spread(&mut cells, &beside, &shone);
+        let mut differ = vec![None; cells.len()];
+        for p in pairs.iter().filter(|p| !p.lit) {
+            differ[p.cell] = Some((p.ratio / usual).max(1e-9).log2().abs());
+        }
         let fraction =
             cells.iter().zip(&grid.steradian).filter(|c| c.0.is_some()).map(|c| c.1).sum::<f64>() / (4.0 * PI);
         if fraction < SPECK_FRACTION {
-            return Self { cells: Vec::new(), brighter: Vec::new(), fraction: 0.0 };
+            return Self { cells: Vec::new(), brighter: Vec::new(), differ, fraction: 0.0 };
         }
-        Self { cells, brighter, fraction }
+        Self { cells, brighter, differ, fraction }
     }
 
     /// Whether a median or mean over both sides leaves out a direction of the grid: one that may be hidden, or one
@@ -126,6 +144,24 @@ impl Hidden {
             (all + grid.steradian[i], hidden + if cell.is_some() { grid.steradian[i] } else { 0.0 })
         });
         if all > 0.0 { hidden / all } else { 0.0 }
+    }
+
+    /// Around a place (from `inner_rad` to [`AROUND_RAD`] further out) the photographed sphere differs from the CG's as
+    /// it does not elsewhere: something may stand in front of it there, dark or bright, or it is another place.
+    pub fn shows_something_else(&self, direction: &Vector3<f64>, inner_rad: f64) -> bool {
+        let grid = DirectionGrid::shared();
+        let (near, far) = (inner_rad.min(PI).cos(), (inner_rad + AROUND_RAD).min(PI).cos());
+        let (mut around, mut elsewhere) = (Vec::new(), Vec::new());
+        for (cell, stops) in self.differ.iter().enumerate() {
+            let (Some(stops), cosine) = (stops, grid.directions[cell].dot(direction)) else { continue };
+            if cosine < near && cosine > far {
+                around.push((*stops, grid.steradian[cell]));
+            } else if cosine <= far {
+                elsewhere.push((*stops, grid.steradian[cell]));
+            }
+        }
+        let elsewhere = weighted_median(elsewhere).unwrap_or(0.0);
+        weighted_median(around).is_none_or(|there| there > GAP_DIFFERS_STOPS && there > GAP_DIFFERS_TIMES * elsewhere)
     }
 
     /// The photographed sphere's light with the hidden directions replaced by the CG's.
@@ -171,6 +207,7 @@ fn pairs(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&R
                 ratio: ours / luminance(theirs),
                 cg: theirs,
                 lit: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
+                shone_on: mirror.lights.covers(direction, LIGHT_MARGIN_RAD),
             });
         }
     }
@@ -229,14 +266,22 @@ mod tests {
     #[test]
     fn what_lies_beside_dark_directions_is_reached_and_nothing_else() {
         let grid = DirectionGrid::shared();
-        let pair = |cell: usize| Pair { cell, rim_half: true, cut_off: false, ratio: 0.5, cg: [1.0; 3], lit: false };
+        let pair = |cell: usize| Pair {
+            cell,
+            rim_half: true,
+            cut_off: false,
+            ratio: 0.5,
+            cg: [1.0; 3],
+            lit: false,
+            shone_on: false,
+        };
         let upper: Vec<Pair> = (0..grid.directions.len()).filter(|i| grid.directions[*i].y > 0.5).map(pair).collect();
         let lower = pair(grid.cell(&-Vector3::y()));
         let beside: Vec<&Pair> = upper.iter().chain([&lower]).collect();
         let mut cells = vec![None; grid.directions.len()];
         cells[grid.cell(&Vector3::y())] = Some([1.0; 3]);
         spread(&mut cells, &beside, &|p: &Pair| Some(p.cg));
-        let hidden = Hidden { cells, brighter: Vec::new(), fraction: 0.25 };
+        let hidden = Hidden { cells, brighter: Vec::new(), differ: Vec::new(), fraction: 0.25 };
         assert!(upper.iter().all(|p| hidden.holds(p.cell)));
         assert!(!hidden.holds(lower.cell));
         assert!(hidden.part_about(&Vector3::y(), 0.3) > 0.99);

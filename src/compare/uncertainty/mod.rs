@@ -12,6 +12,7 @@
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
 //! | a mirror sphere that blurs | [`surface_blur`] | its lights' size, illuminance, direction; exposure, key/fill, colour |
+//! | light of clipped lamps scattered over the frame | `veil` | exposure |
 //! | what stands before the sphere | [`hidden`] | patches, key/fill, exposure, colour, lights of one side only |
 //! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
@@ -19,7 +20,7 @@
 //! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
 //! | blended lights | `blended_lights` | directions |
 //! | errors that both sides share | [`common_mode`] | takes out of directions and key/fill what cancels |
-//! | several patches of the sky that should agree | [`scatter`] | colour |
+//! | single parts of the sky on which a number depends | [`scatter`], [`jackknife`] | exposure, colour |
 //!
 //! The drift of the reference is in `check::reference_drift`, which measures it.
 
@@ -29,6 +30,7 @@ pub mod clipping;
 pub mod common_mode;
 pub mod drift;
 pub mod hidden;
+pub mod jackknife;
 pub mod optics;
 pub mod outline;
 pub mod patch;
@@ -37,3 +39,4 @@ pub(crate) mod rim;
 pub mod scatter;
 pub mod surface_blur;
 pub mod tone_curve;
+pub(crate) mod veil;

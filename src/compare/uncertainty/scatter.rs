@@ -1,4 +1,4 @@
-//! The same number from several patches of the sky: their scatter tells how certain their sum is.
+//! The sky cut into patches.
 
 use nalgebra::Vector3;
 
@@ -17,16 +17,6 @@ pub fn patch_of(direction: &Vector3<f64>) -> usize {
     let sector = (turn.clamp(0.0, 1.0) * SECTORS as f64) as usize;
     band.min(BANDS - 1) * SECTORS + sector.min(SECTORS - 1)
 }
-
-/// Remaining difference in blur after both spheres are blurred for comparison, relative to that of a sphere with a
-/// radius of [`LIKE_AT_PX`]: the lens blurred one of them already, by an angle that grows as the sphere gets smaller,
-/// and blurs add by their squares.
-pub fn unlike_blur(radius_px: f64) -> f64 {
-    (LIKE_AT_PX / radius_px.max(2.0)).powi(2)
-}
-
-/// Radius at which a lens blur of 1 px (1 sd) is as wide in direction as the comparison's own 8° (2.355 · 114.6° / 8°).
-pub const LIKE_AT_PX: f64 = 33.7;
 
 #[cfg(test)]
 mod tests {
