@@ -14,6 +14,7 @@ mod intake;
 mod mirror;
 mod pair;
 mod part;
+mod plan;
 mod query;
 mod reconcile;
 mod reflectance;
@@ -179,6 +180,7 @@ fn attempt(
     conclude(sheet, report, IsoDate::today_utc());
     together::in_order(&mut report.findings);
     together::by_the_capture(&mut report.findings);
+    plan::settle(report, &pairs);
     let names: Vec<&str> = pairs.iter().map(|pair| pair.comparison.mirror.name.as_str()).collect();
     let shown = options.picture.then(|| pairs.get(worst_mirror(report, &names))).flatten();
     shown

@@ -107,6 +107,8 @@ pub(crate) enum Waits {
     FollowsFrom(CheckId),
     /// So much remains when the other is mended, stops.
     Remains { first: CheckId, stops: f64 },
+    /// Part of it remains when the other is mended.
+    PartRemains(CheckId),
     /// A wrong light there changes it too.
     LightThere(CheckId),
     /// The contrast differs by the light's direction alone.

@@ -144,6 +144,7 @@ fn wait(waits: &Waits) -> String {
         Waits::Remains { first, stops } => {
             format!("fix {first} first, then check again: {stops:+.2} stops of this would remain")
         }
+        Waits::PartRemains(first) => format!("fix {first} first, then check again: part of this would remain"),
         Waits::LightThere(first) => {
             format!("fix {first} first, then check again: the light that is wrong there changes this too")
         }
