@@ -38,10 +38,13 @@ fn right_light_is_not_accused_by_a_ceiling_that_nobody_stated() {
             "{name}: {:#?}",
             report.findings
         );
-        let colour = finding(&report, "colour-balance");
-        assert_eq!(colour.verdict, Verdict::Match, "{name}: {colour:#?}");
+        let colour = finding(&report, "colour-balance").value.unwrap();
+        assert!(colour.abs() < 0.03, "{name}: {colour}");
         let surroundings = finding(&report, "exposure").detail["surroundings_stops"].as_f64().unwrap();
         assert!(surroundings.abs() < 0.1, "{name}: {surroundings}");
+        // Most light of the bracket's lamps is lost in all exposures, and what colour it has nobody knows.
+        let expected = if name == "pink_highlights" { Verdict::Match } else { Verdict::Unsure };
+        assert_eq!(finding(&report, "colour-balance").verdict, expected, "{name}");
     }
 }
 

@@ -123,10 +123,11 @@ impl Numbers {
         both.max_by(by).cloned()
     }
 
-    /// Lamps and surroundings, where they are off by different amounts. `common_sd` is the part of their uncertainty
-    /// that moves both alike and does not count here.
+    /// Lamps and surroundings, where they are off by different amounts and clipping does not leave open what the lamps
+    /// give. `common_sd` is the part of their uncertainty that moves both alike and does not count here.
     fn differ(&self, common_sd: f64) -> Option<(Estimate, Estimate)> {
-        let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref()?.stops);
+        let is_open = |number: &&Judged| matches!(number.verdict, Some((Verdict::Unsure, _)));
+        let (s, i) = (self.surroundings.as_ref()?.stops, self.illuminance.as_ref().filter(|i| !is_open(i))?.stops);
         let own = |e: Estimate| (e.sd * e.sd - common_sd * common_sd).max(0.0);
         ((s.value - i.value).abs() > 2.0 * (own(s) + own(i)).sqrt()).then_some((s, i))
     }

@@ -146,6 +146,27 @@ fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasuremen
     may_be_hidden(&pair.hidden(), pair, key, &place)
 }
 
+/// Why two keys that have no partner each need not be one light in two places: one of them may simply not be shown by the
+/// other sphere.
+fn excuse_of_key(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) -> Option<(&'static str, Option<Ask>)> {
+    if !pairing.only_mirror.contains(&0) || !pairing.only_cg.contains(&0) {
+        return None;
+    }
+    let hidden = pair.hidden();
+    let excuse = Excuse::of(pair, cg, OnlyOn::Cg, 0, &hidden);
+    Some(match excuse.or_else(|| Excuse::of(pair, cg, OnlyOn::Mirror, 0, &hidden))? {
+        Excuse::Hidden => (
+            "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
+            Some(Ask::UncoveredSphere),
+        ),
+        Excuse::Blurred => ("the photographed sphere blurs so much that it may not show the key", None),
+        Excuse::Flattened => ("a camera's tone curve may flatten so broad a key", None),
+        Excuse::Drowned => ("the photograph is clipped where its key may be", Some(Ask::ShorterExposure)),
+        Excuse::Unseen => ("one sphere shows little of the direction of the other's key", None),
+        Excuse::Faint => ("the strongest lights of the two spheres are too weak to be told as the keys", None),
+    })
+}
+
 /// The angle by which the turn moves the key; nothing in the CG's picture can be held against it.
 fn turned_away(finding: &mut Finding, pair: &Comparison, key: &Light, there: &Vector3<f64>) {
     let turn_sd_deg = pair.rotation.as_ref().map_or(0.0, |r| r.angle_deg.sd);
@@ -216,6 +237,7 @@ fn key_finding(
     let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
     let hidden = !keys.paired && key_may_be_hidden(pairing, pair, cg);
+    let excuse = if keys.paired { None } else { excuse_of_key(pairing, pair, cg) };
     let (uncertainty, way_out) = if hidden {
         (
             "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
@@ -228,6 +250,8 @@ fn key_finding(
         )
     } else if key_unknown {
         ("several lights in the photograph are clipped, and any of them may be the key", Some(Ask::ShorterExposure))
+    } else if let Some((excuse, ask)) = excuse {
+        (excuse, ask)
     } else if rival_deg > 0.0 {
         ("another light, only partly visible on a sphere, may be the key, and its angle is different", None)
     } else if 2.0 * error.blended_deg.powi(2) > error.angle_deg.sd.powi(2) {
@@ -240,7 +264,7 @@ fn key_finding(
     } else {
         ("the spheres' outlines or highlights are not sharp enough", None)
     };
-    if key_unknown || hidden {
+    if key_unknown || hidden || excuse.is_some() {
         // Which light is the key is open, so that the angle between two of them says nothing of it.
         finding.verdict = Verdict::Unsure;
         uncertainty.clone_into(&mut finding.reason);
@@ -449,71 +473,128 @@ fn light_entry(light: &Light) -> Value {
             "share": light.share.value, "share_sd": light.share.sd })
 }
 
+/// Which side shows a light that the other does not.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum OnlyOn {
+    Mirror,
+    Cg,
+}
+
+/// Why a light that only one side shows need not be a fault of the CG.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Excuse {
+    /// Something may stand in front of the photographed sphere there.
+    Hidden,
+    /// The photographed sphere blurs it away.
+    Blurred,
+    /// A tone curve flattens it.
+    Flattened,
+    /// The photograph is clipped all over, and shows no light at all.
+    Drowned,
+    /// The other sphere shows little of that direction.
+    Unseen,
+    /// It may be too weak to matter.
+    Faint,
+}
+
+impl Excuse {
+    /// For light `index` of its side; `None` where the other side should show it and does not.
+    fn of(pair: &Comparison, cg: &SphereMeasurement, only_on: OnlyOn, index: usize, hidden: &Hidden) -> Option<Self> {
+        let mirror = &pair.mirror;
+        let (side, other_side) = match only_on {
+            OnlyOn::Mirror => (mirror, cg),
+            OnlyOn::Cg => (cg, mirror),
+        };
+        let light = &side.lights.all[index];
+        let there = place_on_other_side(pair, only_on, light);
+        let extra = only_on == OnlyOn::Cg;
+        let drowned = || mirror.lights.all.is_empty() && mirror.clipped_share() >= UNPAIRED_SHARE;
+        if extra && may_be_hidden(hidden, pair, light, &there) {
+            Some(Self::Hidden)
+        } else if extra && pair.surface_blur.as_ref().is_some_and(|blur| blur.may_hide(light)) {
+            Some(Self::Blurred)
+        } else if other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD {
+            Some(Self::Flattened)
+        } else if extra && drowned() {
+            Some(Self::Drowned)
+        } else if is_cut(other_side, light, &there) {
+            Some(Self::Unseen)
+        } else {
+            let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
+            (light.share.value - 2.0 * share_sd < UNPAIRED_SHARE).then_some(Self::Faint)
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Self::Hidden => "something may hide it on the photographed sphere",
+            Self::Blurred => "the photographed sphere blurs by more than the light's width and may not show it",
+            Self::Flattened => "a camera's tone curve may flatten so broad a light",
+            Self::Drowned => "the photograph is clipped over so large an area that it shows no single light",
+            Self::Unseen => {
+                "the other sphere shows little of that direction: it is behind the sphere or beyond its rim"
+            }
+            Self::Faint => "it may be too weak to matter",
+        }
+    }
+}
+
+/// The direction in which the other side should show a light.
+fn place_on_other_side(pair: &Comparison, only_on: OnlyOn, light: &Light) -> Vector3<f64> {
+    match (&pair.rotation, only_on) {
+        (None, _) => light.direction,
+        (Some(rotation), OnlyOn::Mirror) => rotation.back(&light.direction),
+        (Some(rotation), OnlyOn::Cg) => rotation.cg_to_mirror * light.direction,
+    }
+}
+
 /// Lights without a partner that matter are a mismatch of their own.
 fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) {
     let mirror = &pair.mirror;
-    let (there, back) = (
-        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.back(d)),
-        |d: &Vector3<f64>| pair.rotation.as_ref().map_or(*d, |r| r.cg_to_mirror * d),
-    );
-    let (ours, theirs) = (|i: usize| &mirror.lights.all[i], |i: usize| &cg.lights.all[i]);
-    let lost = |i: &&usize| !shows(cg, (mirror, ours(**i)), &there(&ours(**i).direction), None);
-    let added = |i: &&usize| !shows(mirror, (cg, theirs(**i)), &back(&theirs(**i).direction), None);
-    let missing = pairing.only_mirror.iter().filter(lost);
-    let missing = missing.map(|i| (*i, ours(*i), "missing in the CG", "add"));
-    let extra = pairing.only_cg.iter().filter(added).map(|i| (*i, theirs(*i), "extra in the CG", "remove"));
+    let of = |only_on: OnlyOn| match only_on {
+        OnlyOn::Mirror => (mirror, cg, &pairing.only_mirror),
+        OnlyOn::Cg => (cg, mirror, &pairing.only_cg),
+    };
     let hidden = pair.hidden();
     let key_mended = finding.verdict == Verdict::Mismatch;
-    for (index, light, what, verb) in missing.chain(extra) {
-        let side = if verb == "add" { mirror } else { cg };
-        let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
-        let (low, high) = (light.share.value - 2.0 * share_sd, light.share.value + 2.0 * share_sd);
-        // What is clipped gives at least its share, and nobody knows how much more.
-        if high < UNPAIRED_SHARE && !light.clipped {
-            continue;
-        }
-        let place = place_of(light);
-        let share = 100.0 * light.share.value;
-        let reason = format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives");
-        let blurred =
-            verb == "remove" && pair.surface_blur.as_ref().is_some_and(|surface_blur| surface_blur.may_hide(light));
-        let behind_something = verb == "remove" && may_be_hidden(&hidden, pair, light, &back(&light.direction));
-        let unseen = if verb == "add" {
-            is_cut(cg, light, &there(&light.direction))
-        } else {
-            is_cut(mirror, light, &back(&light.direction))
-        };
-        let other_side = if verb == "add" { cg } else { mirror };
-        let flattened = other_side.trust.tone_curve && light.seen_radius_rad() > BROAD_RAD;
-        if low >= UNPAIRED_SHARE && !behind_something && !unseen && !blurred && !flattened {
-            finding.verdict = Verdict::Mismatch;
-            // The keys have been reported already.
-            if !(key_mended && index == 0) {
-                finding.remedy.add(if verb == "add" {
-                    Step::AddLight { light: seen(light), strength: strength(mirror, index) }
-                } else {
-                    Step::RemoveLight { light: seen(light) }
-                });
-                finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+    for only_on in [OnlyOn::Mirror, OnlyOn::Cg] {
+        let (side, other, indices) = of(only_on);
+        for index in indices.iter().copied() {
+            let light = &side.lights.all[index];
+            if shows(other, (side, light), &place_on_other_side(pair, only_on, light), None) {
+                continue;
             }
-        } else if finding.verdict == Verdict::Match {
-            finding.verdict = Verdict::Unsure;
-        }
-        push(&mut finding.reason, &reason);
-        if behind_something {
-            push(&mut finding.reason, "something may hide it on the photographed sphere");
-        } else if blurred {
+            let share_sd = light.share.sd.hypot(share_curve_sd(side, light));
+            // What is clipped gives at least its share, and nobody knows how much more.
+            if light.share.value + 2.0 * share_sd < UNPAIRED_SHARE && !light.clipped {
+                continue;
+            }
+            let excuse = Excuse::of(pair, cg, only_on, index, &hidden);
+            if excuse.is_none() {
+                finding.verdict = Verdict::Mismatch;
+                // The keys have been reported already.
+                if !(key_mended && index == 0) {
+                    finding.remedy.add(match only_on {
+                        OnlyOn::Mirror => Step::AddLight { light: seen(light), strength: strength(mirror, index) },
+                        OnlyOn::Cg => Step::RemoveLight { light: seen(light) },
+                    });
+                    finding.detail.insert(LIGHTS_AMISS.to_owned(), true.into());
+                }
+            } else if finding.verdict == Verdict::Match {
+                finding.verdict = Verdict::Unsure;
+            }
+            let what = match only_on {
+                OnlyOn::Mirror => "missing in the CG",
+                OnlyOn::Cg => "extra in the CG",
+            };
+            let (place, share) = (place_of(light), 100.0 * light.share.value);
             push(
                 &mut finding.reason,
-                "the photographed sphere blurs by more than the light's width and may not show it",
+                &format!("a light is {what}: {place}, {share:.0} % of what a surface facing it receives"),
             );
-        } else if flattened {
-            push(&mut finding.reason, "a camera's tone curve may flatten so broad a light");
-        } else if unseen {
-            push(
-                &mut finding.reason,
-                "the other sphere shows little of that direction: it is behind the sphere or beyond its rim",
-            );
+            if let Some(excuse) = excuse.filter(|excuse| *excuse != Excuse::Faint) {
+                push(&mut finding.reason, excuse.words());
+            }
         }
     }
     if !pairing.pairs.is_empty() || finding.value.is_some() {

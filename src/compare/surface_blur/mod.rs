@@ -8,16 +8,20 @@
 
 mod kernel;
 mod rim;
+mod whole;
 mod witness;
+
+use std::f64::consts::PI;
 
 use nalgebra::{Matrix2, Vector2, Vector3};
 
 use crate::base::parallel;
 use crate::base::units::Estimate;
-use crate::compare::pairing::pair_sides;
+use crate::compare::pairing::{Pairing, pair_sides};
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::image::Frame;
 use crate::light::lights::Light;
+use crate::light::radiance::CELLS;
 use crate::sphere::angle_between_rad;
 use kernel::Shape;
 use witness::{Pair, Seen, Witness, witness};
@@ -55,12 +59,15 @@ const NORMAL_IS_BETTER: f64 = 2.0;
 /// memory). Light beyond the profiles adds to it.
 const SHAPE_SD: f64 = 0.06;
 
+/// Where a CG light of at least this share has no partner, the whole picture is asked for blur that hides it.
+const MATTERS: f64 = 0.10;
+
 /// What the photographed sphere does to the light of a point.
 #[derive(Debug, Clone, Copy)]
 pub struct SurfaceBlur {
     /// Half of a point's light is mirrored within this angle (rad), where the sphere faces camera and light.
     pub half_light_rad: Estimate,
-    /// Lights that showed it.
+    /// Lights that showed it; none where the whole picture did.
     pub witnesses: usize,
     /// Only the sun showed it: haze in the sky may be part of it.
     pub by_sun_alone: bool,
@@ -76,8 +83,22 @@ impl SurfaceBlur {
         frames: [&Frame; 2],
         sun: Option<Vector3<f64>>,
     ) -> Option<Self> {
-        let pairs = pair_sides(mirror, cg).pairs;
-        let pairs: Vec<(&Light, &Light)> = pairs
+        let pairing = pair_sides(mirror, cg);
+        Self::of_lights(mirror, cg, &pairing, frames, sun).or_else(|| {
+            let unpaired = pairing.only_cg.iter().any(|i| cg.lights.all[*i].share.value >= MATTERS);
+            if unpaired { whole::blur_of(mirror, cg) } else { None }
+        })
+    }
+
+    fn of_lights(
+        mirror: &SphereMeasurement,
+        cg: &SphereMeasurement,
+        pairing: &Pairing,
+        frames: [&Frame; 2],
+        sun: Option<Vector3<f64>>,
+    ) -> Option<Self> {
+        let pairs: Vec<(&Light, &Light)> = pairing
+            .pairs
             .iter()
             .map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]))
             .filter(|(ours, theirs)| !ours.clipped && !theirs.clipped)
@@ -113,6 +134,14 @@ impl SurfaceBlur {
         let common = agreed.value * SHAPE_SD.hypot(beyond);
         let half_light_rad = agreed.widened(apart).widened(common);
         Some(Self { half_light_rad, witnesses, by_sun_alone: witnesses < MIN_WITNESSES, shape })
+    }
+
+    /// A point's light per steradian at an angle from its mirrored direction, as a mean over a cell of the grid, so that
+    /// blur finer than the cells is summed right.
+    pub fn density(&self, angle_rad: f64) -> f64 {
+        let half = 0.5 * (4.0 * PI / CELLS as f64).sqrt();
+        let (inner, outer) = ((angle_rad - half).max(0.0), angle_rad + half);
+        (self.energy_within(outer) - self.energy_within(inner)) / (inner.cos() - outer.cos()).max(1e-12)
     }
 
     /// The part of a point's light that is mirrored within an angle.

@@ -58,7 +58,9 @@ impl SurfaceBlurUncertainty {
     pub(crate) fn words(&self, mirror: &str) -> String {
         let degrees = self.surface_blur.half_light_rad.value.to_degrees();
         let sd = self.surface_blur.half_light_rad.sd.to_degrees();
-        let (told_by, what) = if self.surface_blur.by_sun_alone {
+        let (told_by, what) = if self.surface_blur.witnesses == 0 {
+            ("the whole picture".to_owned(), "a worn or brushed sphere, or one out of focus")
+        } else if self.surface_blur.by_sun_alone {
             ("the sun".to_owned(), "a worn or brushed sphere, or thin cloud before the sun")
         } else {
             (format!("{} lights", self.surface_blur.witnesses), "a worn or brushed sphere")
@@ -119,13 +121,7 @@ fn blurred(side: &SphereMeasurement, surface_blur: &SurfaceBlur) -> SphereMeasur
 /// Every cell's light handed to the cells round it; what was not seen stays unseen and takes no part.
 fn blurred_map(map: &DirectionMap, surface_blur: &SurfaceBlur) -> DirectionMap {
     let grid = DirectionGrid::shared();
-    let ring = |angle: f64| {
-        // Mean density over a cell of the grid, so that blur finer than the cells is summed right.
-        let half = 0.5 * (4.0 * std::f64::consts::PI / CELLS as f64).sqrt();
-        let (inner, outer) = ((angle - half).max(0.0), angle + half);
-        (surface_blur.energy_within(outer) - surface_blur.energy_within(inner)) / (inner.cos() - outer.cos()).max(1e-12)
-    };
-    let density = |from: &Vector3<f64>, to: &Vector3<f64>| ring(angle_between_rad(from, to));
+    let density = |from: &Vector3<f64>, to: &Vector3<f64>| surface_blur.density(angle_between_rad(from, to));
     let totals: Vec<f64> = parallel::map(CELLS, |from| {
         let to = grid.directions.iter().zip(&grid.steradian);
         to.map(|(direction, steradian)| density(&grid.directions[from], direction) * steradian).sum()
