@@ -1,4 +1,4 @@
-"""Cuts the spheres out of two shots of the outside bench, so small that they can be kept here.
+"""Cuts the spheres out of two shots of the outside bench, so small that they can be kept here, and takes one shot's plate for its mirror frame.
 
     python cut_out.py SHOTS_DIR
 
@@ -7,6 +7,7 @@ Each picture keeps its display window, so that the field of view holds, and a da
 
 import json
 import os
+import shutil
 import sys
 
 import numpy as np
@@ -53,6 +54,21 @@ def main():
         json.dump(sheet, open(f"{target}/shot.json", "w"), indent=1)
         keep = {k: truth["cg"][k] for k in ("error", "rotation_deg", "exposure_stops", "key_direction_error_deg", "colour_gain")}
         json.dump({"cg": keep, "clip": truth["camera"]["sensor"]["clip"], "white_balance": truth["camera"]["sensor"]["white_balance"], "environment": truth["classes"]["environment"]}, open(f"{target}/truth.json", "w"), indent=1)
+    plate_as_mirror(f"{sys.argv[1]}/{PLATE_AS_MIRROR}", os.path.join(os.path.dirname(os.path.abspath(__file__)), "plate_as_mirror"))
+
+
+PLATE_AS_MIRROR = "work_070"
+
+
+def plate_as_mirror(source, target):
+    """The mistake of giving the empty plate as the frame of the sphere."""
+    os.makedirs(target, exist_ok=True)
+    sheet = json.load(open(f"{source}/shot.json"))
+    plate = sheet.pop("plate")["frame"]
+    sheet["mirrors"][0]["bracket"] = [{"frame": plate}]
+    for name in (plate, sheet["cg"]["spheres"][0]["frame"]):
+        shutil.copy(f"{source}/{name}", f"{target}/{name}")
+    json.dump(sheet, open(f"{target}/shot.json", "w"), indent=1)
 
 
 main()

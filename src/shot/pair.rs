@@ -93,8 +93,14 @@ pub(super) fn check(
     };
     let given = [spec.told(), cg.told()].map(Told::is_something);
     let settled = reconcile(
-        Looked { frame: &photographed.frame, view: &photographed.view, search: mirror_search, given: given[0] },
-        Looked { frame: &cg_frame, view: &cg_view, search: cg_search, given: given[1] },
+        Looked {
+            frame: &photographed.frame,
+            view: &photographed.view,
+            search: mirror_search,
+            photographed: true,
+            given: given[0],
+        },
+        Looked { frame: &cg_frame, view: &cg_view, search: cg_search, photographed: false, given: given[1] },
         report,
     );
     let (mirror_search, cg_search) = settled.map_err(|error| {

@@ -9,7 +9,8 @@ use crate::findings::Report;
 use crate::image::Frame;
 use crate::optics::camera::View;
 use crate::sphere::find::{
-    LEAST_PROBABILITY, confirmed_at, find_near, fit_near, likely_outlines, no_mirror_in, probabilities,
+    LEAST_PROBABILITY, confirmed_at, find_near, fit_near, likely_outlines, looks_like_mirror, no_mirror_in,
+    probabilities,
 };
 use crate::sphere::{FoundBy, Outline, SphereCone, SphereFit, SphereSearch, angle_between_rad, outline_of_cone};
 use crate::{Error, Result};
@@ -41,6 +42,8 @@ pub(super) struct Looked<'a> {
     pub(super) frame: &'a Frame,
     pub(super) view: &'a View,
     pub(super) search: Result<SphereSearch>,
+    /// It is a photograph, not a render.
+    pub(super) photographed: bool,
     /// The outline was given, not searched for.
     pub(super) given: bool,
 }
@@ -82,7 +85,13 @@ impl Looked<'_> {
             let fit = find_near(self.frame, self.view, [o.centre_x, o.centre_y, o.mean_radius()]).ok()?;
             same(&fit.cone, cone).then_some(SphereFit { found_by: FoundBy::Search, ..fit })
         };
-        own.cloned().or_else(near).or_else(|| confirmed_at(self.frame, self.view, cone)).or_else(drawn)
+        // Boards and stones join to round outlines too where one is looked for.
+        let is_mirror = |fit: &SphereFit| !self.photographed || looks_like_mirror(self.frame, self.view, &fit.cone);
+        let confirmed = || confirmed_at(self.frame, self.view, cone);
+        own.cloned()
+            .or_else(|| near().filter(is_mirror))
+            .or_else(|| confirmed().filter(is_mirror))
+            .or_else(|| drawn().filter(is_mirror))
     }
 
     /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of

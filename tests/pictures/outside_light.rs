@@ -85,3 +85,13 @@ fn a_stated_ceiling_that_the_picture_contradicts_is_named() {
     let said = report.warnings.iter().find(|w| w.contains("the stated clip_level lies above"));
     assert!(said.is_some_and(|w| w.contains("sphere.exr")), "{:#?}", report.warnings);
 }
+
+/// The empty plate given as the frame of the sphere: boards that join to something round where the CG's sphere stands are
+/// no mirror, and nothing is compared.
+#[test]
+fn a_plate_given_as_the_mirror_frame_is_named() {
+    let report = report("plate_as_mirror", None);
+    let Some(error) = &report.error else { panic!("{:#?}", report.findings) };
+    assert!(error.file.ends_with("plate.jpg") && error.cause.contains("looks like a mirror"), "{error:#?}");
+    assert!(report.findings.iter().all(|f| f.verdict == Verdict::NotGiven), "{:#?}", report.findings);
+}

@@ -322,6 +322,16 @@ pub(crate) fn confirmed_at(frame: &Frame, view: &View, expected: &SphereCone) ->
     confirmed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
 }
 
+/// An outline that the search itself did not give looks like a mirror from this score on. On path-traced shots
+/// (`golden/outside`, the working half), plates without a sphere score -6 to -1.4 where the CG's sphere would be, and
+/// photographed spheres -0.5 to 6 where the outline is right.
+const LEAST_LOOK: f64 = -1.0;
+
+/// Whether a place in a photograph looks like a mirror sphere, inside and around.
+pub(crate) fn looks_like_mirror(frame: &Frame, view: &View, cone: &SphereCone) -> bool {
+    look::look(frame, view, &circle_of_cone(view, cone)) >= LEAST_LOOK
+}
+
 /// Least fraction of lines that must see an outline near a rough one.
 const LEAST_SUPPORT_NEAR: f64 = 0.25;
 
