@@ -15,7 +15,7 @@
 //! Camera axes, right-handed: x to frame right, y up the frame, z from the scene **towards** the camera. A direction
 //! points from the sphere to where light comes from: azimuth 0 from the camera side, +90° frame right, 180° from behind;
 //! elevation + above. Pixels are counted from the outer corner of the display window's top-left pixel, x right, y down;
-//! a pixel's centre is at +0.5. Errors are CG minus plate side.
+//! a pixel's centre is at +0.5. Errors are CG minus photographed.
 //!
 //! # Light
 //!

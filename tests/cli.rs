@@ -108,7 +108,8 @@ fn wrong_use_is_status_two_and_says_what_is_wrong() {
         (&["check"], "give a shot sheet"),
         (&["check", "--mirror", "s.exr"], "--cg as well"),
         (&["check", "--cg", "c.exr"], "--mirror as well"),
-        (&["check", "a", "b", "--cg", "c.exr"], "--cg applies to one shot"),
+        (&["check", "a", "b", "--cg", "a/shot.json"], "--cg applies to one shot"),
+        (&["check", "a/shot.json", "--cg", "c.exr"], "--cg c.exr: no such file"),
         (&["check", "a/shot.json", "--fov-deg", "190"], "less than 180"),
         (&["check", "a/shot.json", "--fov-deg", "40", "--focal-length-mm", "30"], "cannot be used with"),
         (&["check", "a/shot.json", "--encoding", "srgb"], "for example mirror=srgb"),
@@ -346,8 +347,13 @@ fn json_is_one_valid_report_per_line() {
 fn options_alone_make_a_shot() {
     let here = temp();
     let words = ["check", "--plate", "SF_0070.plate.exr", "--mirror", "no_s.exr", "--cg", "no_c.exr", "--no-picture"];
-    let (status, ..) = run(here.path(), &words);
-    assert_eq!(status, 2);
+    let (status, _, err) = run(here.path(), &words);
+    assert!(status == 2 && err.contains("--plate SF_0070.plate.exr: no such file"), "{err}");
+    assert!(!here.path().join("plateproof-reports").exists(), "a mistyped path makes no report");
+    for name in ["SF_0070.plate.exr", "no_s.exr", "no_c.exr"] {
+        fs::write(here.path().join(name), "no picture").unwrap();
+    }
+    assert_eq!(run(here.path(), &words).0, 2);
     assert_eq!(report(here.path(), "SF_0070.report.json")["verdict"], "error");
 }
 

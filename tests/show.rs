@@ -566,7 +566,7 @@ fn what_most_shots_share_is_said_and_what_changed_since() {
     assert_eq!(status, 1);
     let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
-        flat.contains("11 of 14 shots are 0.20 stop under: suspect the grade or exposure of the environment"),
+        flat.contains("11 of 14 shots are 0.20 stops too dark: suspect the grade or exposure of the environment"),
         "{text}"
     );
     assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 0 waived, 1 gone"), "{text}");

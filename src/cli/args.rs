@@ -418,7 +418,7 @@ pub(super) struct ManualArgs {
 #[command(after_help = examples::SCHEMA)]
 pub(super) struct SchemaArgs {
     /// Which format
-    #[arg(value_enum)]
+    #[arg(value_enum, value_name = "FORMAT")]
     pub(super) of: SchemaOf,
 }
 

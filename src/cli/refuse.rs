@@ -1,5 +1,6 @@
 //! Wrong values of options are wrong use: they are refused before anything is written, not told of every shot.
 
+use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use super::args::CheckArgs;
@@ -7,6 +8,7 @@ use super::assignment::Positive;
 use super::{overrides, wrong_use};
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
+use crate::printable;
 use crate::sheet::{ShotSheet, Tolerances, check_names, load_sheet, near, near_from, outline_from};
 
 /// No angle is larger.
@@ -18,6 +20,9 @@ pub(super) const NEAR_TAKES: &str = "takes centre x, centre y and a radius of 2 
 /// Refuses what is wrong whatever the sheets say.
 pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
     let refuse = |message: String| wrong_use("check", message);
+    if let Some((option, file)) = missing_file(args) {
+        return Err(refuse(format!("{option} {}: no such file", printable(file))));
+    }
     let mut tolerances = Tolerances::default();
     for tolerance in &args.tolerances {
         overrides::set_tolerance(&mut tolerances, &tolerance.who, tolerance.what, Path::new("--tolerance"))
@@ -46,6 +51,18 @@ pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
         return Err(refuse(format!("--near {}=… {NEAR_TAKES}", near.who)));
     }
     Ok(())
+}
+
+/// A mistyped path; a name for many frames is looked at later.
+fn missing_file(args: &CheckArgs) -> Option<(&'static str, &Path)> {
+    let plate = args.plate.iter().map(|file| ("--plate", file.as_path()));
+    let mirrors = args.mirrors.iter().map(|mirror| ("--mirror", mirror.file.as_path()));
+    let cg = args.cg.iter().map(|cg| ("--cg", cg.file.as_path()));
+    let is_missing = |file: &Path| {
+        let missing = file.symlink_metadata().is_err_and(|error| error.kind() == ErrorKind::NotFound);
+        missing && !file.to_string_lossy().contains(['#', '%'])
+    };
+    plate.chain(mirrors).chain(cg).find(|(_, file)| is_missing(file))
 }
 
 /// Refuses names that are no checks.

@@ -61,7 +61,9 @@ fn sphere_lines(sphere: &SphereReport) -> Vec<String> {
         format!("     sd {}", outline_sd_words(sphere)),
     ];
     lines.extend(view_lines(sphere));
-    lines.push(format!("Clipped: {:.2} % of the sphere", 100.0 * sphere.clipped_fraction));
+    if sphere.clipped_fraction > 0.0 {
+        lines.push(format!("Clipped: {:.2} % of the sphere", 100.0 * sphere.clipped_fraction));
+    }
     lines.extend(key_fill_line(sphere));
     lines.extend(light_lines(sphere));
     lines

@@ -128,17 +128,9 @@ fn row(line: &ShotLine) -> OverviewRow {
         shot: line.shot.clone(),
         version: line.version.clone(),
         verdict: line.verdict,
-        check: line.number.as_ref().map(|n| n.check.to_string()).unwrap_or_default(),
-        number: number_and_set(line),
-        remedy: line.remedy.clone().or_else(|| line.reason.clone()).unwrap_or_default(),
+        words: line.why.clone(),
+        remedy: line.remedy.clone().unwrap_or_default(),
         change: line.change.as_ref().map(|change| change.kind.word().to_owned()),
         spheres: picture.and_then(|picture| sphere_pair(Path::new(&picture))),
     }
-}
-
-/// The number, and what from set does not fit.
-fn number_and_set(line: &ShotLine) -> String {
-    let number = line.number.as_ref().map_or_else(|| line.why.clone(), |n| n.words.clone());
-    let set = line.set_words();
-    if set.is_empty() { number } else { format!("{number}; {set}") }
 }

@@ -39,7 +39,8 @@ fn light_gains_give_back_what_was_put_in() {
     }
     assert_eq!(advice.verdict, Verdict::Mismatch);
     assert!(
-        advice.remedy.words().contains("multiply rim by 1.") && advice.remedy.words().contains("multiply key by 0."),
+        advice.remedy.words().contains("multiply layer rim by 1.")
+            && advice.remedy.words().contains("multiply layer key by 0."),
         "{}",
         advice.remedy
     );
@@ -94,7 +95,7 @@ fn a_turned_environment_is_named_with_its_turns() {
     assert!((number("correction_heading_deg") + 14.0).abs() < 0.4, "{rotation:#?}");
     assert!(
         rotation.remedy.words().starts_with("turn the environment -1")
-            && rotation.remedy.words().contains("leaves key")
+            && rotation.remedy.words().contains("would be left: key")
     );
     let left = rotation.detail["remaining"]["key_angle_deg"].as_f64().unwrap();
     assert!(left < 0.6, "{left}");

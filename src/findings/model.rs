@@ -175,7 +175,7 @@ pub struct SphereReport {
     /// Whether two or more lights are within 1/3 stop of the brightest, so that there is no single key.
     #[serde(default)]
     pub no_single_key: bool,
-    /// Largest divided by smallest illuminance of a matte patch at the sphere's position (see `assumptions`).
+    /// Largest divided by smallest illuminance of a matt patch at the sphere's position (see `assumptions`).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub key_fill_ratio: Option<f64>,
     /// Its standard deviation.
@@ -287,14 +287,15 @@ pub struct LightReport {
 pub struct Finding {
     /// Name of the check.
     pub check: CheckId,
-    /// `cg`, or `reference` for what came from set.
+    /// What it is about: `cg` for the CG, `reference` for the material from set, which does not count against the CG.
     pub concerns: Concerns,
     /// Name of the mirror, as in the sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
     /// The verdict.
     pub verdict: Verdict,
-    /// CG minus plate side. If it could not be measured it is absent, and `reason` says why.
+    /// The error that the check measures, CG minus photographed. If it could not be measured it is absent, and `reason`
+    /// says why.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// One standard deviation.
@@ -315,19 +316,19 @@ pub struct Finding {
     #[serde(flatten)]
     #[schemars(with = "super::remedy::Written")]
     pub remedy: Remedy,
-    /// The waiver of the sheet that covers this finding.
+    /// The waiver that covers this finding, as in the sheet; the finding then counts as a match.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waived: Option<Value>,
 }
 
-/// Colour of the CG compared with the plate side.
+/// Colour of the CG compared with the photographed one.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Balance {
-    /// CG minus plate side, log2 of red over green.
+    /// CG minus photographed, log2 of red over green.
     pub red_green_stops: f64,
     /// Its standard deviation.
     pub red_green_stops_sd: f64,
-    /// CG minus plate side, log2 of blue over green.
+    /// CG minus photographed, log2 of blue over green.
     pub blue_green_stops: f64,
     /// Its standard deviation.
     pub blue_green_stops_sd: f64,
@@ -335,13 +336,13 @@ pub struct Balance {
     pub gain_rgb: [f64; 3],
     /// Their standard deviations.
     pub gain_rgb_sd: [f64; 3],
-    /// CG minus plate side, mired; + = CG warmer. Absent far from the Planckian locus.
+    /// CG minus photographed, mired; + = CG warmer. Absent far from the Planckian locus.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mired_error: Option<f64>,
     /// Its standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mired_error_sd: Option<f64>,
-    /// Duv of the CG minus that of the plate side; + = CG greener.
+    /// Duv of the CG minus that of the photograph; + = CG greener.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub duv_error: Option<f64>,
     /// Its standard deviation.
@@ -362,10 +363,10 @@ pub struct ErrorNote {
     pub file: String,
     /// What is wrong.
     pub cause: String,
-    /// What to do.
+    /// What to do, in a sentence.
     pub remedy: String,
-    /// Options of the command line of which one may settle it, the likeliest first: `--near X,Y,R` for each round
-    /// thing that a frame without a sphere shows, in px.
+    /// Where no sphere was found: an option `--near X,Y,R` (px) for each round thing in the frame, the likeliest first. If
+    /// one of them is the sphere, add its option to the command.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub candidates: Vec<String>,
 }

@@ -43,11 +43,11 @@ pub struct FrameValue {
     /// Name of the mirror, as in the sheet.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
-    /// `cg`, or `reference` for what came from set.
+    /// What it is about: `cg` for the CG, `reference` for the material from set, which does not count against the CG.
     pub concerns: Concerns,
     /// The verdict.
     pub verdict: Verdict,
-    /// CG minus plate side; absent if it could not be measured.
+    /// CG minus photographed; absent if it could not be measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// One standard deviation.
@@ -66,7 +66,7 @@ pub struct Curve<'a> {
     pub check: &'a CheckId,
     /// Name of the mirror, as in the sheet.
     pub mirror: Option<&'a str>,
-    /// `cg`, or `reference` for what came from set.
+    /// What it is about: `cg` for the CG, `reference` for the material from set, which does not count against the CG.
     pub concerns: Concerns,
 }
 

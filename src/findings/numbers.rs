@@ -6,9 +6,9 @@ pub(crate) const SIGNIFICANT_DIGITS: usize = 6;
 /// The unit of a value that is counted in tolerances.
 pub(crate) const TOLERANCES: &str = "tolerances";
 
-/// Where something is seen, in whole degrees.
+/// Where something is seen, in whole degrees: `azimuth +64, elevation +18 deg`.
 pub(crate) fn place_words([azimuth_deg, elevation_deg]: [f64; 2]) -> String {
-    format!("azimuth {} deg, elevation {} deg", fixed(azimuth_deg, 0, false), fixed(elevation_deg, 0, false))
+    format!("azimuth {}, elevation {} deg", fixed(azimuth_deg, 0, true), fixed(elevation_deg, 0, true))
 }
 
 /// `value +/- sd` with as many decimals as the standard deviation deserves.

@@ -71,7 +71,7 @@ fn base(verdict: ShotVerdict) -> Report {
         findings: Vec::new(),
         inputs: vec![input("plate", "plate.1001.exr"), input("mirror", "sphere.1001.exr"), input("cg", "cg.v012.exr")],
         assumptions: vec![
-            "key/fill compares what a small matte patch at the sphere's place receives, over patch normals within \
+            "key/fill compares what a small matt patch at the sphere's place receives, over patch normals within \
              75 deg of the line to the camera; it is not the ratio of the lamps on set"
                 .to_owned(),
         ],

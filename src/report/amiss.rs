@@ -4,8 +4,12 @@ use serde_json::Value;
 
 use super::wording::{decisive_reason, prose, tolerance_words, value_words};
 use crate::findings::numbers::fixed;
+use crate::findings::remedy::layers_named;
 use crate::findings::{CheckId, Concerns, Finding, Verdict, detail};
 use crate::printable_text;
+
+/// Light layers that are told of; the JSON report has all.
+const LAYERS_TOLD: usize = 3;
 
 /// Stands between an uncertain number and the reason.
 pub(crate) const TOO_UNCERTAIN: &str = "is too uncertain to judge against the tolerance of";
@@ -56,9 +60,9 @@ fn known_words(finding: &Finding) -> Option<String> {
         CheckId::EnvironmentRotation => format!("the whole environment is turned by {} deg", size(1)),
         CheckId::FieldOfView => format!("the CG camera's view is {} deg too {}", size(2), either("wide", "narrow")),
         CheckId::SpherePlace => place_words(finding, value),
-        CheckId::LightGains => {
+        CheckId::LightGains => layer_words(finding).unwrap_or_else(|| {
             format!("a light layer of the CG is {} stops too {}", size(2), either("bright", "dark"))
-        }
+        }),
         CheckId::LensDistortion => {
             format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1))
         }
@@ -73,6 +77,9 @@ fn known_words(finding: &Finding) -> Option<String> {
             format!("the grey sphere shows {} stops {side} contrast than the mirror sphere says", size(2))
         }
         CheckId::Environment if finding.concerns == Concerns::Reference => {
+            if let Some(words) = capture_words(finding) {
+                return Some(words);
+            }
             let off = finding.reason.split("photographed one: ").nth(1).unwrap_or_default();
             match first_clause(off) {
                 "" => return None,
@@ -106,16 +113,21 @@ fn exposure_words(finding: &Finding, value: f64) -> String {
 }
 
 fn colour_words(finding: &Finding, value: f64) -> String {
-    let tolerance = finding.detail.get("mired_tolerance").and_then(Value::as_f64);
-    let overall = finding.detail.get("overall").and_then(Value::as_object);
-    let mired = overall.and_then(|o| o.get("mired_error")).and_then(Value::as_f64);
-    match mired.zip(tolerance).filter(|(mired, tolerance)| mired.abs() > *tolerance) {
+    match warmth(finding) {
         Some((mired, _)) => {
             let side = if mired > 0.0 { "warm" } else { "cool" };
             format!("the CG is {} mired too {side}", fixed(mired.abs(), 0, false))
         }
         None => format!("the CG's colour is off by {} stops", fixed(value.abs(), 2, false)),
     }
+}
+
+/// How much too warm (+) the CG is, and the tolerance, mired, where that is outside it.
+fn warmth(finding: &Finding) -> Option<(f64, f64)> {
+    let tolerance = finding.detail.get("mired_tolerance").and_then(Value::as_f64);
+    let overall = finding.detail.get("overall").and_then(Value::as_object);
+    let mired = overall.and_then(|o| o.get("mired_error")).and_then(Value::as_f64);
+    mired.zip(tolerance).filter(|(mired, tolerance)| mired.abs() > *tolerance)
 }
 
 fn place_words(finding: &Finding, value: f64) -> String {
@@ -139,7 +151,7 @@ fn clean_plate_words(finding: &Finding) -> String {
     let off = |word: &str| finding.reason.contains(word);
     let mut parts = Vec::new();
     if let Some(px) = number("misregistration_px").filter(|_| off("place")) {
-        parts.push(format!("lies {} px off", fixed(px, 1, false)));
+        parts.push(format!("lies {}", shift_words(px, number("shift_x_px"), number("shift_y_px"))));
     }
     if let Some(stops) = number("exposure_stops").filter(|stops| off("exposure") && stops.abs() >= 0.005) {
         let side = if stops > 0.0 { "brighter" } else { "darker" };
@@ -152,6 +164,68 @@ fn clean_plate_words(finding: &Finding) -> String {
         parts.push(format!("is {}", prose(&finding.reason)));
     }
     format!("the clean plate {}", parts.join(" and "))
+}
+
+/// Where something lies that is off by `px`: which way, where it is a shift alone.
+fn shift_words(px: f64, right_px: Option<f64>, down_px: Option<f64>) -> String {
+    let along = |shift: Option<f64>, plus: &str, minus: &str| {
+        let shift = shift.filter(|shift| shift.abs() >= 0.1 * px)?;
+        Some(format!("{} px {}", fixed(shift.abs(), 1, false), if shift > 0.0 { plus } else { minus }))
+    };
+    let shifted = right_px.unwrap_or(0.0).hypot(down_px.unwrap_or(0.0));
+    let ways = [along(right_px, "to the right", "to the left"), along(down_px, "down", "up")];
+    let ways: Vec<String> = ways.into_iter().flatten().filter(|_| (shifted - px).abs() <= 0.1 * px).collect();
+    if ways.is_empty() { format!("{} px off", fixed(px, 1, false)) } else { ways.join(", ") }
+}
+
+/// Which light layers are off, most of the light first.
+fn layer_words(finding: &Finding) -> Option<String> {
+    let gains = finding.detail.get("gains").and_then(Value::as_array)?;
+    let mut off: Vec<(f64, f64, String)> = gains
+        .iter()
+        .filter_map(|gain| {
+            let layers = gain.get("layers")?.as_array()?.iter().filter_map(Value::as_str);
+            let layers = layers_named(&prose(&layers.collect::<Vec<_>>().join(" + ")));
+            let stops = -gain.get("gain")?.as_f64()?.log2();
+            (stops.abs() > finding.tolerance).then(|| (gain.get("share").and_then(Value::as_f64), stops, layers))
+        })
+        .map(|(share, stops, layers)| (share.unwrap_or(0.0), stops, layers))
+        .collect();
+    off.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let words = |(_, stops, layers): &(f64, f64, String)| match stops.is_finite() {
+        true => format!(
+            "{layers} is {} stops too {}",
+            fixed(stops.abs(), 2, false),
+            if *stops > 0.0 { "bright" } else { "dark" }
+        ),
+        false => format!("{layers} should be off"),
+    };
+    let told: Vec<String> = off.iter().take(LAYERS_TOLD).map(words).collect();
+    (!told.is_empty()).then(|| told.join(", "))
+}
+
+/// How the captured environment is off, by the sphere that it predicts.
+fn capture_words(finding: &Finding) -> Option<String> {
+    let predicted = finding.detail.get("predicted_against_photographed").and_then(Value::as_object)?;
+    let off = |check: CheckId| {
+        let compared = predicted.get(check.name())?;
+        let is_off = compared.get("verdict").and_then(Value::as_str) == Some(Verdict::Mismatch.word());
+        compared.get("value").and_then(Value::as_f64).filter(|_| is_off)
+    };
+    let stops = |value: f64| fixed(value.abs(), 2, false);
+    let either = |value: f64, plus: &'static str, minus: &'static str| if value > 0.0 { plus } else { minus };
+    let turned = off(CheckId::EnvironmentRotation);
+    let parts = [
+        turned.map(|deg| format!("is turned by {} deg", fixed(deg, 1, false))),
+        off(CheckId::HighlightDirection)
+            .filter(|_| turned.is_none())
+            .map(|deg| format!("has its key {} deg off", fixed(deg, 1, false))),
+        off(CheckId::Exposure).map(|v| format!("is {} stops too {}", stops(v), either(v, "bright", "dark"))),
+        off(CheckId::KeyFillRatio).map(|v| format!("is {} stops too {}", stops(v), either(v, "contrasty", "flat"))),
+        off(CheckId::ColourBalance).map(|v| format!("is off in colour by {} stops", stops(v))),
+    ];
+    let parts: Vec<String> = parts.into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| format!("the captured environment {}", parts.join(" and ")))
 }
 
 /// The number and its tolerance where no words of our own are known.
@@ -169,7 +243,12 @@ fn first_clause(text: &str) -> &str {
 /// The number behind a fault with its tolerance, where it is the number that decides.
 pub(crate) fn number_behind(finding: &Finding) -> Option<String> {
     let decides = decisive_reason(finding).is_none() && finding.value.is_some() && finding.verdict >= Verdict::Unsure;
-    (decides && finding.value_sd != Some(0.0)).then(|| off_by(finding))
+    (decides && finding.value_sd != Some(0.0)).then(|| match warmth(finding) {
+        Some((mired, tolerance)) => {
+            format!("{}; {} mired, tolerance {tolerance} mired", off_by(finding), fixed(mired, 0, true))
+        }
+        None => off_by(finding),
+    })
 }
 
 /// A finding in one line, as the picture's table shows it: what is wrong in words, else its number and tolerance.

@@ -4,9 +4,9 @@
 use std::path::Path;
 
 use super::amiss::{amiss_words, doubt_words};
-use super::order::{set_faults, steps, turned_instead, worst_first};
+use super::order::{own_faults, set_faults, steps, worst_first};
 use super::wording::{prose, undecided_words};
-use crate::findings::{Concerns, ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
+use crate::findings::{CheckId, Concerns, ErrorNote, Finding, InputRecord, Report, ShotVerdict, Verdict, detail};
 use crate::printable_text;
 
 /// Faults of the CG that are spelled out; the others are counted.
@@ -26,7 +26,7 @@ pub struct Glance {
 impl Glance {
     /// The glance at a report.
     pub fn of(report: &Report) -> Self {
-        let fixes = steps(report).into_iter().map(|step| prose(&step[0].remedy.short())).collect();
+        let fixes = fixes(report);
         let on_set: Vec<String> = set_faults(report).into_iter().map(amiss_words).collect();
         Self { cg: about_cg(report), fixes, on_set: on_set.join("; ") }
     }
@@ -45,6 +45,27 @@ impl Glance {
     pub fn line(&self) -> String {
         if self.on_set.is_empty() { self.cg.clone() } else { format!("{}; on-set: {}", self.cg, self.on_set) }
     }
+}
+
+/// What to do, without what only waits for another fix. Where the captured environment has to be mended in the CG's
+/// place, the fix is that of the environment.
+fn fixes(report: &Report) -> Vec<String> {
+    let steps: Vec<&Finding> = steps(report).into_iter().map(|step| step[0]).collect();
+    let own: Vec<&Finding> = steps.iter().copied().filter(|f| !f.detail.contains_key(detail::AFTER)).collect();
+    let told = if own.is_empty() { steps } else { own };
+    let environment = set_faults(report).into_iter().find(|f| f.check == CheckId::Environment && !f.remedy.is_empty());
+    let mut fixes: Vec<String> = Vec::new();
+    for finding in told {
+        let fix = match environment.filter(|_| finding.detail.contains_key(detail::MEND_IN)) {
+            Some(environment) => format!("{}, which the CG follows, then check again", environment.remedy.short()),
+            None => finding.remedy.short(),
+        };
+        let fix = prose(&fix);
+        if !fixes.contains(&fix) {
+            fixes.push(fix);
+        }
+    }
+    fixes
 }
 
 /// The verdict with the number of on-set problems where the CG is right: `MATCH, 1 on-set problem`.
@@ -88,30 +109,39 @@ fn about_cg(report: &Report) -> String {
     }
 }
 
-/// Every fault of the CG that no other one explains; those that go once it is mended are left out.
+/// Every fault of the CG that no other one explains.
 fn fault_words(findings: Vec<&Finding>) -> String {
     let all: Vec<&Finding> = findings.into_iter().filter(|f| f.verdict == Verdict::Mismatch).collect();
-    let follows = |f: &Finding| {
-        f.detail.contains_key(detail::AFTER)
-            || f.detail.contains_key(detail::SAID_BY_OTHERS)
-            || turned_instead(f, &all).is_some()
-    };
-    let mut own: Vec<&Finding> = all.iter().copied().filter(|f| !follows(f)).collect();
-    if own.is_empty() {
-        own.clone_from(&all);
-    }
+    let own = own_faults(&all);
     let mut told: Vec<String> = own.iter().take(FAULTS_TOLD).map(|f| amiss_words(f)).collect();
     match own.len().saturating_sub(FAULTS_TOLD) {
         0 => {}
         more => told.push(format!("and {more} more")),
     }
-    if told.is_empty() { "outside tolerance".to_owned() } else { told.join("; ") }
+    if told.is_empty() { "outside tolerance".to_owned() } else { joined(&told) }
+}
+
+/// Clauses one after the other; what is said of the same thing in one breath.
+fn joined(clauses: &[String]) -> String {
+    const SAME: &str = "the CG is ";
+    let mut words = String::new();
+    for (index, clause) in clauses.iter().enumerate() {
+        match clause.strip_prefix(SAME).filter(|_| index > 0 && clauses[index - 1].starts_with(SAME)) {
+            Some(rest) => words.push_str(&format!(" and {rest}")),
+            None if index > 0 => words.push_str(&format!("; {clause}")),
+            None => words.push_str(clause),
+        }
+    }
+    words
 }
 
 /// What is open, and what is in the way of the first of it.
 fn open_words(open: &[&Finding], compared: usize) -> String {
     let Some(first) = open.first() else { return "nothing could be compared".to_owned() };
-    let count = format!("{} of {compared} checks could not be decided", open.len());
+    let count = match open.len() {
+        all if all == compared && all > 1 => format!("none of the {all} checks could be decided"),
+        some => format!("{some} of {compared} checks could not be decided"),
+    };
     format!("{count}; {}: {}", printable_text(first.check.name()), doubt_words(first))
 }
 
@@ -152,7 +182,7 @@ mod tests {
         let mut finding = sample::mismatch().findings[0].clone();
         finding.verdict = Verdict::Mismatch;
         (finding.value, finding.value_sd, finding.tolerance) = (Some(0.2), Some(0.2), 5.0);
-        finding.reason = "no single key; a light is missing in the CG: azimuth -116 deg, elevation 27 deg".to_owned();
+        finding.reason = "no single key; a light is missing in the CG: azimuth -116, elevation +27 deg".to_owned();
         let lights = serde_json::json!([{ "azimuth_deg": -116.0, "share": 0.61 }]);
         finding.detail.insert("missing_in_cg".to_owned(), lights);
         assert_eq!(amiss_words(&finding), "a light is missing: 61 % of what a surface facing it receives");

@@ -44,6 +44,18 @@ pub(crate) fn turned_instead<'a>(finding: &Finding, all: &[&'a Finding]) -> Opti
     all.iter().find(turned).copied().filter(|turn| turns_key && turn.remedy != finding.remedy)
 }
 
+/// The findings of `all` that no other one of them explains; those that go once it is mended are left out. Where each
+/// waits for another, all.
+pub(crate) fn own_faults<'a>(all: &[&'a Finding]) -> Vec<&'a Finding> {
+    let follows = |f: &Finding| {
+        f.detail.contains_key(detail::AFTER)
+            || f.detail.contains_key(detail::SAID_BY_OTHERS)
+            || turned_instead(f, all).is_some()
+    };
+    let own: Vec<&Finding> = all.iter().copied().filter(|f| !follows(f)).collect();
+    if own.is_empty() { all.to_vec() } else { own }
+}
+
 /// What came from set and does not fit; it does not count for the verdict.
 pub(crate) fn set_faults(report: &Report) -> Vec<&Finding> {
     worst_first(report).into_iter().filter(|finding| is_set_problem(finding)).collect()

@@ -43,24 +43,23 @@ pub struct ImageSpec {
     /// The frame number that replaces `####` or `%04d`; for a movie the frame, counted from 1 in display order.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_number: Option<u32>,
-    /// First and last number of a sequence, or of a movie's frames.
+    /// First and last frame to check: numbers that replace `####` or `%04d`, or frames of a movie counted from 1.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub frame_range: Option<[u32; 2]>,
     /// The frame of a movie by its timecode, instead of its number: `01:12:03:14`.
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(length(min = 1))]
     pub timecode: Option<String>,
-    /// Which field of a movie's interlaced frames to use: `upper` or `lower`, with the rows between interpolated;
-    /// `whole` if both fields show the same moment, even if the movie says otherwise. If left out: interlaced frames
-    /// are refused.
+    /// For an interlaced movie: use the `upper` or the `lower` field, with the rows between interpolated, or the `whole`
+    /// frame if both fields show the same moment, whatever the movie says. If left out: interlaced frames are refused.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub field: Option<Field>,
-    /// Which code values are black and white in a movie, if its stream is wrong: `limited` (64 and 940 of 10 bits) or
-    /// `full`.
+    /// For a movie whose stream states the wrong range: `limited` (black and white at 64 and 940 of 10 bits) or `full`.
+    /// If left out: what the stream says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub code_range: Option<CodeRange>,
-    /// Matrix that a movie's luma was encoded with, if its stream does not say or is wrong: `bt709`, `bt601`, `bt2020`
-    /// or `smpte240`.
+    /// For a movie whose stream states no matrix, or the wrong one: the matrix that turned red, green and blue into luma
+    /// and colour differences, `bt709`, `bt601`, `bt2020` or `smpte240`. If left out: what the stream says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub matrix: Option<Matrix>,
     /// `encoding` came from a command-line option, not from the sheet.

@@ -319,7 +319,7 @@ fn given_as_cg(cg: &Frame, plate: Option<&Frame>) -> Option<crate::Error> {
 fn assumptions(report: &mut Report, in_part: bool) {
     report.assumptions = [
         "directions are in camera axes: azimuth 0 from the camera side, +90 frame right, 180 from behind; elevation + above",
-        "errors are CG minus plate side; turns are seen from above",
+        "errors are CG minus photographed; turns are seen from above",
         "key/fill is the largest over the smallest illuminance of a small matt patch within 75 deg of the line to the camera; it is not the set's key-to-fill lamp ratio",
         "luminance and colour in linear light with BT.709 primaries and D65 white; colour temperature as balanced in the file",
     ]

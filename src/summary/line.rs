@@ -11,7 +11,7 @@ use super::quantity::Measures;
 use super::{Change, VersionPoint};
 use crate::findings::detail::AFTER;
 use crate::findings::{CheckId, Concerns, Finding, Report, ShotVerdict, Verdict};
-use crate::report::order::{set_faults, turned_instead};
+use crate::report::order::{own_faults, set_faults, turned_instead};
 use crate::report::text::headline;
 use crate::report::wording::{undecided, undecided_words};
 
@@ -74,7 +74,7 @@ pub struct CheckLine {
     /// The mirror, where the report names one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
-    /// `cg`, or `reference` for what came from set.
+    /// What it is about: `cg` for the CG, `reference` for the material from set, which does not count against the CG.
     pub concerns: Concerns,
     /// Its verdict.
     pub verdict: Verdict,
@@ -175,8 +175,8 @@ fn waiver_words(waiver: &Value) -> String {
     format!("waived by {} until {}: {}", said("by"), said("until"), said("why"))
 }
 
-/// The finding whose number matters: the report's own first among those that give the shot its verdict; where all
-/// match, the one nearest to its tolerance.
+/// The finding whose number matters: the report's own first among those that give the shot its verdict and that no
+/// other one explains; where all match, the one nearest to its tolerance.
 fn deciding(report: &Report) -> Option<&Finding> {
     let wanted = match report.verdict {
         ShotVerdict::Error => return None,
@@ -185,9 +185,10 @@ fn deciding(report: &Report) -> Option<&Finding> {
         ShotVerdict::Match => Verdict::Match,
     };
     let about_cg = report.findings.iter().filter(|f| f.concerns == Concerns::Cg && f.waived.is_none());
-    let mut deciding = about_cg.filter(|f| f.verdict == wanted);
+    let deciding = about_cg.filter(|f| f.verdict == wanted);
     if report.verdict != ShotVerdict::Match {
-        return deciding.next();
+        let all: Vec<&Finding> = deciding.collect();
+        return own_faults(&all).into_iter().next();
     }
     let outness = |f: &Finding| times(f.value.unwrap_or(0.0), f.tolerance);
     deciding.max_by(|a, b| outness(a).total_cmp(&outness(b)))

@@ -19,7 +19,7 @@ pub struct Number {
     /// The mirror, where the report names one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub mirror: Option<String>,
-    /// CG minus plate side, in `unit`.
+    /// CG minus photographed, in `unit`.
     pub value: f64,
     /// One standard deviation.
     #[serde(skip_serializing_if = "Option::is_none")]

@@ -34,7 +34,7 @@ pub struct Pattern {
     pub shots_sharing: usize,
     /// Shots in which it could be known.
     pub shots_measured: usize,
-    /// Their median; CG minus plate side. Absent where it is counted and not measured.
+    /// Their median; CG minus photographed. Absent where it is counted and not measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub median: Option<f64>,
     /// Their spread, one standard deviation.
@@ -162,7 +162,7 @@ mod tests {
         assert_eq!((pattern.shots_sharing, pattern.shots_measured), (11, 14));
         assert_eq!(
             pattern.sentence,
-            "11 of 14 shots are 0.20 stop under: suspect the grade or exposure of the environment, not the shots"
+            "11 of 14 shots are 0.20 stops too dark: suspect the grade or exposure of the environment, not the shots"
         );
         // Median absolute deviation of the eleven is 0.01.
         assert!((pattern.median_spread.unwrap() - 0.014826).abs() < 1e-9);

@@ -5,7 +5,7 @@ use serde_json::Value;
 use crate::base::statistics::median_of_few;
 use crate::findings::{CheckId, Finding, Report, ShotVerdict, Verdict};
 
-/// The numbers by which shots are held against one another; CG minus plate side.
+/// The numbers by which shots are held against one another; CG minus photographed.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct Measures(pub(super) Vec<Measure>);
 
@@ -36,16 +36,16 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     Quantity {
         name: "exposure",
         check: CheckId::Exposure,
-        unit: "stop",
+        unit: "stops",
         decimals: 2,
-        sides: ["under", "over"],
+        sides: ["too dark", "too bright"],
         suspect: "the grade or exposure of the environment, not the shots",
         read: own_value,
     },
     Quantity {
         name: "key-fill-ratio",
         check: CheckId::KeyFillRatio,
-        unit: "stop",
+        unit: "stops",
         decimals: 2,
         sides: ["too flat", "too contrasty"],
         suspect: "the environment: a key that clipped when it was shot, or a fill that every shot shares",
@@ -63,7 +63,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     Quantity {
         name: "colour-green",
         check: CheckId::ColourBalance,
-        unit: "stop",
+        unit: "stops",
         decimals: 2,
         sides: ["too magenta", "too green"],
         suspect: "the colour space or the grade of the environment, not the shots",
@@ -90,7 +90,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
     Quantity {
         name: "reference-drift",
         check: CheckId::ReferenceDrift,
-        unit: "stop",
+        unit: "stops",
         decimals: 2,
         sides: ["darker in the sphere frame than in the plate", "brighter in the sphere frame than in the plate"],
         suspect: "how sphere frames are exposed or noted on set; the CG is not at fault",

@@ -8,7 +8,7 @@ use textwrap::{Options, WordSplitter};
 
 use super::page::{PAGE_COLUMNS, Page};
 use super::{Change, ChangeKind, CheckCount, Comparison, FaultGroup, ShotLine, ShotTrend, Summary, trend_text};
-use crate::findings::ShotVerdict;
+use crate::findings::{CheckId, ShotVerdict};
 use crate::printable_text;
 use crate::report::columns::{cell, clip};
 use crate::report::wording::prose;
@@ -79,19 +79,17 @@ impl Page {
         }
     }
 
-    /// Checks that found something, in a sentence; with `all` every check in a table.
+    /// Checks that found something, a line for each verdict; with `all` every check in a table.
     fn by_check(&mut self, summary: &Summary, all: bool) {
-        let found = summary
-            .by_check
-            .iter()
-            .filter(|count| count.mismatch + count.set_problem + count.unsure + count.waived > 0);
-        let parts: Vec<String> = found.map(check_counts).collect();
-        if summary.shots.len() < 2 || (parts.is_empty() && !all) {
+        let found = !lines_by_verdict(&summary.by_check).is_empty();
+        if summary.shots.len() < 2 || (!found && !all) {
             return;
         }
         self.heading("BY CHECK");
         if !all {
-            return self.paragraph("  ", &parts.join("; "));
+            return lines_by_verdict(&summary.by_check).iter().for_each(|[verdict, checks]| {
+                self.paragraph(&format!("  {verdict:<11}  "), checks);
+            });
         }
         let name =
             summary.by_check.iter().map(|count| display_width(&printable_text(count.check.name()))).max().unwrap_or(0);
@@ -117,7 +115,7 @@ impl Page {
         if summary.shots.is_empty() {
             return;
         }
-        self.heading("SHOTS, WORST FIRST (the one number that matters, its tolerance in brackets)");
+        self.heading("SHOTS, WORST FIRST (the number that decides, its tolerance in brackets)");
         let rows = rows(summary);
         let widest = |name: fn(&ShotLine) -> String, most: usize| {
             rows.iter().filter_map(Row::shot).map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
@@ -126,8 +124,9 @@ impl Page {
         let last_line = self.text.lines().count() + self.rows_left(summary);
         let mut shown = 0;
         for row in &rows {
-            // A row may take two lines.
-            if !all && self.text.lines().count() + 1 >= last_line {
+            // A row may take two lines. The last one stands where its count would.
+            let is_last = shown + 1 == rows.len();
+            if !all && !is_last && self.text.lines().count() + 1 >= last_line {
                 break;
             }
             match row {
@@ -253,20 +252,36 @@ fn rows(summary: &Summary) -> Vec<Row<'_>> {
 }
 
 fn group_words(group: &FaultGroup) -> String {
+    let sides = match group.check {
+        CheckId::Exposure | CheckId::LightGains => ["too dark", "too bright"],
+        CheckId::KeyFillRatio => ["too flat", "too contrasty"],
+        CheckId::FieldOfView => ["too narrow", "too wide"],
+        _ => ["below the photographed side", "above the photographed side"],
+    };
     let side = match group.side.as_deref() {
-        Some("negative") => ", CG below the plate side",
-        Some(_) => ", CG above the plate side",
-        None => "",
+        Some("negative") => format!(", CG {}", sides[0]),
+        Some(_) => format!(", CG {}", sides[1]),
+        None => String::new(),
     };
     format!("{} shots {} in {}{side}", group.shots.len(), group.verdict.word(), printable_text(group.check.name()))
 }
 
-/// `exposure 3 mismatch, 1 unsure`.
-fn check_counts(count: &CheckCount) -> String {
-    let CheckCount { mismatch, set_problem, waived, unsure, .. } = *count;
-    let parts = [(mismatch, "mismatch"), (set_problem, "set-problem"), (waived, "waived"), (unsure, "unsure")];
-    let parts = parts.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}"));
-    format!("{} {}", printable_text(count.check.name()), parts.collect::<Vec<_>>().join(", "))
+/// `mismatch`, then `exposure 3, key-fill-ratio 2`, those of most shots first; no line for a verdict without checks.
+fn lines_by_verdict(counts: &[CheckCount]) -> Vec<[String; 2]> {
+    let words: [(&str, fn(&CheckCount) -> usize); 4] = [
+        ("mismatch", |count| count.mismatch),
+        ("unsure", |count| count.unsure),
+        ("set-problem", |count| count.set_problem),
+        ("waived", |count| count.waived),
+    ];
+    let line = |(verdict, of): &(&str, fn(&CheckCount) -> usize)| {
+        let mut checks: Vec<&CheckCount> = counts.iter().filter(|count| of(count) > 0).collect();
+        checks.sort_by_key(|count| Reverse(of(count)));
+        let checks = checks.into_iter().map(|count| format!("{} {}", printable_text(count.check.name()), of(count)));
+        let checks = checks.collect::<Vec<_>>().join(", ");
+        (!checks.is_empty()).then(|| [(*verdict).to_owned(), checks])
+    };
+    words.iter().filter_map(line).collect()
 }
 
 fn counts(summary: &Summary) -> String {
@@ -337,7 +352,7 @@ mod tests {
     use super::super::document::tests::{full, named};
     use super::super::{ReportSet, Summary};
     use super::*;
-    use crate::findings::{CheckId, sample};
+    use crate::findings::sample;
 
     #[test]
     fn a_screen_holds_it_and_no_line_is_wider_than_the_page() {

@@ -50,7 +50,7 @@ pub struct TrendCheck {
     /// The mismatch is waived.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub waived: bool,
-    /// CG minus plate side, in `unit`; absent where nothing was measured.
+    /// CG minus photographed, in `unit`; absent where nothing was measured.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub value: Option<f64>,
     /// One standard deviation.

@@ -4,6 +4,7 @@
 //! shot that gets better moves to the left. Of many shots each has one row with a letter a version.
 
 use textwrap::core::display_width;
+use textwrap::{Options, WordSplitter};
 
 use super::page::Page;
 use super::trend::{ShotTrend, TrendCheck, VersionPoint};
@@ -25,13 +26,16 @@ const WORDS_COLUMNS: usize = 48;
 /// Versions whose letters one row shows in any case.
 const FEWEST_LETTERS: usize = 8;
 
+/// What the ruler shows.
+const RULER_MARKS: &str = "On the ruler: o the number, - two standard deviations each way, | the tolerance";
+
 /// What the letters mean.
 const LETTERS: &str = "= match, ? unsure, X mismatch, w waived, ! could not be done, . not given";
 
 /// One shot in detail.
 pub(super) fn one_shot(page: &mut Page, trend: &ShotTrend) {
     page.heading(&clip(&format!("{} OVER ITS VERSIONS", printable_text(&trend.shot)), page.columns));
-    page.paragraph("", &history(trend));
+    page.paragraph("", &format!("{}. {RULER_MARKS}", history(trend)));
     let version = widest(trend.versions.iter().map(version_name), 12);
     let before = 2 + version + 2 + 8 + 2;
     let room = page.columns.saturating_sub(before + WORDS_COLUMNS);
@@ -40,8 +44,14 @@ pub(super) fn one_shot(page: &mut Page, trend: &ShotTrend) {
     page.line(&format!("{}{}  x tolerance", " ".repeat(before), ruler.marks()));
     for point in &trend.versions {
         let verdict = page.painted(&format!("{:<8}", point.verdict.word()), point.verdict);
-        let words = clip(&point_words(point), page.columns.saturating_sub(before + ruler.columns() + 2));
-        page.line(&format!("  {}  {verdict}  {}  {words}", cell(&version_name(point), version), ruler.row(point)));
+        let room = page.columns.saturating_sub(before + ruler.columns() + 2).max(1);
+        let words = point_words(point);
+        let mut lines =
+            textwrap::wrap(&words, Options::new(room).word_splitter(WordSplitter::NoHyphenation)).into_iter();
+        let first = lines.next().unwrap_or_default();
+        page.line(&format!("  {}  {verdict}  {}  {first}", cell(&version_name(point), version), ruler.row(point)));
+        let indent = " ".repeat(before + ruler.columns() + 2);
+        lines.for_each(|line| page.line(&format!("{indent}{line}")));
     }
     checks(page, trend);
 }
@@ -107,7 +117,7 @@ fn history(trend: &ShotTrend) -> String {
         None => format!("{verdict} from the first"),
     };
     match trend.versions.len() {
-        1 => format!("{} alone: {verdict}", version_name(first)),
+        1 => format!("only {}: {verdict}", version_name(first)),
         count => format!("{} to {}, {count} versions; {since}", version_name(first), version_name(last)),
     }
 }

@@ -72,7 +72,8 @@ impl Schema<'_> {
             return if is_list(value) { format!("a list; each entry {one}") } else { one };
         }
         if let Some(options) = value["oneOf"].as_array().or_else(|| value["anyOf"].as_array()) {
-            let kinds: Vec<String> = options.iter().map(|o| self.kind(o)).filter(|k| k != "null").collect();
+            let mut kinds: Vec<String> = options.iter().map(|o| self.kind(o)).filter(|k| k != "null").collect();
+            kinds.dedup();
             return kinds.join(" or ");
         }
         if let Some(word) = value["const"].as_str() {
@@ -87,7 +88,9 @@ impl Schema<'_> {
             Value::Array(several) => several.iter().filter_map(Value::as_str).filter(|t| *t != "null").collect(),
             _ => vec![],
         };
-        types.iter().map(|one| self.plain(one, value)).collect::<Vec<_>>().join(" or ")
+        let kinds = types.iter().map(|one| self.plain(one, value)).collect::<Vec<_>>().join(" or ");
+        // A schema without types takes whatever there is.
+        if kinds.is_empty() { "anything".to_owned() } else { kinds }
     }
 
     fn plain(&self, one: &str, value: &Value) -> String {
@@ -157,7 +160,8 @@ fn table(schema: &Schema<'_>, object: &Value) -> String {
 /// A default worth printing: a number, a word or a switch.
 fn default(value: &Value) -> Option<String> {
     match value {
-        Value::Number(number) => Some(number.to_string()),
+        // Zero stands for what is absent.
+        Value::Number(number) => (number.as_f64() != Some(0.0)).then(|| number.to_string()),
         Value::String(word) if !word.is_empty() => Some(format!("`{word}`")),
         Value::Bool(switch) => Some(switch.to_string()),
         _ => None,

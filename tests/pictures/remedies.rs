@@ -120,7 +120,7 @@ fn a_key_that_is_missing_is_added_and_nothing_is_turned() {
     let report = report(&lit(KEY, CLOTH), &with_sphere_only(&lit(0.0, CLOTH)));
     let direction = finding(&report, "highlight-direction");
     assert_eq!(direction.verdict, Verdict::Mismatch, "{direction:#?}");
-    assert!(direction.remedy.words().contains("add the light at azimuth -40"), "{direction:#?}");
+    assert!(direction.remedy.words().contains("add a light at azimuth -40"), "{direction:#?}");
     assert!(!direction.remedy.words().contains("turn"), "{}", direction.remedy);
     let contrast = finding(&report, "key-fill-ratio");
     assert!(contrast.remedy.words().starts_with("fix highlight-direction first"), "{}", contrast.remedy);

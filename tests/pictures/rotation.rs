@@ -70,7 +70,10 @@ fn rotations_come_back_on_real_environments() {
 fn the_remedy_names_heading_alone_where_heading_is_all() {
     let remedy = rotation_of("stage-heading").remedy.words();
     assert!(remedy.starts_with("turn the environment -14."), "{remedy}");
-    assert!(remedy.contains("clockwise seen from above): leaves key 0.") && !remedy.contains("tilt"), "{remedy}");
+    assert!(
+        remedy.contains("clockwise seen from above); what would be left: key 0.") && !remedy.contains("tilt"),
+        "{remedy}"
+    );
 }
 
 /// An environment and another place: no rotation lays one upon the other.

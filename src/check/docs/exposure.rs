@@ -9,7 +9,7 @@ pub const DOC: CheckDoc = CheckDoc {
     title: "is the CG as bright as the plate?",
     unit: "stops",
     what: "Two figures, both judged; the worse is the value, and the check matches only if both do. Surroundings: the \
-           median over directions of log2(CG / mirror), without the lights. What a subject receives: the ratio of the \
+           median over directions of log2(CG / mirror), without the lights. Light on a subject: the ratio of the \
            mean illuminance on patches facing within 75 deg of the camera, lights included. +0.5 means that the CG is \
            half a stop too bright.\n\
            If the two differ, the fix says whether the lights or the surroundings are off. The detail gives key and \
@@ -19,7 +19,7 @@ pub const DOC: CheckDoc = CheckDoc {
     how: "Both spheres are unwrapped by direction and blurred to the same resolution. Only directions that both \
           spheres show count, outside clipped or noisy areas and outside the lights, each weighted by its solid \
           angle. A rotation between the two is undone first if it is well determined; with fewer than 30 % of all \
-          directions the surroundings are not measured. What a subject receives is compared as it is. If the \
+          directions the surroundings are not measured. The light on a subject is compared as it is. If the \
           photograph clips more than 10 % of the light on a patch, its figure is a lower bound: a mismatch if even \
           the bound is outside tolerance, otherwise unsure.",
     tolerance: "0.25 stops (common practice, no source). In a sheet: \"tolerances\": { \"exposure\": { \"stops\": \

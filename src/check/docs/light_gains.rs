@@ -10,8 +10,8 @@ pub const DOC: CheckDoc = CheckDoc {
     unit: "stops",
     what: "If the CG sphere comes with one layer per light (light_layers in cg.spheres[]), finds the gain of each \
            layer, never negative, that brings the CG sphere closest to the photographed one, and says what would \
-           remain: \"multiply rim by 1.40, multiply key by 0.90 and make it 8 mired warmer: leaves exposure +0.02, \
-           key/fill -0.05 stops\".\n\
+           be left: \"multiply layer rim by 1.40, multiply layer key by 0.90 and make it 8 mired warmer; what would \
+           be left: exposure +0.02, key/fill -0.05 stops\".\n\
            The value is the largest error of any light that contributes 10 % or more: +0.5 means that the CG's light \
            is half a stop too strong.",
     why: "The other checks say what is off. This one says which slider to move, from one render and without guessing.",

@@ -111,6 +111,11 @@ impl Offset {
         Estimate::new(value, by_place.hypot(angle(self.mm, nearer) - value))
     }
 
+    /// Its parts, 0 where a part is within two standard deviations of nothing.
+    fn certain_mm(&self) -> [f64; 3] {
+        [0, 1, 2].map(|i| if self.mm[i].abs() > 2.0 * self.sd_mm[i] { self.mm[i] } else { 0.0 })
+    }
+
     fn words(&self) -> String {
         let length = self.mm.norm();
         let along = self.mm.try_normalize(1e-9).unwrap_or_else(Vector3::x);
@@ -171,7 +176,8 @@ fn judge_worst(finding: &mut Finding, worst: &KeyParallax, mut words: Vec<String
     finding.verdict = decide(worst.worst_deg, finding.tolerance);
     if finding.verdict != Verdict::Match {
         words.insert(0, worst.words.clone());
-        finding.remedy = Step::PlaceCgSphere { up_to_deg: worst.worst_deg.value }.into();
+        finding.remedy =
+            Step::PlaceCgSphere { up_to_deg: worst.worst_deg.value, cg_offset_mm: Some(worst.cg_offset_mm) }.into();
     }
     if !worst.is_measured && finding.verdict == Verdict::Mismatch {
         finding.verdict = Verdict::Unsure;
@@ -201,6 +207,8 @@ struct KeyParallax {
     distance_mm: Estimate,
     /// The light's distance was measured, not supposed.
     is_measured: bool,
+    /// Of the CG sphere from its place: to frame right, up, towards the camera; 0 where that is not certain.
+    cg_offset_mm: [f64; 3],
     words: String,
     json: Value,
 }
@@ -223,6 +231,7 @@ impl KeyParallax {
             worst_deg,
             distance_mm,
             is_measured: nearest.is_some(),
+            cg_offset_mm: offset.certain_mm(),
             words: format!("{}; from there a light in the key's direction looks {}", offset.words(), list.join(", ")),
             json: json!({
                 "mirror": stand.name(),

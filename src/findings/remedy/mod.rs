@@ -15,7 +15,7 @@ pub(crate) use step::{
     CleanPlateMove, ContrastCure, Drift, LayerChange, Lens, LensThatFits, LightToMend, OddGauge, ReadAs, Remaining,
     Slip, Step, Strength, Swap, Turn, Waits,
 };
-pub(crate) use words::turn_words;
+pub(crate) use words::{layers_named, turn_words};
 
 /// What to do about a finding; empty where nothing is asked for.
 ///
@@ -32,10 +32,10 @@ pub struct Remedy {
 /// A remedy as a report holds it.
 #[derive(Debug, Serialize, Deserialize, JsonSchema)]
 pub(super) struct Written {
-    /// What to do.
+    /// What to do, in a sentence; empty if nothing has to be done.
     remedy: String,
-    /// The same as data for other programs, if it is a change that they could make. Absent if another finding has to be
-    /// fixed first.
+    /// What to do, as data for other programs: a gain, a turn, lights to add or remove, or what has to be given, shot or
+    /// rendered again. Absent if it is none of these, or if another finding has to be fixed first.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     action: Option<Action>,
 }

@@ -53,8 +53,9 @@ pub(crate) enum Step {
     /// The gain of each light layer.
     LayerGains { changes: Vec<LayerChange>, factors: Vec<(Vec<String>, [f64; 3])>, leaves: Remaining },
 
-    /// The CG sphere stands elsewhere; up to so much of the key's angle may come from it.
-    PlaceCgSphere { up_to_deg: f64 },
+    /// The CG sphere stands elsewhere; up to so much of the key's angle may come from it. The offset is the CG sphere's
+    /// place minus the photographed one's, where it is known: to frame right, up the frame, towards the camera.
+    PlaceCgSphere { up_to_deg: f64, cg_offset_mm: Option<[f64; 3]> },
     /// The CG camera sees more or less than the plate's.
     SetCgView { fov_deg: f64, lens_on_back_mm: Option<[f64; 2]>, told_by: String, width_ratio: f64, slip: Option<Slip> },
 
@@ -176,7 +177,7 @@ pub(crate) struct LightToMend {
     pub(crate) gain: f64,
 }
 
-/// Errors that would remain, CG minus plate side; absent where they cannot be told.
+/// Errors that would remain, CG minus photographed; absent where they cannot be told.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(crate) struct Remaining {
     pub(crate) key_deg: Option<f64>,

@@ -20,19 +20,20 @@ fn what_would_remain_is_no_part_of_the_short_form() {
     let leaves = Remaining { key_deg: Some(0.1), ..Remaining::default() };
     let turn = Remedy::from(Step::TurnEnvironment { turn: [-14.0, 0.0, 0.0], up: "world", leaves });
     assert_eq!(turn.short(), "turn the environment -14.0 deg about the vertical (clockwise seen from above)");
-    assert_eq!(turn.words(), format!("{}: leaves key 0.1 deg", turn.short()));
+    assert_eq!(turn.words(), format!("{}; what would be left: key 0.1 deg", turn.short()));
 }
 
 /// Both lights are named in full; in short only the first, and never a part of a remark in brackets.
 #[test]
 fn a_remark_does_not_break_the_short_form() {
-    let key = "the CG light is 0.80 stops too contrasty: the CG key at azimuth -40 deg, elevation 20 deg is 1.00 stops \
-               too strong: multiply it by 0.50";
+    let key = "multiply the CG key at azimuth -40, elevation +20 deg by 0.50 (it is 1.00 stops too strong)";
     let mut remedy = Remedy::from(contrast());
     assert_eq!(remedy.short(), key);
     remedy.hold(Condition::AfterTheTurn { left_stops: 0.4 });
     assert_eq!(remedy.short(), key);
-    assert!(remedy.words().ends_with("multiply it by 2.00 (after the advised turn; +0.40 stops are left then)"));
+    let words = remedy.words();
+    assert!(words.contains("; multiply the CG light at azimuth +60, elevation +20 deg by 2.00 (it is"), "{words}");
+    assert!(words.ends_with("too contrasty (after the advised turn, which leaves +0.40 stops)"), "{words}");
 }
 
 #[test]
@@ -42,10 +43,11 @@ fn the_environment_stands_in_the_place_of_the_cg() {
     let key = Remedy::from(Step::TurnKey(turned));
     let both = Remedy::of_all([&grey, &key, &contrast().into()], Subject::Environment);
     let words = both.words();
-    assert!(words.starts_with("multiply the environment by 0.50 (it is 1.00 stops over); turn the environment's key"));
     assert!(
-        words.contains("; the environment's light is 0.80 stops too contrasty: the environment's key at azimuth -40")
+        words.starts_with("multiply the environment by 0.50 (it is 1.00 stops too bright); turn the environment's key")
     );
+    assert!(words.contains("; multiply the environment's key at azimuth -40"), "{words}");
+    assert!(words.ends_with("; the environment's light is 0.80 stops too contrasty"), "{words}");
     assert!(!words.contains("CG"), "{words}");
 }
 

@@ -63,7 +63,7 @@ fn of_check<const N: usize>(
     for finding in findings.iter().filter(off) {
         if let Some(first) = finding.detail.get(AFTER).or_else(|| finding.detail.get(MEND_IN)).and_then(|v| v.as_str())
         {
-            return Err(format!("{check} is to be mended by mending {first}: a gain besides would mend it twice"));
+            return Err(format!("{check} is corrected by fixing {first}: a gain as well would correct it twice"));
         }
         measured.push(read(finding)?);
     }
@@ -88,7 +88,7 @@ fn together<const N: usize>(check: &CheckId, measured: &[Measured<N>]) -> Result
     Ok(Some(mean))
 }
 
-/// CG minus plate side. Where the surroundings are known they decide, as in the remedy.
+/// CG minus photographed. Where the surroundings are known they decide, as in the remedy.
 fn exposure_stops(finding: &Finding) -> Result<Measured<1>, String> {
     let value = finding.value.ok_or("exposure could not be measured")?;
     let number = |key: &str| finding.detail.get(key).and_then(serde_json::Value::as_f64);

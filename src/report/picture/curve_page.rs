@@ -1,5 +1,7 @@
 //! A moving shot over time: one plot for each check, its tolerance as a band.
 
+use std::cmp::Reverse;
+
 use super::canvas::{Area, CARD, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::header::Header;
 use super::lettering::{HEADING, Lettering, SMALL};
@@ -8,10 +10,11 @@ use crate::Result;
 use crate::findings::numbers::fixed;
 use crate::findings::{Curve, FrameValue, Naming, REPORT_FORMAT, Report, SequenceReport};
 use crate::image::marked_png::encode_png;
+use crate::report::glance::Glance;
 
 const PAGE_WIDTH: f32 = 1240.0;
 const MARGIN: f32 = 64.0;
-const TOP: f32 = 168.0;
+const TOP: f32 = 192.0;
 const PLOT_LEFT: f32 = 132.0;
 const PLOT_HEIGHT: f32 = 170.0;
 /// From one plot to the next.
@@ -28,7 +31,14 @@ const MOST_CURVES: usize = 30;
 /// `Io` where the picture cannot be encoded.
 pub fn render_curves(report: &Report, sequence: &SequenceReport) -> Result<Vec<u8>> {
     let mut curves = sequence.curves();
-    curves.retain(|curve| sequence.points(*curve).iter().any(|(_, value)| value.value.is_some()));
+    let shows = |curve: &Curve<'_>| {
+        let points = sequence.points(*curve);
+        let mut numbers = points.iter().filter_map(|(_, value)| Some((value.value?, value.unit.as_str())));
+        // A count of nothing throughout is no curve.
+        numbers.any(|(number, unit)| unit != COUNT || number != 0.0)
+    };
+    curves.retain(shows);
+    curves.sort_by_key(|curve| Reverse(sequence.points(*curve).iter().map(|(_, value)| value.verdict).max()));
     curves.truncate(MOST_CURVES);
     let height = TOP + STEP * curves.len().max(1) as f32 + FOOT;
     let mut page =
@@ -52,15 +62,22 @@ struct Page<'a> {
 impl Page<'_> {
     fn head(&mut self, report: &Report) {
         let s = self.sequence;
-        let line = format!(
-            "Frames {} to {}, {} samples; worst frame {}",
+        let frames = format!(
+            "frames {} to {}, {} samples; the upright line is the worst frame, {}",
             s.first_frame,
             s.last_frame,
             s.frames.len(),
             s.worst_frame
         );
         let version = report.version.as_deref();
-        let header = Header { name: &report.shot, version, verdict: Some(report.verdict), badge: None, lines: &[line] };
+        let about_cg = format!("at that frame: {}", Glance::of(report).cg);
+        let header = Header {
+            name: &report.shot,
+            version,
+            verdict: Some(report.verdict),
+            badge: None,
+            lines: &[frames, about_cg],
+        };
         header.draw(&mut self.canvas, &self.lettering, Area::new(MARGIN, 32.0, PAGE_WIDTH - 2.0 * MARGIN, 0.0));
     }
 
@@ -134,8 +151,7 @@ impl Page<'_> {
     }
 
     fn foot(&mut self, y: f32) {
-        let words =
-            "grey: within tolerance; bars: 1 standard deviation; square: mismatch; tick: match; diamond: unsure";
+        let words = "grey: within tolerance; bar: 1 standard deviation; square: mismatch; diamond: unsure; tick: match";
         self.lettering.text(&mut self.canvas, MARGIN, y, words, SMALL);
         let words = format!("plateproof {}", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, PAGE_WIDTH - MARGIN, y, &words, SMALL);

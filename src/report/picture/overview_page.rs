@@ -12,20 +12,18 @@ const PAGE_HEIGHT: f32 = 1754.0;
 const MARGIN: f32 = 64.0;
 const RIGHT: f32 = PAGE_WIDTH - MARGIN;
 /// Where the table begins.
-const TABLE_TOP: f32 = 236.0;
-const ROW_HEIGHT: f32 = 140.0;
+const TABLE_TOP: f32 = 212.0;
+const ROW_HEIGHT: f32 = 148.0;
 /// Side of one sphere in the table.
 const SPHERE_SIDE: f32 = 120.0;
 const SHOT_X: f32 = MARGIN + 2.0 * SPHERE_SIDE + 28.0;
 const VERDICT_X: f32 = SHOT_X + 216.0;
-const NUMBER_X: f32 = VERDICT_X + 152.0;
+const WORDS_X: f32 = VERDICT_X + 152.0;
 
 const TITLE: Style = Style::new(Face::Plain, 40.0, INK);
 const SHOT: Style = Style::new(Face::Plain, 27.0, INK);
 const VERDICT: Style = Style::new(Face::Fixed, 16.0, INK);
-const NUMBER: Style = Style::new(Face::Fixed, 16.0, INK);
-const REMEDY: Style = Style::new(Face::Fixed, 13.5, INK);
-const REMEDY_LINE: f32 = 17.0;
+const REMEDY_LINE: f32 = 20.0;
 
 /// Shots on one page.
 pub const OVERVIEW_ROWS: usize = 10;
@@ -48,10 +46,8 @@ pub struct OverviewRow {
     pub version: Option<String>,
     /// Its verdict.
     pub verdict: ShotVerdict,
-    /// The check that the number belongs to; empty where there is none.
-    pub check: String,
-    /// The one number that matters with its tolerance, or why there is none.
-    pub number: String,
+    /// What is wrong, why nothing can be decided, or that all agrees.
+    pub words: String,
     /// What to do; empty where nothing has to be done.
     pub remedy: String,
     /// What became of it since an earlier set.
@@ -99,7 +95,9 @@ impl Page {
             self.lettering.text(&mut self.canvas, MARGIN, 128.0 + index as f32 * 22.0, &line, TABLE);
         }
         let columns = [(MARGIN, "photographed"), (MARGIN + SPHERE_SIDE + 8.0, "CG"), (SHOT_X, "shot, version")];
-        for (x, words) in columns.into_iter().chain([(VERDICT_X, "verdict"), (NUMBER_X, "the number that matters")]) {
+        for (x, words) in
+            columns.into_iter().chain([(VERDICT_X, "verdict"), (WORDS_X, "what is wrong, and what to do")])
+        {
             self.lettering.text(&mut self.canvas, x, TABLE_TOP - 16.0, words, SMALL);
         }
         self.rule(TABLE_TOP - 6.0, 1.8);
@@ -120,28 +118,38 @@ impl Page {
             self.fitted(SHOT_X, baseline + 52.0, change, SMALL, VERDICT_X - SHOT_X - 16.0);
         }
         self.stamp(Area::new(VERDICT_X, y + 20.0, 124.0, 32.0), row.verdict);
-        self.number(y, row);
+        self.words(y, row);
         self.rule(y + ROW_HEIGHT - 6.0, 1.0);
     }
 
-    /// The number over what to do about it, which may fill what is left of the row.
-    fn number(&mut self, top: f32, row: &OverviewRow) {
-        let room = RIGHT - NUMBER_X;
-        let end = top + ROW_HEIGHT - 12.0;
-        let mut y = top + 26.0;
-        if !row.check.is_empty() {
-            self.fitted(NUMBER_X, y, &row.check, TABLE, room);
-            y += 22.0;
-        }
-        for line in self.lettering.wrapped(&row.number, NUMBER, room, 2) {
-            self.lettering.text(&mut self.canvas, NUMBER_X, y, &line, NUMBER);
-            y += 22.0;
-        }
-        let lines = ((end - y) / REMEDY_LINE).floor().max(0.0) as usize + 1;
-        for line in self.lettering.wrapped(&row.remedy, REMEDY, room, lines) {
-            self.lettering.text(&mut self.canvas, NUMBER_X, y, &line, REMEDY);
+    /// What is wrong over what to do about it, which may fill what is left of the row.
+    fn words(&mut self, top: f32, row: &OverviewRow) {
+        let room = RIGHT - WORDS_X;
+        let end = top + ROW_HEIGHT - 10.0;
+        let mut y = top + 24.0;
+        for line in self.clauses(&row.words, room, 4) {
+            self.lettering.text(&mut self.canvas, WORDS_X, y, &line, TABLE);
             y += REMEDY_LINE;
         }
+        if row.remedy.is_empty() {
+            return;
+        }
+        y += 4.0;
+        let lines = ((end - y) / REMEDY_LINE).floor().max(0.0) as usize + 1;
+        for line in self.clauses(&format!("fix: {}", row.remedy), room, lines) {
+            self.lettering.text(&mut self.canvas, WORDS_X, y, &line, SMALL);
+            y += REMEDY_LINE;
+        }
+    }
+
+    /// As many whole clauses as so many lines hold; the first one is cut if it alone does not fit.
+    fn clauses(&self, text: &str, room: f32, lines: usize) -> Vec<String> {
+        let mut words = text;
+        while self.lettering.wrapped(words, TABLE, room, lines + 1).len() > lines {
+            let Some((shorter, _)) = words.rsplit_once("; ") else { break };
+            words = shorter;
+        }
+        self.lettering.wrapped(words, TABLE, room, lines)
     }
 
     /// A sphere from the evidence picture, or hatching where there is none.
@@ -213,8 +221,7 @@ mod tests {
             shot: "SF_0420".to_owned(),
             version: Some("v012".to_owned()),
             verdict,
-            check: "exposure".to_owned(),
-            number: "+0.64 +/- 0.01 stops (0.25 stops)".to_owned(),
+            words: "the CG is 0.64 stops too bright".to_owned(),
             remedy: "multiply the CG by 0.64".to_owned(),
             change: Some("worse, was v011 match".to_owned()),
             spheres: (verdict != ShotVerdict::Error).then(|| [sphere.clone(), sphere]),

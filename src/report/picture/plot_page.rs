@@ -16,12 +16,19 @@ const PANEL_HEIGHT: f32 = 230.0;
 const STEP: f32 = 318.0;
 /// Room for the numbers left of a panel.
 const SCALE_WIDTH: f32 = 70.0;
+/// Room for what the marks mean.
+const FOOT: f32 = 56.0;
+/// What the marks mean.
+const MARKS: [&str; 2] = [
+    "tick: match; square: mismatch; diamond: unsure; bar: two standard deviations each way; grey: within tolerance",
+    "arrow: off the scale, with the number; short bar at the foot: no number",
+];
 /// Points on one page at most; more would be a black area.
 const MOST_POINTS: usize = 4000;
 /// Numbers written beside one arrow; the rest are counted.
 const MOST_NUMBERS: usize = 4;
 /// From one of these numbers to the next.
-const NUMBER_STEP: f32 = 15.0;
+const NUMBER_STEP: f32 = 17.0;
 
 /// A page of plots over the same condition.
 #[derive(Debug, Clone, PartialEq)]
@@ -74,7 +81,7 @@ pub struct PlotPoint {
 /// `Io` where the picture cannot be encoded.
 pub fn render_plot(plot: &Plot) -> Result<Vec<u8>> {
     let rows = plot.panels.len().div_ceil(2).max(1);
-    let height = TOP + STEP * rows as f32;
+    let height = TOP + STEP * rows as f32 + FOOT;
     let mut page = Page { canvas: Canvas::new(PAGE_WIDTH as u32, height as u32)?, lettering: Lettering::new(), plot };
     page.lettering.text(&mut page.canvas, MARGIN, 48.0, &plot.title, HEADING);
     let width = (PAGE_WIDTH - 3.0 * MARGIN) / 2.0 - SCALE_WIDTH;
@@ -82,6 +89,10 @@ pub fn render_plot(plot: &Plot) -> Result<Vec<u8>> {
         let x = MARGIN + SCALE_WIDTH + (index % 2) as f32 * (width + SCALE_WIDTH + MARGIN);
         let y = TOP + 24.0 + (index / 2) as f32 * STEP;
         page.panel(panel, Area::new(x, y, width, PANEL_HEIGHT));
+    }
+    for (line, words) in MARKS.iter().enumerate() {
+        let y = height - FOOT + 20.0 + 22.0 * line as f32;
+        page.lettering.text(&mut page.canvas, MARGIN, y, words, SMALL);
     }
     let (width, height, rgb) = page.canvas.into_rgb();
     encode_png(width, height, &rgb, REPORT_FORMAT)
@@ -285,7 +296,7 @@ mod tests {
         let point = PlotPoint { across: 2.0, value: 0.1, sd: 0.02, verdict: Verdict::Match };
         let png = render_plot(&plot(vec![point, PlotPoint { across: 4.0, ..point }])).unwrap();
         assert_eq!(u32::from_be_bytes(png[16..20].try_into().unwrap()), 1180);
-        assert_eq!(u32::from_be_bytes(png[20..24].try_into().unwrap()), 720);
+        assert_eq!(u32::from_be_bytes(png[20..24].try_into().unwrap()), 776);
     }
 
     #[test]

@@ -8,9 +8,9 @@ use crate::findings::detail;
 use crate::findings::numbers::{fixed, number_words};
 use crate::findings::{Finding, InputRecord, LightReport, Report, SphereReport, SphereRole, Verdict};
 use crate::printable_text;
-use crate::report::amiss::{amiss_words, number_behind};
+use crate::report::amiss::{amiss_words, number_behind, unpaired_light_words};
 use crate::report::order::{asking, set_faults, steps, turned_instead, worst_first};
-use crate::report::wording::{bound_sign, prose, tolerance_words, value_words, verdict_words};
+use crate::report::wording::{bound_sign, decisive_reason, prose, tolerance_words, value_words, verdict_words};
 
 /// Lights listed for a sphere; the JSON report has all of them.
 const LIGHTS_SHOWN: usize = 12;
@@ -132,7 +132,7 @@ pub(super) fn findings(page: &mut Page, report: &Report) {
 
 fn finding_row(page: &mut Page, finding: &Finding, width: usize) {
     let is_off = finding.verdict == Verdict::Mismatch && finding.waived.is_none();
-    let words = if is_off { amiss_words(finding) } else { number_and_tolerance(finding) };
+    let words = if is_off { fault_words(finding) } else { number_and_tolerance(finding) };
     let verdict = cell(verdict_words(finding), 11);
     let start = format!("  {verdict} {}  ", cell(&page.named(finding), width));
     let row = Page::wrapped_row(&start, &words);
@@ -143,12 +143,19 @@ fn finding_row(page: &mut Page, finding: &Finding, width: usize) {
         let number = number_behind(finding).filter(|_| is_off);
         let numbers: Vec<String> = number.into_iter().chain(detail_words(&finding.detail)).collect();
         page.paragraph(FINDING_INDENT, &numbers.join("; "));
-        page.paragraph(FINDING_INDENT, &prose(&finding.reason));
+        let unsaid: Vec<&str> = finding.reason.split("; ").filter(|clause| prose(clause) != words).collect();
+        page.paragraph(FINDING_INDENT, &prose(&unsaid.join("; ")));
     }
     page.paragraph(FINDING_INDENT, &prose(told(finding).unwrap_or_default()));
     if let Some(waiver) = &finding.waived {
         page.paragraph(FINDING_INDENT, &waiver_words(waiver));
     }
+}
+
+/// What is wrong; of a light that only one side has, with its place.
+fn fault_words(finding: &Finding) -> String {
+    let placed = decisive_reason(finding).filter(|_| unpaired_light_words(finding).is_some());
+    placed.map_or_else(|| amiss_words(finding), prose)
 }
 
 /// What is said beside the number whatever the verdict.

@@ -31,8 +31,8 @@ pub(super) enum Decision {
     Found { best: Box<Ranked>, rivals: Vec<Ranked> },
     /// Nothing round.
     NothingRound,
-    /// Round things, none of them likely enough: the likeliest.
-    NoMirror(Box<Finding>),
+    /// Round things, none of them likely enough.
+    NoMirror,
 }
 
 /// Smaller circles are not looked for: 24 px is asked, the rest is slack.
@@ -148,13 +148,12 @@ pub(super) fn eligible(findings: Vec<Finding>) -> Vec<Finding> {
 
 /// Weighs the findings of one frame.
 pub(super) fn decide(findings: Vec<Finding>) -> Decision {
-    let Some(strongest) = findings.iter().max_by(|a, b| a.consensus.evidence.total_cmp(&b.consensus.evidence)) else {
+    if findings.is_empty() {
         return Decision::NothingRound;
-    };
-    let strongest = Box::new(strongest.clone());
+    }
     let mut places = places(eligible(findings));
     if places.is_empty() {
-        return Decision::NoMirror(strongest);
+        return Decision::NoMirror;
     }
     let best = places.remove(0);
     let of_none = 1.0 - best.score - places.iter().map(|p| p.score).sum::<f64>();
@@ -164,7 +163,7 @@ pub(super) fn decide(findings: Vec<Finding>) -> Decision {
     // Two mirrors share what is one's alone: where only the choice between them is open, it is offered.
     let likely = best.score + rivals.iter().map(|r| r.score).sum::<f64>();
     if likely < LEAST_PROBABILITY {
-        return Decision::NoMirror(Box::new(best.finding));
+        return Decision::NoMirror;
     }
     Decision::Found { best: Box::new(best), rivals }
 }

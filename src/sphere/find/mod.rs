@@ -105,7 +105,7 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
             Ok(SphereSearch { best, rivals: rivals.iter().filter_map(|r| placed(prepared, r)).collect() })
         }
         Decision::NothingRound => Err(no_sphere(frame, "no round outline stands out in the frame")),
-        Decision::NoMirror(likeliest) => Err(no_sphere(frame, &no_mirror(&likeliest.consensus))),
+        Decision::NoMirror => Err(no_mirror_in(frame)),
     }
 }
 
@@ -113,7 +113,7 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
 fn decided(prepared: &Prepared<'_>) -> Decision {
     let findings = prepared.findings();
     match decide(findings.clone()) {
-        Decision::NothingRound | Decision::NoMirror(_) if !prepared.is_expecting() => {
+        Decision::NothingRound | Decision::NoMirror if !prepared.is_expecting() => {
             decide([findings, prepared.glanced()].concat())
         }
         decision => decision,
@@ -227,13 +227,6 @@ pub(crate) fn no_mirror_in(frame: &Frame) -> Error {
 }
 
 const NO_MIRROR: &str = "there are round things in the frame, but none looks like a mirror";
-
-fn no_mirror(likeliest: &Consensus) -> String {
-    let place = outline_of_cone(&likeliest.aim.view, &likeliest.aim.cone).map_or_else(String::new, |o| {
-        format!("; the plainest outline is {:.1},{:.1},{:.1}", o.centre_x, o.centre_y, o.mean_radius())
-    });
-    format!("{NO_MIRROR}{place}")
-}
 
 fn no_sphere(frame: &Frame, cause: &str) -> Error {
     let remedy = "draw a circle around the sphere by hand (near_px in a sheet, --near on the command line), give its outline (outline_px, --outline), or use a frame in which the mirror sphere has a radius of at least 24 px";

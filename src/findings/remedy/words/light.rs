@@ -10,6 +10,9 @@ use crate::sphere::{azimuth_elevation_deg, direction_of_deg};
 /// Above this elevation azimuth means little, and frame axes are used instead.
 const STEEP_DEG: f64 = 60.0;
 
+/// A light to be added is told to this step of colour temperature.
+const KELVIN_TOLD: f64 = 10.0;
+
 /// Less than this is not worth turning, degrees.
 const LEAST_TURN_DEG: f64 = 0.05;
 
@@ -44,23 +47,24 @@ fn at(Place { azimuth_deg, elevation_deg }: Place) -> String {
 pub(super) fn of_single_lights(step: &Step, subject: Subject) -> Sentence {
     let whose = subject.name();
     match step {
-        Step::AddKey { light } => format!(
-            "the photographed key has no counterpart: add the light at {}, or strengthen what {whose} has there",
-            at(light.at)
-        )
-        .into(),
-        Step::RemoveKey { light } => {
-            let place = at(light.at);
-            format!("{whose}'s key matches none of the photographed lights: remove the light at {place}").into()
-        }
+        Step::AddKey { light } => Sentence::with(
+            format!("add a light at {}, or strengthen what {whose} has there", at(light.at)),
+            "; the photographed key has no counterpart",
+        ),
+        Step::RemoveKey { light } => Sentence::with(
+            format!("remove the light at {}", at(light.at)),
+            format!("; {whose}'s key matches none of the photographed lights"),
+        ),
         Step::KeyGains(gains) => {
             let words = |(place, gain): &(Place, f64)| format!("the light at {} by {gain:.2}", at(*place));
             let words: Vec<String> = gains.iter().map(words).collect();
-            format!("{whose}'s strongest light is not the strongest photographed one: multiply {}", words.join(", "))
-                .into()
+            Sentence::with(
+                format!("multiply {}", words.join(" and ")),
+                format!("; {whose}'s strongest light is not the strongest photographed one"),
+            )
         }
         Step::AddLight { light, strength } => {
-            format!("add the light at {}{}", at(light.at), strength_words(strength)).into()
+            format!("add a light at {}{}", at(light.at), strength_words(strength)).into()
         }
         Step::RemoveLight { light } => format!("remove the light at {}", at(light.at)).into(),
         Step::LookForLamp { at: place } => Sentence::with(
@@ -73,10 +77,9 @@ pub(super) fn of_single_lights(step: &Step, subject: Subject) -> Sentence {
 
 fn strength_words(strength: &Strength) -> String {
     let least = if strength.at_least { "at least " } else { "" };
-    let ratio = strength.times_key.map(|times| format!("{least}{times:.2} times the key's illuminance"));
-    let colour = strength.kelvin.map(|kelvin| format!("{kelvin:.0} K"));
-    let words: Vec<String> = ratio.into_iter().chain(colour).collect();
-    if words.is_empty() { String::new() } else { format!(" ({})", words.join(", ")) }
+    let colour = strength.kelvin.map(|kelvin| format!(", {:.0} K", (kelvin / KELVIN_TOLD).round() * KELVIN_TOLD));
+    let ratio = strength.times_key.map(|times| format!(", {least}{times:.2} of the key's illuminance"));
+    colour.into_iter().chain(ratio).collect()
 }
 
 pub(super) fn turn_key(turn: &Turn, subject: Subject) -> String {
@@ -123,7 +126,7 @@ fn along_axis(chord: f64, [positive, negative]: [&str; 2]) -> Option<String> {
 
 pub(super) fn contrast(off_stops: f64, with_exposure: bool, cure: &ContrastCure, subject: Subject) -> Sentence {
     let key = subject.key();
-    let mut cures = match cure {
+    let cures = match cure {
         ContrastCure::Lights(lights) => lights.iter().map(|light| light_to_mend(light, subject)).collect(),
         ContrastCure::KeysAndRest { several_keys, keys, rest } => {
             let plural = if *several_keys { "s" } else { "" };
@@ -137,36 +140,38 @@ pub(super) fn contrast(off_stops: f64, with_exposure: bool, cure: &ContrastCure,
             }]
         }
         ContrastCure::Patches { brightest_stops, darkest_stops } => vec![format!(
-            "on {} the brightest patch is {brightest_stops:+.2} stops off, the darkest {darkest_stops:+.2}",
+            "compare the sides of the two grey spheres: on {} the brightest patch is {brightest_stops:+.2} stops off, \
+             the darkest {darkest_stops:+.2}",
             subject.name()
         )],
-    }
-    .into_iter();
+    };
+    let exposure = if with_exposure { "correct the exposure, then " } else { "" };
     let way = if off_stops > 0.0 { "contrasty" } else { "flat" };
+    let off = format!("; {} is {:.2} stops too {way}", subject.light(), off_stops.abs());
+    let mut cures = cures.into_iter();
     let first = cures.next().unwrap_or_default();
-    let exposure = if with_exposure { "with the exposure corrected, " } else { "" };
-    let head = format!("{} is {:.2} stops too {way}: {exposure}{first}", subject.light(), off_stops.abs());
-    Sentence::with(head, cures.fold(String::new(), |words, cure| words + "; " + &cure))
+    Sentence::with(format!("{exposure}{first}"), cures.fold(String::new(), |words, cure| words + "; " + &cure) + &off)
 }
 
 fn light_to_mend(light: &LightToMend, subject: Subject) -> String {
     let stops = light.gain.log2();
     format!(
-        "{} at {} is {:.2} stops too {}: multiply it by {:.2}",
+        "multiply {} at {} by {:.2} (it is {:.2} stops too {})",
         if light.is_key { subject.key() } else { subject.light() },
         at(light.at),
+        light.gain,
         stops.abs(),
         if stops > 0.0 { "weak" } else { "strong" },
-        light.gain
     )
 }
 
-fn over_or_under(stops: f64) -> String {
-    format!("{:.2} stops {}", stops.abs(), if stops > 0.0 { "over" } else { "under" })
+/// `0.80 stops too bright`.
+fn too_bright_or_dark(stops: f64) -> String {
+    format!("{:.2} stops too {}", stops.abs(), if stops > 0.0 { "bright" } else { "dark" })
 }
 
 pub(super) fn multiply(off_stops: f64, subject: Subject) -> String {
-    format!("multiply {} by {:.2} (it is {})", subject.name(), (-off_stops).exp2(), over_or_under(off_stops))
+    format!("multiply {} by {:.2} (it is {})", subject.name(), (-off_stops).exp2(), too_bright_or_dark(off_stops))
 }
 
 pub(super) fn multiply_rgb([r, g, b]: [f64; 3], warm_mired: Option<f64>, subject: Subject) -> String {
@@ -181,17 +186,19 @@ pub(super) fn lamps_and_surroundings(
     surroundings_stops: Option<f64>,
     lamps_gain: Option<f64>,
 ) -> Sentence {
-    let around = surroundings_stops.map_or_else(
-        || "the surroundings are right".to_owned(),
-        |stops| format!("surroundings {}: multiply them by {:.2}", over_or_under(stops), (-stops).exp2()),
-    );
+    let around = surroundings_stops.map(|stops| format!("multiply the surroundings by {:.2}", (-stops).exp2()));
     let lamps = lamps_gain.map_or_else(
-        || ": lamps are missing, extra or elsewhere".to_owned(),
-        |gain| format!("; multiply the lamps by {gain:.2}"),
+        || "look for lamps that are missing, extra or elsewhere".to_owned(),
+        |gain| format!("multiply the lamps by {gain:.2}"),
+    );
+    let steps: Vec<String> = around.into_iter().chain([lamps]).collect();
+    let why = surroundings_stops.map_or_else(
+        || "the surroundings are right".to_owned(),
+        |stops| format!("the surroundings are {}", too_bright_or_dark(stops)),
     );
     Sentence::with(
-        format!("what a subject receives is {}", over_or_under(illuminance_stops)),
-        format!("; {around}{lamps}"),
+        steps.join(" and "),
+        format!("; the light on a subject is {}, {why}", too_bright_or_dark(illuminance_stops)),
     )
 }
 
@@ -224,7 +231,7 @@ pub(super) fn turn_environment(turn: [f64; 3], leaves: &Remaining) -> Sentence {
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let left = if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") };
-    Sentence::with(turn_words(turn), format!(": leaves {left}"))
+    Sentence::with(turn_words(turn), format!("; what would be left: {left}"))
 }
 
 pub(super) fn layer_gains(changes: &[LayerChange], leaves: &Remaining) -> Sentence {
@@ -238,11 +245,11 @@ pub(super) fn layer_gains(changes: &[LayerChange], leaves: &Remaining) -> Senten
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let left = if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stops", parts.join(", ")) };
-    Sentence::with(advice, format!(": leaves {left}"))
+    Sentence::with(advice, format!("; what would be left: {left}"))
 }
 
 fn layer_change(change: &LayerChange) -> String {
-    let layers = &change.layers;
+    let layers = layers_named(&change.layers);
     let warmth = change
         .warmer_mired
         .map(|mired| format!("{:.0} mired {}", mired.abs(), if mired > 0.0 { "warmer" } else { "cooler" }));
@@ -251,6 +258,11 @@ fn layer_change(change: &LayerChange) -> String {
         (Some(gain), Some(warmth)) => format!("multiply {layers} by {gain:.2} and make it {warmth}"),
         (Some(gain), None) => format!("multiply {layers} by {gain:.2}"),
         (None, Some(warmth)) => format!("make {layers} {warmth}"),
-        (None, None) => layers.clone(),
+        (None, None) => layers,
     }
+}
+
+/// `layer key`, `layers key + rim`.
+pub(crate) fn layers_named(layers: &str) -> String {
+    format!("{} {layers}", if layers.contains(" + ") { "layers" } else { "layer" })
 }

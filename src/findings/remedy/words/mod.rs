@@ -6,7 +6,7 @@
 mod light;
 mod set;
 
-pub(crate) use light::turn_words;
+pub(crate) use light::{layers_named, turn_words};
 
 use super::{Ask, Condition, ReadAs, Remedy, Step, Subject, Swap, Waits};
 
@@ -71,7 +71,7 @@ fn sentence(remedy: &Remedy) -> Sentence {
 fn under(all: Sentence, condition: &Condition) -> Sentence {
     match condition {
         Condition::AfterTheTurn { left_stops } => {
-            let tail = format!("{} (after the advised turn; {left_stops:+.2} stops are left then)", all.tail);
+            let tail = format!("{} (after the advised turn, which leaves {left_stops:+.2} stops)", all.tail);
             Sentence { tail, ..all }
         }
         Condition::WithExposure { rgb: [r, g, b] } => {
@@ -80,16 +80,16 @@ fn under(all: Sentence, condition: &Condition) -> Sentence {
         }
         Condition::EnvironmentFirst => Sentence::with(
             "fix the environment, which the CG follows, then check again",
-            format!("; on its own: {}", all.whole()),
+            format!("; for the CG alone: {}", all.whole()),
         ),
         Condition::ColourSpaceAssumed { file, space } => all.remarked(&format!(
-            " (but {file} does not say its colour space, and {space} is assumed: settle that first)"
+            " (but {file} does not say its colour space and {space} is assumed: find that out first)"
         )),
         Condition::ReflectanceFirst => Sentence::with(
             "first give the sphere's reflectance, R, G and B: a tinted sphere looks like this",
             format!("; if it is neutral, {}", all.whole()),
         ),
-        Condition::ClipLevelOpen => all.remarked(&format!(" ({}: by how much hangs on it)", Ask::ClipLevel.words())),
+        Condition::ClipLevelOpen => all.remarked(&format!(" (the amount depends on it: {})", Ask::ClipLevel.words())),
         Condition::AskedByOthers => all,
     }
 }
@@ -101,15 +101,12 @@ fn of_step(step: &Step, subject: Subject) -> Sentence {
         Step::Wait(waits) => wait(waits).into(),
         Step::WrongEncoding(files) => wrong_encoding(files),
         Step::EncodedLight { slope } => Sentence::with(
-            format!(
-                "before any light: the CG's light is the photograph's to the power of {slope:.2}, as a display encoding \
-                 leaves it"
-            ),
-            "; light it with the scene-linear environment, or render without a view transform",
+            "before touching any light, render without a view transform, and with the scene-linear environment",
+            format!("; the CG's light is the photograph's to the power of {slope:.2}, as a display encoding leaves it"),
         ),
         Step::CutAtWhite => Sentence::with(
-            "before any light: the CG's lights all end at 1.0, where the photograph goes beyond",
-            "; its environment was cut off at display white: use the whole one",
+            "before touching any light, use the whole environment: this one is cut off at display white",
+            "; the CG's lights all end at 1.0, where the photograph goes beyond",
         ),
         Step::Swapped(swap) => swapped(*swap),
         Step::TurnKey(turn) => light::turn_key(turn, subject).into(),
@@ -142,14 +139,16 @@ fn wait(waits: &Waits) -> String {
     match waits {
         Waits::FollowsFrom(first) => format!("follows from {first}: fix that first, then check again"),
         Waits::Remains { first, stops } => {
-            format!("fix {first} first, then check again: {stops:+.2} stops of this would remain")
+            format!("fix {first} first, then check again: {stops:+.2} stops would be left here")
         }
         Waits::PartRemains(first) => format!("fix {first} first, then check again: part of this would remain"),
         Waits::LightThere(first) => {
-            format!("fix {first} first, then check again: the light that is wrong there changes this too")
+            format!("fix {first} first, then check again: the same light is at fault here")
         }
         Waits::ContrastByDirection => {
-            "the contrast differs only because the light comes from a different direction: fix highlight-direction first, then check again".to_owned()
+            "fix highlight-direction first, then check again: the contrast differs only because the light comes from a \
+             different direction"
+                .to_owned()
         }
     }
 }
@@ -158,7 +157,8 @@ fn wrong_encoding(files: &[ReadAs; 2]) -> Sentence {
     let [mirror, cg] =
         files.each_ref().map(|read| format!("{} is read as {} (by {})", read.file, read.encoding, read.from));
     Sentence::with(
-        "before any light: so large a difference is more likely a wrong encoding or layer",
+        "before touching any light, check encoding and layer of both frames: so large a difference rarely comes from \
+         light",
         format!("; {mirror}, {cg}"),
     )
 }
@@ -177,9 +177,9 @@ impl Swap {
 
 fn swapped(swap: Swap) -> Sentence {
     let cure = match swap {
-        Swap::LeftAndRight => "flop the picture or the environment back",
-        Swap::TopAndBottom => "mirror the picture or the environment back",
-        Swap::UpsideDown => "turn the picture or the environment back",
+        Swap::LeftAndRight => "flop the picture or the environment (left to right)",
+        Swap::TopAndBottom => "flip the picture or the environment (top to bottom)",
+        Swap::UpsideDown => "turn the picture or the environment by 180 deg",
     };
-    Sentence::with(format!("before any light: {}", swap.seen()), format!("; {cure}"))
+    Sentence::with(format!("before touching any light, {cure}"), format!("; {}", swap.seen()))
 }

@@ -3,11 +3,14 @@
 use super::Sentence;
 use crate::findings::remedy::{CleanPlateMove, Drift, Lens, LensThatFits, Slip, Step};
 
+/// Less than this is not worth moving a sphere.
+const LEAST_MOVE_MM: f64 = 1.0;
+
 /// The steps that change no light.
 pub(super) fn of_step(step: &Step) -> Sentence {
     match step {
-        Step::PlaceCgSphere { up_to_deg } => Sentence::with(
-            "render the CG sphere where the photographed one stood",
+        Step::PlaceCgSphere { up_to_deg, cg_offset_mm } => Sentence::with(
+            format!("render the CG sphere where the photographed one stood{}", way_there(*cg_offset_mm)),
             format!("; until then, up to {up_to_deg:.1} deg of highlight-direction may come from it"),
         ),
         Step::SetCgView { fov_deg, lens_on_back_mm, told_by, width_ratio, slip } => {
@@ -20,7 +23,7 @@ pub(super) fn of_step(step: &Step) -> Sentence {
         Step::DistortInComp(lens) => format!("distort the CG in the comp with {}", lens.words()).into(),
         Step::Distort { pull_percent, rendered_without, lens } => distort(*pull_percent, *rendered_without, lens),
         Step::CheckSunNotes { place_by, time } => {
-            format!("if it was the sun, check place ({place_by}), time ({time}) and heading").into()
+            format!("if it was the sun, check the location ({place_by}), the time ({time}) and the heading").into()
         }
         Step::CheckClock { time_by } => {
             format!("check the clock behind {time_by} and its time zone (daylight saving)").into()
@@ -38,7 +41,7 @@ pub(super) fn of_step(step: &Step) -> Sentence {
         ),
         Step::OneGauge { .. } | Step::OddLens { .. } | Step::OddGauge(_) => gauge(step),
         Step::Drifted(drift) => drifted(*drift),
-        Step::GreyContrast { more_stops } => grey_contrast(*more_stops).into(),
+        Step::GreyContrast { more_stops } => grey_contrast(*more_stops),
         Step::MoveCleanPlate(way) => move_clean_plate(way).into(),
         Step::GainCleanPlate { rgb: [r, g, b] } => {
             format!("multiply the clean plate by {r:.3}, {g:.3}, {b:.3} (red, green, blue, linear)").into()
@@ -46,6 +49,17 @@ pub(super) fn of_step(step: &Step) -> Sentence {
         Step::BlurCleanPlate { px } => blur_clean_plate(*px).into(),
         _ => "".into(),
     }
+}
+
+/// How the CG sphere gets from its offset (to frame right, up the frame, towards the camera) to where it belongs.
+fn way_there(cg_offset_mm: Option<[f64; 3]>) -> String {
+    let Some(offset) = cg_offset_mm else { return String::new() };
+    let ways = [["to frame left", "to frame right"], ["down", "up"], ["away from the camera", "towards the camera"]];
+    let told = offset.iter().zip(ways).filter(|(mm, _)| mm.abs() >= LEAST_MOVE_MM);
+    let words: Vec<String> = told
+        .map(|(mm, [minus, plus])| format!("{:.0} mm {}", mm.abs(), if *mm > 0.0 { minus } else { plus }))
+        .collect();
+    if words.is_empty() { String::new() } else { format!(": {}", words.join(", ")) }
 }
 
 fn cg_view(
@@ -105,29 +119,28 @@ fn distort(pull_percent: f64, rendered_without: bool, lens: &Lens) -> Sentence {
     } else {
         "the CG's stated distortion is different"
     };
-    format!(
-        "the lens moves the corner by {pull_percent:+.2} % ({kind}) and {does}: distort the CG with {}",
-        lens.words()
+    Sentence::with(
+        format!("distort the CG with {}", lens.words()),
+        format!("; the lens moves the corner by {pull_percent:+.2} % ({kind}), and {does}"),
     )
-    .into()
 }
 
 fn gauge(step: &Step) -> Sentence {
     let slip_words = |slip: Option<&str>| slip.map_or_else(String::new, |slip| format!(" ({slip})"));
     match step {
         Step::OneGauge { name, size, slip, lens } => Sentence::with(
-            format!("{name}: its {size}, the noted distance or the focal length is wrong{}", slip_words(*slip)),
+            format!("check {name}: its {size}, the noted distance or the focal length is wrong{}", slip_words(*slip)),
             format!("; one object alone does not show which: measure another and its distance{}", lens_words(*lens)),
         ),
         Step::OddLens { gauges, deviation_percent, lens } => Sentence::with(
             format!(
-                "the odd one out is the focal length or the sensor: {} all deviate by {deviation_percent:+.1} %",
+                "check the focal length and the sensor: the notes on {} all deviate by {deviation_percent:+.1} %",
                 gauges.join(" and ")
             ),
             lens_words(*lens),
         ),
         Step::OddGauge(odd) => format!(
-            "the odd one out is {}: its {} or its distance is wrong by {:.1} %{}",
+            "check {}: its {} or its distance is wrong by {:.1} %{}",
             odd.name,
             odd.size,
             odd.off_percent,
@@ -156,28 +169,33 @@ fn drifted(drift: Drift) -> Sentence {
             format!("the sphere frame is {:.2} stops {} than the plate", stops.abs(), side(stops)),
             "; the sheet asks for correction, and it was corrected",
         ),
-        Drift::Stated { measured_stops, stated_stops } => format!(
-            "judging by the background, the sphere frame is {measured_stops:+.2} stops from the plate, but \
-             {stated_stops:+.2} is stated and was corrected for: correct exposure_stops (or the file's exposure data), or \
-             set \"correct_drift\": true"
-        )
-        .into(),
-        Drift::Uncorrected { stops } => format!(
-            "the sphere frame is {:.2} stop {} than the plate and was not corrected: use a frame shot like the plate, \
-             give exposure_stops, or set \"correct_drift\": true",
-            stops.abs(),
-            side(stops)
-        )
-        .into(),
+        Drift::Stated { measured_stops, stated_stops } => Sentence::with(
+            "correct exposure_stops (or the file's exposure data), or set \"correct_drift\": true",
+            format!(
+                "; the background says that the sphere frame is {measured_stops:+.2} stops from the plate, but \
+                 {stated_stops:+.2} stops are stated and were corrected for"
+            ),
+        ),
+        Drift::Uncorrected { stops } => Sentence::with(
+            "use a sphere frame shot like the plate, give exposure_stops, or set \"correct_drift\": true",
+            format!(
+                "; the sphere frame is {:.2} stops {} than the plate and was not corrected",
+                stops.abs(),
+                side(stops)
+            ),
+        ),
     }
 }
 
-fn grey_contrast(more_stops: f64) -> String {
+fn grey_contrast(more_stops: f64) -> Sentence {
     let side = if more_stops > 0.0 { "more" } else { "less" };
-    format!(
-        "the grey sphere shows {:.2} stops {side} contrast than the mirror sphere predicts: check that both were shot in \
-         the same light and decoded the same way, and that neither frame is tone-mapped",
-        more_stops.abs()
+    Sentence::with(
+        "check that grey and mirror sphere were shot in the same light and decoded the same way, and that neither frame \
+         is tone-mapped",
+        format!(
+            "; the grey sphere shows {:.2} stops {side} contrast than the mirror sphere predicts",
+            more_stops.abs()
+        ),
     )
 }
 
@@ -195,8 +213,8 @@ fn move_clean_plate(way: &CleanPlateMove) -> String {
 fn blur_clean_plate(px: f64) -> String {
     if px > 0.0 {
         format!(
-            "the clean plate is softer by a blur of {px:.1} px: use it only for areas that are out of focus, or sharpen \
-             it carefully"
+            "use the clean plate only for areas that are out of focus, or sharpen it carefully: it is softer by a blur of \
+             {px:.1} px"
         )
     } else {
         format!("blur the clean plate by {:.1} px (standard deviation of a Gaussian)", -px)
