@@ -36,6 +36,7 @@ pub(super) fn run(args: &CheckArgs, console: &mut Console) -> anyhow::Result<Exi
     if origins.is_empty() {
         return Ok(status);
     }
+    refuse::missing_files(args)?;
     refuse::unknown_roles(args, &origins)?;
     if args.sheets.is_empty() {
         refuse_other_shot(&args.out, &sheet_of(Path::new(COMMAND_LINE), args)?)?;

@@ -20,9 +20,6 @@ pub(super) const NEAR_TAKES: &str = "takes centre x, centre y and a radius of 2 
 /// Refuses what is wrong whatever the sheets say.
 pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
     let refuse = |message: String| wrong_use("check", message);
-    if let Some((option, file)) = missing_file(args) {
-        return Err(refuse(format!("{option} {}: no such file", printable(file))));
-    }
     let mut tolerances = Tolerances::default();
     for tolerance in &args.tolerances {
         overrides::set_tolerance(&mut tolerances, &tolerance.who, tolerance.what, Path::new("--tolerance"))
@@ -53,8 +50,8 @@ pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
     Ok(())
 }
 
-/// A mistyped path; a name for many frames is looked at later.
-fn missing_file(args: &CheckArgs) -> Option<(&'static str, &Path)> {
+/// Refuses a mistyped path; a name for many frames is looked at later.
+pub(super) fn missing_files(args: &CheckArgs) -> anyhow::Result<()> {
     let plate = args.plate.iter().map(|file| ("--plate", file.as_path()));
     let mirrors = args.mirrors.iter().map(|mirror| ("--mirror", mirror.file.as_path()));
     let cg = args.cg.iter().map(|cg| ("--cg", cg.file.as_path()));
@@ -62,7 +59,10 @@ fn missing_file(args: &CheckArgs) -> Option<(&'static str, &Path)> {
         let missing = file.symlink_metadata().is_err_and(|error| error.kind() == ErrorKind::NotFound);
         missing && !file.to_string_lossy().contains(['#', '%'])
     };
-    plate.chain(mirrors).chain(cg).find(|(_, file)| is_missing(file))
+    match plate.chain(mirrors).chain(cg).find(|(_, file)| is_missing(file)) {
+        Some((option, file)) => Err(wrong_use("check", format!("{option} {}: no such file", printable(file)))),
+        None => Ok(()),
+    }
 }
 
 /// Refuses names that are no checks.

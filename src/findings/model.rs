@@ -316,7 +316,7 @@ pub struct Finding {
     #[serde(flatten)]
     #[schemars(with = "super::remedy::Written")]
     pub remedy: Remedy,
-    /// The waiver that covers this finding, as in the sheet; the finding then counts as a match.
+    /// The waiver that covers this finding, an object as in the sheet; the finding then counts as a match.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub waived: Option<Value>,
 }

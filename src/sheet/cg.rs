@@ -22,7 +22,7 @@ pub struct CgSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     pub camera: Option<CameraSpec>,
     /// Lens distortion of the render: `"none"`, `"in-comp"` if it is added in the composite, or the distortion that was
-    /// applied.
+    /// applied as an object (`plateproof explain lens-distortion`).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub distortion: Option<Value>,
 }

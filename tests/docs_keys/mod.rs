@@ -89,8 +89,8 @@ impl Schema<'_> {
             _ => vec![],
         };
         let kinds = types.iter().map(|one| self.plain(one, value)).collect::<Vec<_>>().join(" or ");
-        // A schema without types takes whatever there is.
-        if kinds.is_empty() { "anything".to_owned() } else { kinds }
+        // A schema without types leaves it to the description.
+        if kinds.is_empty() { "see its meaning".to_owned() } else { kinds }
     }
 
     fn plain(&self, one: &str, value: &Value) -> String {
