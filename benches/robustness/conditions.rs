@@ -43,7 +43,7 @@ pub(crate) const CONDITIONS: [Condition; 8] = [
     Condition {
         name: "clipping",
         title: "Clipped light",
-        across: "largest part of a patch's light that lies beyond the recording, %",
+        across: "largest clipped part of a patch's light, %",
         values: &[0.0, 5.0, 10.0, 25.0, 50.0, 80.0],
         logarithmic: false,
         spoil: clip,

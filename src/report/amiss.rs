@@ -192,13 +192,13 @@ fn layer_words(finding: &Finding) -> Option<String> {
         .map(|(share, stops, layers)| (share.unwrap_or(0.0), stops, layers))
         .collect();
     off.sort_by(|a, b| b.0.total_cmp(&a.0));
-    let words = |(_, stops, layers): &(f64, f64, String)| match stops.is_finite() {
-        true => format!(
-            "{layers} is {} stops too {}",
-            fixed(stops.abs(), 2, false),
-            if *stops > 0.0 { "bright" } else { "dark" }
-        ),
-        false => format!("{layers} should be off"),
+    let words = |(_, stops, layers): &(f64, f64, String)| {
+        if stops.is_finite() {
+            let side = if *stops > 0.0 { "bright" } else { "dark" };
+            format!("{layers} is {} stops too {side}", fixed(stops.abs(), 2, false))
+        } else {
+            format!("{layers} should be off")
+        }
     };
     let told: Vec<String> = off.iter().take(LAYERS_TOLD).map(words).collect();
     (!told.is_empty()).then(|| told.join(", "))

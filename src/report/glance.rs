@@ -124,15 +124,15 @@ fn fault_words(findings: Vec<&Finding>) -> String {
 /// Clauses one after the other; what is said of the same thing in one breath.
 fn joined(clauses: &[String]) -> String {
     const SAME: &str = "the CG is ";
-    let mut words = String::new();
+    let mut words: Vec<&str> = Vec::new();
     for (index, clause) in clauses.iter().enumerate() {
         match clause.strip_prefix(SAME).filter(|_| index > 0 && clauses[index - 1].starts_with(SAME)) {
-            Some(rest) => words.push_str(&format!(" and {rest}")),
-            None if index > 0 => words.push_str(&format!("; {clause}")),
-            None => words.push_str(clause),
+            Some(rest) => words.extend([" and ", rest]),
+            None if index > 0 => words.extend(["; ", clause]),
+            None => words.push(clause),
         }
     }
-    words
+    words.concat()
 }
 
 /// What is open, and what is in the way of the first of it.

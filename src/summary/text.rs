@@ -268,20 +268,21 @@ fn group_words(group: &FaultGroup) -> String {
 
 /// `mismatch`, then `exposure 3, key-fill-ratio 2`, those of most shots first; no line for a verdict without checks.
 fn lines_by_verdict(counts: &[CheckCount]) -> Vec<[String; 2]> {
-    let words: [(&str, fn(&CheckCount) -> usize); 4] = [
+    type Count = fn(&CheckCount) -> usize;
+    let verdicts: [(&str, Count); 4] = [
         ("mismatch", |count| count.mismatch),
         ("unsure", |count| count.unsure),
         ("set-problem", |count| count.set_problem),
         ("waived", |count| count.waived),
     ];
-    let line = |(verdict, of): &(&str, fn(&CheckCount) -> usize)| {
+    let line = |(verdict, of): &(&str, Count)| {
         let mut checks: Vec<&CheckCount> = counts.iter().filter(|count| of(count) > 0).collect();
         checks.sort_by_key(|count| Reverse(of(count)));
         let checks = checks.into_iter().map(|count| format!("{} {}", printable_text(count.check.name()), of(count)));
         let checks = checks.collect::<Vec<_>>().join(", ");
         (!checks.is_empty()).then(|| [(*verdict).to_owned(), checks])
     };
-    words.iter().filter_map(line).collect()
+    verdicts.iter().filter_map(line).collect()
 }
 
 fn counts(summary: &Summary) -> String {
