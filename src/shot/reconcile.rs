@@ -85,13 +85,10 @@ impl Looked<'_> {
             let fit = find_near(self.frame, self.view, [o.centre_x, o.centre_y, o.mean_radius()]).ok()?;
             same(&fit.cone, cone).then_some(SphereFit { found_by: FoundBy::Search, ..fit })
         };
-        // Boards and stones join to round outlines too where one is looked for.
+        // So little of a rim do boards and stones show too, where one is looked for.
         let is_mirror = |fit: &SphereFit| !self.photographed || looks_like_mirror(self.frame, self.view, &fit.cone);
         let confirmed = || confirmed_at(self.frame, self.view, cone);
-        own.cloned()
-            .or_else(|| near().filter(is_mirror))
-            .or_else(|| confirmed().filter(is_mirror))
-            .or_else(|| drawn().filter(is_mirror))
+        own.cloned().or_else(near).or_else(confirmed).or_else(|| drawn().filter(is_mirror))
     }
 
     /// An outline nearer to a certain one of the other side than the search's own, of which the picture shows more. Arcs of

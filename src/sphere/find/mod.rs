@@ -315,9 +315,9 @@ pub(crate) fn confirmed_at(frame: &Frame, view: &View, expected: &SphereCone) ->
     confirmed.then(|| fit_noted(view, &consensus, FoundBy::Search, consensus.support)).flatten()
 }
 
-/// An outline that the search itself did not give looks like a mirror from this score on. On path-traced shots
-/// (`golden/outside`, the working half), plates without a sphere score -6 to -1.4 where the CG's sphere would be, and
-/// photographed spheres -0.5 to 6 where the outline is right.
+/// An outline of which the edges alone show too little looks like a mirror from this score on. On path-traced shots
+/// (`golden/outside`, the working half), eleven plates without a sphere score -6 to -1.4 where something round was fitted
+/// at the CG's place, spheres 0.6 where the outline is right and -6 where it is 5 to 10 % off.
 const LEAST_LOOK: f64 = -1.0;
 
 /// Whether a place in a photograph looks like a mirror sphere, inside and around.
