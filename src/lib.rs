@@ -3,7 +3,7 @@
 //!
 //! Data flows one way, and each module imports only from those before it in this order: [`base`], [`colour`], [`image`],
 //! [`optics`], [`sphere`], [`sheet`], [`light`], [`register`], [`compare`], [`findings`], [`check`], [`report`], [`shot`],
-//! [`new_shot`], [`show`], [`summary`], [`demo`], [`cli`].
+//! [`set_light`], [`new_shot`], [`show`], [`summary`], [`demo`], [`cli`].
 //!
 //! ```text
 //! files → scene-linear frame → sphere → radiance by direction → lights → findings → report
@@ -35,6 +35,7 @@ pub mod new_shot;
 pub mod optics;
 pub mod register;
 pub mod report;
+pub mod set_light;
 pub mod sheet;
 pub mod shot;
 pub mod show;

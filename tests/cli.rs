@@ -45,7 +45,7 @@ fn help_of_every_command_teaches_by_example() {
     let here = temp();
     for words in [&["--help"][..], &["check", "--help"], &["sphere", "--help"], &["explain", "--help"]]
         .into_iter()
-        .chain([&["demo", "--help"][..], &["schema", "--help"], &["new-shot", "--help"]])
+        .chain([&["demo", "--help"][..], &["schema", "--help"], &["new-shot", "--help"], &["set-light", "--help"]])
     {
         let (status, out, _) = run(here.path(), words);
         assert_eq!(status, 0, "{words:?}");
@@ -515,7 +515,7 @@ fn explain_lists_and_explains() {
 #[test]
 fn every_schema_is_a_draft_2020_12_schema() {
     let here = temp();
-    for of in ["report", "sheet", "sphere"] {
+    for of in ["report", "sheet", "sphere", "set-light"] {
         let (status, out, _) = run(here.path(), &["schema", of]);
         assert_eq!(status, 0);
         let schema: Value = serde_json::from_str(&out).unwrap();
@@ -579,4 +579,55 @@ fn a_drafted_sheet_is_checked_and_never_replaced_unasked() {
     assert!(status == 2 && err.contains("not a shot sheet"), "{err}");
     fs::remove_file(here.path().join("SF_0990/cg.exr")).unwrap();
     assert_eq!(run(here.path(), &["new-shot", "SF_0990", "--overwrite"]).0, 3, "a sheet that check would not take yet");
+}
+
+/// A golden shot's sheet without its CG, its files named where they are.
+fn sheet_of_set(folder: &Path, golden: &str) {
+    let from = Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/path_traced").join(golden);
+    let mut sheet: Value = serde_json::from_slice(&fs::read(from.join("shot.json")).unwrap()).unwrap();
+    sheet.as_object_mut().unwrap().remove("cg");
+    sheet["plate"]["frame"] = json!(from.join("plate.exr"));
+    sheet["mirrors"][0]["bracket"] = json!([from.join("mirror.exr")]);
+    write(folder, "shot.json", &sheet);
+}
+
+#[test]
+fn the_light_of_the_set_needs_no_cg_and_is_written_over_nothing_foreign() {
+    let here = temp();
+    sheet_of_set(here.path(), "sf_030_key_turned");
+    let (status, out, err) = run(here.path(), &["set-light", "shot.json", "--out", "light"]);
+    assert_eq!(status, 0, "{err}");
+    assert!(out.contains("DistantLight") && out.contains("% measured"), "{out}");
+    assert!(out.lines().all(|line| line.chars().count() <= 80), "{out}");
+    let names = ["exr", "dome.exr", "usda", "json"].map(|ending| format!("light/SF_030.set-light.{ending}"));
+    assert!(names.iter().all(|name| here.path().join(name).is_file()));
+    let (status, out, _) = run(here.path(), &["set-light", "shot.json", "--out", "light", "--format", "json"]);
+    assert_eq!(status, 0, "its own files may be replaced");
+    let record: Value = serde_json::from_str(&out).unwrap();
+    let schema = plateproof::set_light::set_light_schema();
+    assert!(jsonschema::is_valid(&schema, &record), "{record}");
+    let written: Value = serde_json::from_slice(&fs::read(here.path().join(&names[3])).unwrap()).unwrap();
+    assert_eq!(record, written);
+    for name in names {
+        fs::write(here.path().join(&name), "mine").unwrap();
+        let (status, _, err) = run(here.path(), &["set-light", "shot.json", "--out", "light"]);
+        assert!(status == 2 && err.contains("not written over"), "{name}: {err}");
+        assert_eq!(fs::read(here.path().join(&name)).unwrap(), b"mine");
+        fs::remove_file(here.path().join(&name)).unwrap();
+    }
+}
+
+#[test]
+fn one_bad_shot_does_not_keep_the_light_of_the_others() {
+    let here = temp();
+    sheet_of_set(here.path(), "sf_030_key_turned");
+    write(here.path(), "a_bad.json", &sheet("SF_0001"));
+    let (status, out, err) = run(here.path(), &["set-light", ".", "--format", "json"]);
+    assert_eq!(status, 2);
+    assert!(err.contains("no_sphere.exr"), "{err}");
+    let records: Vec<Value> = out.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    assert_eq!(records.len(), 2);
+    assert_eq!((records[0]["shot"].as_str(), records[1]["shot"].as_str()), (Some("SF_0001"), Some("SF_030")));
+    assert!(records[0]["error"]["file"].is_string() && records[1]["error"].is_null(), "{out}");
+    assert!(here.path().join("plateproof-set-light/SF_030.set-light.usda").is_file());
 }

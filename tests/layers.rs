@@ -14,9 +14,26 @@ use syn::visit::{self, Visit};
 use syn::{Attribute, Item, ItemMod, UseTree};
 
 /// The folders in the order of the data: each imports from those before it only.
-const ORDER: [&str; 18] = [
-    "base", "colour", "image", "optics", "sphere", "sheet", "light", "register", "compare", "findings", "check",
-    "report", "shot", "new_shot", "show", "summary", "demo", "cli",
+const ORDER: [&str; 19] = [
+    "base",
+    "colour",
+    "image",
+    "optics",
+    "sphere",
+    "sheet",
+    "light",
+    "register",
+    "compare",
+    "findings",
+    "check",
+    "report",
+    "shot",
+    "set_light",
+    "new_shot",
+    "show",
+    "summary",
+    "demo",
+    "cli",
 ];
 
 /// What `lib.rs` hands on from `base` under a shorter name.

@@ -30,6 +30,8 @@ pub(super) enum Command {
     Sphere(Box<SphereArgs>),
     /// Measure how much a mirror sphere reflects, from a surface seen both directly and in the sphere
     Reflectance(Box<ReflectanceArgs>),
+    /// Write the light of the set as a picture and as lights to start lighting from
+    SetLight(SetLightArgs),
     /// Draft a shot sheet from the files of a shot, and list what to ask the crew for
     NewShot(NewShotArgs),
     /// Summarise many reports: worst first, problems that shots share, and what changed since an earlier run
@@ -330,6 +332,23 @@ pub(super) struct NewShotArgs {
     pub(super) limits: LimitArgs,
 }
 
+/// `set-light`.
+#[derive(Debug, Clone, Args)]
+#[command(after_help = examples::SET_LIGHT)]
+pub(super) struct SetLightArgs {
+    /// Shot sheets, or folders to search for them; no CG sphere is needed
+    #[arg(value_name = "SHEET|FOLDER", required = true)]
+    pub(super) sheets: Vec<PathBuf>,
+    /// Folder for the files
+    #[arg(long, value_name = "DIR", default_value = "plateproof-set-light")]
+    pub(super) out: PathBuf,
+    /// Print text for people, or one JSON record per line
+    #[arg(long, value_enum, default_value_t)]
+    pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) limits: LimitArgs,
+}
+
 /// `summary`.
 #[derive(Debug, Clone, Args)]
 #[command(after_help = examples::SUMMARY)]
@@ -433,6 +452,8 @@ pub(super) enum SchemaOf {
     Summary,
     /// What `sphere --format json` prints, `plateproof-sphere/1`.
     Sphere,
+    /// What `set-light` writes and prints, `plateproof-set-light/1`.
+    SetLight,
 }
 
 fn parse_fov(text: &str) -> Result<f64, String> {

@@ -6,6 +6,7 @@ Examples:
   plateproof check --plate plate.exr --mirror sphere.exr --cg cg_sphere.exr
   plateproof sphere sphere.jpg
   plateproof new-shot shots/SF_0420
+  plateproof set-light shot.json
   plateproof summary plateproof-reports
   plateproof explain key-fill-ratio
   plateproof demo
@@ -68,6 +69,22 @@ An existing sheet is never replaced without --overwrite.
 
 Exit status: 0 the sheet is ready for `check`; 2 wrong use, or a file that could not be read; 3 something is missing.";
 
+pub(super) const SET_LIGHT: &str = "\
+Examples:
+  plateproof set-light shot.json --out light
+  plateproof set-light plateproof-demo/SF_0110/shot.json --out light
+      a shot of the demo show (write it with `plateproof demo`)
+  plateproof set-light shots/ --out light --format json
+      every shot sheet in a folder, one JSON record per line
+
+For each mirror sphere: SHOT.set-light.exr, what the sphere saw as a lat-long picture; SHOT.set-light.usda, the same as a \
+dome light with each measured light as a light of its own, taken out of the dome's picture SHOT.set-light.dome.exr; and \
+SHOT.set-light.json, how much of it was measured. With several mirrors the name follows that of the shot. Alpha is 0 where nothing was \
+measured.
+
+Exit status: 0 written; 2 wrong use, or an input that could not be used; 3 written, but a light is clipped by an unknown \
+amount, or more than a tenth of the light is clipped or filled in.";
+
 pub(super) const SUMMARY: &str = "\
 Examples:
   plateproof summary reports
@@ -116,6 +133,7 @@ Examples:
   plateproof schema sheet
   plateproof schema report > report.schema.json
   plateproof schema sphere
+  plateproof schema set-light
   plateproof schema summary";
 
 pub(super) const COMPLETIONS: &str = "\
@@ -140,7 +158,8 @@ mod tests {
     #[test]
     fn every_example_parses() {
         let mut seen = 0;
-        let texts = [TOP, CHECK, SPHERE, REFLECTANCE, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA, COMPLETIONS, MANUAL];
+        let texts =
+            [TOP, CHECK, SPHERE, REFLECTANCE, SET_LIGHT, NEW_SHOT, SUMMARY, EXPLAIN, DEMO, SCHEMA, COMPLETIONS, MANUAL];
         for line in texts.iter().flat_map(|text| text.lines()) {
             let Some(example) = line.strip_prefix("  plateproof ") else { continue };
             let words = example.split(" > ").next().unwrap_or_default().split_whitespace();

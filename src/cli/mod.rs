@@ -19,6 +19,7 @@ mod overrides;
 mod progress;
 mod reflectance;
 mod refuse;
+mod set_light;
 mod shots;
 mod sphere;
 mod sphere_document;
@@ -64,6 +65,7 @@ fn dispatch(command: Command) -> anyhow::Result<ExitStatus> {
         Command::Check(args) => check::run(&args, &mut console),
         Command::Sphere(args) => sphere::run(&args, &mut console),
         Command::Reflectance(args) => reflectance::run(&args, &mut console),
+        Command::SetLight(args) => set_light::run(&args, &mut console),
         Command::NewShot(args) => new_shot::run(&args, &mut console),
         Command::Summary(args) => summary::run(&args, &mut console),
         Command::Explain(args) => explain::run(&args.topic, &mut console),
@@ -80,6 +82,7 @@ fn print_schema(args: &SchemaArgs, console: &mut Console) -> anyhow::Result<Exit
         SchemaOf::Sheet => crate::sheet::sheet_schema(),
         SchemaOf::Summary => crate::summary::summary_schema(),
         SchemaOf::Sphere => sphere_document::sphere_schema(),
+        SchemaOf::SetLight => crate::set_light::set_light_schema(),
     };
     console.answer(&format!("{schema:#}\n"))?;
     Ok(ExitStatus::AllMatch)

@@ -48,6 +48,8 @@ pub struct ExrAttributes {
     pub utc_offset_s: Option<f32>,
     /// `software`: what wrote the file.
     pub software: Option<String>,
+    /// `comments`: what the picture is, in words.
+    pub comments: Option<String>,
     /// The picture is a lat-long environment (`envmap`).
     pub lat_long: bool,
     /// Other float attributes by name (`pinholeFocalLength` …). With more than one of them, the bytes of the header
@@ -67,6 +69,7 @@ impl Default for ExrAttributes {
             capture_date: None,
             utc_offset_s: None,
             software: None,
+            comments: None,
             lat_long: false,
             other_floats: Vec::new(),
         }
@@ -96,6 +99,7 @@ impl ExrAttributes {
             capture_date: self.capture_date.as_deref().map(Into::into),
             utc_offset: self.utc_offset_s,
             software_name: self.software.as_deref().map(Into::into),
+            comments: self.comments.as_deref().map(Into::into),
             environment_map: self.lat_long.then_some(exr::meta::attribute::EnvironmentMap::LatitudeLongitude),
             ..LayerAttributes::default()
         };

@@ -13,6 +13,6 @@ pub mod wording;
 pub mod write;
 
 pub use json::{report_schema, to_json};
-pub use marks::FIXES_FORMAT;
+pub use marks::{FIXES_FORMAT, SET_LIGHT_FORMAT};
 pub use text::render_text;
 pub use write::{WrittenPaths, report_stem, write_report};

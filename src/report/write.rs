@@ -9,7 +9,7 @@ use serde::Deserialize;
 
 pub use crate::base::staging::sweep_dead_files;
 
-use super::marks::{CDL_START, FIXES_FORMAT, TEXT_MARK};
+use super::marks::{CDL_START, FIXES_FORMAT, SET_LIGHT_FORMAT, STAGE_START, TEXT_MARK};
 use super::to_json;
 use crate::base::error::is_invisible;
 use crate::base::staging::{rename, stage, sync_folder, write_atomically};
@@ -188,15 +188,39 @@ fn stage_beside(dir: &Path, stem: &str, file: &Attachment) -> Result<(tempfile::
     Ok((stage(dir, &target, &file.bytes)?, target))
 }
 
-/// A PNG with our text chunk, an EXR whose header names us as its writer, or a file of fixes that begins as ours do.
+/// Writes several files of ours into `dir`, which is made where missing: all are complete and on disk under temporary
+/// names before the first takes its own, and none is written over a file without our mark.
+///
+/// # Errors
+/// As [`write_report`].
+pub fn write_marked(dir: &Path, files: &[(String, Vec<u8>)]) -> Result<Vec<PathBuf>> {
+    make_folder(dir)?;
+    let mut staged = Vec::new();
+    for (name, bytes) in files {
+        let target = dir.join(name);
+        check_ours(&target, carries_our_mark, "file")?;
+        staged.push((stage(dir, &target, bytes)?, target));
+    }
+    let mut written = Vec::new();
+    for (file, target) in staged {
+        rename(file, &target)?;
+        written.push(target);
+    }
+    sync_folder(dir);
+    Ok(written)
+}
+
+/// A PNG with our text chunk, an EXR or OpenUSD layer whose head names us as its writer, or a file of fixes or record of
+/// light that begins as ours do.
 fn carries_our_mark(file: File) -> bool {
     let mut head = Vec::new();
     if file.take(PICTURE_HEAD_BYTES).read_to_end(&mut head).is_err() {
         return false;
     }
-    let fixes = head.starts_with(b"{") && holds(&head, FIXES_FORMAT.as_bytes());
-    let marked_exr = head.starts_with(&EXR_MAGIC) && holds(&head, b"plateproof");
-    is_marked_png(&head) || marked_exr || fixes || head.starts_with(CDL_START.as_bytes())
+    let formats = [FIXES_FORMAT, SET_LIGHT_FORMAT];
+    let json = head.starts_with(b"{") && formats.iter().any(|format| holds(&head, format.as_bytes()));
+    let named = head.starts_with(&EXR_MAGIC) || head.starts_with(STAGE_START.as_bytes());
+    is_marked_png(&head) || (named && holds(&head, b"plateproof")) || json || head.starts_with(CDL_START.as_bytes())
 }
 
 fn holds(bytes: &[u8], part: &[u8]) -> bool {

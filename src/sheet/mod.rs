@@ -50,6 +50,7 @@ use std::path::Path;
 use serde_json::Value;
 
 use crate::Result;
+use rules::ReadFor;
 
 /// The largest sheet that is read, in bytes. A sheet is written by people; anything larger is another kind of file.
 pub const MAX_SHEET_BYTES: u64 = 4 << 20;
@@ -60,9 +61,21 @@ pub const MAX_SHEET_BYTES: u64 = 4 << 20;
 /// Names the file, the key and the remedy where the sheet cannot be read, is not JSON, holds an unknown key, a value
 /// of the wrong type or out of range, lacks a needed key, or extends itself.
 pub fn load_sheet(path: &Path) -> Result<ShotSheet> {
+    load_for(path, ReadFor::Comparison)
+}
+
+/// Reads a shot sheet for what was photographed on set alone: there need be no CG sphere in it yet.
+///
+/// # Errors
+/// As [`load_sheet`], but for the key of the CG spheres.
+pub fn load_sheet_of_set(path: &Path) -> Result<ShotSheet> {
+    load_for(path, ReadFor::Set)
+}
+
+fn load_for(path: &Path, read_for: ReadFor) -> Result<ShotSheet> {
     let merged = extends::read_chain(path)?;
     let base_dir = path.parent().unwrap_or(Path::new(""));
-    settle::sheet_from_value(merged, path, base_dir)
+    settle::sheet_from_value(merged, path, base_dir, read_for)
 }
 
 /// A sheet from JSON held in memory; `origin` is what errors name, and paths are relative to `base_dir`.
@@ -71,5 +84,5 @@ pub fn load_sheet(path: &Path) -> Result<ShotSheet> {
 /// As [`load_sheet`], except that `extends` is refused: there is no file that it could be relative to.
 pub fn sheet_from_json(value: Value, origin: &Path, base_dir: &Path) -> Result<ShotSheet> {
     let value = extends::without_parent(value, origin)?;
-    settle::sheet_from_value(value, origin, base_dir)
+    settle::sheet_from_value(value, origin, base_dir, ReadFor::Comparison)
 }

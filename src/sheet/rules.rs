@@ -13,15 +13,24 @@ use crate::sheet::mirror::{near_from, outline_from};
 
 type Rule = Result<(), Misfit>;
 
-/// `shot`, one mirror with a frame and one CG sphere with a frame.
-pub(super) fn needed_keys(sheet: &ShotSheet) -> Rule {
+/// What a sheet is read for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum ReadFor {
+    /// To compare the CG with what was photographed.
+    Comparison,
+    /// For what was photographed on set: there may be no CG yet.
+    Set,
+}
+
+/// `shot`, one mirror with a frame and, for a comparison, one CG sphere with a frame.
+pub(super) fn needed_keys(sheet: &ShotSheet, read_for: ReadFor) -> Rule {
     if sheet.shot.is_empty() {
         return Err(missing_key("shot"));
     }
     if sheet.mirrors.is_empty() {
         return Err(missing_key("mirrors"));
     }
-    if sheet.cg.spheres.is_empty() {
+    if read_for == ReadFor::Comparison && sheet.cg.spheres.is_empty() {
         return Err(missing_key("cg.spheres"));
     }
     for (i, mirror) in sheet.mirrors.iter().enumerate() {

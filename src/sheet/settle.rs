@@ -4,19 +4,25 @@ use std::path::Path;
 
 use serde_json::Value;
 
+use super::rules::ReadFor;
 use super::structure::{self, Required};
 use super::{ImageSpec, MirrorSpec, ShotSheet, rules, schema};
 use crate::{Error, ErrorKind, Result};
 
 /// A complete sheet from JSON in which shorthand is written out already.
-pub(super) fn sheet_from_value(mut value: Value, origin: &Path, base_dir: &Path) -> Result<ShotSheet> {
+pub(super) fn sheet_from_value(
+    mut value: Value,
+    origin: &Path,
+    base_dir: &Path,
+    read_for: ReadFor,
+) -> Result<ShotSheet> {
     remove_nulls(&mut value);
     structure::check(&value, schema::shared(), Required::Now).map_err(|misfit| misfit.into_error(origin))?;
     let mut sheet: ShotSheet = serde_json::from_value(value).map_err(|error| {
         Error::new(ErrorKind::Parameter, origin, error.to_string(), "check the sheet against its JSON Schema")
     })?;
     sheet.base_dir = base_dir.to_path_buf();
-    rules::needed_keys(&sheet).map_err(|misfit| misfit.into_error(origin))?;
+    rules::needed_keys(&sheet, read_for).map_err(|misfit| misfit.into_error(origin))?;
     rules::settle_lengths(&mut sheet).map_err(|misfit| misfit.into_error(origin))?;
     settle(&mut sheet);
     rules::check(&sheet).map_err(|misfit| misfit.into_error(origin))?;

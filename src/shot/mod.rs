@@ -19,6 +19,7 @@ mod query;
 mod reconcile;
 mod reflectance;
 mod rest;
+mod set;
 mod sought;
 mod stops;
 mod together;
@@ -27,6 +28,7 @@ use candidates::Help;
 use part::Scope;
 pub use query::{SphereOutcome, SphereQuery, measure_sphere, outlines_to_weigh};
 pub use reflectance::{MeasuredReflectance, ReflectanceQuery, measure_reflectance};
+pub use set::{LightDistance, PhotographedSet, SetMirror, measure_set};
 
 use std::collections::BTreeMap;
 

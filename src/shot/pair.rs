@@ -266,12 +266,21 @@ struct Rendered {
     display_picture: bool,
 }
 
+/// One side's frame with its view and the sphere found in it.
+pub(super) type Shown<'a> = (&'a Frame, &'a View, &'a SphereSearch);
+
 /// The photographed sphere's seam. What the CG shows in the same place is an edge of the world: a render has no seam.
 /// That a CG does not show it tells nothing, and is not asked.
-fn seam_of(found: &Found, rendered: &Rendered) -> Option<Seam> {
-    let seam = seam_in(&found.photographed.frame, &found.photographed.view, &found.search)?;
-    let in_cg = seam_in(&rendered.frame, &rendered.view, &rendered.search);
+pub(super) fn own_seam((frame, view, search): Shown<'_>, rendered: Option<Shown<'_>>) -> Option<Seam> {
+    let seam = seam_in(frame, view, search)?;
+    let in_cg = rendered.and_then(|(frame, view, search)| seam_in(frame, view, search));
     (!in_cg.is_some_and(|other| seam.is_at(&other))).then_some(seam)
+}
+
+fn seam_of(found: &Found, rendered: &Rendered) -> Option<Seam> {
+    let photographed = &found.photographed;
+    let shown = (&photographed.frame, &photographed.view, &found.search);
+    own_seam(shown, Some((&rendered.frame, &rendered.view, &rendered.search)))
 }
 
 fn seam_in(frame: &Frame, view: &View, search: &SphereSearch) -> Option<Seam> {
@@ -303,7 +312,7 @@ fn undecided(
 }
 
 /// A CG that does not say where its optical axis is has it where the plate has.
-fn with_axis_of_plate(view: View, cg: &Frame, photographed: &Frame) -> View {
+pub(super) fn with_axis_of_plate(view: View, cg: &Frame, photographed: &Frame) -> View {
     match photographed.meta.axis_off_centre.filter(|_| cg.meta.axis_off_centre.is_none()) {
         Some(axis) => view.with_axis_at(axis),
         None => view,
@@ -336,13 +345,13 @@ fn nothing_compared(why: &str, remedy: Ask, (sheet, spec): (&ShotSheet, &MirrorS
     }
 }
 
-fn outline_words(fit: &SphereFit) -> String {
+pub(super) fn outline_words(fit: &SphereFit) -> String {
     let o = fit.outline;
     format!("[{:.1}, {:.1}, {:.1}]", o.centre_x, o.centre_y, o.mean_radius())
 }
 
 /// A CG sphere like the real one reflects as that does in the photograph's channels, whatever space it is rendered in.
-fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed_in: &ColourSpace) -> Radiometry {
+pub(super) fn cg_radiometry(spec: &MirrorSpec, cg: &CgSphereSpec, photographed_in: &ColourSpace) -> Radiometry {
     let as_rendered = match cg.reflectance {
         Reflectance::SameAsMirror => {
             let real = reflecting(spec);

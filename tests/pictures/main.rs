@@ -22,6 +22,7 @@ mod rendered_spheres;
 mod rotation;
 mod rough_spheres;
 mod seam;
+mod set_light;
 mod sphere_scene;
 mod traced_sphere;
 mod weak_and_cut_lights;

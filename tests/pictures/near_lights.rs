@@ -15,7 +15,8 @@ use plateproof::findings::Finding;
 use plateproof::image::write::{ExrAttributes, write_exr};
 use plateproof::image::{DataWindow, Size};
 use plateproof::optics::camera::{FovSource, View};
-use plateproof::sheet::sheet_from_json;
+use plateproof::set_light::{Shape, set_light};
+use plateproof::sheet::{load_sheet_of_set, sheet_from_json};
 use plateproof::shot::{RunOptions, check_shot};
 use plateproof::sphere::SphereCone;
 use serde_json::{Value, json};
@@ -169,4 +170,38 @@ fn noted_places_that_may_count_either_way_are_asked_about() {
     let finding = finding([FIRST, SECOND], &noted);
     assert!(finding.reason.contains("add diameter_mm"), "{}", finding.reason);
     assert_eq!(finding.verdict.word(), "not-given", "{finding:?}");
+}
+
+/// Written as a light of its own, the lantern is a ball where it stood, and the moon shines from infinity.
+#[test]
+fn the_light_of_the_set_puts_the_lantern_in_its_place() {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, place) in [("m1", FIRST), ("m2", SECOND)] {
+        write_sphere(&folder.path().join(format!("{name}.exr")), place, Background::Shown);
+    }
+    // Circles as if drawn by hand, a few pixels off: there is no CG sphere to help the search.
+    let drawn = mirrors([
+        json!({ "diameter_mm": 250.0, "near_px": [460, 448, 88] }),
+        json!({ "diameter_mm": 250.0, "near_px": [1070, 392, 78] }),
+    ]);
+    let sheet = json!({
+        "format": "plateproof-shot/1", "shot": "SF_0700", "mirrors": drawn,
+        "camera": { "focal_length_mm": FOCAL_MM, "sensor_mm": [SENSOR_MM, SENSOR_MM * 9.0 / 16.0] },
+    });
+    let path = folder.path().join("shot.json");
+    std::fs::write(&path, sheet.to_string()).unwrap();
+    let outcome = set_light(&load_sheet_of_set(&path).unwrap()).unwrap();
+    assert_eq!(outcome.lights.len(), 2, "{:?}", outcome.document.error);
+    for (light, (record, from)) in outcome.lights.iter().zip(outcome.document.mirrors.iter().zip([FIRST, SECOND])) {
+        let balls: Vec<_> = light.emitters.iter().filter(|e| e.shape != Shape::Distant).collect();
+        let [lantern] = balls[..] else { panic!("{:?}", light.emitters) };
+        let Shape::Ball { position_mm, radius_mm } = lantern.shape else { panic!("{lantern:?}") };
+        let sd = record.lights[lantern.place].distance_mm_sd.unwrap();
+        let off = (position_mm - (Vector3::from(LANTERN) - Vector3::from(from))).norm();
+        assert!(off < 3.0 * sd, "{off} mm off, sd {sd} mm");
+        assert!((radius_mm / LANTERN_RADIUS_MM - 1.0).abs() < 0.25, "{radius_mm} mm");
+        assert!(light.emitters.iter().any(|e| e.shape == Shape::Distant), "the moon");
+        // Each sphere shows a little of what is behind the other.
+        assert!(record.of_directions.other_mirror > 0.0, "{record:?}");
+    }
 }

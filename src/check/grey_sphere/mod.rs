@@ -69,15 +69,31 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
         addition.findings.push(finding);
         return Ok(());
     };
+    let points = points_of(shot, matte, &pair.comparison.mirror, addition)?;
+    finding.mirror = Some(pair.comparison.mirror.name.clone());
+    judge(&mut finding, pair, &points, matte.reflectance.is_some());
+    addition.findings.push(finding);
+    Ok(())
+}
+
+/// The points of a grey sphere that is as told, or else shaded as the mirror's light says.
+///
+/// # Errors
+/// Where a frame cannot be opened, or no sphere in it is found.
+pub(crate) fn points_of(
+    shot: &ShotEvidence<'_>,
+    matte: &MatteSpec,
+    mirror: &SphereMeasurement,
+    addition: &mut Addition,
+) -> Result<Vec<ShadedPoint>> {
     let frame = open(shot, matte, addition)?;
     let view = (shot.view)(&frame);
     let who = format!("matte {}", matte.name);
     let fit = match told_sphere(&frame, &view, matte.told(), &who, &mut addition.warnings)? {
         Some(fit) => fit,
-        None => matte_outline(&frame, &view, &pair.comparison.mirror)?,
+        None => matte_outline(&frame, &view, mirror)?,
     };
     note_measured_frame(matte, &frame, addition);
-    finding.mirror = Some(pair.comparison.mirror.name.clone());
     let reflectance = matte.reflectance.unwrap_or([USUAL_GREY; 3]);
     if matte.reflectance.is_none() {
         addition.assumptions.push(format!(
@@ -85,10 +101,7 @@ fn one(shot: &ShotEvidence<'_>, matte: &MatteSpec, addition: &mut Addition) -> R
             matte.name
         ));
     }
-    let points = shaded_points(&frame, &view, &fit, reflectance);
-    judge(&mut finding, pair, &points, matte.reflectance.is_some());
-    addition.findings.push(finding);
-    Ok(())
+    Ok(shaded_points(&frame, &view, &fit, reflectance))
 }
 
 /// Which exposure of a bracket a told place is held against.

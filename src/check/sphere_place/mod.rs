@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 use super::{Addition, PairEvidence, ShotCheck, ShotEvidence, blank_of_shot, decide, put};
 use crate::Result;
 use crate::base::units::Estimate;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::detail::TOLD;
 use crate::findings::remedy::Step;
 use crate::findings::{Concerns, Finding, Verdict};
@@ -18,7 +19,8 @@ use crate::sphere::angle_between_rad;
 
 pub use super::docs::sphere_place::DOC;
 use place::Place;
-use range::Ranged;
+pub(crate) use range::Ranged;
+use range::Standing;
 
 /// Distances for which the parallax is reported, mm.
 const TOLD_MM: [f64; 4] = [1000.0, 2000.0, 5000.0, 10_000.0];
@@ -70,6 +72,10 @@ impl<'a> Stand<'a> {
         let radius_mm = shot.sheet.mirror(&mirror.name).and_then(|m| m.diameter_mm).map(|d| 0.5 * d);
         let seen = |side| radius_mm.and_then(|radius_mm| Place::seen(side, radius_mm));
         Self { pair, mirror: seen(mirror), cg: seen(cg) }
+    }
+
+    fn standing(&self) -> Standing<'_> {
+        Standing { side: &self.pair.comparison.mirror, place: self.mirror }
     }
 
     fn name(&self) -> &str {
@@ -134,13 +140,21 @@ impl Offset {
     }
 }
 
+/// How far away the lights of photographed spheres are, each from the first of the two mirrors that show it, and what
+/// kept mirrors from telling.
+pub(crate) fn light_distances(sheet: &ShotSheet, sides: &[&SphereMeasurement]) -> (Vec<Ranged>, Vec<String>) {
+    let standing: Vec<Standing<'_>> = sides.iter().map(|side| Standing::of(sheet, side)).collect();
+    range::all(sheet, &standing)
+}
+
 fn compare(shot: &ShotEvidence<'_>, mut finding: Finding) -> Finding {
     let stands: Vec<Stand<'_>> = shot.pairs.iter().map(|pair| Stand::of(shot, pair)).collect();
     if stands.is_empty() {
         finding.reason = "no sphere pair could be compared".to_owned();
         return finding;
     }
-    let (ranged, in_the_way) = range::all(shot, &stands);
+    let standing: Vec<Standing<'_>> = stands.iter().map(Stand::standing).collect();
+    let (ranged, in_the_way) = range::all(shot.sheet, &standing);
     if !ranged.is_empty() {
         finding.detail.insert("lights".to_owned(), ranged.iter().map(Ranged::to_json).collect());
     }

@@ -3,10 +3,10 @@
 use nalgebra::Vector3;
 
 use super::triangulate::Sight;
-use crate::check::{PairEvidence, ShotEvidence};
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{optics, outline};
 use crate::light::lights::Light;
+use crate::sheet::ShotSheet;
 use crate::sphere::tangents;
 
 /// A noted place is good to this, each way, mm (common practice, no source: a tape held to a sphere's middle).
@@ -66,8 +66,8 @@ pub(super) struct Baseline {
 /// # Errors
 /// With what is missing, in words.
 pub(super) fn baseline(
-    shot: &ShotEvidence<'_>,
-    [a, b]: [&PairEvidence<'_>; 2],
+    sheet: &ShotSheet,
+    [a, b]: [&SphereMeasurement; 2],
     seen: [Option<&Place>; 2],
 ) -> Result<Baseline, String> {
     let by_picture = seen[0].zip(seen[1]).map(|(a, b)| {
@@ -77,7 +77,7 @@ pub(super) fn baseline(
         let sd = [along, u, v].iter().map(|axis| a.sd_along_mm(axis).hypot(b.sd_along_mm(axis))).fold(0.0, f64::max);
         Baseline { between_mm, sd_mm: sd, from: "picture" }
     });
-    let noted = |pair: &PairEvidence<'_>| shot.sheet.mirror(&pair.comparison.mirror.name)?.position_mm;
+    let noted = |side: &SphereMeasurement| sheet.mirror(&side.name)?.position_mm;
     let Some((first, second)) = noted(a).zip(noted(b)) else {
         return by_picture
             .ok_or_else(|| "give both mirrors position_mm, or diameter_mm with focal length and sensor".to_owned());
@@ -87,7 +87,7 @@ pub(super) fn baseline(
     // Along the lens people note how far away a thing is; the axis of the camera points the other way.
     let away = Baseline { between_mm: between_mm.component_mul(&Vector3::new(1.0, 1.0, -1.0)), ..noted.clone() };
     let Some(by_picture) = by_picture else {
-        return by_bearing([noted, away], [&a.comparison.mirror, &b.comparison.mirror]);
+        return by_bearing([noted, away], [a, b]);
     };
     let off_mm = |candidate: &Baseline| (candidate.between_mm - by_picture.between_mm).norm();
     let best = if off_mm(&away) < off_mm(&noted) { away } else { noted };
@@ -95,8 +95,8 @@ pub(super) fn baseline(
     if off_mm(&best) > allowed_mm {
         return Err(format!(
             "position_mm puts {} and {} {:.0} mm apart, the picture {:.0} mm: check the places, diameters and lens",
-            crate::printable_text(&a.comparison.mirror.name),
-            crate::printable_text(&b.comparison.mirror.name),
+            crate::printable_text(&a.name),
+            crate::printable_text(&b.name),
             between_mm.norm(),
             by_picture.between_mm.norm()
         ));

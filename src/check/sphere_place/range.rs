@@ -3,12 +3,12 @@
 use nalgebra::Vector3;
 use serde_json::{Value, json};
 
-use super::Stand;
-use super::place::{self, Baseline};
+use super::place::{self, Baseline, Place};
 use super::triangulate::{Crossing, cross};
 use crate::base::units::Estimate;
-use crate::check::ShotEvidence;
+use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::light::lights::Light;
+use crate::sheet::ShotSheet;
 use crate::sphere::azimuth_elevation_deg;
 
 /// Lights that give less of the illuminance than this are not worth a distance.
@@ -25,11 +25,27 @@ const ALIKE_SD_STOPS: f64 = 0.7;
 /// Another partner this close (as a sum of squared deviations) leaves open which light is which.
 const RIVAL_COST: f64 = 4.0;
 
+/// A photographed sphere with its place, where diameter and field of view are known.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Standing<'a> {
+    pub(super) side: &'a SphereMeasurement,
+    pub(super) place: Option<Place>,
+}
+
+impl<'a> Standing<'a> {
+    pub(super) fn of(sheet: &ShotSheet, side: &'a SphereMeasurement) -> Self {
+        let radius_mm = sheet.mirror(&side.name).and_then(|m| m.diameter_mm).map(|d| 0.5 * d);
+        Self { side, place: radius_mm.and_then(|radius_mm| Place::seen(side, radius_mm)) }
+    }
+}
+
 /// A light of one mirror with its distance.
 #[derive(Debug, Clone)]
-pub(super) struct Ranged {
+pub(crate) struct Ranged {
     /// The mirror that the distance is from.
-    pub(super) mirror: String,
+    pub(crate) mirror: String,
+    /// Place of the light in that mirror's list.
+    pub(crate) light: usize,
     with: String,
     pub(super) direction: Vector3<f64>,
     per_mm: Estimate,
@@ -38,13 +54,13 @@ pub(super) struct Ranged {
 
 impl Ranged {
     /// The distance, where it is one and not a bound.
-    pub(super) fn distance_mm(&self) -> Option<Estimate> {
+    pub(crate) fn distance_mm(&self) -> Option<Estimate> {
         let Estimate { value, sd } = self.per_mm;
         (value > 3.0 * sd).then(|| Estimate::new(1.0 / value, sd / (value * value)))
     }
 
     /// With 97.5 % certainty it is no nearer, mm.
-    fn at_least_mm(&self) -> f64 {
+    pub(crate) fn at_least_mm(&self) -> f64 {
         1.0 / (self.per_mm.value.max(0.0) + 2.0 * self.per_mm.sd).max(1e-7)
     }
 
@@ -79,12 +95,12 @@ impl Ranged {
 
 /// Every light that two mirrors show, at its distance from the first of them, and what kept pairs of mirrors from
 /// telling.
-pub(super) fn all(shot: &ShotEvidence<'_>, stands: &[Stand<'_>]) -> (Vec<Ranged>, Vec<String>) {
+pub(super) fn all(sheet: &ShotSheet, stands: &[Standing<'_>]) -> (Vec<Ranged>, Vec<String>) {
     let (mut ranged, mut in_the_way) = (Vec::new(), Vec::new());
     for (i, first) in stands.iter().enumerate() {
         for second in &stands[i + 1..] {
-            let seen = [first.mirror.as_ref(), second.mirror.as_ref()];
-            match place::baseline(shot, [first.pair, second.pair], seen) {
+            let seen = [first.place.as_ref(), second.place.as_ref()];
+            match place::baseline(sheet, [first.side, second.side], seen) {
                 Ok(baseline) => ranged.extend(of_two(first, second, &baseline)),
                 Err(reason) => in_the_way.push(reason),
             }
@@ -100,9 +116,9 @@ struct Match {
     cost: f64,
 }
 
-fn of_two(first: &Stand<'_>, second: &Stand<'_>, baseline: &Baseline) -> Vec<Ranged> {
-    let (a, b) = (&first.pair.comparison.mirror, &second.pair.comparison.mirror);
-    let radius = |stand: &Stand<'_>| stand.mirror.as_ref().map_or(0.0, |place| place.radius_mm);
+fn of_two(first: &Standing<'_>, second: &Standing<'_>, baseline: &Baseline) -> Vec<Ranged> {
+    let (a, b) = (first.side, second.side);
+    let radius = |stand: &Standing<'_>| stand.place.as_ref().map_or(0.0, |place| place.radius_mm);
     let worth = |lights: &[Light]| lights.iter().take_while(|l| l.share.value >= LEAST_SHARE).count();
     let mut matches = Vec::new();
     for (i, light) in a.lights.all.iter().enumerate().take(worth(&a.lights.all)) {
@@ -122,6 +138,7 @@ fn of_two(first: &Stand<'_>, second: &Stand<'_>, baseline: &Baseline) -> Vec<Ran
     });
     sure.map(|m| Ranged {
         mirror: a.name.clone(),
+        light: m.lights[0],
         with: b.name.clone(),
         direction: a.lights.all[m.lights[0]].direction,
         per_mm: m.crossing.per_mm,
