@@ -49,16 +49,27 @@ pub(super) struct Pair {
     pub(super) recording_limit: Option<RecordingLimit>,
 }
 
-/// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
-pub(super) fn check(
+/// Both spheres of a pair in their frames.
+struct Located {
+    photographed: Photographed,
+    cg_frame: Frame,
+    cg_view: View,
+    mirror_search: SphereSearch,
+    cg_search: SphereSearch,
+    /// The CG was cut out of its frame, and its sphere is taken to stand where the photographed one does.
+    place_is_assumed: bool,
+}
+
+/// Finds both spheres. `None` where there is no CG, or where the part of the frame that was read leaves doubt.
+fn locate(
     (sheet, spec, cg): (&ShotSheet, &MirrorSpec, &CgSphereSpec),
     frames: &mut Frames,
     report: &mut Report,
     help: Help<'_>,
-) -> Result<Option<Pair>> {
+) -> Result<Option<Located>> {
     let exposures = frames.mirrors.remove(&spec.name).unwrap_or_default();
-    let mut photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
-    let Some(mut cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
+    let photographed = prepare(sheet, spec, exposures, frames.plate.as_ref(), report)?;
+    let Some(cg_frame) = frames.cg.remove(&spec.name) else { return Ok(None) };
     let cg_camera = sheet.cg_camera();
     let cg_view = intake::view_of(&cg_frame, cg_camera.as_ref(), &mut report.warnings);
     // A CG field of view that is not given is the plate's.
@@ -107,6 +118,18 @@ pub(super) fn check(
         refusal(error, (sheet, spec), [(&photographed.frame, &photographed.view), (&cg_frame, &cg_view)], help)
     })?;
     report.warnings.extend(remarks.into_iter().flatten());
+    Ok(Some(Located { photographed, cg_frame, cg_view, mirror_search, cg_search, place_is_assumed }))
+}
+
+/// Measures and compares. `None` where a sphere could not be told from others like it: the findings say so.
+pub(super) fn check(
+    (sheet, spec, cg): (&ShotSheet, &MirrorSpec, &CgSphereSpec),
+    frames: &mut Frames,
+    report: &mut Report,
+    help: Help<'_>,
+) -> Result<Option<Pair>> {
+    let Some(located) = locate((sheet, spec, cg), frames, report, help)? else { return Ok(None) };
+    let Located { mut photographed, mut cg_frame, cg_view, mirror_search, cg_search, place_is_assumed } = located;
     let suspected = photographed.suspected_ceiling(sheet, spec, &mirror_search.best, report);
     let cg_ends_at_white = ceiling::of_render(&mut cg_frame, &cg_search.best, report);
     let ignored = Ignored::of(spec, &photographed.view, &mirror_search.best);

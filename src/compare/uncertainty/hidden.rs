@@ -75,10 +75,14 @@ struct Pair {
     cut_off: bool,
     ratio: f64,
     cg: [f64; 3],
-    /// The CG has a light there.
-    lit: bool,
-    /// The photograph has one.
-    shone_on: bool,
+    lights: LightsThere,
+}
+
+/// Which side has a light in a direction.
+#[derive(Clone, Copy)]
+struct LightsThere {
+    mirror: bool,
+    cg: bool,
 }
 
 impl Hidden {
@@ -90,26 +94,26 @@ impl Hidden {
         let mut cells = vec![None; grid.directions.len()];
         let dark = |p: &&Pair, factor: f64| p.ratio < factor * usual;
         let shone = |p: &Pair| Some(p.cg.map(|c| c * usual));
-        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lit) {
+        for p in pairs.iter().filter(|p| dark(p, DARK_FACTOR) && p.rim_half && !p.lights.cg) {
             cells[p.cell] = shone(p);
         }
         let mut brighter = vec![false; cells.len()];
         for p in pairs.iter().filter(|p| p.ratio * DARK_FACTOR > usual && p.rim_half) {
             brighter[p.cell] = true;
             // A hand in the light is brighter than what it hides; a lamp that the CG lacks is a light of its own.
-            if !p.shone_on {
+            if !p.lights.mirror {
                 cells[p.cell] = shone(p);
             }
         }
         if gap_hides(&pairs, usual) {
             pairs.iter().filter(|p| p.cut_off).for_each(|p| cells[p.cell] = shone(p));
         }
-        let bright_beside = |p: &Pair| p.ratio * DARK_BESIDE_FACTOR > usual && !p.shone_on;
+        let bright_beside = |p: &Pair| p.ratio * DARK_BESIDE_FACTOR > usual && !p.lights.mirror;
         let beside: Vec<&Pair> =
             pairs.iter().filter(|p| dark(p, DARK_BESIDE_FACTOR) || (p.rim_half && bright_beside(p))).collect();
         spread(&mut cells, &beside, &shone);
         let mut differ = vec![None; cells.len()];
-        for p in pairs.iter().filter(|p| !p.lit) {
+        for p in pairs.iter().filter(|p| !p.lights.cg) {
             differ[p.cell] = Some((p.ratio / usual).max(1e-9).log2().abs());
         }
         let fraction =
@@ -206,8 +210,10 @@ fn pairs(mirror: &SphereMeasurement, cg: &SphereMeasurement, rotation: Option<&R
                 cut_off: cut_off(direction),
                 ratio: ours / luminance(theirs),
                 cg: theirs,
-                lit: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
-                shone_on: mirror.lights.covers(direction, LIGHT_MARGIN_RAD),
+                lights: LightsThere {
+                    mirror: mirror.lights.covers(direction, LIGHT_MARGIN_RAD),
+                    cg: cg.lights.covers(&source, LIGHT_MARGIN_RAD),
+                },
             });
         }
     }
@@ -272,8 +278,7 @@ mod tests {
             cut_off: false,
             ratio: 0.5,
             cg: [1.0; 3],
-            lit: false,
-            shone_on: false,
+            lights: LightsThere { mirror: false, cg: false },
         };
         let upper: Vec<Pair> = (0..grid.directions.len()).filter(|i| grid.directions[*i].y > 0.5).map(pair).collect();
         let lower = pair(grid.cell(&-Vector3::y()));
