@@ -117,8 +117,11 @@ fn the_full_example_is_understood() {
     assert_eq!(mirror.bracket.iter().map(|e| e.exposure_stops).collect::<Vec<_>>(), [Some(-2.0), Some(0.0)]);
     assert_eq!(mirror.outline().unwrap().to_array(), [812.5, 604.0, 143.2, 143.2, 0.0]);
     assert_eq!(sheet.cg_camera().unwrap().sensor_mm, Some([24.89, 13.12]));
+    let mut lying = sheet.clone();
+    lying.measured_lengths.iter_mut().for_each(|length| length.stands_on_ground = false);
+    assert!(lying.not_used().iter().any(|path| path.starts_with("camera.height_mm")), "{:?}", lying.not_used());
     let not_used = sheet.not_used();
-    assert!(not_used.iter().any(|path| path == "camera.height_mm"), "{not_used:?}");
+    assert!(!not_used.iter().any(|path| path.contains("height_mm")), "{not_used:?}");
     assert!(!not_used.iter().any(|path| path.contains("light_layers") || path == "environment"), "{not_used:?}");
 }
 

@@ -138,6 +138,6 @@ impl<'a> Pile<'a> {
             (Role::Matte, "a grey sphere or card at the sphere's place (grey_spheres)"),
         ];
         list.extend(more.into_iter().filter(|(role, _)| self.lacks(*role)).map(|(_, text)| text.to_owned()));
-        list.push("one object in frame with its length and distance (measured)".to_owned());
+        list.push("one object in frame with its length and distance (measured_lengths); if it stands on the ground, the height of the lens serves instead of the distance".to_owned());
     }
 }

@@ -82,7 +82,7 @@ fn parts(parts: &Parts) -> String {
 
 fn light_words(light: &LightRecord, restored_from: Option<&str>) -> String {
     let mut words = format!(
-        "azimuth {:+.1}, elevation {:+.1} (+/- {:.1}) deg, radius {}{:.1} deg, illuminance {}{} +/- {}",
+        "azimuth {:+.1}, elevation {:+.1} (+/- {:.1}) deg, radius {}{:.1} deg, illuminance {}{} (+/- {:.1} %)",
         light.azimuth_deg,
         light.elevation_deg,
         light.direction_sd_deg,
@@ -90,7 +90,7 @@ fn light_words(light: &LightRecord, restored_from: Option<&str>) -> String {
         light.angular_radius_deg,
         if light.illuminance_bound.is_some() { "at least " } else { "" },
         short(light.illuminance),
-        short(light.illuminance_sd)
+        100.0 * light.illuminance_sd / light.illuminance.max(1e-30)
     );
     if let Some(mm) = light.distance_mm {
         let _ = match light.distance_mm_sd {

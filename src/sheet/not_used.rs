@@ -20,6 +20,16 @@ impl ShotSheet {
                 camera.note_not_used(path, &mut paths);
             }
         }
+        let height = self.camera.as_ref().filter(|camera| camera.height_mm.is_some());
+        let tells_distance = |camera: &CameraSpec| {
+            camera.tilt_deg.is_some()
+                && self.measured_lengths.iter().any(|length| length.stands_on_ground && length.distance.is_none())
+        };
+        note(
+            &mut paths,
+            height.is_some_and(|camera| !tells_distance(camera)),
+            "camera.height_mm (needs tilt_deg, and a measured length with stands_on_ground and no distance)".to_owned(),
+        );
         paths
     }
 
@@ -54,7 +64,7 @@ impl CameraSpec {
         note(paths, of_cg && self.roll_deg.is_some(), format!("{path}.roll_deg"));
         note(paths, of_cg && self.heading_deg.is_some(), format!("{path}.heading_deg"));
         note(paths, of_cg && self.distance_mm.is_some(), format!("{path}.distance_mm"));
-        note(paths, self.height_mm.is_some(), format!("{path}.height_mm"));
+        note(paths, of_cg && self.height_mm.is_some(), format!("{path}.height_mm"));
     }
 }
 

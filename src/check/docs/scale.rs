@@ -9,8 +9,8 @@ pub const DOC: CheckDoc = CheckDoc {
     title: "do the noted sizes and distances fit the pictures?",
     unit: "%",
     what: "Works out how far away the sphere was, from its diameter, its outline and the field of view, and compares \
-           that with the noted distance; the same for every measured object that has a distance. The value is the \
-           largest deviation, in percent: + = the picture puts it further away than the note.\n\
+           that with the noted distance; the same for every measured object that has a distance, or stands on the ground \
+           (stands_on_ground) below a camera whose height_mm and tilt_deg are noted. The value is the largest deviation, in percent: + = the picture puts it further away than the note.\n\
            If several are given, it says which note is the odd one out: all off alike points to the field of view; \
            one off points to that sphere's or object's own size or distance. Common slips (radius for diameter, feet \
            for metres, inches for centimetres) are named.\n\
@@ -23,7 +23,9 @@ pub const DOC: CheckDoc = CheckDoc {
           under the angle b.\n\
           The standard deviation combines the fit of the outline (objects: 1 px at each end), 1 % of the focal length \
           as engraved, 0.5 % of the diameter (objects: 2 % of the length, because they may stand at an angle), and \
-          0.5 % and 30 mm of the tape, which starts at the lens or the sensor and not where the rays cross.",
+          0.5 % and 30 mm of the tape, which starts at the lens or the sensor and not where the rays cross. A \
+          distance by the camera's height h is h / sin(d) to a foot seen d below the horizon, sure to 20 mm of h and \
+          half a degree of the tilt.",
     tolerance: "5 % (common practice, no source; so are the uncertainties above). In a sheet: \"tolerances\": { \
                 \"scale\": { \"percent\": 5 } }; on the command line: --tolerance scale=5.",
     cannot_see: "From one sphere alone, whether diameter, distance or focal length is wrong: measure an object too.\n\

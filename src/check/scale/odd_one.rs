@@ -28,7 +28,8 @@ pub(super) fn odd_one_out(gauges: &[&Gauge], tolerance: f64) -> Remedy {
     let ratios: Vec<(&Gauge, Estimate)> = gauges.iter().filter_map(|g| Some((*g, g.log_ratio()?))).collect();
     let [(only, ratio)] = ratios.as_slice() else { return of_several(&ratios, tolerance) };
     let (name, size) = (only.name.clone(), only.size_words());
-    Step::OneGauge { name, size, slip: slip(ratio.value), lens: lens_that_fits(only) }.into()
+    let told_by = only.distance_by();
+    Step::OneGauge { name, size, told_by, slip: slip(ratio.value), lens: lens_that_fits(only) }.into()
 }
 
 fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> Remedy {
@@ -52,6 +53,7 @@ fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> Remedy {
         said.add(Step::OddGauge(OddGauge {
             name: gauge.name.clone(),
             size: gauge.size_words(),
+            told_by: gauge.distance_by(),
             off_percent: 100.0 * (ratio.value - base).exp_m1().abs(),
             slip: slip(ratio.value - base),
         }));

@@ -5,7 +5,7 @@ use super::gauge::{Gauge, object};
 use super::*;
 use crate::image::Size;
 use crate::optics::camera::FovSource;
-use crate::sheet::MeasuredSpec;
+use crate::sheet::{CameraSpec, MeasuredSpec};
 use crate::sphere::{SphereCone, outline_of_cone};
 
 /// What the fit of a cone through an outline leaves at 27 px radius.
@@ -43,8 +43,9 @@ fn rod(noted_length: f64, noted_mm: f64, believed_fov_deg: f64) -> Gauge {
         length: noted_length,
         unit: "mm".to_owned(),
         distance: Some(noted_mm),
+        stands_on_ground: false,
     };
-    object(&measured, &view(believed_fov_deg))
+    object(&measured, &view(believed_fov_deg), None)
 }
 
 #[test]
@@ -109,4 +110,39 @@ fn without_field_of_view_the_fitting_one_is_offered() {
     let finding = without_field_of_view(blank_of_shot(&DOC, Concerns::Reference, 5.0), &gauge);
     assert_eq!(finding.verdict, Verdict::Unsure);
     assert!(finding.remedy.words().contains("42.5 deg"), "{}", finding.remedy);
+}
+
+/// A pole of 1 m stands 4 m from the foot of a camera whose lens is 1.45 m above the ground and looks 20 deg down.
+fn pole(height_mm: f64, tilt_deg: f64) -> Gauge {
+    let up = Vector3::new(0.0, 20.0_f64.to_radians().cos(), 20.0_f64.to_radians().sin());
+    let ahead = Vector3::new(0.0, 20.0_f64.to_radians().sin(), -20.0_f64.to_radians().cos());
+    let foot = 4000.0 * ahead - 1450.0 * up;
+    let ends_px = [foot + 1000.0 * up, foot].map(|point| view(42.5).project(&point).unwrap());
+    let measured = MeasuredSpec {
+        name: "pole".to_owned(),
+        ends_px,
+        length: 1.0,
+        unit: "m".to_owned(),
+        distance: None,
+        stands_on_ground: true,
+    };
+    let camera = CameraSpec { height_mm: Some(height_mm), tilt_deg: Some(tilt_deg), ..CameraSpec::default() };
+    object(&measured, &view(42.5), Some(&camera))
+}
+
+#[test]
+fn the_cameras_height_tells_how_far_away_a_pole_stands() {
+    let right = pole(1450.0, -20.0).deviation().unwrap();
+    assert_relative_eq!(right.value, 0.0, epsilon = 1e-9);
+    // Closed form: 20 mm of the height, half a degree of the tilt at atan(1.45 / 4) = 19.9 deg below the horizon.
+    let lens_and_ends = 0.01_f64.hypot(0.02);
+    let expected = lens_and_ends.hypot(20.0 / 1450.0).hypot(0.5_f64.to_radians() * 4.0 / 1.45);
+    assert_relative_eq!(right.sd, expected, max_relative = 0.03);
+    // A height taken to the tripod's plate, 200 mm lower, brings the foot nearer by as much.
+    let low = pole(1250.0, -20.0);
+    assert!((low.deviation().unwrap().value - (1450.0 / 1250.0 - 1.0)).abs() < 0.02, "{:?}", low.deviation());
+    let told = odd_one::odd_one_out(&[&low], 0.05).words();
+    assert!(told.contains("the camera's height or tilt"), "{told}");
+    // Towards the horizon the ground tells nothing.
+    assert!(pole(1450.0, -1.0).noted_mm.is_none());
 }

@@ -12,8 +12,8 @@ use super::{Action, LightFactor, LightPart, Share};
 
 pub(crate) use ask::Ask;
 pub(crate) use step::{
-    CleanPlateMove, ContrastCure, Drift, LayerChange, Lens, LensThatFits, LightToMend, OddGauge, ReadAs, Remaining,
-    Slip, Step, Strength, Swap, Turn, Waits,
+    CleanPlateMove, ContrastCure, DistanceBy, Drift, LayerChange, Lens, LensThatFits, LightToMend, OddGauge, ReadAs,
+    Remaining, Slip, Step, Strength, Swap, Turn, Waits,
 };
 pub(crate) use words::{layers_named, turn_words};
 

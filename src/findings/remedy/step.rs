@@ -76,7 +76,7 @@ pub(crate) enum Step {
     /// The field of view is unknown; a noted size and distance would fit this one.
     GiveView { would_fit: Option<(String, f64)> },
     /// A single gauge contradicts the picture.
-    OneGauge { name: String, size: String, slip: Option<&'static str>, lens: Option<LensThatFits> },
+    OneGauge { name: String, size: String, told_by: DistanceBy, slip: Option<&'static str>, lens: Option<LensThatFits> },
     /// Several gauges deviate alike.
     OddLens { gauges: Vec<String>, deviation_percent: f64, lens: Option<LensThatFits> },
     /// One gauge deviates from the others.
@@ -234,11 +234,21 @@ pub(crate) struct LensThatFits {
     pub(crate) longer_percent: f64,
 }
 
+/// What tells a gauge's distance besides the picture.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum DistanceBy {
+    /// A distance that was noted.
+    Tape,
+    /// The camera's height and tilt, for what stands on the ground.
+    CameraHeight,
+}
+
 /// A gauge that deviates from the others.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct OddGauge {
     pub(crate) name: String,
     pub(crate) size: String,
+    pub(crate) told_by: DistanceBy,
     pub(crate) off_percent: f64,
     pub(crate) slip: Option<&'static str>,
 }

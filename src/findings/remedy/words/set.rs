@@ -1,7 +1,7 @@
 //! What to do about cameras, notes and whatever else came from set, in words.
 
 use super::Sentence;
-use crate::findings::remedy::{CleanPlateMove, Drift, Lens, LensThatFits, Slip, Step};
+use crate::findings::remedy::{CleanPlateMove, DistanceBy, Drift, Lens, LensThatFits, Slip, Step};
 
 /// Less than this is not worth moving a sphere.
 const LEAST_MOVE_MM: f64 = 1.0;
@@ -128,8 +128,15 @@ fn distort(pull_percent: f64, rendered_without: bool, lens: &Lens) -> Sentence {
 fn gauge(step: &Step) -> Sentence {
     let slip_words = |slip: Option<&str>| slip.map_or_else(String::new, |slip| format!(" ({slip})"));
     match step {
-        Step::OneGauge { name, size, slip, lens } => Sentence::with(
-            format!("check {name}: its {size}, the noted distance or the focal length is wrong{}", slip_words(*slip)),
+        Step::OneGauge { name, size, told_by, slip, lens } => Sentence::with(
+            format!(
+                "check {name}: its {size}, {} or the focal length is wrong{}",
+                match told_by {
+                    DistanceBy::Tape => "the noted distance",
+                    DistanceBy::CameraHeight => "the camera's height or tilt",
+                },
+                slip_words(*slip)
+            ),
             format!("; one object alone does not show which: measure another and its distance{}", lens_words(*lens)),
         ),
         Step::OddLens { gauges, deviation_percent, lens } => Sentence::with(
@@ -140,9 +147,13 @@ fn gauge(step: &Step) -> Sentence {
             lens_words(*lens),
         ),
         Step::OddGauge(odd) => format!(
-            "check {}: its {} or its distance is wrong by {:.1} %{}",
+            "check {}: its {} or {} is wrong by {:.1} %{}",
             odd.name,
             odd.size,
+            match odd.told_by {
+                DistanceBy::Tape => "its distance",
+                DistanceBy::CameraHeight => "its distance by the camera's height and tilt",
+            },
             odd.off_percent,
             slip_words(odd.slip)
         )
