@@ -51,18 +51,7 @@ fn timed(run: &mut impl FnMut() -> usize) -> Duration {
 
 fn ours(path: &Path) -> usize {
     let limits = Limits::default();
-    let request = OpenRequest {
-        path,
-        shown_as: "plate.exr",
-        role: "plate",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    };
+    let request = OpenRequest { shown_as: "plate.exr", ..OpenRequest::of(path, "plate", &limits) };
     open(&request).map_or(0, |frame| frame.rgb.len())
 }
 

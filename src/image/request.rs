@@ -41,6 +41,24 @@ pub struct OpenRequest<'a> {
     pub limits: &'a Limits,
 }
 
+impl<'a> OpenRequest<'a> {
+    /// A file of which nothing is told but its role. It is shown as its path, or as its role where that is no text.
+    pub fn of(path: &'a Path, role: &'a str, limits: &'a Limits) -> Self {
+        Self {
+            path,
+            shown_as: path.to_str().unwrap_or(role),
+            role,
+            encoding: None,
+            colour_space: None,
+            layer: None,
+            clip_level: None,
+            want_alpha: false,
+            movie: MovieRequest::default(),
+            limits,
+        }
+    }
+}
+
 /// What a decoder found, before it becomes a [`Frame`].
 pub(super) struct Parts {
     pub(super) size: Size,

@@ -56,16 +56,11 @@ pub(super) fn open_as(
 ) -> Result<Frame> {
     let shown_as = crate::printable(path);
     open(&OpenRequest {
-        path,
         shown_as: &shown_as,
-        role: "unknown",
         encoding,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
         want_alpha: true,
         movie,
-        limits,
+        ..OpenRequest::of(path, "unknown", limits)
     })
 }
 

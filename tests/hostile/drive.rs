@@ -131,18 +131,7 @@ fn open_plain(path: &Path) -> Result<Frame, Error> {
 }
 
 fn plain(path: &Path) -> OpenRequest<'_> {
-    OpenRequest {
-        path,
-        shown_as: "frame",
-        role: "plate",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: true,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &LIMITS,
-    }
+    OpenRequest { shown_as: "frame", want_alpha: true, ..OpenRequest::of(path, "plate", &LIMITS) }
 }
 
 fn is_sound(frame: &Frame) {

@@ -149,16 +149,9 @@ fn a_sheet_s_encoding_outranks_the_header() {
     let path = golden().join("rgb_10_a_big.dpx");
     let limits = Limits::default();
     let request = OpenRequest {
-        path: &path,
         shown_as: "quay.dpx",
-        role: "plate",
         encoding: Some(Belief { value: Encoding::SLog3, from: "sheet" }),
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
+        ..OpenRequest::of(&path, "plate", &limits)
     };
     let frame = open(&request).unwrap();
     assert_eq!(f64::from(frame.rgb[0][0]), f64::from(Encoding::SLog3.decode(0.0) as f32));

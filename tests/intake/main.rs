@@ -31,15 +31,9 @@ fn open_layer(path: &Path, layer: Option<&str>) -> plateproof::Result<Frame> {
 
 fn open_within(path: &Path, layer: Option<&str>, limits: &Limits) -> plateproof::Result<Frame> {
     open(&OpenRequest {
-        path,
         shown_as: "as/the/sheet/says.exr",
-        role: "plate",
-        encoding: None,
-        colour_space: None,
         layer,
-        clip_level: None,
         want_alpha: true,
-        movie: plateproof::image::MovieRequest::default(),
-        limits,
+        ..OpenRequest::of(path, "plate", limits)
     })
 }

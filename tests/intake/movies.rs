@@ -41,16 +41,10 @@ fn opened(path: &Path, movie: MovieRequest<'_>) -> plateproof::Result<Frame> {
 
 fn opened_as(path: &Path, movie: MovieRequest<'_>, encoding: Option<Belief<Encoding>>) -> plateproof::Result<Frame> {
     open(&OpenRequest {
-        path,
         shown_as: "ferry_take2.mov",
-        role: "plate",
         encoding,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
         movie,
-        limits: &Limits::default(),
+        ..OpenRequest::of(path, "plate", &Limits::default())
     })
 }
 
@@ -341,18 +335,7 @@ fn limits_hold_before_anything_is_decoded() {
         Limits { max_bytes: 10_000, ..Limits::default() },
         Limits { max_file_bytes: 1000, ..Limits::default() },
     ] {
-        let request = OpenRequest {
-            path: &path,
-            shown_as: "a.mp4",
-            role: "plate",
-            encoding: None,
-            colour_space: None,
-            layer: None,
-            clip_level: None,
-            want_alpha: false,
-            movie: numbered(1),
-            limits: &limits,
-        };
+        let request = OpenRequest { shown_as: "a.mp4", movie: numbered(1), ..OpenRequest::of(&path, "plate", &limits) };
         assert_eq!(open(&request).unwrap_err().kind, ErrorKind::Limit);
     }
 }

@@ -55,18 +55,7 @@ fn tiles() -> Encoding {
 
 fn part_of(path: &Path, choose: &(dyn Fn(&Frame) -> Wanted + Sync)) -> Opened {
     let limits = Limits::default();
-    let request = OpenRequest {
-        path,
-        shown_as: "cg.exr",
-        role: "cg",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: true,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    };
+    let request = OpenRequest { shown_as: "cg.exr", want_alpha: true, ..OpenRequest::of(path, "cg", &limits) };
     open_part(&request, choose).unwrap()
 }
 

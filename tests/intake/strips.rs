@@ -26,18 +26,7 @@ fn write(folder: &Path, blocks: Blocks) -> PathBuf {
 }
 
 fn request<'a>(path: &'a Path, limits: &'a Limits) -> OpenRequest<'a> {
-    OpenRequest {
-        path,
-        shown_as: "env.exr",
-        role: "environment",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits,
-    }
+    OpenRequest { shown_as: "env.exr", ..OpenRequest::of(path, "environment", limits) }
 }
 
 /// Puts the strips together again.

@@ -196,18 +196,8 @@ fn coverage_is_read_only_when_wanted() {
     let with = open_plain(&path).unwrap();
     assert!(largest_difference(with.alpha.as_deref().unwrap(), &ramp(4)) < 1e-3);
     let limits = Limits::default();
-    let request = OpenRequest {
-        path: &path,
-        shown_as: "written.exr",
-        role: "cg",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: Some(0.5),
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    };
+    let request =
+        OpenRequest { shown_as: "written.exr", clip_level: Some(0.5), ..OpenRequest::of(&path, "cg", &limits) };
     let without = plateproof::image::open::open(&request).unwrap();
     assert!(without.alpha.is_none());
     assert_eq!(without.clip_level, Some([0.5; 3]));

@@ -213,16 +213,9 @@ fn what_the_request_says_outranks_the_file() {
     let path = save(folder.path(), "a.png", &bytes_of(&rgb8(), ImageFormat::Png));
     let limits = Limits::default();
     let request = OpenRequest {
-        path: &path,
         shown_as: "a.png",
-        role: "mirror",
         encoding: Some(Belief { value: Encoding::SceneLinear, from: "sheet" }),
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
+        ..OpenRequest::of(&path, "mirror", &limits)
     };
     let frame = open(&request).unwrap();
     assert_eq!(frame.record.encoding_from, "sheet");

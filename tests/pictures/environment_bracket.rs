@@ -10,9 +10,9 @@ use std::path::{Path, PathBuf};
 use image::{ImageBuffer, Rgb};
 use nalgebra::{Rotation3, Vector3};
 use plateproof::Stops;
+use plateproof::image::Frame;
 use plateproof::image::limits::Limits;
 use plateproof::image::open::{OpenRequest, open};
-use plateproof::image::{Frame, MovieRequest};
 use plateproof::light::environment::{Convention, direction};
 use plateproof::register::bracket::BracketFrame;
 use plateproof::register::panorama::{merge_panorama, turn_between};
@@ -29,18 +29,8 @@ const LIGHT_STOPS: f64 = 0.05;
 const DIRECTION_DEG: f64 = 0.2;
 
 fn opened(path: &Path) -> Frame {
-    let request = OpenRequest {
-        path,
-        shown_as: "environment",
-        role: "environment",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: MovieRequest::default(),
-        limits: &Limits::default(),
-    };
+    let limits = Limits::default();
+    let request = OpenRequest { shown_as: "environment", ..OpenRequest::of(path, "environment", &limits) };
     open(&request).unwrap()
 }
 

@@ -38,18 +38,7 @@ fn renders() -> PathBuf {
 fn frame(folder: &Path, material: &str) -> Frame {
     let path = folder.join(material).join("abandoned_bakery_4k.exr");
     let limits = Limits::default();
-    let request = OpenRequest {
-        path: &path,
-        shown_as: material,
-        role: "sphere",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: true,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    };
+    let request = OpenRequest { shown_as: material, want_alpha: true, ..OpenRequest::of(&path, "sphere", &limits) };
     open(&request).expect("a readable render")
 }
 

@@ -32,18 +32,7 @@ fn slope(path: &Path) -> [f32; 3] {
 /// The CG sphere, each channel multiplied.
 fn graded(from: &Path, to: &Path, slope: [f32; 3]) {
     let limits = Limits::default();
-    let request = OpenRequest {
-        path: from,
-        shown_as: "cg",
-        role: "cg",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: true,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    };
+    let request = OpenRequest { shown_as: "cg", want_alpha: true, ..OpenRequest::of(from, "cg", &limits) };
     let frame = open(&request).unwrap();
     let rgb: Vec<[f32; 3]> = frame.rgb.iter().map(|p| [0, 1, 2].map(|c| p[c] * slope[c])).collect();
     let attributes = ExrAttributes { depth: SampleDepth::Float, ..ExrAttributes::default() };

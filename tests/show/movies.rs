@@ -32,19 +32,7 @@ fn installed() -> bool {
 fn coded(name: &str, to: &Path) {
     let path = golden(name);
     let limits = Limits::default();
-    let frame = open(&OpenRequest {
-        path: &path,
-        shown_as: name,
-        role: "plate",
-        encoding: None,
-        colour_space: None,
-        layer: None,
-        clip_level: None,
-        want_alpha: false,
-        movie: plateproof::image::MovieRequest::default(),
-        limits: &limits,
-    })
-    .unwrap();
+    let frame = open(&OpenRequest { shown_as: name, ..OpenRequest::of(&path, "plate", &limits) }).unwrap();
     let width = frame.size.width;
     let code = |value: f32| (65_535.0 * Encoding::LogC4.encode(f64::from(value)).clamp(0.0, 1.0)).round() as u16;
     let picture = ImageBuffer::from_fn(width as u32, frame.size.height as u32, |x, y| {

@@ -158,16 +158,8 @@ fn golden() -> (Golden, Vec<BracketFrame>) {
     let limits = crate::image::limits::Limits::default();
     let open = |(name, stops): (&String, &f64)| {
         let frame = crate::image::open::open(&crate::image::open::OpenRequest {
-            path: &folder.join(name),
             shown_as: name,
-            role: "mirror",
-            encoding: None,
-            colour_space: None,
-            layer: None,
-            clip_level: None,
-            want_alpha: false,
-            movie: crate::image::MovieRequest::default(),
-            limits: &limits,
+            ..crate::image::open::OpenRequest::of(&folder.join(name), "mirror", &limits)
         });
         BracketFrame { frame: frame.unwrap(), stops: Stops(*stops) }
     };
