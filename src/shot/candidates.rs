@@ -9,6 +9,7 @@ use crate::image::Frame;
 use crate::optics::camera::View;
 use crate::report::picture::{LinearPicture, render_candidates};
 use crate::report::write::CANDIDATES_ENDING;
+use crate::sheet::{MirrorSpec, ShotSheet};
 use crate::sphere::Outline;
 use crate::sphere::find::round_outlines;
 use crate::{Error, ErrorKind};
@@ -37,6 +38,11 @@ impl Help<'_> {
         self.attachments.extend(drawn);
         error
     }
+}
+
+/// What an option names a mirror by: numbers alone are those of the only one.
+pub(super) fn option_prefix(sheet: &ShotSheet, spec: &MirrorSpec) -> String {
+    if sheet.mirrors.len() == 1 { String::new() } else { format!("{}=", spec.name) }
 }
 
 /// The frame in which no sphere was found.

@@ -182,7 +182,7 @@ fn attempt(
     conclude(sheet, report, IsoDate::today_utc());
     together::in_order(&mut report.findings);
     together::by_the_capture(&mut report.findings);
-    plan::settle(report, &pairs);
+    plan::order_fixes(report, &pairs);
     let names: Vec<&str> = pairs.iter().map(|pair| pair.comparison.mirror.name.as_str()).collect();
     let shown = options.picture.then(|| pairs.get(worst_mirror(report, &names))).flatten();
     shown

@@ -22,7 +22,7 @@ use crate::sphere::{MirrorGeometry, SphereFit, SphereSearch, Told, cone_of_outli
 use crate::{Error, Result};
 
 use super::bracket::Recovered;
-use super::candidates::{Help, Refused};
+use super::candidates::{Help, Refused, option_prefix};
 use super::ceiling;
 use super::crop;
 use super::encoded_light;
@@ -243,11 +243,9 @@ fn refusal(
     [photographed, rendered]: [(&Frame, &View); 2],
     mut help: Help<'_>,
 ) -> Error {
-    let named = format!("{}=", spec.name);
-    // Numbers alone are those of the only mirror.
-    let role = if sheet.mirrors.len() == 1 { "" } else { named.as_str() };
+    let role = option_prefix(sheet, spec);
     let side = |(frame, view), role| Refused { frame, view, role, picture: false };
-    help.with_candidates(error, [side(photographed, role), side(rendered, "cg=")])
+    help.with_candidates(error, [side(photographed, &role), side(rendered, "cg=")])
 }
 
 /// The photographed sphere as told, or where the CG's stands; `None` where it cannot be told for sure there.

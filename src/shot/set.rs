@@ -21,7 +21,7 @@ use crate::sheet::{CgSpec, CgSphereSpec, MirrorSpec, ShotSheet};
 use crate::sphere::{SphereSearch, Told};
 use crate::{Error, ErrorKind, Result};
 
-use super::candidates::Refused;
+use super::candidates::{Refused, option_prefix};
 use super::ignore::Ignored;
 use super::mirror::{Photographed, prepare};
 use super::pair::{Shown, cg_radiometry, outline_words, own_seam, with_axis_of_plate};
@@ -214,9 +214,8 @@ fn locate(
         }
         _ => own.map(|own| (own, None)),
     };
-    let named = format!("{}=", spec.name);
-    let role = if sheet.mirrors.len() == 1 { "" } else { named.as_str() };
-    let refused = Refused { frame, view, role, picture: false };
+    let role = option_prefix(sheet, spec);
+    let refused = Refused { frame, view, role: &role, picture: false };
     let (search, cg_search) = settled.map_err(|error| refused.with_candidates(error).0)?;
     if !search.rivals.is_empty() {
         let all: Vec<String> = std::iter::once(&search.best).chain(&search.rivals).map(outline_words).collect();
@@ -297,7 +296,7 @@ fn restore_clipped(sheet: &ShotSheet, frames: &Frames, mirrors: &mut [SetMirror]
             let points = match grey_sphere::points_of(&evidence, matte, &mirror.side, addition) {
                 Ok(points) => points,
                 Err(error) => {
-                    addition.warnings.push(format!("matte {}: not used: {}", matte.name, error.cause));
+                    addition.warnings.push(format!("grey sphere {}: not used: {}", matte.name, error.cause));
                     continue;
                 }
             };

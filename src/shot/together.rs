@@ -3,14 +3,12 @@
 
 use crate::base::units::Stops;
 use crate::check::exposure::illuminance;
-use crate::check::key_fill_ratio::ratio_stops;
 use crate::compare::Comparison;
-use crate::compare::pairing::pair_sides;
-use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS, MEND_IN};
 use crate::findings::remedy::{Condition, Step, Waits};
 use crate::findings::{CheckId, Concerns, Finding, Verdict};
-use crate::light::radiance::{Source, extremes};
+
+use super::plan::Light;
 
 /// Checks that move when a single light is mended.
 const FOLLOWS_LIGHTS: [CheckId; 3] = [CheckId::KeyFillRatio, CheckId::Exposure, CheckId::ColourBalance];
@@ -19,23 +17,20 @@ const FOLLOWS_LIGHTS: [CheckId; 3] = [CheckId::KeyFillRatio, CheckId::Exposure, 
 /// not, what would remain is told. Mending such a number by a gain besides would mend it twice.
 pub(super) fn follow_direction(findings: &mut [Finding], pair: &Comparison) {
     let off = |check: CheckId| findings.iter().find(|f| f.check == check && f.verdict == Verdict::Mismatch);
-    let key_turned = off(CheckId::HighlightDirection).is_some_and(|f| !f.detail.contains_key(LIGHTS_AMISS));
-    let (first, sources) = match &pair.rotation {
-        Some(rotation) if off(CheckId::EnvironmentRotation).is_some() => {
-            let turned = |s: &Source| Source { direction: rotation.cg_to_mirror * s.direction, ..*s };
-            (CheckId::EnvironmentRotation, pair.cg_on_equal_terms().sources.iter().map(turned).collect())
-        }
-        None if key_turned => match with_key_turned(pair) {
-            Some(sources) => (CheckId::HighlightDirection, sources),
-            None => return,
-        },
-        _ => return,
+    let turned = match &pair.rotation {
+        Some(_) => off(CheckId::EnvironmentRotation),
+        None => off(CheckId::HighlightDirection).filter(|f| !f.detail.contains_key(LIGHTS_AMISS)),
     };
-    let mended = with_sources(pair.cg_on_equal_terms(), sources);
+    let asked = turned.and_then(|finding| Some((finding.check.clone(), finding.remedy.action()?)));
+    let Some((first, turn)) = asked else { return };
+    let mut mended = Light::of(pair.cg_on_equal_terms(), 0.0);
+    if !mended.apply(&turn, pair) {
+        return;
+    }
     for finding in findings.iter_mut().filter(|f| f.verdict == Verdict::Mismatch) {
         let after = match finding.check {
-            CheckId::KeyFillRatio => ratio_stops(&mended).zip(ratio_stops(&pair.mirror)).map(|(c, m)| c - m),
-            CheckId::Exposure if sums_lamps(finding) => illuminance::stops(&pair.mirror, &mended),
+            CheckId::KeyFillRatio => mended.key_fill_stops(pair),
+            CheckId::Exposure if sums_lamps(finding) => mended.illuminance_stops(pair),
             _ => None,
         };
         let Some(after) = after else { continue };
@@ -61,33 +56,6 @@ fn follows_direction(finding: &Finding) -> bool {
 /// The exposure finding speaks of what a subject receives, lamps included.
 fn sums_lamps(finding: &Finding) -> bool {
     finding.detail.get(DECIDED_BY).and_then(|d| d.as_str()) == Some(illuminance::WHAT)
-}
-
-fn with_sources(side: &SphereMeasurement, sources: Vec<Source>) -> SphereMeasurement {
-    let extremes = extremes(&sources, &side.geometry.towards_camera());
-    SphereMeasurement { sources, extremes, ..side.clone() }
-}
-
-/// The CG's light with its key where the photographed one stands.
-fn with_key_turned(pair: &Comparison) -> Option<Vec<Source>> {
-    let cg = pair.cg_on_equal_terms();
-    let pairing = pair_sides(&pair.mirror, cg);
-    let (ours, theirs) = match pairing.pairs.iter().find(|p| p.1 == 0) {
-        Some((m, c)) => (&pair.mirror.lights.all[*m], &cg.lights.all[*c]),
-        None => (pair.mirror.lights.key()?, cg.lights.key()?),
-    };
-    let cosine = theirs.reach_rad.cos();
-    let inside = |s: &&Source| s.direction.dot(&theirs.direction) >= cosine;
-    let there: f64 = cg.sources.iter().filter(inside).map(|s| s.luminance).sum();
-    let left = (1.0 - theirs.illuminance.value / there.max(1e-30)).max(0.0);
-    let mut sources: Vec<Source> = cg.sources.clone();
-    for source in sources.iter_mut().filter(|s| inside(&&**s)) {
-        source.light = source.light.map(|l| l * left);
-        source.luminance *= left;
-    }
-    let (light, luminance) = (theirs.illuminance_rgb, theirs.illuminance.value);
-    sources.push(Source { direction: ours.direction, light, luminance, filled: 0.0, clipped: 0.0 });
-    Some(sources)
 }
 
 /// Where the capture is wrong and the CG only follows it, says so of what the capture mends: done twice it would be wrong again.

@@ -32,7 +32,7 @@ impl Lamp {
 
 /// All light of the CG sphere, and what of it is a light.
 #[derive(Debug, Clone)]
-pub(super) struct Light {
+pub(in crate::shot) struct Light {
     sources: Vec<Source>,
     lamps: Vec<Lamp>,
     /// By how much the fixes brightened what lies between the lights, stops.
@@ -54,7 +54,7 @@ pub(super) enum Turned {
 
 impl Light {
     /// As the CG sphere shows it, on equal terms with the photograph.
-    pub(super) fn of(cg: &SphereMeasurement, level_stops: f64) -> Self {
+    pub(in crate::shot) fn of(cg: &SphereMeasurement, level_stops: f64) -> Self {
         let lamp = |light: &crate::light::lights::Light| Lamp {
             direction: light.direction,
             illuminance_rgb: light.illuminance_rgb,
@@ -81,12 +81,12 @@ impl Light {
     }
 
     /// Contrast of this light less the photograph's, stops.
-    pub(super) fn key_fill_stops(&self, pair: &Comparison) -> Option<f64> {
+    pub(in crate::shot) fn key_fill_stops(&self, pair: &Comparison) -> Option<f64> {
         Some(ratio_stops(&self.side(pair))? - ratio_stops(&pair.mirror)?)
     }
 
     /// What a subject receives against the photograph, stops.
-    pub(super) fn illuminance_stops(&self, pair: &Comparison) -> Option<f64> {
+    pub(in crate::shot) fn illuminance_stops(&self, pair: &Comparison) -> Option<f64> {
         illuminance::stops(&pair.mirror, &self.side(pair))
     }
 
@@ -102,7 +102,7 @@ impl Light {
     }
 
     /// Does what an action asks for. False where it changes no light, or names one that is not there.
-    pub(super) fn apply(&mut self, action: &Action, pair: &Comparison) -> bool {
+    pub(in crate::shot) fn apply(&mut self, action: &Action, pair: &Comparison) -> bool {
         match action {
             Action::TurnEnvironment { heading_deg, tilt_deg, roll_deg, .. } => {
                 let [tilt, roll] = pair.camera_tilt_roll_deg.unwrap_or_default();

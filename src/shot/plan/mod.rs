@@ -21,7 +21,8 @@ use crate::findings::remedy::{Step, Waits};
 use crate::findings::{Action, CheckId, Concerns, Finding, Report, Verdict};
 use crate::report::order::steps;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg};
-use light::{Light, Turned};
+pub(super) use light::Light;
+use light::Turned;
 
 /// A fix is kept where what is outside of all tolerances together shrinks by this, in tolerances (common practice, no source).
 const NEARER: f64 = 0.1;
@@ -39,8 +40,8 @@ struct Number {
     over: f64,
 }
 
-/// Settles the fixes of every mirror.
-pub(super) fn settle(report: &mut Report, pairs: &[Pair]) {
+/// Tries the fixes of every mirror, and has those wait that follow from others.
+pub(super) fn order_fixes(report: &mut Report, pairs: &[Pair]) {
     for pair in pairs {
         let comparison = &pair.comparison;
         let name = comparison.mirror.name.clone();
