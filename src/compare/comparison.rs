@@ -31,6 +31,8 @@ pub struct Comparison {
     pub camera_tilt_roll_deg: Option<[f64; 2]>,
     /// What the reference drift adds to the uncertainty.
     pub drift: DriftUncertainty,
+    /// What the lens may have taken from the photographed sphere, and the CG lacks, one sd in stops.
+    pub fall_off_sd_stops: f64,
     /// The CG picture was cut out of its frame, and its sphere taken to stand where the photographed one does.
     pub place_is_assumed: bool,
     /// Tolerances.

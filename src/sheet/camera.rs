@@ -61,6 +61,11 @@ pub struct CameraSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.0, max = 180.0))]
     pub heading_sd_deg: Option<f64>,
+    /// How much darker the lens makes the corners of the picture than its centre, as far as the CG lacks it, stops: 0 where it was
+    /// removed from plate and sphere frames, or is in the CG. If left out: 0.5, as an uncertainty of `exposure`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    #[schemars(range(min = 0.0, max = 4.0))]
+    pub corner_fall_off_stops: Option<f64>,
     /// Height of the lens above the ground, mm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub height_mm: Option<f64>,
@@ -108,6 +113,7 @@ impl CameraSpec {
             roll_deg: self.roll_deg.or(other.roll_deg),
             heading_deg: self.heading_deg.or(other.heading_deg),
             heading_sd_deg: self.heading_sd_deg.or(other.heading_sd_deg),
+            corner_fall_off_stops: self.corner_fall_off_stops.or(other.corner_fall_off_stops),
             height_mm: self.height_mm.or(other.height_mm),
             distance_mm: self.distance_mm.or(other.distance_mm),
             distance: self.distance.clone().or_else(|| other.distance.clone()),

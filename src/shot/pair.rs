@@ -10,8 +10,8 @@ use crate::compare::rotation::{RotationSearch, search_rotation};
 use crate::compare::sphere_faults::{Seam, find_seam};
 use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use crate::compare::uncertainty::drift::DriftUncertainty;
-use crate::compare::uncertainty::reflectance;
 use crate::compare::uncertainty::surface_blur::SurfaceBlurUncertainty;
+use crate::compare::uncertainty::{fall_off, reflectance};
 use crate::findings::remedy::Ask;
 use crate::findings::{CheckId, ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::image::Frame;
@@ -431,7 +431,9 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         MeasurementRequest { radiometry: limited.as_ref().unwrap_or(&rendered.radiometry), ..cg_request.clone() };
     let other_views = other_views(&mirror_request, &equal_request);
     let rotation_search = search_rotation(&mirror, cg_limited.as_ref().unwrap_or(&cg_side));
+    let corner_stops = sheet.camera.as_ref().and_then(|camera| camera.corner_fall_off_stops);
     Comparison {
+        fall_off_sd_stops: fall_off::sd_stops(&mirror, corner_stops),
         mirror,
         cg: cg_side,
         cg_limited,

@@ -27,6 +27,9 @@ pub const DOC: CheckDoc = CheckDoc {
     cannot_see: "The sphere's reflectance, if it was not measured. With the CG rendered \"same-as-mirror\" it \
                  cancels; for a perfect CG mirror, a reflectance of 0.7 is assumed for the real one, uncertain by \
                  0.35 stops.\n\
+                 How much the lens darkens the plate towards its corners, which a render lacks: by default half a stop \
+                 in the corner counts as uncertainty, less towards the middle with the square of the distance. Give \
+                 camera.corner_fall_off_stops, or 0 if it was removed or is in the CG.\n\
                  Stops in a picture that went through a view transform or a camera's picture style. The CG must be \
                  scene-linear; a CG picture in a display encoding is not judged.",
 };

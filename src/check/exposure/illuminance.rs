@@ -3,16 +3,18 @@
 use std::f64::consts::LN_2;
 
 use super::{Judged, common_uncertainties, usual_luminance};
+use nalgebra::Vector3;
+
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
 use crate::check::{combined, main_uncertainty};
 use crate::colour::luminance;
 use crate::compare::Comparison;
 use crate::compare::sphere_measurement::SphereMeasurement;
-use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
+use crate::compare::uncertainty::{blind_cone, outline, rim, surroundings, tone_curve};
 use crate::findings::Verdict;
 use crate::light::lights::Light;
-use crate::light::radiance::{Source, cap_mean_rgb};
+use crate::light::radiance::{CapWeight, Source, cap_mean_rgb};
 
 /// Unevenness of the grid of directions over all patches, stops: half of what one patch has.
 const GRID_SD_STOPS: f64 = 0.01;
@@ -43,6 +45,7 @@ pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
             own_sd(pair, &pair.mirror).hypot(own_sd(pair, cg)).hypot(filled_sd(pair, cg)),
             "the strength of the lamps, and light that the sphere cannot show, are not known well enough",
         ),
+        (scatter_sd(pair, cg), "the two spheres differ from direction to direction"),
         (hidden_sd_stops(pair, cap_mean), "part of the photographed sphere may be hidden"),
         (rim_sd(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (
@@ -85,6 +88,17 @@ fn own_sd(pair: &Comparison, side: &SphereMeasurement) -> f64 {
     let lit = side.lights.all.iter().map(part).sum::<f64>();
     let placed = outline::light_sd(side, |sources| Some(cap_mean(side, sources).max(1e-30).log2()));
     lit.sqrt().hypot(placed).hypot(GRID_SD_STOPS).hypot(curve_sd(pair, side, all))
+}
+
+/// How far the difference hangs on single parts of the surroundings.
+fn scatter_sd(pair: &Comparison, cg: &SphereMeasurement) -> f64 {
+    let by_cosine = CapWeight::new();
+    let weight = |side: &SphereMeasurement| {
+        let (towards, by_cosine) = (side.geometry.towards_camera(), &by_cosine);
+        move |direction: &Vector3<f64>| [by_cosine.at(direction.dot(&towards))]
+    };
+    let number = |[[mirror], [cg]]: [[f64; 1]; 2]| Stops::from_ratio(cg, mirror).map(|s| s.0);
+    surroundings::sd(pair, cg, [&weight(&pair.mirror), &weight(cg)], number)
 }
 
 /// What an unknown tone curve does to the lamps, against the surroundings that it was judged at.

@@ -23,6 +23,9 @@ const MIN_FRACTION: f64 = 0.30;
 /// Error that remains on clean input.
 const FLOOR_SD_STOPS: f64 = 0.0015;
 
+/// What is said where the lens's fall-off is the largest uncertainty.
+const FALL_OFF: &str = "the lens may darken the plate by an unknown amount where the sphere stands";
+
 /// Typical reflectance of a mirror sphere, where only the order of magnitude counts.
 pub(super) const USUAL_REFLECTANCE: f64 = 0.6;
 
@@ -66,6 +69,8 @@ impl Check for Exposure {
             finding.remedy = Ask::LinearOrLogFrame.into();
         } else if finding.verdict == Verdict::Unsure && worse.uncertainty == pair.drift.exposure_words() {
             finding.remedy = drift_cure(&pair.drift).into();
+        } else if finding.verdict == Verdict::Unsure && worse.uncertainty == FALL_OFF {
+            finding.remedy = Ask::FallOff.into();
         } else if finding.verdict == Verdict::Unsure && worse.verdict.is_some() {
             finding.remedy = Ask::ShorterExposureOrGreySphere.into();
         }
@@ -171,16 +176,19 @@ fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
     }
     let (value, spread_sd) = median_stops(&shared)?;
     let mut uncertainties = uncertainties(pair, cg, value, spread_sd);
-    uncertainties.push((veil_sd(pair, &shared), "clipped lights may lie over the surroundings as a veil"));
+    uncertainties.push((clipped_veil_sd(pair, &shared), "clipped lights may lie over the surroundings as a veil"));
     let stops = Estimate::new(value, combined(&uncertainties));
     Some(Judged { what: "surroundings", stops, uncertainty: main_uncertainty(&uncertainties), verdict: None })
 }
 
 /// What the scattered light of clipped lamps may add to the photographed surroundings.
-fn veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
-    if pair.mirror.lights.all.iter().all(|light| !light.clipped) {
-        return 0.0;
-    }
+fn clipped_veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
+    let clips = pair.mirror.lights.all.iter().any(|light| light.clipped);
+    if clips { veil_sd(pair, shared) } else { 0.0 }
+}
+
+/// What the scattered light of all lamps may add to the photographed surroundings.
+pub(super) fn veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
     let here = |light: &Light| pair.rotation.as_ref().map_or(light.direction, |r| r.cg_to_mirror * light.direction);
     let lamps: Vec<_> = pair.cg.lights.all.iter().map(|light| (here(light), light.illuminance.value)).collect();
     veil::sd_stops(shared, &lamps)
@@ -220,6 +228,7 @@ fn common_uncertainties(pair: &Comparison) -> Vec<(f64, &'static str)> {
         (reflectance, "the sphere's reflectance is not well known; measure it, or give it in the sheet"),
         (curve, curve_words(pair.mirror.trust)),
         (pair.drift.exposure_stops, pair.drift.exposure_words()),
+        (pair.fall_off_sd_stops, FALL_OFF),
     ]
 }
 

@@ -9,11 +9,12 @@ use nalgebra::Vector3;
 use super::{Check, CheckDoc, blank, combined, exposure, main_uncertainty, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
+use crate::compare::shared::shared_directions;
 use crate::compare::sphere_measurement::SphereMeasurement;
-use crate::compare::uncertainty::{blind_cone, outline, rim, tone_curve};
+use crate::compare::uncertainty::{blind_cone, outline, rim, surroundings, tone_curve};
 use crate::findings::remedy::{Ask, ContrastCure, Step, Waits};
 use crate::findings::{Finding, Verdict};
-use crate::light::radiance::{PatchLight, Source, extremes, patch_light};
+use crate::light::radiance::{Extremes, PatchLight, Source, extremes, patch_light};
 use crate::sheet::Tolerances;
 
 /// Beyond this share of clipped light in the brightest patch nothing can be called a match.
@@ -128,10 +129,12 @@ fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
+        (scatter_sd_stops(pair), "the two spheres differ from direction to direction"),
         (
             pair.limiting_sd_stops(ratio_stops),
             "the photograph clips a light only a few pixels wide, so blur decides how much is lost",
         ),
+        (veil_sd_stops(pair), "light of the lamps may lie over the surroundings as a veil"),
         (
             hidden_sd_stops(pair),
             "part of the photographed sphere is much darker or brighter than the CG's: something hides it, or the CG is wrong there",
@@ -144,6 +147,21 @@ fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
         (pair.surface_blur_sd(difference_stops), "the mirror sphere blurs the light"),
         (pair.fov_sd(value, difference_stops), "the field of view is not known; give focal length and sensor"),
     ]
+}
+
+/// How far the difference hangs on single parts of the surroundings; the patches stay where they are.
+fn scatter_sd_stops(pair: &Comparison) -> f64 {
+    let cg = pair.cg_on_equal_terms();
+    let [Some(ours), Some(theirs)] = [pair.mirror.extremes, cg.extremes] else { return 0.0 };
+    let on = |e: &Extremes, d: &Vector3<f64>| [e.bright_normal, e.dark_normal].map(|n| n.dot(d).max(0.0));
+    let ratio = |[bright, dark]: [f64; 2]| Stops::from_ratio(bright, dark).map(|s| s.0);
+    let number = |[mirror, cg]: [[f64; 2]; 2]| Some(ratio(cg)? - ratio(mirror)?);
+    surroundings::sd(pair, cg, [&|d| on(&ours, d), &|d| on(&theirs, d)], number)
+}
+
+/// Light that lens and surface scatter from the lamps brightens the darkest patch most.
+fn veil_sd_stops(pair: &Comparison) -> f64 {
+    exposure::veil_sd(pair, &shared_directions(&pair.mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref()))
 }
 
 /// Only part of what hides the sphere is recognised: all of it moves the ratio by about this factor more (measured on

@@ -10,9 +10,10 @@
 //! | one light's picture: noise, few cells, background, blur | `light` | direction, size, illuminance, share, colour |
 //! | a light on the rim, where most of it may be lost | `rim` | illuminance, share, which light is the key; patches |
 //! | recording's ceiling | [`clipping`] | which values count as light; bounds |
+//! | a lens darker towards its corners | `fall_off` | exposure |
 //! | directions not shown | [`blind_cone`] | patches, key/fill |
 //! | a mirror sphere that blurs | [`surface_blur`] | its lights' size, illuminance, direction; exposure, key/fill, colour |
-//! | light of clipped lamps scattered over the frame | `veil` | exposure |
+//! | light of lamps scattered over the frame | `veil` | exposure, contrast |
 //! | what stands before the sphere | [`hidden`] | patches, key/fill, exposure, colour, lights of one side only |
 //! | lens not known | [`optics`] | everything, by measuring again at both ends of the range |
 //! | tone curve, automatic white balance | [`tone_curve`] | exposure, contrast, colour |
@@ -20,7 +21,7 @@
 //! | channels → temperature, Duv, colour difference | [`colour`] | whatever is said about a colour |
 //! | blended lights | `blended_lights` | directions |
 //! | errors that both sides share | [`common_mode`] | takes out of directions and key/fill what cancels |
-//! | single parts of the sky on which a number depends | [`scatter`], [`jackknife`] | exposure, colour |
+//! | single parts of the sky on which a number depends | [`scatter`], `surroundings`, [`jackknife`] | exposure, contrast, colour |
 //!
 //! The drift of the reference is in `check::reference_drift`, which measures it.
 
@@ -29,6 +30,7 @@ pub mod blind_cone;
 pub mod clipping;
 pub mod common_mode;
 pub mod drift;
+pub(crate) mod fall_off;
 pub mod hidden;
 pub mod jackknife;
 pub mod optics;
@@ -38,5 +40,6 @@ pub mod reflectance;
 pub(crate) mod rim;
 pub mod scatter;
 pub mod surface_blur;
+pub(crate) mod surroundings;
 pub mod tone_curve;
 pub(crate) mod veil;

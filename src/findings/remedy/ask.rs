@@ -13,6 +13,7 @@ pub(crate) enum Ask {
     UncoveredSphere,
     LinearFrame,
     LinearOrLogFrame,
+    FallOff,
     SameBackground,
     ShotLikePlate,
     ClipLevel,
@@ -74,6 +75,9 @@ impl Ask {
             Self::LinearFrame => "use a linear frame developed from raw, or a bracket of the sphere",
             Self::LinearOrLogFrame => {
                 "use a linear frame developed from raw, a log frame with a known curve, or a bracket of the sphere"
+            }
+            Self::FallOff => {
+                "remove the lens's fall-off from plate and sphere frame, or render it with the CG, and set camera.corner_fall_off_stops to 0"
             }
             Self::SameBackground => "use a plate and a sphere frame that show some detail of the same background",
             Self::ShotLikePlate => {
@@ -167,6 +171,7 @@ impl Ask {
             | Self::CgSphereForMirror => Action::RenderAgain,
             Self::LinearFrame
             | Self::LinearOrLogFrame
+            | Self::FallOff
             | Self::ClipLevel
             | Self::OneOutline
             | Self::OwnCgSphere

@@ -8,6 +8,7 @@ mod sphere_image;
 
 pub use grid::{CELLS, DirectionGrid};
 pub use map::{COMPARISON_FWHM_DEG, Deposit, DirectionMap, MapCell, Smoothed, Source};
+pub(crate) use patch::CapWeight;
 pub use patch::{
     Extremes, PATCH_CAP_DEG, PatchLight, cap_mean_rgb, extremes, largest_clipped_share, patch_light, patch_rgb,
 };

@@ -61,6 +61,35 @@ pub fn cap_mean_rgb(sources: &[Source], towards_camera: &Vector3<f64>) -> [f64; 
     sum.map(|s| s / weight)
 }
 
+/// What a patch receives on the mean over the cap of normals from one unit of light, by the cosine of the angle between the light and the line
+/// to the camera.
+#[derive(Debug)]
+pub(crate) struct CapWeight {
+    by_cosine: Vec<f64>,
+}
+
+impl CapWeight {
+    const STEPS: usize = 200;
+
+    pub(crate) fn new() -> Self {
+        let unit = |direction| Source { direction, light: [1.0; 3], luminance: 1.0, filled: 0.0, clipped: 0.0 };
+        let of = |step: usize| {
+            let cosine = 2.0 * step as f64 / Self::STEPS as f64 - 1.0;
+            let light = Vector3::new((1.0 - cosine * cosine).max(0.0).sqrt(), 0.0, cosine);
+            cap_mean_rgb(&[unit(light)], &Vector3::z())[0]
+        };
+        Self { by_cosine: (0..=Self::STEPS).map(of).collect() }
+    }
+
+    /// The weight of a light under this cosine.
+    pub(crate) fn at(&self, cosine: f64) -> f64 {
+        let place = f64::midpoint(cosine.clamp(-1.0, 1.0), 1.0) * Self::STEPS as f64;
+        let before = (place as usize).min(Self::STEPS - 1);
+        let part = place - before as f64;
+        self.by_cosine[before] * (1.0 - part) + self.by_cosine[before + 1] * part
+    }
+}
+
 /// Largest part that clipped points give of what any patch of the cap receives.
 pub fn largest_clipped_share(sources: &[Source], towards_camera: &Vector3<f64>) -> f64 {
     let share = |normal: &Vector3<f64>| {
