@@ -20,7 +20,8 @@ pub fn value_words(finding: &Finding) -> String {
     // An angle between two directions has no sign; a difference in stops without its sign says little.
     let signed = finding.unit != "deg";
     if finding.unit == TOLERANCES {
-        return format!("{bound}{} x tolerance", number_words(value, finding.value_sd, TOLERANCES, false));
+        let percent = number_words(100.0 * value, finding.value_sd.map(|sd| 100.0 * sd), "percent", false);
+        return format!("{bound}{percent} % of tolerance");
     }
     let unit = printable_text(&finding.unit);
     format!("{bound}{} {unit}", number_words(value, finding.value_sd, &finding.unit, signed))
@@ -29,7 +30,8 @@ pub fn value_words(finding: &Finding) -> String {
 /// The tolerance with its unit, or a dash where there is none.
 pub fn tolerance_words(finding: &Finding) -> String {
     if finding.unit == TOLERANCES {
-        format!("{} x", plain_number(finding.tolerance))
+        // The number is told in parts of it.
+        "-".to_owned()
     } else if finding.tolerance.is_finite() && finding.tolerance > 0.0 {
         format!("{} {}", plain_number(finding.tolerance), printable_text(&finding.unit))
     } else {

@@ -82,7 +82,10 @@ impl Number {
 }
 
 pub(super) fn words(finding: &Finding) -> String {
-    let number = format!("{} ({})", value_words(finding), tolerance_words(finding));
+    let number = match tolerance_words(finding).as_str() {
+        "-" => value_words(finding),
+        tolerance => format!("{} ({tolerance})", value_words(finding)),
+    };
     match decisive_reason(finding) {
         Some(reason) => format!("{number}: {reason}"),
         None => number,
