@@ -3,6 +3,7 @@
 pub mod capture_time;
 pub mod date;
 pub mod error;
+pub(crate) mod nearest;
 pub mod nnls;
 pub(crate) mod parallel;
 pub(crate) mod relative;

@@ -1,6 +1,7 @@
 //! What may be typed.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
@@ -95,6 +96,22 @@ pub(super) struct LensArgs {
     pub(super) sensor_mm: Option<SensorSize>,
 }
 
+/// Where encodings by name of a colour config are looked up.
+#[derive(Debug, Clone, Default, Args)]
+#[command(next_help_heading = READING)]
+pub(super) struct ConfigArgs {
+    /// OpenColorIO config for encodings such as ocio:NAME [default: the environment variable OCIO]
+    #[arg(long, value_name = "FILE")]
+    pub(super) ocio: Option<String>,
+}
+
+impl ConfigArgs {
+    /// The config's file.
+    pub(super) fn config(&self) -> Option<Arc<str>> {
+        self.ocio.clone().or_else(|| std::env::var("OCIO").ok()).map(Arc::from)
+    }
+}
+
 /// `check`.
 #[derive(Debug, Clone, Default, Args)]
 #[command(after_help = examples::CHECK)]
@@ -184,6 +201,8 @@ pub(super) struct CheckArgs {
     #[arg(long = "clip-level", value_parser = assignment::clip_level, value_name = "ROLE=VALUE", help_heading = READING)]
     pub(super) clip_levels: Vec<Assignment<Positive>>,
     #[command(flatten)]
+    pub(super) config: ConfigArgs,
+    #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
 
@@ -210,6 +229,8 @@ pub(super) struct SphereArgs {
     /// Linear reflectance of the sphere in the frame's colour space, each above 0 and at most 1.2
     #[arg(long, value_name = "R,G,B")]
     pub(super) reflectance: Option<Numbers>,
+    #[command(flatten)]
+    pub(super) config: ConfigArgs,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
@@ -272,9 +293,10 @@ impl From<LimitArgs> for Limits {
 
 impl PictureArgs {
     /// The entry of a frame that is read so, within `limits`.
-    pub(super) fn image_spec(&self, frame: &str, limits: LimitArgs) -> ImageSpec {
+    pub(super) fn image_spec(&self, frame: &str, config: &ConfigArgs, limits: LimitArgs) -> ImageSpec {
         ImageSpec {
             limits: limits.into(),
+            colour_config: config.config(),
             encoding: self.encoding.clone(),
             encoding_by_option: self.encoding.is_some(),
             colour_space: self.colour_space.clone(),
@@ -308,6 +330,8 @@ pub(super) struct ReflectanceArgs {
     pub(super) lens: LensArgs,
     #[command(flatten)]
     pub(super) picture: PictureArgs,
+    #[command(flatten)]
+    pub(super) config: ConfigArgs,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }
@@ -345,6 +369,8 @@ pub(super) struct SetLightArgs {
     /// Print text for people, or one JSON record per line
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
+    #[command(flatten)]
+    pub(super) config: ConfigArgs,
     #[command(flatten)]
     pub(super) limits: LimitArgs,
 }

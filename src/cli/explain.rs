@@ -4,12 +4,12 @@ use textwrap::{Options, WordSplitter, fill};
 
 use super::console::Console;
 use super::exit::ExitStatus;
+use crate::base::nearest::near;
 use crate::check;
 use crate::check::docs::{CheckDoc, TOPICS, Topic, named};
 use crate::colour::ColourSpace;
 use crate::image::encoding::Encoding;
 use crate::sheet::Tolerances;
-use crate::sheet::near;
 
 /// Columns of the page.
 const COLUMNS: usize = 80;
@@ -88,7 +88,9 @@ const ENCODINGS: Topic = Topic {
            say, or is wrong, give it in the sheet (\"encoding\" and \"colour_space\" on the picture) or by an option \
            (--encoding mirror=s-log3, --colour-space cg=acescg). A wrong encoding makes every stop wrong.\n\
            Capitals, hyphens, spaces and dots make no difference: S-Log3 and slog3 are the same. Instead of a name you can \
-           give a Common LUT Format file (show.clf) that turns code values into scene-linear light.",
+           give a Common LUT Format file (show.clf) that turns code values into scene-linear light, or ocio:NAME, a colour \
+           space, alias or role of the OpenColorIO config given by --ocio FILE or the environment variable OCIO (ocio: alone: by \
+           the config's file rules).",
 };
 
 fn encodings_text() -> String {

@@ -6,11 +6,12 @@ use serde_json::{Map, Value, json};
 
 use super::args::{CheckArgs, LensArgs};
 use super::assignment::{NamedFile, Positive};
+use crate::base::nearest::{near, nearest};
 use crate::image::clf::ClfTransform;
 use crate::image::limits::Limits;
 use crate::new_shot::{beside_role, shot_name as shot_in, version};
 use crate::sheet::{CameraSpec, CgSphereSpec, ImageSpec, MirrorSpec, SHEET_FORMAT, ShotSheet, Tolerances};
-use crate::sheet::{NAMED_TOLERANCES, near, nearest, sheet_from_json};
+use crate::sheet::{NAMED_TOLERANCES, sheet_from_json};
 use crate::{Error, ErrorKind, Result};
 
 /// A sheet that holds what the options say and nothing else; its paths are relative to the working folder.
@@ -191,6 +192,7 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
         limits.max_bytes = Limits::default().max_bytes.min(memory.0);
     }
     sheet.limit_pictures(limits);
+    sheet.use_colour_config(args.config.config().as_ref());
     Ok(sheet)
 }
 

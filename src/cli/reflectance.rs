@@ -56,7 +56,7 @@ pub(super) fn run(args: &ReflectanceArgs, console: &mut Console) -> anyhow::Resu
 fn query(args: &ReflectanceArgs) -> anyhow::Result<ReflectanceQuery> {
     let frame = args.frame.to_str().ok_or_else(|| wrong_use("reflectance", "the frame's name is not Unicode"))?;
     Ok(ReflectanceQuery {
-        image: args.picture.image_spec(frame, args.limits),
+        image: args.picture.image_spec(frame, &args.config, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         told: sphere::told("reflectance", &args.picture)?,
         seen_directly: corners("--seen-directly", &args.seen_directly)?,

@@ -6,10 +6,13 @@ use std::path::{Path, PathBuf};
 use super::args::CheckArgs;
 use super::assignment::Positive;
 use super::{overrides, wrong_use};
+use crate::base::nearest::near;
 use crate::colour::ColourSpace;
+use crate::image::clf::ClfTransform;
+use crate::image::colour_config::name_in_config;
 use crate::image::encoding::Encoding;
 use crate::printable;
-use crate::sheet::{ShotSheet, Tolerances, check_names, load_sheet, near, near_from, outline_from};
+use crate::sheet::{ShotSheet, Tolerances, check_names, load_sheet, near_from, outline_from};
 
 /// No angle is larger.
 const LARGEST_ANGLE_DEG: f64 = 180.0;
@@ -81,9 +84,9 @@ fn refuse_wide_angle(tolerances: &Tolerances, name: &str, Positive(value): Posit
     Err(wrong_use("check", format!("--tolerance {name}={value}: an angle is at most {LARGEST_ANGLE_DEG} deg")))
 }
 
-/// A file in place of an encoding's name.
+/// A file, or a name in a colour config, in place of an encoding's name.
 fn is_transform(name: &str) -> bool {
-    Path::new(name).extension().is_some_and(|ending| ending.eq_ignore_ascii_case("clf"))
+    ClfTransform::is_name(name) || name_in_config(name).is_some()
 }
 
 fn unknown(option: &str, name: &str, known: impl Iterator<Item = &'static str>) -> String {

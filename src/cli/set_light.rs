@@ -43,6 +43,7 @@ fn name_in(origin: &Path) -> String {
 fn one(origin: &Path, args: &SetLightArgs, taken: &mut BTreeSet<String>) -> Result<Done> {
     let mut sheet = load_sheet_of_set(origin)?;
     sheet.limit_pictures(args.limits.into());
+    sheet.use_colour_config(args.config.config().as_ref());
     if !taken.insert(report_stem(&sheet.shot, None)) {
         let remedy = "give the shots different names, or write to two folders";
         return Err(Error::new(ErrorKind::Parameter, origin, "an earlier sheet names the same shot", remedy));

@@ -46,7 +46,7 @@ pub(super) fn run(args: &SphereArgs, console: &mut Console) -> anyhow::Result<Ex
 fn query(args: &SphereArgs) -> anyhow::Result<SphereQuery> {
     let frame = args.frame.to_str().ok_or_else(|| wrong_use("sphere", "the frame's name is not Unicode"))?;
     Ok(SphereQuery {
-        image: args.read_as.image_spec(frame, args.limits),
+        image: args.read_as.image_spec(frame, &args.config, args.limits),
         camera: overrides::camera(None, &args.lens, &args.frame)?,
         horizontal_fov_deg: args.lens.fov_deg,
         told: told("sphere", &args.read_as)?,

@@ -2,6 +2,7 @@
 
 mod ceiling;
 pub mod clf;
+pub mod colour_config;
 mod dpx;
 pub mod encoding;
 mod exif;
@@ -236,7 +237,8 @@ impl Frame {
     /// The picture was made for a display: its file holds whole numbers in a display encoding, which with more than
     /// 8 bits nobody vouched for. A tone curve or view transform that no standard describes is most likely in it.
     pub fn is_display_picture(&self) -> bool {
-        if clf::ClfTransform::is_name(&self.record.encoding) {
+        let by_config = colour_config::name_in_config(&self.record.encoding).is_some();
+        if by_config || clf::ClfTransform::is_name(&self.record.encoding) {
             return false; // a transform that somebody made for it
         }
         let vouched = matches!(&*self.record.encoding_from, "sheet" | "option");

@@ -19,7 +19,8 @@ pub struct ImageSpec {
     #[schemars(length(min = 1))]
     pub frame: String,
     /// How code values relate to light: a name (`scene-linear`, `srgb`, …; see `plateproof explain encodings`), or a
-    /// Common LUT Format file (`show.clf`, relative to the sheet) that converts code values to scene-linear light. If
+    /// Common LUT Format file (`show.clf`, relative to the sheet) that converts code values to scene-linear light, or
+    /// `ocio:NAME`, a colour space of the OpenColorIO config given by `--ocio` or `$OCIO` (`ocio:` alone: by its file rules). If
     /// left out: what the file says.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub encoding: Option<String>,
@@ -68,6 +69,9 @@ pub struct ImageSpec {
     /// `colour_space` came from a command-line option, not from the sheet.
     #[serde(skip)]
     pub colour_space_by_option: bool,
+    /// The colour config in which an encoding `ocio:NAME` is looked up. Set by whoever runs the program, never by a sheet.
+    #[serde(skip)]
+    pub colour_config: Option<Arc<str>>,
     /// A pass over the movie, where more of its frames are wanted.
     #[serde(skip)]
     pub pass: Option<Arc<MoviePass>>,

@@ -39,7 +39,6 @@ pub use schema::sheet_schema;
 pub use sensor_format::{SENSOR_FORMATS, SensorFormat};
 pub use set::{EnvironmentSpec, MeasuredSpec, PlaceSpec, WaiverSpec};
 pub use shot::{SHEET_FORMAT, ShotSheet};
-pub(crate) use structure::{near, nearest};
 pub(crate) use tolerances::NAMED_TOLERANCES;
 pub use tolerances::{
     AngleTolerance, CleanPlateTolerance, ColourTolerance, PercentTolerance, PixelTolerance, StopsTolerance, Tolerances,

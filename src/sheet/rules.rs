@@ -2,13 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use super::structure::{Misfit, missing_key, nearest};
+use super::structure::{Misfit, missing_key};
 use super::{
     CameraSpec, CheckId, ImageSpec, MirrorSpec, NAMED_TOLERANCES, PlaceSpec, SENSOR_FORMATS, SensorFormat, ShotSheet,
     Tolerances, WaiverSpec, length_mm,
 };
 use crate::CaptureTime;
 use crate::base::date::IsoDate;
+use crate::base::nearest::nearest;
 use crate::sheet::mirror::{near_from, outline_from};
 
 type Rule = Result<(), Misfit>;

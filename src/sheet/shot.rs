@@ -1,6 +1,7 @@
 //! The shot sheet's top level.
 
 use std::path::PathBuf;
+use std::sync::Arc;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -84,12 +85,21 @@ impl ShotSheet {
 
     /// Sets how much memory and time reading each picture may take.
     pub fn limit_pictures(&mut self, limits: Limits) {
+        self.each_picture(|image| image.limits = limits);
+    }
+
+    /// Sets the colour config in which encodings `ocio:NAME` are looked up.
+    pub fn use_colour_config(&mut self, config: Option<&Arc<str>>) {
+        self.each_picture(|image| image.colour_config = config.cloned());
+    }
+
+    fn each_picture(&mut self, change: impl FnMut(&mut ImageSpec)) {
         let brackets = self.mirrors.iter_mut().map(|mirror| &mut mirror.bracket);
         let brackets = brackets.chain(self.grey_spheres.iter_mut().map(|matte| &mut matte.bracket));
         let single = [&mut self.plate, &mut self.clean_plate, &mut self.straight_lines].into_iter().flatten();
         let single = single.chain(self.environment.iter_mut().flat_map(EnvironmentSpec::pictures_mut));
         let single = single.chain(self.cg.spheres.iter_mut().map(|sphere| &mut sphere.image));
-        single.chain(brackets.flatten()).for_each(|image| image.limits = limits);
+        single.chain(brackets.flatten()).for_each(change);
     }
 
     /// The rendered sphere that matches the mirror of that name.

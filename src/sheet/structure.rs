@@ -3,6 +3,7 @@
 //! This supports only what the sheet's schema uses: `type`, `properties`, `items`, bounds, `const`, `enum`, `anyOf`,
 //! `oneOf` and `$ref`. A test elsewhere compares it with a complete validator.
 
+use crate::base::nearest::nearest;
 use std::fmt;
 
 use serde_json::{Map, Value};
@@ -273,25 +274,6 @@ fn unknown_key(path: &str, key: &str, known: &Map<String, Value>) -> Misfit {
         None => format!("known here: {list}"),
     };
     Misfit { cause: format!("unknown key `{path}`"), remedy }
-}
-
-/// Likeness below which a guess misleads more than it helps (common practice, no source).
-const LEAST_LIKENESS: f64 = 0.8;
-
-/// The known word that `word` is most likely a slip of; `None` where none is near.
-pub(crate) fn near<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    nearest(word, known).filter(|guess| likeness(word, guess) >= LEAST_LIKENESS)
-}
-
-/// The known word most like `word` (Jaro–Winkler, which favours a shared start); upper case, `-` and `_` make no
-/// difference.
-pub(crate) fn nearest<'a>(word: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
-    known.max_by(|a, b| likeness(word, a).total_cmp(&likeness(word, b)))
-}
-
-fn likeness(a: &str, b: &str) -> f64 {
-    let plain = |text: &str| text.to_lowercase().replace('-', "_");
-    strsim::jaro_winkler(&plain(a), &plain(b))
 }
 
 fn wrong(path: &str, expected: &[&Value], found: &Value) -> Misfit {

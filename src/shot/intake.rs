@@ -4,6 +4,7 @@ use std::path::Path;
 
 use crate::colour::ColourSpace;
 use crate::image::clf::ClfTransform;
+use crate::image::colour_config::{ConfigRequest, ConfigTransform, name_in_config};
 use crate::image::encoding::Encoding;
 use crate::image::open::{Belief, OpenRequest, open_part, open_rows};
 use crate::image::rows::without_pixels;
@@ -26,8 +27,8 @@ pub(super) fn open_part_of(
     choose: &(dyn Fn(&Frame) -> Wanted + Sync),
 ) -> Result<Opened> {
     let (path, shown_as) = (spec.path(base_dir)?, spec.file_name()?);
-    let transform = transform(spec, base_dir)?;
-    let request = request(spec, (&path, &shown_as), role, want_alpha, transform.is_some())?;
+    let transform = Transform::of(spec, base_dir)?;
+    let request = request(spec, (&path, &shown_as), role, want_alpha, transform.as_ref())?;
     let mut opened = open_part(&request, choose)?;
     as_the_sheet_says(&mut opened.frame, spec, transform.as_ref());
     Ok(opened)
@@ -36,8 +37,8 @@ pub(super) fn open_part_of(
 /// Hands the frame of an image entry to `sink` in strips; gives it back without pixels.
 pub(super) fn open_rows_of(spec: &ImageSpec, base_dir: &Path, role: &str, sink: &mut dyn RowSink) -> Result<Frame> {
     let (path, shown_as) = (spec.path(base_dir)?, spec.file_name()?);
-    let transform = transform(spec, base_dir)?;
-    let request = request(spec, (&path, &shown_as), role, false, transform.is_some())?;
+    let transform = Transform::of(spec, base_dir)?;
+    let request = request(spec, (&path, &shown_as), role, false, transform.as_ref())?;
     let mut frame = open_rows(&request, &mut Decoded { spec, transform: transform.as_ref(), sink })?;
     as_the_sheet_says(&mut frame, spec, transform.as_ref());
     Ok(frame)
@@ -46,7 +47,7 @@ pub(super) fn open_rows_of(spec: &ImageSpec, base_dir: &Path, role: &str, sink: 
 /// Hands strips on as the sheet says how they are to be read.
 struct Decoded<'a> {
     spec: &'a ImageSpec,
-    transform: Option<&'a (String, ClfTransform)>,
+    transform: Option<&'a Transform>,
     sink: &'a mut dyn RowSink,
 }
 
@@ -72,14 +73,16 @@ fn request<'a>(
     (path, shown_as): (&'a Path, &'a str),
     role: &'a str,
     want_alpha: bool,
-    has_transform: bool,
+    transform: Option<&Transform>,
 ) -> Result<OpenRequest<'a>> {
+    let has_transform = transform.is_some();
+    let by_config = transform.and_then(Transform::space);
     Ok(OpenRequest {
         path,
         shown_as,
         role,
         encoding: if has_transform { Some(code_values(spec)) } else { encoding(spec, path)? },
-        colour_space: colour_space(spec, path)?,
+        colour_space: by_config.or(colour_space(spec, path)?),
         layer: spec.layer.as_deref(),
         clip_level: spec.clip_level.filter(|_| !has_transform),
         want_alpha,
@@ -89,10 +92,9 @@ fn request<'a>(
 }
 
 /// What the sheet says beyond what a request can tell.
-fn as_the_sheet_says(frame: &mut Frame, spec: &ImageSpec, transform: Option<&(String, ClfTransform)>) {
-    if let Some((name, transform)) = transform {
+fn as_the_sheet_says(frame: &mut Frame, spec: &ImageSpec, transform: Option<&Transform>) {
+    if let Some(transform) = transform {
         transform.decode(frame);
-        frame.record.encoding.clone_from(name);
         frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
     }
     if spec.white_balance == Some(WhiteBalance::Fixed) {
@@ -100,10 +102,49 @@ fn as_the_sheet_says(frame: &mut Frame, spec: &ImageSpec, transform: Option<&(St
     }
 }
 
-/// The Common LUT Format file that the entry names as its encoding, with the name as given.
-fn transform(spec: &ImageSpec, base_dir: &Path) -> Result<Option<(String, ClfTransform)>> {
-    let Some(name) = spec.encoding.as_deref().filter(|name| ClfTransform::is_name(name)) else { return Ok(None) };
-    Ok(Some((name.to_owned(), ClfTransform::read(&base_dir.join(name))?)))
+/// A transform in place of a named curve.
+enum Transform {
+    /// A Common LUT Format file, with its name as given.
+    File(String, ClfTransform),
+    /// A colour space of a config.
+    Config(ConfigTransform),
+}
+
+impl Transform {
+    /// The one that the entry names as its encoding.
+    fn of(spec: &ImageSpec, base_dir: &Path) -> Result<Option<Self>> {
+        let Some(encoding) = spec.encoding.as_deref() else { return Ok(None) };
+        if ClfTransform::is_name(encoding) {
+            return Ok(Some(Self::File(encoding.to_owned(), ClfTransform::read(&base_dir.join(encoding))?)));
+        }
+        let Some(name) = name_in_config(encoding) else { return Ok(None) };
+        let request = ConfigRequest {
+            config: spec.colour_config.as_deref(),
+            name,
+            picture: &spec.path(base_dir)?,
+            space_is_told: spec.colour_space.is_some(),
+        };
+        Ok(Some(Self::Config(ConfigTransform::read(&request)?)))
+    }
+
+    /// The colour space of what comes out, where the transform says it.
+    fn space(&self) -> Option<Belief<ColourSpace>> {
+        let Self::Config(transform) = self else { return None };
+        transform.space().map(|space| Belief { value: space.clone(), from: "config" })
+    }
+
+    fn decode(&self, frame: &mut Frame) {
+        match self {
+            Self::File(name, transform) => {
+                transform.decode(frame);
+                frame.record.encoding.clone_from(name);
+            }
+            Self::Config(transform) => {
+                transform.decode(frame);
+                frame.record.encoding = format!("ocio:{}", transform.name());
+            }
+        }
+    }
 }
 
 /// The transform takes the file's code values as they are.

@@ -18,6 +18,7 @@ use super::sequence::{ShotResult, frame_numbers, sheet_at};
 use crate::base::date::IsoDate;
 use crate::check::clean_plate::files_of_take;
 use crate::findings::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote};
+use crate::image::colour_config::{self, name_in_config};
 use crate::report::{report_stem, to_json};
 use crate::sheet::ShotSheet;
 
@@ -111,6 +112,13 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
     let files =
         files_of(sheet, &told, options.every).into_iter().map(|(name, path)| json!([name, hash_of(&name, &path)]));
     let files: Vec<Value> = files.collect();
+    let by_config =
+        |image: &&crate::sheet::ImageSpec| image.encoding.as_deref().is_some_and(|e| name_in_config(e).is_some());
+    let config =
+        sheet.images().iter().map(|(_, image)| *image).find(by_config).and_then(|image| image.colour_config.clone());
+    let config_files = config.as_deref().map(colour_config::files).unwrap_or_default();
+    let config_files: Vec<Value> =
+        config_files.iter().map(|path| json!([path, hash_of(&path.to_string_lossy(), path)])).collect();
     let all = json!({
         "tool": ToolNote::current(),
         "sheet": told,
@@ -123,7 +131,7 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         "predict": options.predict,
         "fixes": options.fixes,
         "every": options.every,
-        "files": files,
+        "files": files.into_iter().chain(config_files).collect::<Vec<_>>(),
     });
     blake3::hash(all.to_string().as_bytes()).to_hex().to_string()
 }
