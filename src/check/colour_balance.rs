@@ -13,9 +13,7 @@ use crate::colour::difference::grey_patch_difference;
 use crate::colour::luminance;
 use crate::colour::uncertainty::{difference_sd, temperature_uncertainty};
 use crate::compare::Comparison;
-use crate::compare::pairing::pair_sides;
 use crate::compare::rotation::Rotation;
-use crate::compare::shared::shared_directions;
 use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
 use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{hidden, jackknife, scatter, tone_curve};
@@ -143,7 +141,7 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, overall: Option<&Ove
             overall.map_or(0.0, |o| o.left_out_sd_stops),
             "lights that the photograph clips are left out, and the CG does not show them alike",
         ),
-        (hidden::channel_sd_stops(&pair.hidden()), "part of the sphere may be hidden"),
+        (hidden::channel_sd_stops(pair.hidden()), "part of the sphere may be hidden"),
         (reflectance, "the sphere's tint is not well known; measure it, or give it in the sheet"),
         (curve, curve_words(trust)),
         (white, "the camera's white balance was automatic"),
@@ -381,8 +379,7 @@ fn judge(finding: &mut Finding, lights: &Lights, overall: &Balance, sd: f64, mir
 
 /// Key and fill on their own.
 fn parts(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement, sd: f64) {
-    let pairing = pair_sides(&pair.mirror, cg);
-    if let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) {
+    if let Some((m, c)) = pair.pairing().pairs.iter().find(|p| p.0 == 0) {
         let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
         if key.clipped || partner.clipped {
             let side = if key.clipped { "key" } else { "CG key" };
@@ -396,9 +393,8 @@ fn parts(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement, sd: f
             insert(finding, "key", &b);
         }
     }
-    let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
     let (mut mirror, mut other) = ([0.0; 3], [0.0; 3]);
-    for s in &shared {
+    for s in pair.shared() {
         for channel in 0..3 {
             mirror[channel] += s.mirror.rgb[channel] * s.steradian;
             other[channel] += s.cg.rgb[channel] * s.steradian;

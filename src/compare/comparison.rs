@@ -1,7 +1,10 @@
 //! Two measured sides, ready to be judged.
 
+use std::sync::OnceLock;
+
+use super::pairing::{Pairing, pair_sides};
 use super::rotation::{Rotation, RotationSearch};
-use super::shared::shared_directions;
+use super::shared::{SharedDirection, shared_directions};
 use super::sphere_measurement::SphereMeasurement;
 use super::uncertainty::common_mode::CommonMode;
 use super::uncertainty::drift::DriftUncertainty;
@@ -37,6 +40,16 @@ pub struct Comparison {
     pub place_is_assumed: bool,
     /// Tolerances.
     pub tolerances: Tolerances,
+    /// What follows from the two sides, found once.
+    pub(crate) derived: Derived,
+}
+
+/// What several checks ask of two sides; each is found by whoever asks first.
+#[derive(Debug, Default)]
+pub(crate) struct Derived {
+    hidden: OnceLock<Hidden>,
+    shared: OnceLock<Vec<SharedDirection>>,
+    pairing: OnceLock<Pairing>,
 }
 
 impl Comparison {
@@ -59,8 +72,20 @@ impl Comparison {
     }
 
     /// The directions that something in front of the photographed sphere may hide.
-    pub fn hidden(&self) -> Hidden {
-        Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref())
+    pub fn hidden(&self) -> &Hidden {
+        let find = || Hidden::find(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref());
+        self.derived.hidden.get_or_init(find)
+    }
+
+    /// The directions that both spheres show on equal terms, a rotation undone.
+    pub(crate) fn shared(&self) -> &[SharedDirection] {
+        let find = || shared_directions(&self.mirror, self.cg_on_equal_terms(), self.rotation.as_ref());
+        self.derived.shared.get_or_init(find)
+    }
+
+    /// Which light is which, on equal terms, as they lie.
+    pub(crate) fn pairing(&self) -> &Pairing {
+        self.derived.pairing.get_or_init(|| pair_sides(&self.mirror, self.cg_on_equal_terms()))
     }
 
     /// Error that limiting the CG to the photograph's clip level may cause in a number of it, stops.

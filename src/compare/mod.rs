@@ -12,3 +12,4 @@ pub mod uncertainty;
 pub(crate) mod visibility;
 
 pub use comparison::Comparison;
+pub(crate) use comparison::Derived;

@@ -5,13 +5,13 @@ use nalgebra::{Matrix3, Vector3};
 use crate::base::parallel;
 use crate::check::{CHECKS, blank, reference_drift, sun};
 use crate::colour::ColourSpace;
-use crate::compare::Comparison;
 use crate::compare::rotation::{RotationSearch, search_rotation};
 use crate::compare::sphere_faults::{Seam, find_seam};
 use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use crate::compare::uncertainty::drift::DriftUncertainty;
 use crate::compare::uncertainty::surface_blur::SurfaceBlurUncertainty;
 use crate::compare::uncertainty::{fall_off, reflectance};
+use crate::compare::{Comparison, Derived};
 use crate::findings::remedy::Ask;
 use crate::findings::{CheckId, ErrorNote, Finding, Report, SphereReport, SphereRole, Verdict};
 use crate::image::Frame;
@@ -445,6 +445,7 @@ fn compare(sheet: &ShotSheet, spec: &MirrorSpec, cg: &CgSphereSpec, found: &Foun
         drift: DriftUncertainty::default(),
         place_is_assumed: false,
         tolerances: sheet.tolerances,
+        derived: Derived::default(),
     }
 }
 

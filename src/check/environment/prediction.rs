@@ -5,10 +5,10 @@ use serde_json::{Map, Value, json};
 use super::super::CHECKS;
 use super::super::shot_check::PairEvidence;
 use super::Captured;
-use crate::compare::Comparison;
 use crate::compare::rotation::{RotationSearch, Turns, level_axes, search_rotation};
 use crate::compare::sphere_measurement::{MeasurementRequest, ReflectanceUncertainty, SphereMeasurement, Trust};
 use crate::compare::uncertainty::reflectance;
+use crate::compare::{Comparison, Derived};
 use crate::findings::{CheckId, Finding, Remedy, SphereRole, Verdict};
 use crate::light::environment::{PredictedSphere, Stance, predict_mirror};
 use crate::light::radiance::{Radiometry, RecordingLimit};
@@ -89,6 +89,7 @@ impl Predicted {
             drift: known.drift,
             place_is_assumed: false,
             tolerances: sheet.tolerances,
+            derived: Derived::default(),
         })
     }
 
@@ -118,6 +119,7 @@ impl Predicted {
             drift: crate::compare::uncertainty::drift::DriftUncertainty::default(),
             place_is_assumed: false,
             tolerances: sheet.tolerances,
+            derived: Derived::default(),
         })
     }
 }

@@ -7,7 +7,7 @@ use crate::base::statistics::weighted_median;
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::pairing::pair_sides;
-use crate::compare::shared::{SharedDirection, median_stops, shared_directions};
+use crate::compare::shared::{median_stops, shared_directions};
 use crate::compare::sphere_measurement::{SphereMeasurement, Trust};
 use crate::compare::uncertainty::{patch, tone_curve, veil};
 use crate::findings::detail::DECIDED_BY;
@@ -163,7 +163,7 @@ fn remedy(pair: &Comparison, numbers: &Numbers, worse: &Judged) -> Step {
 /// The median over shared directions with all its uncertainties; `None` where too few are shared.
 fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
     let cg = pair.cg_on_equal_terms();
-    let shared = shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
+    let shared = pair.shared();
     let fraction = shared.iter().map(|s| s.steradian).sum::<f64>() / (4.0 * std::f64::consts::PI);
     finding.detail.insert("directions_fraction".to_owned(), fraction.into());
     let method = if fraction < MIN_FRACTION { "mean illuminance of patches" } else { "median over directions" };
@@ -174,24 +174,24 @@ fn surroundings(pair: &Comparison, finding: &mut Finding) -> Option<Judged> {
     if let Some(rotation) = pair.rotation.as_ref() {
         finding.detail.insert("rotation_undone_deg".to_owned(), rotation.angle_deg.value.into());
     }
-    let (value, spread_sd) = median_stops(&shared)?;
+    let (value, spread_sd) = median_stops(shared)?;
     let mut uncertainties = uncertainties(pair, cg, value, spread_sd);
-    uncertainties.push((clipped_veil_sd(pair, &shared), "clipped lights may lie over the surroundings as a veil"));
+    uncertainties.push((clipped_veil_sd(pair), "clipped lights may lie over the surroundings as a veil"));
     let stops = Estimate::new(value, combined(&uncertainties));
     Some(Judged { what: "surroundings", stops, uncertainty: main_uncertainty(&uncertainties), verdict: None })
 }
 
 /// What the scattered light of clipped lamps may add to the photographed surroundings.
-fn clipped_veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
+fn clipped_veil_sd(pair: &Comparison) -> f64 {
     let clips = pair.mirror.lights.all.iter().any(|light| light.clipped);
-    if clips { veil_sd(pair, shared) } else { 0.0 }
+    if clips { veil_sd(pair) } else { 0.0 }
 }
 
 /// What the scattered light of all lamps may add to the photographed surroundings.
-pub(super) fn veil_sd(pair: &Comparison, shared: &[SharedDirection]) -> f64 {
+pub(super) fn veil_sd(pair: &Comparison) -> f64 {
     let here = |light: &Light| pair.rotation.as_ref().map_or(light.direction, |r| r.cg_to_mirror * light.direction);
     let lamps: Vec<_> = pair.cg.lights.all.iter().map(|light| (here(light), light.illuminance.value)).collect();
-    veil::sd_stops(shared, &lamps)
+    veil::sd_stops(pair.shared(), &lamps)
 }
 
 fn curve_words(trust: Trust) -> &'static str {
@@ -263,8 +263,7 @@ fn details(finding: &mut Finding, pair: &Comparison, numbers: &Numbers) {
 
 /// Key against its partner. A clipped key gives only a bound.
 fn key_stops(finding: &mut Finding, pair: &Comparison, cg: &SphereMeasurement) {
-    let pairing = pair_sides(&pair.mirror, cg);
-    let Some((m, c)) = pairing.pairs.iter().find(|p| p.0 == 0) else { return };
+    let Some((m, c)) = pair.pairing().pairs.iter().find(|p| p.0 == 0) else { return };
     let (key, partner) = (&pair.mirror.lights.all[*m], &cg.lights.all[*c]);
     let relative = |l: &Light| l.illuminance.sd / l.illuminance.value.max(1e-30);
     let own = relative(key).hypot(relative(partner)) / std::f64::consts::LN_2;

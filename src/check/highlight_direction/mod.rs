@@ -11,7 +11,7 @@ use super::{Check, CheckDoc, blank, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops, wrap_deg};
 use crate::compare::Comparison;
 use crate::compare::pairing::{MAX_PAIR_DEG, Pairing, pair_turned};
-use crate::compare::shared::{median_stops, shared_directions};
+use crate::compare::shared::median_stops;
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::hidden::Hidden;
 use crate::compare::uncertainty::{blended_lights, optics, outline, tone_curve};
@@ -108,8 +108,7 @@ fn too_weak(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Sp
     if finding.verdict != Verdict::Match || cut_off.is_empty() || cg.trust.view_transform {
         return;
     }
-    let shared = shared_directions(&pair.mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref());
-    let Some(exposure) = median_stops(&shared) else { return };
+    let Some(exposure) = median_stops(pair.shared()) else { return };
     for (light, other) in cut_off {
         let Some(part) = below_ceiling::part_of_ceiling(pair, (light, other), cg, exposure) else { continue };
         finding.verdict = Verdict::Unsure;
@@ -143,7 +142,7 @@ fn key_may_be_hidden(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasuremen
         return false;
     }
     let place = pair.rotation.as_ref().map_or(key.direction, |r| r.cg_to_mirror * key.direction);
-    may_be_hidden(&pair.hidden(), pair, key, &place)
+    may_be_hidden(pair.hidden(), pair, key, &place)
 }
 
 /// Why two keys that have no partner each need not be one light in two places: one of them may simply not be shown by the
@@ -153,8 +152,8 @@ fn excuse_of_key(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) -
         return None;
     }
     let hidden = pair.hidden();
-    let excuse = Excuse::of(pair, cg, OnlyOn::Cg, 0, &hidden);
-    Some(match excuse.or_else(|| Excuse::of(pair, cg, OnlyOn::Mirror, 0, &hidden))? {
+    let excuse = Excuse::of(pair, cg, OnlyOn::Cg, 0, hidden);
+    Some(match excuse.or_else(|| Excuse::of(pair, cg, OnlyOn::Mirror, 0, hidden))? {
         Excuse::Hidden => (
             "the CG's key is where something may hide the photographed sphere, so the photographed key is not known",
             Some(Ask::UncoveredSphere),

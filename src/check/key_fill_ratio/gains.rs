@@ -8,7 +8,6 @@ use nalgebra::{Matrix2, Vector2, Vector3};
 
 use crate::base::units::Stops;
 use crate::compare::Comparison;
-use crate::compare::pairing::pair_sides;
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::findings::remedy::{ContrastCure, LightToMend};
 use crate::light::lights::Light;
@@ -54,7 +53,7 @@ struct Wrong<'a> {
 /// What to multiply, and whether that holds with the exposure corrected; `None` where no gains mend the contrast.
 pub(super) fn cure(pair: &Comparison, cg: &SphereMeasurement) -> Option<(bool, ContrastCure)> {
     let extremes = pair.mirror.extremes?;
-    let off = level_stops(pair, cg).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
+    let off = level_stops(pair).filter(|stops| stops.abs() > pair.tolerances.exposure.stops).unwrap_or(0.0);
     let patches = Patches {
         cg,
         normals: [extremes.bright_normal, extremes.dark_normal].map(|normal| in_cg(pair, &normal)),
@@ -72,9 +71,8 @@ fn in_cg(pair: &Comparison, direction: &Vector3<f64>) -> Vector3<f64> {
 }
 
 /// By how much the surroundings of the CG are brighter, stops.
-fn level_stops(pair: &Comparison, cg: &SphereMeasurement) -> Option<f64> {
-    let shared = crate::compare::shared::shared_directions(&pair.mirror, cg, pair.rotation.as_ref());
-    crate::compare::shared::median_stops(&shared).map(|median| median.0)
+fn level_stops(pair: &Comparison) -> Option<f64> {
+    crate::compare::shared::median_stops(pair.shared()).map(|median| median.0)
 }
 
 impl Patches<'_> {
@@ -102,8 +100,7 @@ impl Patches<'_> {
 
     /// The paired lights whose own strength is clearly off.
     fn wrong_lights(&self, pair: &Comparison) -> Vec<Wrong<'_>> {
-        let pairs = pair_sides(&pair.mirror, self.cg).pairs;
-        let wrong = pairs.into_iter().filter_map(|(m, c)| {
+        let wrong = pair.pairing().pairs.iter().copied().filter_map(|(m, c)| {
             let (ours, theirs) = (&pair.mirror.lights.all[m], &self.cg.lights.all[c]);
             let apart = angle_between_rad(&in_cg(pair, &ours.direction), &theirs.direction);
             if pair.rotation.is_some() && apart > TURNED_APART_RAD {

@@ -9,7 +9,6 @@ use nalgebra::Vector3;
 use super::{Check, CheckDoc, blank, combined, exposure, main_uncertainty, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
-use crate::compare::shared::shared_directions;
 use crate::compare::sphere_measurement::SphereMeasurement;
 use crate::compare::uncertainty::{blind_cone, outline, rim, surroundings, tone_curve};
 use crate::findings::remedy::{Ask, ContrastCure, Step, Waits};
@@ -161,7 +160,7 @@ fn scatter_sd_stops(pair: &Comparison) -> f64 {
 
 /// Light that lens and surface scatter from the lamps brightens the darkest patch most.
 fn veil_sd_stops(pair: &Comparison) -> f64 {
-    exposure::veil_sd(pair, &shared_directions(&pair.mirror, pair.cg_on_equal_terms(), pair.rotation.as_ref()))
+    exposure::veil_sd(pair)
 }
 
 /// Only part of what hides the sphere is recognised: all of it moves the ratio by about this factor more (measured on
