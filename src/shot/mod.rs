@@ -62,15 +62,22 @@ pub struct RunOptions {
     pub of_frame: Option<u32>,
 }
 
-/// A shot's report and picture.
+/// A shot's report and pictures.
 #[derive(Debug, Clone)]
 pub struct ShotOutcome {
-    /// The report.
+    /// The report; of a moving shot that of its worst frame.
     pub report: Report,
     /// The evidence picture as PNG bytes, where asked for and possible.
     pub picture_png: Option<Vec<u8>>,
-    /// Further files that checks made, to be written beside the report.
+    /// Further files to be written beside the report; of a moving shot the curve over time too.
     pub attachments: Vec<Attachment>,
+}
+
+impl ShotOutcome {
+    /// A report without pictures or other files.
+    pub fn of_report(report: Report) -> Self {
+        Self { report, picture_png: None, attachments: Vec::new() }
+    }
 }
 
 /// Frames of a shot by what they are.

@@ -20,4 +20,4 @@ pub use manifest::{Ledger, MANIFEST_FORMAT, Manifest, Planned, RunName, is_manif
 pub use options::Options;
 pub use part::{Part, parts_by_size};
 pub use provenance::{StillValid, seal, still_valid};
-pub use sequence::{ShotResult, check, frame_numbers};
+pub use sequence::{check, frame_numbers};

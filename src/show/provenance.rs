@@ -14,13 +14,14 @@ use serde_json::{Value, json};
 
 use super::Options;
 use super::file_hashes::FileHashes;
-use super::sequence::{ShotResult, frame_numbers, sheet_at};
+use super::sequence::{frame_numbers, sheet_at};
 use crate::base::date::IsoDate;
 use crate::check::clean_plate::files_of_take;
 use crate::findings::{Provenance, REPORT_FORMAT, Report, ShotVerdict, ToolNote};
 use crate::image::colour_config::{self, name_in_config};
 use crate::report::{report_stem, to_json};
 use crate::sheet::ShotSheet;
+use crate::shot::ShotOutcome;
 
 /// A report larger than this is not one of ours.
 const MAX_REPORT_BYTES: u64 = 64 << 20;
@@ -30,13 +31,13 @@ const MAX_REPORT_BYTES: u64 = 64 << 20;
 /// Files that the report lists among its inputs are taken as it read them, from `begun` on; the others are hashed now. A shot that could
 /// not be done gets no such note: it is tried again every time.
 pub fn seal(
-    result: &mut ShotResult,
+    result: &mut ShotOutcome,
     sheet: &ShotSheet,
     options: Options,
     text: &str,
     (hashes, begun): (&FileHashes, SystemTime),
 ) {
-    let ShotResult { report, picture_png, attachments } = result;
+    let ShotOutcome { report, picture_png, attachments } = result;
     if report.verdict == ShotVerdict::Error {
         return;
     }

@@ -13,7 +13,7 @@ use crate::image::MoviePass;
 use crate::report::fixes;
 use crate::report::picture::render_curves;
 use crate::sheet::{ImageSpec, ShotSheet};
-use crate::shot::{RunOptions, check_shot};
+use crate::shot::{RunOptions, ShotOutcome, check_shot};
 use crate::{Error, ErrorKind, Result};
 
 use super::Options;
@@ -27,19 +27,8 @@ const CURVE_ENDING: &str = "curve.png";
 /// More samples of one shot are a mistake.
 const MAX_SAMPLES: usize = 100_000;
 
-/// A shot's report and pictures.
-#[derive(Debug, Clone)]
-pub struct ShotResult {
-    /// The report; of a moving shot that of its worst frame.
-    pub report: Report,
-    /// The evidence picture as PNG bytes, where asked for and possible.
-    pub picture_png: Option<Vec<u8>>,
-    /// Further files to be written beside the report; of a moving shot the curve over time.
-    pub attachments: Vec<Attachment>,
-}
-
 /// Checks one shot, still or moving. Never fails: what went wrong is in the report.
-pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
+pub fn check(sheet: &ShotSheet, options: Options) -> ShotOutcome {
     let mut result = still_or_moving(sheet, options);
     if options.fixes {
         result.attachments.extend(fixes::files(&result.report));
@@ -47,30 +36,27 @@ pub fn check(sheet: &ShotSheet, options: Options) -> ShotResult {
     result
 }
 
-fn still_or_moving(sheet: &ShotSheet, options: Options) -> ShotResult {
+fn still_or_moving(sheet: &ShotSheet, options: Options) -> ShotOutcome {
     let numbers = match frame_numbers(sheet, options.every) {
         Ok(Some(numbers)) => numbers,
         Ok(None) => return still(sheet, options, None),
         Err(error) => {
             let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &error);
-            return ShotResult { report, picture_png: None, attachments: Vec::new() };
+            return ShotOutcome::of_report(report);
         }
     };
     moving(sheet, &numbers, options)
 }
 
-fn still(sheet: &ShotSheet, options: Options, of_frame: Option<u32>) -> ShotResult {
-    let outcome = check_shot(
-        sheet,
-        RunOptions {
-            picture: options.picture,
-            from_inside: options.from_inside,
-            predict: options.predict,
-            fixes: options.fixes,
-            of_frame,
-        },
-    );
-    ShotResult { report: outcome.report, picture_png: outcome.picture_png, attachments: outcome.attachments }
+fn still(sheet: &ShotSheet, options: Options, of_frame: Option<u32>) -> ShotOutcome {
+    let options = RunOptions {
+        picture: options.picture,
+        from_inside: options.from_inside,
+        predict: options.predict,
+        fixes: options.fixes,
+        of_frame,
+    };
+    check_shot(sheet, options)
 }
 
 /// The sheet with a pass planned over every movie of which more than one frame will be asked for.
@@ -86,7 +72,7 @@ fn with_passes(sheet: &ShotSheet, numbers: &[u32]) -> ShotSheet {
     sheet
 }
 
-fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotResult {
+fn moving(sheet: &ShotSheet, numbers: &[u32], options: Options) -> ShotOutcome {
     let sheet = &with_passes(sheet, numbers);
     let mut frames = Vec::with_capacity(numbers.len());
     let mut first_error = None;

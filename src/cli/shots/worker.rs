@@ -9,7 +9,8 @@ use crate::base::relative::relative_to;
 use crate::findings::Report;
 use crate::report::{WrittenPaths, render_text, report_stem, write_report};
 use crate::sheet::{ShotSheet, peek_sheet};
-use crate::show::{FileHashes, MemoryBudget, Planned, ShotResult, StillValid, check, need, seal, still_valid};
+use crate::shot::ShotOutcome;
+use crate::show::{FileHashes, MemoryBudget, Planned, StillValid, check, need, seal, still_valid};
 use crate::{Error, Result};
 
 /// What all workers share.
@@ -33,7 +34,7 @@ impl Worker<'_> {
             (Some(error), Err(_)) => Done::new(unreadable(task, error), Ok(None), true),
             (None, Err(error)) => {
                 let report = unreadable(task, &error);
-                self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None)
+                self.deliver(ShotOutcome::of_report(report), None)
             }
             (None, Ok(sheet)) => self.earlier(&sheet).unwrap_or_else(|| self.checked(&task.origin, &sheet)),
         }
@@ -55,18 +56,18 @@ impl Worker<'_> {
         let Some(_share) = self.budget.take(need.bytes) else {
             let refused = need.refused(origin, self.wanted.memory);
             let report = Report::failed(&sheet.shot, sheet.cg.version.clone(), &refused);
-            return self.deliver(ShotResult { report, picture_png: None, attachments: Vec::new() }, None);
+            return self.deliver(ShotOutcome::of_report(report), None);
         };
         let begun = SystemTime::now();
         self.deliver(check(sheet, self.wanted.options), Some((sheet, begun)))
     }
 
-    fn deliver(&self, mut result: ShotResult, checked: Option<(&ShotSheet, SystemTime)>) -> Done {
+    fn deliver(&self, mut result: ShotOutcome, checked: Option<(&ShotSheet, SystemTime)>) -> Done {
         let text = render_text(&result.report, false);
         if let Some((sheet, begun)) = checked {
             seal(&mut result, sheet, self.wanted.options, &text, (&self.hashes, begun));
         }
-        let ShotResult { report, picture_png, attachments } = result;
+        let ShotOutcome { report, picture_png, attachments } = result;
         let written = write_report(&self.wanted.out, &report, &text, picture_png.as_deref(), &attachments);
         Done::new(report, written.map(Some), self.keep_report)
     }
