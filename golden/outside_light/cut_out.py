@@ -13,7 +13,7 @@ import sys
 import numpy as np
 import OpenEXR
 
-SHOTS = {"cut_off_bracket": "work_023", "pink_highlights": "work_052"}
+SHOTS = {"cut_off_bracket": "work_023", "pink_highlights": "work_052", "pink_lamp": "report_102"}
 AROUND = 1.12
 
 

@@ -2,9 +2,9 @@
 
 use std::f64::consts::LN_2;
 
-use super::{Judged, common_uncertainties, usual_luminance};
 use nalgebra::Vector3;
 
+use super::{Judged, common_uncertainties, usual_luminance};
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
 use crate::check::{combined, main_uncertainty};

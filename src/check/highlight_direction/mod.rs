@@ -568,7 +568,7 @@ fn unpaired(finding: &mut Finding, pairing: &Pairing, pair: &Comparison, cg: &Sp
             if light.share.value + 2.0 * share_sd < UNPAIRED_SHARE && !light.clipped {
                 continue;
             }
-            let excuse = Excuse::of(pair, cg, only_on, index, &hidden);
+            let excuse = Excuse::of(pair, cg, only_on, index, hidden);
             if excuse.is_none() {
                 finding.verdict = Verdict::Mismatch;
                 // The keys have been reported already.

@@ -31,6 +31,13 @@ const ONE_LOOSE_LEVEL: f32 = 0.01;
 /// Noise of at least this part of the level tells that equal values are no chance; computed pictures have less.
 const LEAST_NOISE: f64 = 0.003;
 
+/// Noise of two steps of half floats: so many equal values are no rounding.
+const MORE_THAN_ROUNDING: f64 = 0.001;
+
+/// Where much overshoots, so many channels have to stand at one value, one of them in so many pixels (common practice, no source).
+const LEAST_HELD_CHANNELS: usize = 2;
+const LEAST_HELD: usize = 32;
+
 /// More pixels than this are not looked at one by one.
 const MOST_PIXELS: usize = 400_000;
 
@@ -40,8 +47,11 @@ pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<
     let (pixels, step) = sampled(frame, part);
     // Values of 8 bits stand in steps; so do log frames of 10 bits near their top.
     let in_codes = frame.integer_bits.is_some_and(|bits| bits <= 10);
-    let spikes: [Option<Spike>; 3] =
-        std::array::from_fn(|c| spike::find(pixels.iter().map(|rgb| rgb[c]).collect(), in_codes));
+    let channels: [Vec<f32>; 3] = std::array::from_fn(|c| spike::falling(pixels.iter().map(|rgb| rgb[c]).collect()));
+    let spikes = channels.each_ref().map(|values| spike::find(values, in_codes));
+    if !in_codes && let Some(found) = held(frame, &pixels, &channels, step) {
+        return Some(found);
+    }
     let most = |exact: bool| spikes.iter().flatten().filter(|s| s.exact || !exact).map(|s| s.count).max();
     most(false)?;
     let found =
@@ -54,7 +64,24 @@ pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<
     let level = spikes.map(|s| s.map_or(f32::INFINITY, |s| s.low));
     let all_exact = exact.iter().all(|l| l.is_finite());
     let within = if all_exact { ONE_LEVEL } else { ONE_LOOSE_LEVEL };
-    is_neutral(&spikes, within).then(|| found(level, all_exact && is_noisy(frame, &spikes)))?
+    is_neutral(&spikes, within).then(|| found(level, all_exact && is_noisy(frame, &spikes, LEAST_NOISE)))?
+}
+
+/// In spite of noise most channels stand at one value in many pixels, while another goes on varying there: no even light does so, however
+/// much overshoots.
+fn held(frame: &Frame, pixels: &[[f32; 3]], channels: &[Vec<f32>; 3], step: usize) -> Option<Ceiling> {
+    let spikes = channels.each_ref().map(|values| spike::held(values));
+    let counts = spikes.iter().flatten().map(|s| s.count);
+    if counts.clone().count() < LEAST_HELD_CHANNELS || counts.clone().max() < Some(LEAST_HELD) {
+        return None;
+    }
+    let level = spikes.map(|s| s.map_or(f32::INFINITY, |s| s.low));
+    let pixels_there = step * counts.max().unwrap_or(0);
+    (is_noisy(frame, &spikes, MORE_THAN_ROUNDING) && goes_on(pixels, &level)).then_some(Ceiling {
+        level,
+        pixels: pixels_there,
+        certain: true,
+    })
 }
 
 /// Those pixels, of very many every so many-th, and how many one stands for. The step is odd: widths of frames are even, and it
@@ -91,12 +118,13 @@ fn is_neutral(spikes: &[Option<Spike>; 3], within: f32) -> bool {
     [r, b].iter().all(|s| (middle(s) / middle(g) - 1.0).abs() < within)
 }
 
-fn is_noisy(frame: &Frame, spikes: &[Option<Spike>; 3]) -> bool {
+fn is_noisy(frame: &Frame, spikes: &[Option<Spike>; 3], least: f64) -> bool {
     let noise = NoiseModel::of(frame);
-    spikes.iter().enumerate().all(|(c, spike)| {
-        let level = spike.map_or(0.0, |s| f64::from(s.low));
-        noise.variance(c, level).sqrt() > LEAST_NOISE * level
-    })
+    spikes
+        .iter()
+        .enumerate()
+        .filter_map(|(c, spike)| Some((c, f64::from(spike.as_ref()?.low))))
+        .all(|(c, level)| noise.variance(c, level).sqrt() > least * level)
 }
 
 #[cfg(test)]
@@ -168,5 +196,23 @@ mod tests {
         for (level, expected) in cut.level.iter().zip([3.96, 2.0, 3.64]) {
             assert!((level / expected - 1.0).abs() < 0.002, "{cut:?}");
         }
+    }
+
+    /// A lamp cut off at 8 before white balance, an independent render through a camera with a mosaic (`golden/outside_light/pink_lamp`): what
+    /// was filled in between the photosites stands a quarter above the level.
+    #[test]
+    fn a_lamp_whose_filled_in_colours_overshoot_is_seen_to_be_cut_off() {
+        let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/outside_light/pink_lamp");
+        let path = folder.join("sphere.exr");
+        let limits = crate::image::limits::Limits::default();
+        let frame = crate::image::open::open(&crate::image::open::OpenRequest::of(&path, "mirror", &limits)).unwrap();
+        let truth: serde_json::Value =
+            serde_json::from_slice(&std::fs::read(folder.join("truth.json")).unwrap()).unwrap();
+        let cut = found(&frame).unwrap();
+        for c in 0..3 {
+            let level = truth["clip"].as_f64().unwrap() * truth["white_balance"][c].as_f64().unwrap();
+            assert!((f64::from(cut.level[c]) / level - 1.0).abs() < 0.002, "{cut:?}");
+        }
+        assert!(cut.certain);
     }
 }
