@@ -234,5 +234,6 @@ fn input(role: &str, file: &str) -> InputRecord {
         // Another first digit for each file: the plate is not the mirror frame.
         blake3: format!("{:x}f1349b9f5f9a1a6a0404dea36dcc9499bcb25c9adc112b7cc9a93cae41f3262", role.len()),
         movie: None,
+        raw: None,
     }
 }

@@ -26,6 +26,17 @@ pub(super) fn contain<T>(decode: impl FnOnce() -> T) -> Result<T, String> {
     })
 }
 
+/// The same for a decoder that shares its work between threads: it gets some of its own, on which panics are silent as well.
+#[cfg(feature = "raw")]
+pub(super) fn contain_on_own_threads<T: Send>(decode: impl FnOnce() -> T + Send) -> Result<T, String> {
+    let threads = rayon::ThreadPoolBuilder::new()
+        .num_threads(crate::base::parallel::cores())
+        .start_handler(|_| CONTAINED.set(true))
+        .build()
+        .map_err(|error| error.to_string())?;
+    contain(|| threads.install(decode))
+}
+
 /// Puts a hook in front of the present one that stays silent for contained panics; once per process.
 fn install_quiet_hook() {
     static ONCE: Once = Once::new();

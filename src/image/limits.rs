@@ -16,6 +16,9 @@ pub(super) const PNG_BESIDE_BYTES: u64 = 64 << 20;
 /// Bytes of a pixel that the decoder of JPEG XL works in: planes of floats, and copies of them for its filters.
 pub(super) const JXL_PIXEL_BYTES: u64 = 48;
 
+/// The same of HEIC: samples of luma and chroma, of the picture in four channels, and of that turned.
+pub(super) const HEIC_PIXEL_BYTES: u64 = 32;
+
 /// Upper bounds on one input file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Limits {

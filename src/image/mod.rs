@@ -16,6 +16,7 @@ pub mod open;
 pub mod probe;
 mod provenance;
 mod raster;
+pub(crate) mod raw;
 mod request;
 pub(crate) mod rows;
 mod sniff;
@@ -34,6 +35,7 @@ pub(crate) use ceiling::{DISPLAY_WHITE, plateau};
 pub use movie::{CodeRange, Field, Matrix, MoviePass, MovieRecord, MovieRequest};
 pub(crate) use movie::{MOVIE_ENDINGS, is_movie_name};
 pub use provenance::InputRecord;
+pub use raw::{RawBalance, RawRecord};
 pub(crate) use request::masked_pixels_words;
 pub use rows::RowSink;
 pub use wanted::{Opened, Wanted};
@@ -188,7 +190,7 @@ pub struct Frame {
     pub eight_bit: bool,
     /// Width of one code step at a given linear value matters for noise: bits per sample of integer files.
     pub integer_bits: Option<u8>,
-    /// The file format as a short word (`exr`, `dpx`, `movie`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
+    /// The file format as a short word (`exr`, `dpx`, `movie`, `raw`, `heic`, `jpeg`, `png`, `tiff`, `hdr`, `tga`).
     pub format: &'static str,
     /// Exposure and lens as the file states them.
     pub meta: CaptureMeta,
@@ -229,6 +231,7 @@ impl Frame {
                 masked_pixels: 0,
                 blake3: String::new(),
                 movie: None,
+                raw: None,
             },
             warnings: Vec::new(),
         }

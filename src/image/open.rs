@@ -4,13 +4,13 @@ pub use super::request::{Belief, OpenRequest};
 use super::rows::{RowSink, hand_over, without_pixels};
 use super::sniff::Kind;
 use super::stream::InputFile;
-use super::{Frame, Opened, Wanted, dpx, exr, movie, raster};
+use super::{Frame, Opened, Wanted, dpx, exr, movie, raster, raw};
 use crate::{Error, ErrorKind, Result};
 
 /// Opens an image file.
 ///
 /// The kind is told by content (TGA, which has no mark, by name). What the request does not say is taken from the
-/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; DPX follows the codes of its header, a movie those of its stream; the rest follows its embedded profile, else
+/// file: OpenEXR, Radiance HDR and floating-point TIFF are scene-linear; DPX follows the codes of its header, a movie those of its stream, a raw still its sensor; the rest follows its embedded profile, else
 /// sRGB. `record.encoding_from` and `record.colour_space_from` say which.
 ///
 /// # Errors
@@ -37,6 +37,7 @@ pub fn open_part(request: &OpenRequest<'_>, choose: &(dyn Fn(&Frame) -> Wanted +
         Kind::Exr => exr::open(request, &file, choose),
         Kind::Dpx => Ok(Opened { frame: dpx::open(request, &file)?, complete: true }),
         Kind::Movie(container) => Ok(Opened { frame: movie::open(request, container)?, complete: true }),
+        Kind::Raw => Ok(Opened { frame: raw::open(request, &file)?, complete: true }),
         kind => Ok(Opened { frame: raster::open(request, kind, &file)?, complete: true }),
     }
 }
@@ -57,6 +58,7 @@ pub fn open_rows(request: &OpenRequest<'_>, sink: &mut dyn RowSink) -> Result<Fr
         Kind::Exr => return exr::open_rows(request, &file, sink),
         Kind::Dpx => dpx::open(request, &file)?,
         Kind::Movie(container) => movie::open(request, container)?,
+        Kind::Raw => raw::open(request, &file)?,
         kind => raster::open(request, kind, &file)?,
     };
     hand_over(&frame, sink);

@@ -7,12 +7,13 @@ use std::path::Path;
 use ::exr::meta::MetaData;
 use ::exr::meta::header::Header;
 use ::image::{ImageDecoder, ImageReader};
+use heifer::heifer_isobmff::HeifFile;
 use jxl_oxide::integration::JxlDecoder;
 
 use super::guard::contain;
-use super::limits::{JXL_PIXEL_BYTES, Limits, PNG_BESIDE_BYTES};
+use super::limits::{HEIC_PIXEL_BYTES, JXL_PIXEL_BYTES, Limits, PNG_BESIDE_BYTES};
 use super::sniff::Kind;
-use super::{dpx, exr, movie};
+use super::{dpx, exr, movie, raw};
 use crate::{Error, ErrorKind, Result};
 
 /// Size of a picture and of its file.
@@ -39,6 +40,9 @@ const COEFFICIENT_BYTES: u64 = 8;
 /// Beginning of a JPEG in which its size must stand, behind EXIF, profile and preview.
 const JPEG_HEAD_BYTES: u64 = 32 << 20;
 
+/// Longest HEIC file whose directory is looked at: more than any that is read.
+const HEIC_BYTES: u64 = 256 << 20;
+
 /// Bytes of a pixel while half-float TIFF turns into floats.
 const HALF_TIFF_BYTES: u64 = 40;
 
@@ -57,6 +61,10 @@ pub fn probe(path: &Path, limits: &Limits) -> Option<Probe> {
         Kind::Exr => of_exr(file)?,
         Kind::Dpx => of_dpx(file, about.len())?,
         Kind::Movie(container) => of_movie(path, container)?,
+        Kind::Raw => {
+            let [pixels, scratch_bytes] = raw::cost(path, limits)?;
+            Probe { pixels, strip_pixels: pixels, scratch_bytes }
+        }
         kind => of_raster(file, kind, about.len()),
     };
     (probe.pixels <= limits.max_pixels).then_some(probe)
@@ -99,6 +107,9 @@ fn of_raster(file: BufReader<File>, kind: Kind, file_bytes: u64) -> Probe {
     if kind == Kind::Jxl {
         scratch = scratch.saturating_add(pixels.saturating_mul(JXL_PIXEL_BYTES));
     }
+    if kind == Kind::Heic {
+        scratch = scratch.saturating_add(pixels.saturating_mul(HEIC_PIXEL_BYTES));
+    }
     Probe { pixels, strip_pixels: pixels, scratch_bytes: scratch }
 }
 
@@ -122,6 +133,15 @@ fn raster_size(mut file: BufReader<File>, kind: Kind) -> Option<Size> {
         file.take(JPEG_HEAD_BYTES).read_to_end(&mut beginning).ok()?;
         let reader = ImageReader::with_format(Cursor::new(beginning), kind.format()?);
         return sized(&reader.into_decoder().ok()?);
+    }
+    if kind == Kind::Heic {
+        // The directory may name what lies anywhere.
+        let mut whole = Vec::new();
+        file.take(HEIC_BYTES).read_to_end(&mut whole).ok()?;
+        let directory = HeifFile::parse(&whole).ok()?;
+        let (width, height) = directory.image_size(directory.primary_id).ok().flatten()?;
+        let pixels = u64::from(width) * u64::from(height);
+        return Some(Size { pixels, samples: pixels.saturating_mul(8) });
     }
     if kind == Kind::Jxl {
         return sized(&JxlDecoder::new(file).ok()?);

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::MovieRecord;
+use super::{MovieRecord, RawRecord};
 
 /// One file that was read.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -37,6 +37,9 @@ pub struct InputRecord {
     /// For a movie: which frame was used, and how its code values were read.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub movie: Option<MovieRecord>,
+    /// For a raw still of a camera: how it was developed.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub raw: Option<RawRecord>,
 }
 
 impl InputRecord {

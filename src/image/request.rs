@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::encoding::Encoding;
 use super::limits::Limits;
-use super::{CaptureMeta, DataWindow, Frame, InputRecord, MovieRequest, Size};
+use super::{CaptureMeta, DataWindow, Frame, InputRecord, MovieRequest, RawBalance, Size};
 use crate::colour::ColourSpace;
 
 /// Something taken for true about a file, and who said so.
@@ -37,6 +37,8 @@ pub struct OpenRequest<'a> {
     pub want_alpha: bool,
     /// Which frame of a movie, and what is known of it.
     pub movie: MovieRequest<'a>,
+    /// How a raw still is balanced.
+    pub raw_balance: RawBalance,
     /// What the file may cost.
     pub limits: &'a Limits,
 }
@@ -54,6 +56,7 @@ impl<'a> OpenRequest<'a> {
             clip_level: None,
             want_alpha: false,
             movie: MovieRequest::default(),
+            raw_balance: RawBalance::default(),
             limits,
         }
     }
@@ -118,6 +121,7 @@ impl Parts {
             masked_pixels: self.masked,
             blake3: self.blake3.clone(),
             movie: None,
+            raw: None,
         }
     }
 }

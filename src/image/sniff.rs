@@ -5,6 +5,7 @@ use std::path::Path;
 use ::image::ImageFormat;
 
 use super::movie::{Container, is_movie_name};
+use super::raw::is_raw_still;
 use crate::{Error, ErrorKind, Result};
 
 /// The file kinds that are read.
@@ -26,6 +27,10 @@ pub(super) enum Kind {
     Dpx,
     /// JPEG XL.
     Jxl,
+    /// HEIC.
+    Heic,
+    /// A raw still of a camera.
+    Raw,
     /// A movie.
     Movie(Container),
 }
@@ -60,32 +65,36 @@ const ENDINGS: &[(&str, Kind)] = &[
     ("tga", Kind::Tga),
     ("dpx", Kind::Dpx),
     ("jxl", Kind::Jxl),
+    ("heic", Kind::Heic),
+    ("heif", Kind::Heic),
 ];
 
-/// Brands of the files in which phones store stills (ISO/IEC 23008-12, AVIF), behind `ftyp`.
-const PHONE_STILLS: [&[u8]; 8] = [b"heic", b"heix", b"heim", b"heis", b"mif1", b"msf1", b"avif", b"avis"];
+/// Brands of HEIC, behind `ftyp` (ISO/IEC 23008-12, 10 and annex B). The last two are of any coding.
+const HEIC_BRANDS: [&[u8]; 6] = [b"heic", b"heix", b"heim", b"heis", b"mif1", b"mif2"];
 
-fn is_phone_still(path: &Path, first_bytes: &[u8]) -> bool {
-    let brand = first_bytes.get(8..12).unwrap_or_default();
-    let by_content = first_bytes.get(4..8) == Some(b"ftyp".as_slice()) && PHONE_STILLS.contains(&brand);
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-    by_content || ["heic", "heif", "avif"].iter().any(|known| known.eq_ignore_ascii_case(ending))
-}
+/// Brands of AVIF.
+const AVIF_BRANDS: [&[u8]; 2] = [b"avif", b"avis"];
 
-/// Endings of raw stills, which are said to be such.
-const RAW_ENDINGS: [&str; 14] =
-    ["dng", "cr2", "cr3", "nef", "nrw", "arw", "raf", "rw2", "orf", "pef", "srw", "3fr", "iiq", "x3f"];
-
-fn is_raw_still(path: &Path) -> bool {
-    let ending = path.extension().and_then(|ending| ending.to_str()).unwrap_or_default();
-    RAW_ENDINGS.iter().any(|known| known.eq_ignore_ascii_case(ending))
+/// A still in boxes, by its main brand, or by the others that it names.
+fn boxed_still(first_bytes: &[u8]) -> Option<&'static str> {
+    if first_bytes.get(4..8) != Some(b"ftyp".as_slice()) {
+        return None;
+    }
+    let length = u32::from_be_bytes(first_bytes.get(..4)?.try_into().ok()?) as usize;
+    let main = first_bytes.get(8..12)?;
+    let others = first_bytes.get(16..length.clamp(16, first_bytes.len().max(16))).unwrap_or_default();
+    let mut brands = std::iter::once(main).chain(others.chunks_exact(4));
+    if HEIC_BRANDS.contains(&main) {
+        return Some(if brands.any(|brand| AVIF_BRANDS.contains(&brand)) { "AVIF" } else { "HEIC" });
+    }
+    AVIF_BRANDS.contains(&main).then_some("AVIF")
 }
 
 impl Kind {
     /// The same for the general decoder; `None` for those that are read without it.
     pub(super) fn format(self) -> Option<ImageFormat> {
         match self {
-            Self::Exr | Self::Dpx | Self::Jxl | Self::Movie(_) => None,
+            Self::Exr | Self::Dpx | Self::Jxl | Self::Heic | Self::Raw | Self::Movie(_) => None,
             Self::Jpeg => Some(ImageFormat::Jpeg),
             Self::Png => Some(ImageFormat::Png),
             Self::Tiff => Some(ImageFormat::Tiff),
@@ -105,6 +114,8 @@ impl Kind {
             Self::Tga => "tga",
             Self::Dpx => "dpx",
             Self::Jxl => "jxl",
+            Self::Heic => "heic",
+            Self::Raw => "raw",
             Self::Movie(_) => "movie",
         }
     }
@@ -120,6 +131,8 @@ impl Kind {
             Self::Tga => "TGA",
             Self::Dpx => "DPX",
             Self::Jxl => "JPEG XL",
+            Self::Heic => "HEIC",
+            Self::Raw => "a raw still",
             Self::Movie(container) => container.title(),
         }
     }
@@ -133,23 +146,20 @@ impl Kind {
         let by_content = MARKS.iter().find(|(mark, _)| first_bytes.starts_with(mark)).map(|(_, kind)| *kind);
         let by_content = by_content.or_else(|| Container::of(first_bytes).map(Self::Movie));
         let by_name = kind_by_name(path);
-        if by_content.is_none() && is_phone_still(path, first_bytes) {
+        let boxed = boxed_still(first_bytes).filter(|_| by_content.is_none());
+        if boxed == Some("HEIC") {
+            return Ok(Self::Heic);
+        }
+        if boxed.is_some() {
             return Err(Error::new(
                 ErrorKind::Unsupported,
                 path,
-                "HEIC and AVIF stills are not read",
-                "have the phone send JPEG (iPhone: Settings, Camera, Formats, Most Compatible; or share as JPEG), \
-                 better a raw still developed to 16-bit linear TIFF; or convert it to PNG without changing its colours",
+                "AVIF stills are not read",
+                "have it sent as JPEG or HEIC, better as a raw still; or convert it to PNG without changing its colours",
             ));
         }
-        if is_raw_still(path) && matches!(by_content, None | Some(Self::Tiff)) {
-            return Err(Error::new(
-                ErrorKind::Unsupported,
-                path,
-                "raw stills are not read",
-                "develop it to 16-bit linear TIFF or half-float OpenEXR: fixed white balance, no tone curve, no sharpening, no lens \
-                 correction, highlights clipped and not rebuilt; keep the raw file, which has the most to tell",
-            ));
+        if is_raw_still(path, first_bytes, matches!(by_content, None | Some(Self::Tiff))) {
+            return Ok(Self::Raw);
         }
         match (by_content, by_name) {
             (Some(kind), _) | (None, Some(kind @ Self::Tga)) => Ok(kind),
@@ -193,16 +203,17 @@ mod tests {
     }
 
     #[test]
-    fn stills_that_are_not_read_say_what_to_ask_for() {
-        for (name, head) in
-            [("IMG_0001.HEIC", b"\0\0\0\x18ftypheic".as_slice()), ("a", b"\0\0\0\x1cftypavif"), ("a.heif", b"x")]
-        {
-            let error = Kind::of(Path::new(name), head).unwrap_err();
+    fn stills_of_phones_and_cameras_are_told_apart() {
+        assert_eq!(Kind::of(Path::new("IMG_0001.HEIC"), b"\0\0\0\x18ftypheic").unwrap(), Kind::Heic);
+        assert_eq!(Kind::of(Path::new("a.heif"), b"x").unwrap_err().kind, ErrorKind::Malformed);
+        for head in [b"\0\0\0\x1cftypavif".as_slice(), b"\0\0\0\x18ftypmif1\0\0\0\0mif1avif"] {
+            let error = Kind::of(Path::new("a.heic"), head).unwrap_err();
             assert!(error.kind == ErrorKind::Unsupported && error.remedy.contains("JPEG"), "{error}");
         }
-        for (name, head) in [("a.CR3", b"\0\0\0\x18ftypcrx ".as_slice()), ("a.dng", b"II*\0"), ("a.RAF", b"FUJIFILM")] {
-            let error = Kind::of(Path::new(name), head).unwrap_err();
-            assert!(error.kind == ErrorKind::Unsupported && error.remedy.contains("linear TIFF"), "{error}");
+        for (name, head) in
+            [("a.CR3", b"\0\0\0\x18ftypcrx ".as_slice()), ("a.dng", b"II*\0"), ("a", b"FUJIFILMCCD-RAW")]
+        {
+            assert_eq!(Kind::of(Path::new(name), head).unwrap(), Kind::Raw);
         }
         assert_eq!(Kind::of(Path::new("a.heic"), &[0xff, 0xd8, 0xff, 0xe0]).unwrap(), Kind::Jpeg, "only called so");
         assert_eq!(Kind::of(Path::new("a"), &[0xff, 0x0a, 0]).unwrap(), Kind::Jxl);

@@ -7,11 +7,12 @@ use std::path::{Path, PathBuf};
 use super::names::{role_by_name, shot_name};
 use super::role::Role;
 use crate::image::MOVIE_ENDINGS;
+use crate::image::raw::RAW_ENDINGS;
 use crate::{Error, ErrorKind, Result};
 
 /// Endings of the pictures that are read.
-const ENDINGS: [&str; 13] =
-    ["exr", "sxr", "dpx", "jpg", "jpeg", "jxl", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
+const ENDINGS: [&str; 15] =
+    ["exr", "sxr", "dpx", "jpg", "jpeg", "jxl", "heic", "heif", "png", "tif", "tiff", "hdr", "rgbe", "tga", "pic"];
 
 /// How deep folders are searched.
 const MAX_DEPTH: usize = 6;
@@ -40,10 +41,10 @@ pub fn collect(given: &[PathBuf]) -> Result<Vec<PathBuf>> {
     }
     found.sort();
     found.dedup();
-    let found = first_frames(found);
+    let found = first_frames(one_of_each_take(&found));
     let first = given.first().map_or(Path::new("."), PathBuf::as_path);
     if found.is_empty() {
-        let known = [&ENDINGS[..], &MOVIE_ENDINGS[..]].concat().join(", ");
+        let known = [&ENDINGS[..], &RAW_ENDINGS[..], &MOVIE_ENDINGS[..]].concat().join(", ");
         let remedy = format!("give pictures ({known}) or a folder that contains some");
         return Err(Error::new(ErrorKind::Parameter, first, "there is no picture here", remedy));
     }
@@ -97,7 +98,8 @@ fn folder(path: &Path, depth: usize, found: &mut Vec<PathBuf>) -> Result<()> {
 
 /// A picture by its ending.
 pub(crate) fn is_picture_name(path: &Path) -> bool {
-    let known = |ending: &str| ENDINGS.contains(&ending) || MOVIE_ENDINGS.contains(&ending);
+    let known =
+        |ending: &str| ENDINGS.contains(&ending) || RAW_ENDINGS.contains(&ending) || MOVIE_ENDINGS.contains(&ending);
     path.extension().is_some_and(|ending| known(&ending.to_string_lossy().to_lowercase()))
 }
 
@@ -107,6 +109,18 @@ fn is_report(path: &Path) -> bool {
         let name = name.to_string_lossy();
         name.contains(".report.") || name.ends_with(".sphere.png")
     })
+}
+
+/// Cameras write a developed picture beside the raw still: of two with one name the raw still is kept where it can be read, else
+/// the other.
+fn one_of_each_take(files: &[PathBuf]) -> Vec<PathBuf> {
+    let is_raw =
+        |file: &Path| file.extension().is_some_and(|e| RAW_ENDINGS.contains(&&*e.to_string_lossy().to_lowercase()));
+    let names =
+        |raw: bool| files.iter().filter(|f| is_raw(f) == raw).map(|f| f.with_extension("")).collect::<BTreeSet<_>>();
+    let preferred = names(cfg!(feature = "raw"));
+    let keep = |file: &PathBuf| is_raw(file) == cfg!(feature = "raw") || !preferred.contains(&file.with_extension(""));
+    files.iter().filter(|file| keep(file)).cloned().collect()
 }
 
 /// Keeps the first of frames that differ in the last number of their name alone.
@@ -164,6 +178,18 @@ mod tests {
         let found = collect(&[folder.path().to_path_buf()]).unwrap();
         assert_eq!(found.len(), 1 + 7, "{found:?}");
         assert!(found[0].ends_with("plate.1001.exr"));
+    }
+
+    #[test]
+    fn a_raw_still_and_the_jpeg_beside_it_are_one_take() {
+        let folder = tempfile::tempdir().unwrap();
+        for name in ["s_1.CR2", "s_1.JPG", "s_2.dng", "plate.jpg", "plate.exr"] {
+            touch(folder.path(), name);
+        }
+        let found = collect(&[folder.path().to_path_buf()]).unwrap();
+        let kept = if cfg!(feature = "raw") { "s_1.CR2" } else { "s_1.JPG" };
+        assert_eq!(found.len(), 4, "{found:?}");
+        assert!(found.iter().any(|file| file.ends_with(kept)) && found.iter().any(|file| file.ends_with("s_2.dng")));
     }
 
     #[test]

@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::image::limits::Limits;
-use crate::image::{CodeRange, Field, Matrix, MoviePass, MovieRequest, is_movie_name};
+use crate::image::{CodeRange, Field, Matrix, MoviePass, MovieRequest, RawBalance, is_movie_name};
 use crate::{Error, ErrorKind, Result};
 
 /// One picture. In a sheet, a plain string is short for an object with that `frame`.
@@ -31,7 +31,8 @@ pub struct ImageSpec {
     #[serde(skip_serializing_if = "Option::is_none")]
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub clip_level: Option<f64>,
-    /// `fixed`: the camera's white balance was set by hand, even if the file says otherwise.
+    /// `fixed`: the camera's white balance was set by hand, even if the file says otherwise. For a raw still, `as-shot` (the
+    /// camera's own balance, also if this is left out) or `unit` (daylight is neutral in every frame, whatever the camera was set to).
     #[serde(skip_serializing_if = "Option::is_none")]
     pub white_balance: Option<WhiteBalance>,
     /// Layer or part to read, if the file has several.
@@ -86,6 +87,10 @@ pub struct ImageSpec {
 pub enum WhiteBalance {
     /// Set by hand.
     Fixed,
+    /// Of a raw still: as the camera balanced it.
+    AsShot,
+    /// Of a raw still: no gains, so that daylight is neutral.
+    Unit,
 }
 
 impl ImageSpec {
@@ -133,6 +138,11 @@ impl ImageSpec {
             matrix: self.matrix,
             pass: self.pass.as_deref(),
         }
+    }
+
+    /// How a raw still is balanced.
+    pub(crate) fn raw_balance(&self) -> RawBalance {
+        if self.white_balance == Some(WhiteBalance::Unit) { RawBalance::Unit } else { RawBalance::AsShot }
     }
 
     /// The file itself; a relative name is taken from `base_dir`.

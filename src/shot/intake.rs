@@ -87,6 +87,7 @@ fn request<'a>(
         clip_level: spec.clip_level.filter(|_| !has_transform),
         want_alpha,
         movie: spec.movie_request(),
+        raw_balance: spec.raw_balance(),
         limits: &spec.limits,
     })
 }
@@ -97,8 +98,15 @@ fn as_the_sheet_says(frame: &mut Frame, spec: &ImageSpec, transform: Option<&Tra
         transform.decode(frame);
         frame.clip_level = spec.clip_level.map(|level| [level as f32; 3]).or(frame.clip_level);
     }
-    if spec.white_balance == Some(WhiteBalance::Fixed) {
-        frame.meta.auto_white_balance = Some(false);
+    match spec.white_balance {
+        Some(WhiteBalance::Fixed) => frame.meta.auto_white_balance = Some(false),
+        Some(balance @ (WhiteBalance::AsShot | WhiteBalance::Unit)) if frame.record.raw.is_none() => {
+            let name = if balance == WhiteBalance::Unit { "unit" } else { "as-shot" };
+            frame
+                .warnings
+                .push(format!("`white_balance` \"{name}\" is for raw stills, and this is none: it was not used"));
+        }
+        _ => {}
     }
 }
 

@@ -191,7 +191,7 @@ pub(super) fn trust_of(frame: &Frame) -> Trust {
         tone_curve: frame.is_display_picture(),
         recovered_curve: false,
         view_transform: false,
-        auto_white_balance: frame.meta.auto_white_balance == Some(true) && frame.eight_bit,
+        auto_white_balance: frame.meta.auto_white_balance == Some(true) && (frame.eight_bit || frame.format == "raw"),
     }
 }
 

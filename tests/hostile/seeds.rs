@@ -63,9 +63,23 @@ fn pictures() -> Vec<Seed> {
     seeds.extend(rasters.map(|(name, picture, format)| (name, raster(picture, format))));
     seeds.push(("lossless.jxl", include_bytes!("../../golden/jpeg_xl/lossless.jxl").to_vec()));
     seeds.push(("lossy.jxl", include_bytes!("../../golden/jpeg_xl/lossy.jxl").to_vec()));
+    seeds.push(("half_chroma.heic", include_bytes!("../../golden/heic/half_chroma.heic").to_vec()));
+    seeds.push(("ten.heic", include_bytes!("../../golden/heic/ten.heic").to_vec()));
+    #[cfg(feature = "raw")]
+    seeds.extend(raw_stills());
     seeds.push(("ten_bits.dpx", include_bytes!("../../golden/dpx/rgb_10_a_big.dpx").to_vec()));
     seeds.push(("stream.dpx", include_bytes!("../../golden/dpx/rgba_12_packed_little.dpx").to_vec()));
     seeds
+}
+
+/// Read only by builds with their reader; to others they are files to refuse.
+#[cfg(feature = "raw")]
+fn raw_stills() -> Vec<Seed> {
+    vec![
+        ("bayer.dng", include_bytes!("../../golden/raw/bayer_daylight.dng").to_vec()),
+        ("tiled.dng", include_bytes!("../../golden/raw/tiled.dng").to_vec()),
+        ("x_trans.dng", include_bytes!("../../golden/raw/x_trans.dng").to_vec()),
+    ]
 }
 
 fn raster(picture: &DynamicImage, format: ImageFormat) -> Vec<u8> {

@@ -4,11 +4,13 @@
 #![allow(clippy::print_stdout, reason = "a skipped test says why")]
 
 mod dpx;
+mod heic;
 mod hostile;
 mod jpeg_xl;
 mod movies;
 mod partial;
 mod published;
+mod raw;
 mod strips;
 mod written_exr;
 mod written_raster;

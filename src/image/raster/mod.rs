@@ -1,5 +1,6 @@
-//! Camera and display files in: JPEG, PNG, TIFF, Radiance HDR, TGA.
+//! Camera and display files in: JPEG, JPEG XL, HEIC, PNG, TIFF, Radiance HDR, TGA.
 
+mod heic;
 mod png_chunks;
 mod profile;
 mod samples;
@@ -102,7 +103,11 @@ fn interpret(
     blake3: String,
 ) -> Result<Frame> {
     let size = Size { width: decoded.image.width() as usize, height: decoded.image.height() as usize };
-    let in_file = if kind == Kind::Jxl { decoded.exif.take().unwrap_or_default().into() } else { Cow::Borrowed(bytes) };
+    let in_file = if matches!(kind, Kind::Jxl | Kind::Heic) {
+        decoded.exif.take().unwrap_or_default().into()
+    } else {
+        Cow::Borrowed(bytes)
+    };
     let facts = exif_facts(kind, &in_file, size, decoded.orientation);
     let stated = colour_statements(kind, bytes, &mut decoded, &facts);
     let float = matches!(decoded.image, DynamicImage::ImageRgb32F(_) | DynamicImage::ImageRgba32F(_));
@@ -153,12 +158,12 @@ fn notes(kind: Kind, bytes: &[u8], linear: &Linear) -> Vec<String> {
 }
 
 fn clip_code(kind: Kind) -> f64 {
-    if matches!(kind, Kind::Jpeg | Kind::Jxl) { JPEG_CLIP_CODE } else { LOSSLESS_CLIP_CODE }
+    if matches!(kind, Kind::Jpeg | Kind::Jxl | Kind::Heic) { JPEG_CLIP_CODE } else { LOSSLESS_CLIP_CODE }
 }
 
 /// EXIF of the kinds that carry it.
 fn exif_facts(kind: Kind, bytes: &[u8], size: Size, orientation: Orientation) -> ExifFacts {
-    if !matches!(kind, Kind::Jpeg | Kind::Png | Kind::Tiff | Kind::Jxl) || bytes.is_empty() {
+    if !matches!(kind, Kind::Jpeg | Kind::Png | Kind::Tiff | Kind::Jxl | Kind::Heic) || bytes.is_empty() {
         return ExifFacts::default();
     }
     let turned = orientation.to_exif() >= 5;
@@ -228,7 +233,10 @@ fn decode(path: &Path, kind: Kind, bytes: &[u8], limits: &Limits) -> Result<Deco
             None => decode_by_format(path, ImageFormat::Tiff, bytes, limits)?,
         },
         Kind::Jxl => decode_jxl(path, bytes, limits)?,
-        Kind::Tga | Kind::Exr | Kind::Dpx | Kind::Movie(_) => decode_by_format(path, ImageFormat::Tga, bytes, limits)?,
+        Kind::Heic => Ok(heic::decode(path, bytes, limits)?),
+        Kind::Tga | Kind::Exr | Kind::Dpx | Kind::Raw | Kind::Movie(_) => {
+            decode_by_format(path, ImageFormat::Tga, bytes, limits)?
+        }
     };
     outcome.map_err(|error| from_image(path, kind, &error))
 }
