@@ -221,6 +221,29 @@ fn mistyped_paths_and_pictures_are_wrong_use_and_no_shots() {
     assert!(!show.path("pictures").exists());
 }
 
+/// An option that could not be obeyed is refused, not passed over.
+#[test]
+fn options_that_cannot_apply_are_wrong_use() {
+    let show = Show::new();
+    let still = "shots/a/plate.exr";
+    for (words, told) in [
+        (&["sphere", still, "--frame-number", "3"][..], "`frame_number` is for movies and for names with ####"),
+        (&["sphere", still, "--timecode", "01:00:00:00"], "`timecode` is for movies"),
+        (&["sphere", still, "--no-picture"], "--out <DIR>"),
+        (&["check", "shots", "--no-picture", "--from-inside"], "cannot be used with"),
+        (&["check", "shots", "--frame-number", "nosuch=3"], "--frame-number nosuch=…: it is plate, mirror, cg"),
+        (&["check", "shots", "--timecode", "nosuch=01:00:00:00"], "--timecode nosuch=…"),
+        (&["check", "shots", "--layer", "cg=a", "--layer", "cg=b"], "--layer cg=… is given twice"),
+        (&["check", "shots", "--tolerance", "exposure=1", "--tolerance", "exposure=2"], "exposure=… is given twice"),
+    ] {
+        let (status, out, error) = show.run(words);
+        assert!(status == 2 && (error.contains(told) || out.contains(told)), "{words:?}: {status} {out} {error}");
+    }
+    assert!(!show.path("plateproof-reports").exists());
+    let (status, out, _) = show.check(&["--frame-number", "plate=3"]);
+    assert!(status == 2 && out.contains("`frame_number` is for movies"), "{out}");
+}
+
 #[test]
 fn a_file_in_place_of_the_command_gets_the_command_told() {
     let show = Show::new();

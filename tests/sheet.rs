@@ -341,6 +341,24 @@ fn circles_and_long_chains_end_in_an_error() {
 }
 
 #[test]
+fn sheets_that_extend_one_another_have_a_size_together() {
+    let folder = tempfile::tempdir().unwrap();
+    let long = "x".repeat(3 << 20);
+    for (name, above) in [("shot.json", "reel.json"), ("reel.json", "show.json")] {
+        let mut sheet = with("extends", json!(above));
+        sheet["notes"] = json!({ "long": long });
+        write(folder.path(), name, &sheet);
+    }
+    let mut show = shortest();
+    write(folder.path(), "show.json", &show);
+    load_sheet(&folder.path().join("shot.json")).expect("6 MiB are still taken");
+    show["notes"] = json!({ "long": long });
+    write(folder.path(), "show.json", &show);
+    let error = load_sheet(&folder.path().join("shot.json")).unwrap_err();
+    assert!(error.file.ends_with("show.json") && error.cause.contains("more than 8 MiB in all"), "{error}");
+}
+
+#[test]
 fn an_error_in_an_extended_sheet_names_that_sheet() {
     let folder = tempfile::tempdir().unwrap();
     write(folder.path(), "show.json", &json!({ "camera": { "focal": 32 } }));

@@ -130,7 +130,7 @@ pub(super) struct CheckArgs {
     #[arg(long)]
     pub(super) no_picture: bool,
     /// Draw the picture's panels by direction as a lat-long map seen from inside, with frame right on the left
-    #[arg(long)]
+    #[arg(long, conflicts_with = "no_picture")]
     pub(super) from_inside: bool,
     /// Check again even where nothing has changed since the last report
     #[arg(long)]
@@ -220,7 +220,7 @@ pub(super) struct SphereArgs {
     #[arg(long, value_enum, default_value_t)]
     pub(super) format: Format,
     /// Do not draw the evidence picture
-    #[arg(long)]
+    #[arg(long, requires = "out")]
     pub(super) no_picture: bool,
     #[command(flatten)]
     pub(super) lens: LensArgs,

@@ -1,10 +1,11 @@
 //! Wrong values of options are wrong use: they are refused before anything is written, not told of every shot.
 
+use std::collections::BTreeSet;
 use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use super::args::CheckArgs;
-use super::assignment::Positive;
+use super::assignment::{Assignment, Positive};
 use super::{overrides, wrong_use};
 use crate::base::nearest::near;
 use crate::colour::ColourSpace;
@@ -23,6 +24,7 @@ pub(super) const NEAR_TAKES: &str = "takes centre x, centre y and a radius of 2 
 /// Refuses what is wrong whatever the sheets say.
 pub(super) fn wrong_values(args: &CheckArgs) -> anyhow::Result<()> {
     let refuse = |message: String| wrong_use("check", message);
+    told_twice(args)?;
     let mut tolerances = Tolerances::default();
     for tolerance in &args.tolerances {
         overrides::set_tolerance(&mut tolerances, &tolerance.who, tolerance.what, Path::new("--tolerance"))
@@ -96,14 +98,35 @@ fn unknown(option: &str, name: &str, known: impl Iterator<Item = &'static str>) 
     format!("{option}: there is nothing named '{name}'{guess}\nKnown: {list}")
 }
 
+/// The roles that are told something, by option.
+fn roles(args: &CheckArgs) -> Vec<(&'static str, &str)> {
+    fn of<'a, T>(option: &'static str, told: &'a [Assignment<T>]) -> impl Iterator<Item = (&'static str, &'a str)> {
+        told.iter().map(move |told| (option, told.who.as_str()))
+    }
+    of("--encoding", &args.encodings)
+        .chain(of("--colour-space", &args.colour_spaces))
+        .chain(of("--layer", &args.layers))
+        .chain(of("--clip-level", &args.clip_levels))
+        .chain(of("--frame-number", &args.frame_numbers))
+        .chain(of("--timecode", &args.timecodes))
+        .chain(of("--outline", &args.outlines))
+        .chain(of("--near", &args.near))
+        .collect()
+}
+
+/// Refuses two values for one thing, of which one would be lost silently.
+fn told_twice(args: &CheckArgs) -> anyhow::Result<()> {
+    let tolerances = args.tolerances.iter().map(|told| ("--tolerance", told.who.as_str()));
+    let mut seen = BTreeSet::new();
+    match roles(args).into_iter().chain(tolerances).find(|told| !seen.insert(*told)) {
+        Some((option, who)) => Err(wrong_use("check", format!("{option} {who}=… is given twice; keep one"))),
+        None => Ok(()),
+    }
+}
+
 /// Refuses a role that no sheet has; what only some have is told of the others.
 pub(super) fn unknown_roles(args: &CheckArgs, origins: &[PathBuf]) -> anyhow::Result<()> {
-    let mut roles: Vec<(&str, &str)> = args.encodings.iter().map(|a| ("--encoding", a.who.as_str())).collect();
-    roles.extend(args.colour_spaces.iter().map(|a| ("--colour-space", a.who.as_str())));
-    roles.extend(args.layers.iter().map(|a| ("--layer", a.who.as_str())));
-    roles.extend(args.clip_levels.iter().map(|a| ("--clip-level", a.who.as_str())));
-    roles.extend(args.outlines.iter().map(|a| ("--outline", a.who.as_str())));
-    roles.extend(args.near.iter().map(|a| ("--near", a.who.as_str())));
+    let mut roles = roles(args);
     roles.retain(|(_, who)| !["plate", "mirror", "cg"].contains(who));
     if roles.is_empty() {
         return Ok(());

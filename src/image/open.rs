@@ -69,7 +69,8 @@ pub fn open_rows(request: &OpenRequest<'_>, sink: &mut dyn RowSink) -> Result<Fr
 fn fits(request: &OpenRequest<'_>, kind: Kind) -> Result<()> {
     match request.movie.asks_for_a_movie() {
         Some(key) if !matches!(kind, Kind::Movie(_)) => {
-            let cause = format!("`{key}` is for movies, and this is {}", kind.title());
+            let other = if key == movie::NUMBER_KEY { " and for names with #### or %04d" } else { "" };
+            let cause = format!("`{key}` is for movies{other}, and this is {}", kind.title());
             Err(Error::new(ErrorKind::Parameter, request.path, cause, format!("leave out `{key}`")))
         }
         _ => Ok(()),

@@ -12,8 +12,9 @@ use super::{MAX_SHEET_BYTES, SHEET_FORMAT, schema, text};
 use crate::image::clf::ClfTransform;
 use crate::{Error, ErrorKind, Result};
 
-/// How many sheets may extend one another.
+/// How many sheets may extend one another, and how many bytes they may have together. What a show says of all its shots is short.
 const MAX_CHAIN: usize = 16;
+const MAX_CHAIN_BYTES: u64 = 2 * MAX_SHEET_BYTES;
 
 /// The keys of which an entry holds one or the other.
 const ALTERNATIVES: &[[&str; 2]] =
@@ -21,17 +22,36 @@ const ALTERNATIVES: &[[&str; 2]] =
 
 /// Reads `path` and what it extends, merged, with every `frame` relative to the folder of `path`.
 pub(super) fn read_chain(path: &Path) -> Result<Value> {
-    read_merged(path, schema::shared(), &mut Vec::new())
+    read_merged(path, schema::shared(), &mut Chain::default())
 }
 
-fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<Value> {
-    if chain.len() >= MAX_CHAIN {
+/// The sheets read so far.
+#[derive(Default)]
+struct Chain {
+    files: Vec<PathBuf>,
+    bytes: u64,
+}
+
+fn read_merged(path: &Path, schema: &Value, chain: &mut Chain) -> Result<Value> {
+    if chain.files.len() >= MAX_CHAIN {
         let cause = format!("more than {MAX_CHAIN} sheets extend one another");
         return Err(Error::new(ErrorKind::Limit, path, cause, "combine some of them"));
     }
-    let mut sheet = one_sheet(read_json(path)?, path, schema)?;
+    let bytes = read_limited(path)?;
+    chain.bytes += bytes.len() as u64;
+    if chain.bytes > MAX_CHAIN_BYTES {
+        let cause = format!("this sheet and those that extend it have more than {} MiB in all", MAX_CHAIN_BYTES >> 20);
+        return Err(Error::new(
+            ErrorKind::Limit,
+            path,
+            cause,
+            "take out what the shots do not need, such as long `notes`",
+        ));
+    }
+    let mut sheet = one_sheet(text::parse(&bytes, path)?, path, schema)?;
+    drop(bytes);
     let Some(parent_name) = take_extends(&mut sheet) else { return Ok(sheet) };
-    enter(path, chain)?;
+    chain.enter(path)?;
     let parent_name = Path::new(&parent_name);
     let folder = path.parent().unwrap_or(Path::new(""));
     let mut parent = read_merged(&folder.join(parent_name), schema, chain)?;
@@ -40,14 +60,16 @@ fn read_merged(path: &Path, schema: &Value, chain: &mut Vec<PathBuf>) -> Result<
     Ok(parent)
 }
 
-/// Notes a sheet that extends another; refuses one that was noted already.
-fn enter(path: &Path, chain: &mut Vec<PathBuf>) -> Result<()> {
-    let real = path.canonicalize().map_err(|error| Error::io(path, &error))?;
-    if chain.contains(&real) {
-        return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the circle"));
+impl Chain {
+    /// Notes a sheet that extends another; refuses one that was noted already.
+    fn enter(&mut self, path: &Path) -> Result<()> {
+        let real = path.canonicalize().map_err(|error| Error::io(path, &error))?;
+        if self.files.contains(&real) {
+            return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the circle"));
+        }
+        self.files.push(real);
+        Ok(())
     }
-    chain.push(real);
-    Ok(())
 }
 
 /// The value without `extends`, which a sheet that is no file cannot have.
@@ -97,10 +119,6 @@ fn settle_tolerance_names(sheet: &mut Value) -> Result<(), Misfit> {
         }
     }
     Ok(())
-}
-
-fn read_json(path: &Path) -> Result<Value> {
-    text::parse(&read_limited(path)?, path)
 }
 
 /// The bytes of a file that is no larger than a sheet may be.

@@ -131,7 +131,8 @@ impl ImageSpec {
     pub(crate) fn movie_request(&self) -> MovieRequest<'_> {
         let first = || self.frame_range.map(|range| range[0]).filter(|_| self.timecode.is_none());
         MovieRequest {
-            frame_number: self.frame_number.or_else(first),
+            // The number of a still stands in its name by now.
+            frame_number: self.frame_number.or_else(first).filter(|_| self.is_movie() || !self.has_numbers()),
             timecode: self.timecode.as_deref(),
             field: self.field,
             code_range: self.code_range,

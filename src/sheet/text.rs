@@ -4,6 +4,7 @@ use std::fmt;
 use std::path::Path;
 
 use serde::de::{DeserializeSeed, Deserializer, Error as _, MapAccess, SeqAccess, Visitor};
+use serde_json::map::Entry;
 use serde_json::{Map, Number, Value};
 
 use crate::{Error, ErrorKind, Result};
@@ -130,11 +131,13 @@ impl<'de> Visitor<'de> for EachKeyOnce {
     fn visit_map<A: MapAccess<'de>>(self, mut entries: A) -> Result<Value, A::Error> {
         let mut map = Map::new();
         while let Some(key) = entries.next_key::<String>()? {
-            if map.contains_key(&key) {
-                let key = crate::printable_text(&key);
-                return Err(A::Error::custom(format!("the key `{key}` {TWICE}")));
-            }
-            map.insert(key, entries.next_value_seed(self)?);
+            match map.entry(key) {
+                Entry::Vacant(place) => place.insert(entries.next_value_seed(self)?),
+                Entry::Occupied(place) => {
+                    let key = crate::printable_text(place.key());
+                    return Err(A::Error::custom(format!("the key `{key}` {TWICE}")));
+                }
+            };
         }
         Ok(Value::Object(map))
     }

@@ -70,8 +70,13 @@ fn add_left_of(flips: &[u64], cells: &mut [u64]) {
     }
 }
 
-/// Rows that are drawn together: each side of a polygon is asked once a band whether it comes near.
-const BAND_ROWS: usize = 64;
+/// Rows that are drawn together: each side of a polygon is asked once a band whether it comes near, and a band's flips stay in the
+/// nearest cache.
+const BAND_ROWS: usize = 32;
+
+/// Added to and taken from a number below its half, it leaves the nearest whole number, which then stands in the lowest bits
+/// (IEEE 754 binary64 has 52 of them).
+const WHOLE: f64 = (1_u64 << 52) as f64;
 
 /// Where the centres of cells lie.
 struct Grid {
@@ -80,30 +85,38 @@ struct Grid {
     columns: usize,
 }
 
+/// Rows of cells on their way: where their centres lie, and for each row on words of its own which cells start a change.
+struct Band {
+    heights: Vec<f64>,
+    flips: Vec<u64>,
+    words: usize,
+}
+
 impl Grid {
     fn y_of(&self, row: usize) -> f64 {
         self.origin_px[1] + (row as f64 + 0.5) / self.cells_per_px
     }
 
-    /// So many centres of a row lie to the left of a place.
-    fn left_of(&self, x: f64) -> usize {
-        let place = ((x - self.origin_px[0]) * self.cells_per_px - 0.5).clamp(0.0, self.columns as f64);
-        let whole = place as usize;
-        whole + usize::from(place > whole as f64)
+    /// So many centres of a row lie to the left of a place. Free of branches, so that several are worked out at once.
+    fn left_of(&self, x: f64) -> u32 {
+        let columns = self.columns as f64;
+        let place = ((x - self.origin_px[0]) * self.cells_per_px - 0.5).max(0.0).min(columns);
+        let nearest = (place + WHOLE) - WHOLE;
+        let more = if place > nearest { 1.0 } else { 0.0 };
+        (nearest + more + WHOLE).to_bits() as u32
     }
 
     /// The cells of some rows, a row on words of its own.
     fn band(&self, polygons: &[Tall<'_>], rows: Range<usize>) -> Vec<Vec<u64>> {
-        let words = self.columns.div_ceil(64);
-        let mut cells = vec![vec![0_u64; words]; rows.len()];
-        let mut flips = vec![vec![0_u64; words + 1]; rows.len()];
+        let words = self.columns.div_ceil(64) + 1;
+        let mut cells = vec![vec![0_u64; words - 1]; rows.len()];
+        let heights: Vec<f64> = rows.clone().map(|row| self.y_of(row)).collect();
+        let mut band = Band { heights, flips: vec![0; words * rows.len()], words };
         let [top, bottom] = [self.y_of(rows.start), self.y_of(rows.end)];
         for polygon in polygons.iter().filter(|polygon| polygon.low <= bottom && top < polygon.high) {
-            for row in &mut flips {
-                row.fill(0);
-            }
-            polygon.sides().for_each(|side| self.flip(side, &rows, &mut flips));
-            for (flips, cells) in flips.iter().zip(&mut cells) {
+            band.flips.fill(0);
+            polygon.sides().for_each(|side| self.flip(side, &mut band));
+            for (flips, cells) in band.flips.chunks_exact(words).zip(&mut cells) {
                 add_left_of(flips, cells);
             }
         }
@@ -111,20 +124,33 @@ impl Grid {
     }
 
     /// Flips what lies to the left of a side, by the same rule as [`crate::sphere::inside_polygon`].
-    fn flip(&self, [from, to]: [[f64; 2]; 2], rows: &Range<usize>, flips: &mut [Vec<u64>]) {
+    fn flip(&self, [from, to]: [[f64; 2]; 2], band: &mut Band) {
         let (low, high) = (from[1].min(to[1]), from[1].max(to[1]));
-        // One row more at either end, so that rounding loses none; each is held against the side itself.
-        let near = |y: f64| (y - self.origin_px[1]) * self.cells_per_px;
-        let first = (near(low) - 1.5).clamp(rows.start as f64, rows.end as f64) as usize;
-        let end = (near(high) + 1.5).clamp(rows.start as f64, rows.end as f64) as usize;
+        let (first, end) = band.rows_between(low, high);
         let slope = (from[0] - to[0]) / (from[1] - to[1]);
-        for row in first..end {
-            let y = self.y_of(row);
-            if low <= y && y < high {
-                let left = self.left_of(to[0] + (y - to[1]) * slope);
-                flips[row - rows.start][left / 64] ^= 1 << (left % 64);
-            }
+        let mut left = [0_u32; BAND_ROWS];
+        let heights = &band.heights[first..end];
+        for (left, y) in left.iter_mut().zip(heights) {
+            *left = self.left_of(to[0] + (y - to[1]) * slope);
         }
+        let mut row = first * band.words;
+        for left in &left[..heights.len()] {
+            band.flips[row + (left >> 6) as usize] ^= 1 << (left & 63);
+            row += band.words;
+        }
+    }
+}
+
+impl Band {
+    /// The rows whose centres lie from one height on and above another.
+    fn rows_between(&self, low: f64, high: f64) -> (usize, usize) {
+        let (Some(top), Some(bottom)) = (self.heights.first(), self.heights.last()) else { return (0, 0) };
+        let before = |height: f64| match height {
+            _ if height <= *top => 0,
+            _ if height > *bottom => self.heights.len(),
+            _ => self.heights.partition_point(|y| *y < height),
+        };
+        (before(low), before(high))
     }
 }
 

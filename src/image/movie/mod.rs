@@ -29,6 +29,7 @@ pub(super) use container::Container;
 pub(crate) use container::{MOVIE_ENDINGS, is_movie_name};
 pub use pass::MoviePass;
 pub use record::MovieRecord;
+pub(super) use request::NUMBER_KEY;
 pub use request::{CodeRange, Field, Matrix, MovieRequest};
 
 use self::belief::{Beliefs, beliefs};

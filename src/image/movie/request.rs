@@ -22,10 +22,14 @@ pub struct MovieRequest<'a> {
     pub pass: Option<&'a MoviePass>,
 }
 
+/// The key of a frame's number.
+pub(in super::super) const NUMBER_KEY: &str = "frame_number";
+
 impl MovieRequest<'_> {
-    /// Something is asked that only a movie has.
+    /// Something is asked that only a movie has. The number in a still's name is none of its request.
     pub(in super::super) fn asks_for_a_movie(&self) -> Option<&'static str> {
         let asked = [
+            (self.frame_number.is_some(), NUMBER_KEY),
             (self.timecode.is_some(), "timecode"),
             (self.field.is_some(), "field"),
             (self.code_range.is_some(), "code_range"),

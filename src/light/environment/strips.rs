@@ -83,12 +83,16 @@ impl LatLongInStrips {
         for (stored, down) in self.down[row].iter().filter(|(stored, _)| there.contains(stored)) {
             let pixels = strip.rgb.get((stored - there.start) * width..).unwrap_or_default();
             for (sum, taps) in sums.iter_mut().zip(&self.across) {
+                let mut whole = *sum;
                 for (column, across) in taps {
                     let Some(rgb) = pixels.get(*column).filter(|rgb| rgb[0].is_finite()) else { continue };
                     let weight = down * across;
-                    sum.rgb = [0, 1, 2].map(|c| sum.rgb[c] + weight * f64::from(rgb[c]));
-                    sum.weight += weight;
+                    for c in 0..3 {
+                        whole.rgb[c] += weight * f64::from(rgb[c]);
+                    }
+                    whole.weight += weight;
                 }
+                *sum = whole;
             }
         }
         sums

@@ -250,7 +250,8 @@ impl SurveyInStrips {
 
     /// The luminance of a stored pixel; `None` where black.
     fn luminance_of(&self, rgb: [f32; 3]) -> Option<f64> {
-        let y = (0..3).map(|c| self.luminance[c] * f64::from(rgb[c])).sum();
+        let [r, g, b] = self.luminance;
+        let y = r * f64::from(rgb[0]) + g * f64::from(rgb[1]) + b * f64::from(rgb[2]);
         (y > 0.0).then_some(y)
     }
 
@@ -261,11 +262,13 @@ impl SurveyInStrips {
         let whole = self.convention.steradian(row, [self.width, self.height]);
         let every = (self.width / HISTOGRAM_COLUMNS).max(1);
         let counted_row = row.is_multiple_of(every);
+        let halves_edges = self.convention == Convention::OpenExr;
+        let ceiling = self.ceiling();
         for (column, rgb) in pixels.iter().enumerate() {
-            let edge = self.convention == Convention::OpenExr && (column == 0 || column + 1 == self.width);
+            let edge = halves_edges && (column == 0 || column + 1 == self.width);
             let steradian = if edge { 0.5 * whole } else { whole };
-            let rgb = Some(*rgb).filter(|rgb| rgb.iter().all(|v| v.is_finite()));
-            let (Some(rgb), Some(y)) = (rgb, rgb.and_then(|rgb| self.luminance_of(rgb))) else {
+            let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
+            let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else {
                 sums.empty += steradian;
                 continue;
             };
@@ -274,21 +277,22 @@ impl SurveyInStrips {
                 sums.histogram[bin as usize] += steradian;
             }
             sums.brightest = sums.brightest.max(y);
-            let largest = rgb.into_iter().fold(0.0, f32::max);
+            let largest = rgb[0].max(rgb[1]).max(rgb[2]).max(0.0);
             sums.meet(largest, 1, steradian);
-            if self.at_ceiling(rgb) {
+            if rgb[0] >= ceiling[0] || rgb[1] >= ceiling[1] || rgb[2] >= ceiling[2] {
                 sums.clipped += steradian;
             }
         }
         sums
     }
 
-    fn at_ceiling(&self, rgb: [f32; 3]) -> bool {
-        (0..3).any(|c| match self.clip_level {
-            Some(level) => rgb[c] >= level[c],
-            None if !self.is_float => rgb[c] >= 0.999,
-            None => rgb[c] >= HALF_FLOAT_END,
-        })
+    /// The stored value per channel from which on light counts as cut off.
+    fn ceiling(&self) -> [f32; 3] {
+        match self.clip_level {
+            Some(level) => level,
+            None if !self.is_float => [0.999; 3],
+            None => [HALF_FLOAT_END; 3],
+        }
     }
 
     /// Steps across the edge against steps beside it, over all rows but those next to the poles.

@@ -17,6 +17,8 @@ const COARSEST_RADIUS: f64 = 14.0;
 const REACH: f64 = 1.5;
 /// What is compared: inside the rim, in radii. What lies behind the sphere moves differently.
 const INSIDE: f64 = 0.93;
+/// Rounding of squared distances, as a part of them, is well below this.
+const ROUNDING: f64 = 1e-9;
 /// Whole steps tried at the coarsest level, in radii.
 const FARTHEST: f64 = 0.5;
 /// Differences of this many stops count half in that search.
@@ -44,13 +46,21 @@ pub struct Shift {
 pub fn measure_shifts(frames: &[BracketFrame], reference: usize, outline: &Outline) -> Vec<Option<Shift>> {
     let Some(fixed) = frames.get(reference) else { return vec![None; frames.len()] };
     let levels = levels(outline);
-    let shift = |(i, f): (usize, &BracketFrame)| {
-        if i == reference {
-            return Some(Shift { offset_px: [0.0; 2], sd_px: 0.0 });
+    let ceilings: Vec<[f64; 3]> = frames.iter().map(|moving| common_ceiling(fixed, moving)).collect();
+    let mut shifts = vec![None; frames.len()];
+    shifts[reference] = Some(Shift { offset_px: [0.0; 2], sd_px: 0.0 });
+    let mut left: Vec<usize> = (0..frames.len()).filter(|i| *i != reference).collect();
+    // What the reference shows below one ceiling is the same for all exposures that share it.
+    while let Some(ceiling) = left.first().map(|i| ceilings[*i]) {
+        let is_same = |other: &[f64; 3]| other.map(f64::to_bits) == ceiling.map(f64::to_bits);
+        let alike: Vec<usize> = left.extract_if(.., |i| is_same(&ceilings[*i])).collect();
+        let targets: Vec<Patch> = levels.iter().map(|cell| Patch::of(fixed, outline, *cell, &ceiling, None)).collect();
+        let found = parallel::map_each(&alike, |i| register(&targets, &frames[*i], outline, &levels, &ceiling));
+        for (i, shift) in alike.into_iter().zip(found) {
+            shifts[i] = shift;
         }
-        register(fixed, f, outline, &levels)
-    };
-    parallel::map(frames.len(), |i| shift((i, &frames[i])))
+    }
+    shifts
 }
 
 /// Brings an exposure to the place of the reference by cubic interpolation in linear light (Keys 1981).
@@ -100,7 +110,8 @@ impl Patch {
         let mean = |i: usize| {
             let x = corner[0] + (i % cells) as f64 * cell_px;
             let y = corner[1] + (i / cells) as f64 * cell_px;
-            cell_mean(&source.frame, [x as i64, y as i64], cell_px as i64, gain, ceiling).map_or(f32::NAN, |v| v as f32)
+            cell_mean(&source.frame, [x as i64, y as i64], cell_px as usize, gain, ceiling)
+                .map_or(f32::NAN, |v| v as f32)
         };
         let light: Vec<f32> = parallel::map(cells * cells, mean);
         let lift = lift.unwrap_or_else(|| own_lift(&light));
@@ -112,6 +123,26 @@ impl Patch {
             lift,
             log2_light: light.into_iter().map(|v| (v.max(0.0) + lift).log2()).collect(),
         }
+    }
+
+    /// The cells within so many of the sphere's centre, row by row.
+    fn inside(&self, reach: f64) -> Vec<Cell> {
+        let places = (0..self.height).flat_map(|row| (0..self.width).map(move |column| (row, column)));
+        let inside = places.filter(|(row, column)| self.is_within(*column, *row, reach));
+        let cell = |(row, column): (usize, usize)| Cell {
+            column: column as i64,
+            row: row as i64,
+            log2_light: f64::from(self.log2_light[row * self.width + column]),
+        };
+        inside.map(cell).collect()
+    }
+
+    /// A cell lies within so many cells of the sphere's centre.
+    fn is_within(&self, column: usize, row: usize, reach: f64) -> bool {
+        let [x, y] = [column as f64 + 0.5 - self.centre[0], row as f64 + 0.5 - self.centre[1]];
+        // The squares tell it but for what lies at the very edge.
+        let part = (x * x + y * y) / (reach * reach);
+        part <= 1.0 - ROUNDING || (part <= 1.0 + ROUNDING && x.hypot(y) <= reach)
     }
 
     /// Bilinear; `None` where a neighbour is unknown.
@@ -127,6 +158,13 @@ impl Patch {
         let mixed = top * (1.0 - fy) + bottom * fy;
         mixed.is_finite().then_some(mixed)
     }
+}
+
+/// A cell of a patch; NaN where its light is unknown.
+struct Cell {
+    column: i64,
+    row: i64,
+    log2_light: f64,
 }
 
 fn own_lift(light: &[f32]) -> f32 {
@@ -150,29 +188,43 @@ fn common_ceiling(a: &BracketFrame, b: &BracketFrame) -> [f64; 3] {
 }
 
 /// Mean of the channels over a square of whole pixels, as light below a ceiling; `None` where one is unknown.
-fn cell_mean(frame: &Frame, corner: [i64; 2], side: i64, gain: f64, ceiling: &[f64; 3]) -> Option<f64> {
+fn cell_mean(frame: &Frame, corner: [i64; 2], side: usize, gain: f64, ceiling: &[f64; 3]) -> Option<f64> {
+    let data = &frame.data;
+    let column = usize::try_from(corner[0] - data.x).ok()?;
+    let row = usize::try_from(corner[1] - data.y).ok()?;
+    if column + side > data.width || row + side > data.height {
+        return None;
+    }
+    let light = |rgb: &[f32; 3], c: usize| (f64::from(rgb[c]) * gain).min(ceiling[c]);
     let mut sum = 0.0;
-    for y in corner[1]..corner[1] + side {
-        for x in corner[0]..corner[0] + side {
-            let rgb = frame.pixel(x, y)?;
-            sum += (0..3).map(|c| (f64::from(rgb[c]) * gain).min(ceiling[c])).sum::<f64>() / 3.0;
+    for row in row..row + side {
+        let start = row * data.width + column;
+        for rgb in frame.rgb.get(start..start + side)? {
+            if !rgb[0].is_finite() {
+                return None;
+            }
+            sum += (light(rgb, 0) + light(rgb, 1) + light(rgb, 2)) / 3.0;
         }
     }
     Some(sum / (side * side) as f64)
 }
 
 /// Coarse to fine.
-fn register(fixed: &BracketFrame, moving: &BracketFrame, outline: &Outline, levels: &[f64]) -> Option<Shift> {
-    let ceiling = common_ceiling(fixed, moving);
+fn register(
+    targets: &[Patch],
+    moving: &BracketFrame,
+    outline: &Outline,
+    levels: &[f64],
+    ceiling: &[f64; 3],
+) -> Option<Shift> {
     let mut offset_px = [0.0; 2];
     let mut found = None;
-    for (i, cell) in levels.iter().enumerate() {
-        let target = Patch::of(fixed, outline, *cell, &ceiling, None);
-        let moving = Patch::of(moving, outline, *cell, &ceiling, Some(target.lift));
+    for (i, (cell, target)) in levels.iter().zip(targets).enumerate() {
+        let moving = Patch::of(moving, outline, *cell, ceiling, Some(target.lift));
         if i == 0 {
-            offset_px = whole_step(&target, &moving).map(|v| v * cell);
+            offset_px = whole_step(target, &moving).map(|v| v * cell);
         }
-        let Some(step) = translate(&target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
+        let Some(step) = translate(target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
             continue;
         };
         offset_px = step.offset_px.map(|v| v * cell);
@@ -186,36 +238,25 @@ fn register(fixed: &BracketFrame, moving: &BracketFrame, outline: &Outline, leve
 fn whole_step(target: &Patch, moving: &Patch) -> [f64; 2] {
     let far = (FARTHEST * target.radius).clamp(0.0, 40.0) as i64;
     let steps: Vec<[i64; 2]> = (-far..=far).flat_map(|dy| (-far..=far).map(move |dx| [dx, dy])).collect();
+    let inside = target.inside(INSIDE * target.radius);
     let scored: Vec<(f64, [i64; 2])> =
-        parallel::filter_map(steps.len(), |i| Some((disagreement(target, moving, steps[i])?, steps[i])));
+        parallel::filter_map(steps.len(), |i| Some((disagreement(&inside, moving, steps[i])?, steps[i])));
     // Of equally good ones the smallest movement.
     let size = |step: &[i64; 2]| step[0].pow(2) + step[1].pow(2);
     let best = scored.iter().min_by(|a, b| a.0.total_cmp(&b.0).then(size(&a.1).cmp(&size(&b.1))));
     best.map_or([0.0; 2], |(_, step)| step.map(|v| v as f64))
 }
 
-/// Mean bounded square of the differences after their mean is taken out; `None` where too little is common.
-fn disagreement(target: &Patch, moving: &Patch, step: [i64; 2]) -> Option<f64> {
-    let reach = INSIDE * target.radius;
-    let mut differences = Vec::new();
-    let mut inside = 0;
-    for row in 0..target.height as i64 {
-        for column in 0..target.width as i64 {
-            let middle = [column as f64 + 0.5 - target.centre[0], row as f64 + 0.5 - target.centre[1]];
-            if middle[0].hypot(middle[1]) > reach {
-                continue;
-            }
-            inside += 1;
-            let (x, y) = (column + step[0], row + step[1]);
-            if x < 0 || y < 0 || x >= moving.width as i64 || y >= moving.height as i64 {
-                continue;
-            }
-            let fixed = f64::from(target.log2_light[row as usize * target.width + column as usize]);
-            let moved = f64::from(moving.log2_light[y as usize * moving.width + x as usize]);
-            differences.extend((moved - fixed).is_finite().then_some(moved - fixed));
-        }
-    }
-    if differences.len() < 40 || differences.len() * 4 < inside {
+/// Mean bounded square of the differences to these cells after their mean is taken out; `None` where too little is common.
+fn disagreement(inside: &[Cell], moving: &Patch, step: [i64; 2]) -> Option<f64> {
+    let difference = |cell: &Cell| {
+        let (x, y) = (cell.column + step[0], cell.row + step[1]);
+        let is_there = x >= 0 && y >= 0 && x < moving.width as i64 && y < moving.height as i64;
+        let moved = is_there.then(|| f64::from(moving.log2_light[y as usize * moving.width + x as usize]))?;
+        Some(moved - cell.log2_light).filter(|difference| difference.is_finite())
+    };
+    let differences: Vec<f64> = inside.iter().filter_map(difference).collect();
+    if differences.len() < 40 || differences.len() * 4 < inside.len() {
         return None;
     }
     let count = differences.len() as f64;
@@ -279,8 +320,7 @@ impl Sums {
         reach: f64,
         scale: f64,
     ) {
-        let middle = [column as f64 + 0.5 - target.centre[0], row as f64 + 0.5 - target.centre[1]];
-        if middle[0].hypot(middle[1]) > reach {
+        if !target.is_within(column, row, reach) {
             return;
         }
         let (x, y) = (column as f64 + shift[0], row as f64 + shift[1]);

@@ -64,8 +64,7 @@ fn shows_more(shorter: &BracketFrame, longer: &BracketFrame, level: &[f32; 3]) -
     let factor = ((longer.stops - shorter.stops).0 - SHOWS_MORE_STOPS).exp2();
     let (mut there, mut more) = (0_usize, 0_usize);
     for (a, b) in shorter.frame.rgb.iter().zip(&longer.frame.rgb) {
-        let at = |c: &usize| level[*c].is_finite() && b[*c] >= level[*c];
-        if let Some(c) = (0..3).find(at) {
+        if let Some(c) = (0..3).find(|c| level[*c].is_finite() && b[*c] >= level[*c]) {
             there += 1;
             more += usize::from(f64::from(a[c]) * factor > f64::from(level[c]));
         }
@@ -83,7 +82,12 @@ fn shared(found: &[FoundCeiling]) -> [f32; 3] {
 
 /// A frame's own level; where it shows none, that of the others, which it never exceeds by much.
 fn own_or_shared(frame: &Frame, own: [f32; 3], shared: [f32; 3]) -> [f32; 3] {
-    let highest = frame.rgb.iter().fold([0.0_f32; 3], |high, rgb| [0, 1, 2].map(|c| high[c].max(rgb[c])));
+    let mut highest = [0.0_f32; 3];
+    for rgb in &frame.rgb {
+        for c in 0..3 {
+            highest[c] = highest[c].max(rgb[c]);
+        }
+    }
     [0, 1, 2].map(|c| match own[c].is_finite() {
         true => own[c],
         false if highest[c] <= BEYOND * shared[c] => shared[c],

@@ -22,6 +22,8 @@ pub struct BracketFrame {
 
 /// From this share of the clip level on, a pixel's weight falls smoothly to zero at the level itself.
 const ROLL_OFF_START: f32 = 0.8;
+/// Below this share its weight is full however the roll-off is rounded.
+const TRUSTED: f32 = 0.79;
 /// Measured and stated stops may differ by this much (nominal values are rounded; common practice, no source).
 const STATED_TOLERANCE_STOPS: f64 = 0.15;
 /// Readings of two exposures that differ by more than this many standard deviations, and by more than this share of
@@ -55,9 +57,11 @@ pub fn merge(mut frames: Vec<BracketFrame>) -> Result<Frame> {
     if frames.len() == 1 {
         return frames.pop().map(at_plate_exposure).ok_or_else(no_frames);
     }
-    let (mut warnings, contradicted) = warnings(&mut frames);
+    // Settling the stops leaves the pixels as they are: one look at the noise of each frame is enough.
+    let noise: Vec<NoiseModel> = parallel::map_each(&frames, |f| NoiseModel::of(&f.frame));
+    let (mut warnings, contradicted) = warnings(&mut frames, &noise);
     let eight_bit = frames.iter().all(|f| f.frame.eight_bit);
-    let mut layers: Vec<Layer<'_>> = parallel::map_each(&frames, Layer::new);
+    let mut layers: Vec<Layer<'_>> = frames.iter().zip(&noise).map(|(f, noise)| Layer::new(f, noise)).collect();
     layers.sort_by(|a, b| a.stops.total_cmp(&b.stops));
     let order = by_nearness(&layers);
     let width = frames[0].frame.data.width;
@@ -107,10 +111,16 @@ pub fn stops_from_metadata(plate: &CaptureMeta, frame: &CaptureMeta) -> Option<S
 /// How much brighter `b` was recorded than `a`, from well exposed pixels at the same places: the value most of them
 /// agree on. `None` where the frames differ in size or too little is well exposed in both.
 pub fn measured_stops(a: &Frame, b: &Frame) -> Option<Estimate> {
+    let (noise_a, noise_b) = parallel::both(|| NoiseModel::of(a), || NoiseModel::of(b));
+    stops_between(&Exposed { frame: a, noise: noise_a }, &Exposed { frame: b, noise: noise_b })
+}
+
+/// The same of frames whose noise is known.
+fn stops_between(first: &Exposed<'_>, second: &Exposed<'_>) -> Option<Estimate> {
+    let (a, b) = (first.frame, second.frame);
     if a.data != b.data || a.rgb.len() != b.rgb.len() {
         return None;
     }
-    let (first, second) = parallel::both(|| Exposed::new(a), || Exposed::new(b));
     let step = (a.rgb.len() / COMPARED_PIXELS) | 1;
     let both: Vec<[Shown; 2]> =
         (0..a.rgb.len()).step_by(step).filter_map(|i| Some([first.unclipped(i)?, second.unclipped(i)?])).collect();
@@ -194,18 +204,15 @@ struct Exposed<'a> {
     noise: NoiseModel,
 }
 
-impl<'a> Exposed<'a> {
-    fn new(frame: &'a Frame) -> Self {
-        Self { frame, noise: NoiseModel::of(frame) }
-    }
-
+impl Exposed<'_> {
     /// Mean of the channels and its standard deviation; `None` where clipped, masked or among the few codes at the dark end of
     /// an 8-bit file.
     fn unclipped(&self, i: usize) -> Option<(f64, f64)> {
         let rgb = self.frame.rgb[i];
         let clipped = |c: usize| self.frame.clip_level.is_some_and(|level| rgb[c] >= ROLL_OFF_START * level[c]);
-        let mean = rgb.iter().map(|v| f64::from(*v)).sum::<f64>() / 3.0;
-        let variance = (0..3).map(|c| self.noise.variance(c, f64::from(rgb[c]))).sum::<f64>() / 9.0;
+        let mean = (f64::from(rgb[0]) + f64::from(rgb[1]) + f64::from(rgb[2])) / 3.0;
+        let of = |c: usize| self.noise.variance(c, f64::from(rgb[c]));
+        let variance = (of(0) + of(1) + of(2)) / 9.0;
         let dark = self.frame.eight_bit && mean <= DARK_IN_EIGHT_BITS;
         (mean.is_finite() && !dark && !(0..3).any(clipped)).then(|| (mean, variance.sqrt()))
     }
@@ -247,8 +254,8 @@ fn fault(frame: &Frame, cause: String, remedy: &str) -> Error {
 }
 
 /// The frames' own warnings and what the pictures say against the stated stops; whether any of that still stands.
-fn warnings(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
-    let (disagreements, contradicted) = settle_stops(frames);
+fn warnings(frames: &mut [BracketFrame], noise: &[NoiseModel]) -> (Vec<String>, bool) {
+    let (disagreements, contradicted) = settle_stops(frames, noise);
     let mut all: Vec<String> = Vec::new();
     for warning in frames.iter().flat_map(|f| f.frame.warnings.iter().cloned()).chain(disagreements) {
         if !all.contains(&warning) {
@@ -261,7 +268,7 @@ fn warnings(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
 /// Puts what the pictures say in place of stated stops that they contradict, from the frame nearest to the plate's exposure
 /// outwards. Only in linear frames: what a tone curve does to a ratio is no exposure, and its contradictions stay. Gives
 /// the contradictions in words, and whether any stays.
-fn settle_stops(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
+fn settle_stops(frames: &mut [BracketFrame], noise: &[NoiseModel]) -> (Vec<String>, bool) {
     let linear = !frames.iter().any(|f| f.frame.is_display_picture());
     let mut order: Vec<usize> = (0..frames.len()).collect();
     order.sort_by(|a, b| frames[*a].stops.0.total_cmp(&frames[*b].stops.0));
@@ -272,7 +279,8 @@ fn settle_stops(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
         let stated: Vec<Stops> = outwards.iter().map(|i| frames[*i].stops).collect();
         for (pair, stops) in outwards.windows(2).zip(stated.windows(2)) {
             let mut apart = stops[1] - stops[0];
-            if let Some(measured) = contradiction(&frames[pair[0]].frame, &frames[pair[1]].frame, apart) {
+            let exposed = |i: usize| Exposed { frame: &frames[i].frame, noise: noise[i] };
+            if let Some(measured) = contradiction(&exposed(pair[0]), &exposed(pair[1]), apart) {
                 let of = |i: usize| crate::printable(&frames[i].frame.path);
                 words.push(format!(
                     "{} is stated as {:+.2} stops against {}, but its pixels show {:+.2}: the stated stops are \
@@ -293,8 +301,8 @@ fn settle_stops(frames: &mut [BracketFrame]) -> (Vec<String>, bool) {
 }
 
 /// What the pictures say, where it contradicts that `b` was exposed `stated` brighter than `a`.
-fn contradiction(a: &Frame, b: &Frame, stated: Stops) -> Option<Stops> {
-    let measured = measured_stops(a, b)?;
+fn contradiction(a: &Exposed<'_>, b: &Exposed<'_>, stated: Stops) -> Option<Stops> {
+    let measured = stops_between(a, b)?;
     let wrong = (measured.value - stated.0).abs() - 3.0 * measured.sd > STATED_TOLERANCE_STOPS;
     wrong.then_some(Stops(measured.value))
 }
@@ -307,6 +315,8 @@ struct Layer<'a> {
     to_radiance: f64,
     /// Per channel, value at which the pixel counts as clipped; infinite where unknown.
     clip: [f32; 3],
+    /// Per channel, value below which a reading has full trust.
+    trusted_below: [f32; 3],
     /// Per channel, variance of the radiance in the dark, and its growth per unit of radiance.
     read_variance: [f64; 3],
     shot: [f64; 3],
@@ -320,15 +330,16 @@ struct Reading {
 }
 
 impl<'a> Layer<'a> {
-    fn new(source: &'a BracketFrame) -> Self {
+    fn new(source: &'a BracketFrame, noise: &NoiseModel) -> Self {
         let frame = &source.frame;
         let k = (-source.stops).ratio();
-        let noise = NoiseModel::of(frame);
+        let clip = frame.clip_level.map_or([f32::INFINITY; 3], |l| l.map(|v| if v > 0.0 { v } else { f32::INFINITY }));
         Self {
             frame,
             stops: source.stops.0,
             to_radiance: k,
-            clip: frame.clip_level.map_or([f32::INFINITY; 3], |l| l.map(|v| if v > 0.0 { v } else { f32::INFINITY })),
+            clip,
+            trusted_below: clip.map(|v| v * TRUSTED),
             // The floor keeps weights finite for a frame that is black throughout.
             read_variance: noise.read_variance.map(|v| (v * k * k).max(1e-100)),
             shot: noise.shot.map(|v| v * k),
@@ -346,6 +357,9 @@ impl<'a> Layer<'a> {
     /// The reading with trust 1 well below the clip level, falling smoothly to 0 at it; `None` without any.
     fn reading(&self, i: usize, c: usize) -> Option<Reading> {
         let value = self.frame.rgb[i][c];
+        if value.is_finite() && value < self.trusted_below[c] {
+            return Some(Reading { radiance: self.radiance(i, c), trust: 1.0 });
+        }
         let t = ((1.0 - value / self.clip[c]) / (1.0 - ROLL_OFF_START)).min(1.0);
         let usable = value.is_finite() && t > 0.0;
         usable.then(|| Reading { radiance: self.radiance(i, c), trust: f64::from(t * t * (3.0 - 2.0 * t)) })
@@ -390,8 +404,13 @@ fn fitting(layers: &[Layer<'_>], order: &[usize], i: usize, width: usize) -> u64
 fn contradicts(layer: &Layer<'_>, base: &Layer<'_>, i: usize, c: usize, width: usize) -> bool {
     let Some(reading) = layer.reading(i, c).filter(|r| r.trust > 0.2) else { return false };
     let (value, expected) = (reading.radiance, base.radiance(i, c));
+    let share = MOVED_SHARE * expected.abs().max(value.abs());
+    // Most readings are this close, whatever the noise.
+    if (value - expected).abs() <= share {
+        return false;
+    }
     let sd = (layer.variance(c, expected) + base.variance(c, expected)).sqrt();
-    let slack = MOVED_SD * sd + MOVED_SHARE * expected.abs().max(value.abs());
+    let slack = MOVED_SD * sd + share;
     if (value - expected).abs() <= slack {
         return false;
     }
@@ -414,17 +433,20 @@ fn moved_words(moved: &[bool]) -> Option<String> {
 }
 
 fn merged_channel(layers: &[Layer<'_>], fits: u64, i: usize, c: usize) -> Option<f64> {
+    let fitting = |l: usize| l >= 64 || fits & (1 << l) != 0;
     // All frames are weighed at one expected radiance, that of the longest usable exposure: weighing each at its own
     // noisy value would favour low readings.
-    let fitting = |l: usize| l >= 64 || fits & (1 << l) != 0;
-    let Some(best) = layers.iter().enumerate().rev().find_map(|(l, layer)| layer.reading(i, c).filter(|_| fitting(l)))
-    else {
+    let mut longest_first = layers.iter().enumerate().rev().filter(|(l, _)| fitting(*l));
+    let Some(longest) = longest_first.find_map(|(_, layer)| layer.reading(i, c)) else {
         return layers.iter().map(|l| l.radiance(i, c)).find(|r| r.is_finite());
     };
     let (mut sum, mut weight) = (0.0, 0.0);
-    for (_, layer) in layers.iter().enumerate().filter(|(l, _)| fitting(*l)) {
+    for (l, layer) in layers.iter().enumerate() {
+        if !fitting(l) {
+            continue;
+        }
         if let Some(reading) = layer.reading(i, c) {
-            let w = reading.trust / layer.variance(c, best.radiance);
+            let w = reading.trust / layer.variance(c, longest.radiance);
             sum += w * reading.radiance;
             weight += w;
         }

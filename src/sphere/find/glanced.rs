@@ -32,10 +32,9 @@ impl Prepared<'_> {
 
     /// Findings where the frame looks at a glance as if a mirror sphere stood there, whatever the votes of its edges were.
     pub(super) fn glanced(&self) -> Vec<Finding> {
-        let places = places(&self.planes, self.knee);
+        let places = places(&self.planes, self.knee, MOST_GLANCED);
         let rims = places
             .iter()
-            .take(MOST_GLANCED)
             .flat_map(|place| rims_from(self, &self.starts_about(place)).into_iter().take(MOST_CONCENTRIC));
         rims.filter_map(|consensus| {
             let circle = self.circle_of(&consensus.aim)?;

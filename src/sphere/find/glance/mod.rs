@@ -42,13 +42,16 @@ impl Place {
     }
 }
 
-/// Likely places, likeliest first.
-pub(in crate::sphere::find) fn places(planes: &[Plane], knee: f32) -> Vec<Place> {
+/// Likely places, likeliest first, so many at most: noise has a place at every few samples, and each is held against those kept.
+pub(in crate::sphere::find) fn places(planes: &[Plane], knee: f32, most: usize) -> Vec<Place> {
     let seen = planes.iter().filter(|p| p.values.len() <= MOST_SAMPLES);
     let mut found: Vec<Place> = seen.flat_map(|plane| places_of(plane, knee)).collect();
     found.sort_by(|a, b| b.odds.total_cmp(&a.odds));
     let mut kept: Vec<Place> = Vec::new();
     for next in found {
+        if kept.len() >= most {
+            break;
+        }
         if kept.iter().all(|k| k.off(next.circle) > ONE_PLACE) {
             kept.push(next);
         }
