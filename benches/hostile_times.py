@@ -282,17 +282,17 @@ def outlines(shot):
 
 
 def slivers(shot):
-    """As many sides as may be, each from top to bottom, that hold next to nothing."""
+    """Every side goes from top to bottom, and next to nothing lies between them."""
     width, height = shot.size
-    places = numpy.round(RANDOM.uniform(0, width, 1000), 2).tolist()
-    saw = lambda x: [[x + 0.001 * corner, float(height * (corner % 2))] for corner in range(300)]
-    shot.mirror["ignore"] = [{"polygon_px": saw(x)} for x in places]
+    saw = lambda x: [[x + corner % 2, height * (corner % 2)] for corner in range(300)]
+    shot.mirror["ignore"] = [{"polygon_px": saw(x)} for x in RANDOM.integers(0, width, 900).tolist()]
 
 
 CASES = [
     ("as it is", None, (SMALL, LARGE)),
+    ("as it is, sphere searched for", lambda s: s.find_it(), (SMALL, LARGE)),
     ("900 ignored polygons of 300 corners", outlines, (SMALL, LARGE)),
-    ("1000 ignored slivers of 300 sides as tall as the frame", slivers, (SMALL, LARGE)),
+    ("900 ignored slivers of 300 sides as tall as the frame", slivers, (SMALL, LARGE)),
     ("noise in plate and mirror, sphere searched for", lambda s: s.mirror_is(noise(s.size), True), (SMALL, LARGE)),
     ("noise in plate and mirror, outline given", lambda s: s.mirror_is(noise(s.size)), (SMALL, LARGE)),
     ("chequerboard of 8 px, sphere searched for", lambda s: s.mirror_is(checks(s.size, 8), True), (SMALL, LARGE)),

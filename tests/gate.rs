@@ -292,6 +292,18 @@ fn nothing_that_looks_like_a_sheet_is_skipped() {
     }
 }
 
+/// What could not be read and is taken away is no error any more.
+#[test]
+fn the_error_of_a_sheet_goes_with_the_sheet() {
+    let show = Show::new();
+    fs::write(show.path("shots/a/broken.json"), "{ \"format\": \"plateproof-shot/1\", nothing of a sheet").unwrap();
+    assert_eq!(show.check(&[]).0, 2);
+    assert_eq!((show.summary().0, show.reports().len()), (2, 2));
+    fs::remove_file(show.path("shots/a/broken.json")).unwrap();
+    assert_eq!(show.check(&[]).0, 0);
+    assert_eq!((show.summary().0, show.reports().len()), (0, 1), "{}", show.summary().1);
+}
+
 #[test]
 fn a_match_says_what_it_does_not_prove() {
     let show = Show::new();

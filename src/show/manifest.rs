@@ -131,8 +131,8 @@ pub struct Ledger {
 }
 
 impl Ledger {
-    /// Notes down what is going to be checked, and takes away what earlier runs said of the same sheets under other names
-    /// where that was only that they could not be done. That comes first: the new manifest is the only one that still knows
+    /// Notes down what is going to be checked, and takes away what earlier runs said of the same sheets under other names, and this
+    /// run of sheets that are no longer there, where that was only that they could not be done. That comes first: the new manifest is the only one that still knows
     /// of these sheets.
     ///
     /// # Errors
@@ -153,11 +153,18 @@ impl Ledger {
         let there = manifests_in(dir);
         manifest.run = run_number(&there, &name.file_name(), &manifest);
         let ours: BTreeSet<&str> = manifest.shots.iter().map(|planned| planned.sheet.as_str()).collect();
-        let (earlier, of_others): (Vec<&Planned>, Vec<&Planned>) =
-            there.values().flat_map(|other| &other.shots).partition(|planned| ours.contains(planned.sheet.as_str()));
-        let kept: BTreeSet<&str> =
-            of_others.into_iter().chain(&manifest.shots).map(|planned| planned.report.as_str()).collect();
-        for old in earlier.into_iter().filter(|planned| !kept.contains(planned.report.as_str())) {
+        let all = there.iter().flat_map(|(file, other)| other.shots.iter().map(move |planned| (file, planned)));
+        let (earlier, of_others): (Vec<_>, Vec<_>) = all.partition(|(file, planned)| {
+            let went = **file == name.file_name() && is_gone(&dir.join(&planned.sheet));
+            ours.contains(planned.sheet.as_str()) || went
+        });
+        let kept: BTreeSet<&str> = of_others
+            .into_iter()
+            .map(|(_, planned)| planned)
+            .chain(&manifest.shots)
+            .map(|p| p.report.as_str())
+            .collect();
+        for (_, old) in earlier.into_iter().filter(|(_, planned)| !kept.contains(planned.report.as_str())) {
             remove_failed(dir, &old.report);
         }
         let ledger = Self { path, manifest };
@@ -185,6 +192,11 @@ impl Ledger {
         let text = serde_json::to_string_pretty(&self.manifest).unwrap_or_default();
         write_whole(&self.path, format!("{text}\n").as_bytes())
     }
+}
+
+/// Neither a file nor a link stands there.
+fn is_gone(path: &Path) -> bool {
+    path.symlink_metadata().is_err_and(|error| error.kind() == std::io::ErrorKind::NotFound)
 }
 
 /// The parts of one split leave each other's numbers alone, so that they may begin in any order.

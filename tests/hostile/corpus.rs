@@ -24,6 +24,7 @@ fn drive_of(kind: &str) -> Drive {
         "sheet" => drive::sheet,
         "picture" => drive::picture,
         "exif" => drive::exif,
+        "report" => drive::report,
         _ => drive::clf,
     }
 }

@@ -11,6 +11,9 @@ use plateproof::image::open::{OpenRequest, open, open_rows};
 use plateproof::image::probe::probe;
 use plateproof::image::{Frame, RowSink};
 use plateproof::sheet::{load_sheet, peek_sheet};
+use plateproof::summary::{
+    Layout, Summary, Versions, read_reports, render_csv, render_junit, render_summary_text, render_trend_csv,
+};
 
 /// What became of the bytes. Anything else is a fault: a panic, a broken promise about the result, no end.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -109,6 +112,21 @@ pub(super) fn clf(bytes: &[u8], folder: &Path) -> Outcome {
             assert!(out.iter().all(|v| v.is_finite()), "{value} becomes {out:?}");
         }
     })
+}
+
+/// A report, as `summary` reads it back.
+pub(super) fn report(bytes: &[u8], folder: &Path) -> Outcome {
+    let folder = folder.join("reports");
+    fs::create_dir_all(&folder).expect("the test's own folder takes folders");
+    fs::write(folder.join("SF_0660.report.json"), bytes).expect("the test's own folder takes files");
+    let mut set = read_reports(&[folder], Versions::All);
+    let refused = set.unusable.pop();
+    let summary = Summary::new(set, None);
+    let text = render_summary_text(&summary, "reports", Layout::default());
+    assert!(!text.contains('\u{1b}'), "fit for a terminal: {text:?}");
+    assert!(render_csv(&summary).starts_with("shot,") && render_trend_csv(&summary).starts_with("shot,"));
+    assert!(render_junit(&summary).ends_with("</testsuites>\n"));
+    judge(refused.map_or(Ok(()), Err), |()| assert_eq!(summary.shots.len(), 1))
 }
 
 fn judge<T>(result: Result<T, Error>, holds: impl FnOnce(T)) -> Outcome {

@@ -15,8 +15,18 @@ const SIZE: (usize, usize) = (8, 6);
 pub(super) type Seed = (&'static str, Vec<u8>);
 
 /// A kind of input: the folder of its corpus, and its seeds.
-pub(super) fn kinds() -> [(&'static str, Vec<Seed>); 4] {
-    [("sheet", sheets()), ("picture", pictures()), ("exif", exif_blocks()), ("clf", transforms())]
+pub(super) fn kinds() -> [(&'static str, Vec<Seed>); 5] {
+    [
+        ("sheet", sheets()),
+        ("picture", pictures()),
+        ("exif", exif_blocks()),
+        ("clf", transforms()),
+        ("report", reports()),
+    ]
+}
+
+fn reports() -> Vec<Seed> {
+    vec![("example.json", include_bytes!("../../src/report/testdata/contract_example.report.json").to_vec())]
 }
 
 fn sheets() -> Vec<Seed> {

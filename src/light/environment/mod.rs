@@ -129,7 +129,9 @@ fn bilinear(
     for (column, row, weight) in four_around([x + 0.5, y + 0.5]) {
         let column = column.rem_euclid(period.max(1) as i64) as usize;
         if let Some(rgb) = pixel(column, row.clamp(0, rows as i64 - 1) as usize) {
-            sum = [0, 1, 2].map(|c| sum[c] + weight * rgb[c]);
+            for c in 0..3 {
+                sum[c] += weight * rgb[c];
+            }
             total += weight;
         }
     }
