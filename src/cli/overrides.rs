@@ -388,7 +388,7 @@ mod tests {
             (sheet.shot, sheet.cg.version)
         };
         let of = |shot: &str, version: Option<&str>| (shot.to_owned(), version.map(str::to_owned));
-        assert_eq!(named(Some("a/SF_0110/plate.1001.exr"), "cg_sphere.v003.exr"), of("SF_0110", Some("v003")));
+        assert_eq!(named(Some("a/SF_0110/plate.1001.exr"), "renders/cg_sphere.v003.exr"), of("SF_0110", Some("v003")));
         assert_eq!(named(None, "show/SF_0140/cg_sphere.v007.1001.exr"), of("SF_0140", Some("v007")));
         assert_eq!(named(Some("plate.exr"), "SF_0430_cg.exr"), of("SF_0430", None));
         assert_eq!(named(Some("ferry/quay.1001.exr"), "ferry/cg.exr"), of("quay", None));

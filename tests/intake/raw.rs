@@ -207,8 +207,12 @@ mod with_the_reader {
             let mut bytes = whole.clone();
             for at in (0..entries).map(|i| directory + 2 + 12 * i) {
                 if bytes[at..at + 2] == tag.to_le_bytes() {
-                    count.iter().for_each(|count| bytes[at + 4..at + 8].copy_from_slice(&count.to_le_bytes()));
-                    value.iter().for_each(|value| bytes[at + 8..at + 12].copy_from_slice(&value.to_le_bytes()));
+                    if let Some(count) = count {
+                        bytes[at + 4..at + 8].copy_from_slice(&count.to_le_bytes());
+                    }
+                    if let Some(value) = value {
+                        bytes[at + 8..at + 12].copy_from_slice(&value.to_le_bytes());
+                    }
                 }
             }
             opened(&bytes)
@@ -223,7 +227,7 @@ mod with_the_reader {
             {
                 match changed(tag, count, value) {
                     Ok(frame) => {
-                        assert!(frame.rgb.iter().all(|p| p[0].is_nan() || p.iter().all(|v| v.is_finite())), "{tag}")
+                        assert!(frame.rgb.iter().all(|p| p[0].is_nan() || p.iter().all(|v| v.is_finite())), "{tag}");
                     }
                     Err(error) => assert!(!error.cause.is_empty() && !error.remedy.is_empty()),
                 }
