@@ -54,6 +54,13 @@ def read_codes(path, bits, shape):
     return back >> (16 - bits)
 
 
+def named(path):
+    """The writer puts the whole path into the header; only the file's name belongs there."""
+    content = bytearray(path.read_bytes())
+    content[36:136] = path.name.encode().ljust(100, b"\0")
+    path.write_bytes(content)
+
+
 def main():
     random = numpy.random.default_rng(20261130)
     files = []
@@ -78,6 +85,7 @@ def main():
                         print("not written:", name, out.geterror())
                         (HERE / name).unlink(missing_ok=True)
                         continue
+                    named(HERE / name)
                     back = read_codes(HERE / name, bits, codes.shape)
                     if not (back == codes).all():
                         print("read back otherwise:", name, (back == codes).mean())
