@@ -25,6 +25,8 @@ fn drive_of(kind: &str) -> Drive {
         "picture" => drive::picture,
         "exif" => drive::exif,
         "report" => drive::report,
+        #[cfg(feature = "ocio")]
+        "config" => drive::config,
         _ => drive::clf,
     }
 }

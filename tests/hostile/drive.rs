@@ -6,6 +6,8 @@ use std::path::Path;
 
 use plateproof::Error;
 use plateproof::image::clf::ClfTransform;
+#[cfg(feature = "ocio")]
+use plateproof::image::colour_config::{ConfigRequest, ConfigTransform};
 use plateproof::image::limits::Limits;
 use plateproof::image::open::{OpenRequest, open, open_rows};
 use plateproof::image::probe::probe;
@@ -113,6 +115,41 @@ pub(super) fn clf(bytes: &[u8], folder: &Path) -> Outcome {
         }
     })
 }
+
+/// A colour config (OpenColorIO), beside tables that it may name.
+#[cfg(feature = "ocio")]
+pub(super) fn config(bytes: &[u8], folder: &Path) -> Outcome {
+    let folder = folder.join("config");
+    let tables = folder.join("tables");
+    fs::create_dir_all(&tables).expect("the test's own folder takes folders");
+    for (name, table) in TABLES {
+        fs::write(tables.join(name), table).expect("the test's own folder takes files");
+    }
+    let path = folder.join("config.ocio");
+    fs::write(&path, bytes).expect("the test's own folder takes files");
+    let mut outcome = Outcome::Refused;
+    // By its rules, by a role, by a name.
+    for name in ["", "scene_linear", "dock log"] {
+        let picture = Path::new("plate.dpx");
+        let request = ConfigRequest { config: path.to_str(), name, picture, space_is_told: true };
+        let judged = judge(ConfigTransform::read(&request), |transform| {
+            for code in [0.0, 0.18, 1.0, -1.0, 65_504.0, f32::MAX] {
+                transform.apply([code, 0.5, -code]);
+            }
+        });
+        if judged == Outcome::Taken {
+            outcome = Outcome::Taken;
+        }
+    }
+    outcome
+}
+
+#[cfg(feature = "ocio")]
+const TABLES: [(&str, &[u8]); 3] = [
+    ("gangway.clf", include_bytes!("../../golden/colour_config/tables/gangway.clf")),
+    ("salt.spi1d", include_bytes!("../../golden/colour_config/tables/salt.spi1d")),
+    ("small.cube", b"LUT_3D_SIZE 2\n0 0 0\n1 0 0\n0 1 0\n1 1 0\n0 0 1\n1 0 1\n0 1 1\n1 1 1\n"),
+];
 
 /// A report, as `summary` reads it back.
 pub(super) fn report(bytes: &[u8], folder: &Path) -> Outcome {

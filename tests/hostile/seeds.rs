@@ -15,13 +15,26 @@ const SIZE: (usize, usize) = (8, 6);
 pub(super) type Seed = (&'static str, Vec<u8>);
 
 /// A kind of input: the folder of its corpus, and its seeds.
-pub(super) fn kinds() -> [(&'static str, Vec<Seed>); 5] {
-    [
+pub(super) fn kinds() -> Vec<(&'static str, Vec<Seed>)> {
+    vec![
         ("sheet", sheets()),
         ("picture", pictures()),
         ("exif", exif_blocks()),
         ("clf", transforms()),
         ("report", reports()),
+        #[cfg(feature = "ocio")]
+        ("config", configs()),
+    ]
+}
+
+/// Read only by builds that read colour configs.
+#[cfg(feature = "ocio")]
+fn configs() -> Vec<Seed> {
+    let shortest = "ocio_profile_version: 2\nroles:\n  scene_linear: dock log\n  default: dock log\ncolorspaces:\n  - !<ColorSpace>\n    name: dock log\n    to_reference: !<FileTransform> {src: tables/small.cube}\n";
+    vec![
+        ("every_kind.ocio", include_bytes!("../../golden/colour_config/config.ocio").to_vec()),
+        ("old.ocio", include_bytes!("../../golden/colour_config/old.ocio").to_vec()),
+        ("shortest.ocio", shortest.as_bytes().to_vec()),
     ]
 }
 

@@ -88,6 +88,12 @@ impl ConfigTransform {
         self.space.as_ref()
     }
 
+    /// The light of one pixel of code values, as the decoding of a frame gives it.
+    #[cfg(feature = "ocio")]
+    pub fn apply(&self, code: [f32; 3]) -> [f32; 3] {
+        self.light.of(code)
+    }
+
     /// Turns a frame of code values (read as if they were linear) into light.
     #[cfg_attr(
         not(feature = "ocio"),

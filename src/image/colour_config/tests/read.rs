@@ -22,7 +22,7 @@ fn triples(value: &Value) -> Vec<[f32; 3]> {
 /// The largest difference from the reference library, in parts of the value where that is above one.
 fn apart(transform: &ConfigTransform, codes: &[[f32; 3]], wanted: &[[f32; 3]]) -> f32 {
     let of = |(code, wanted): (&[f32; 3], &[f32; 3])| {
-        let got = transform.light.of(*code);
+        let got = transform.apply(*code);
         (0..3).map(|c| (got[c] - wanted[c]).abs() / wanted[c].abs().max(1.0)).fold(0.0, f32::max)
     };
     codes.iter().zip(wanted).map(of).fold(0.0, f32::max)
