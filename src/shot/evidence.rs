@@ -16,8 +16,8 @@ use crate::light::radiance::{DirectionGrid, Smoothed, patch_rgb};
 use crate::report::amiss::finding_words;
 use crate::report::glance::{Glance, set_problem_words};
 use crate::report::picture::{
-    Evidence, EvidenceSide, FindingLine, GhostMark, LightMark, LinearPicture, LinearPictureGrey, render_evidence,
-    render_sphere_picture,
+    Evidence, EvidenceSide, FindingLine, GhostMark, LightMark, LinearPicture, LinearPictureGrey, ShownSphere,
+    render_evidence, render_sphere_picture,
 };
 use crate::report::wording::is_set_problem;
 use crate::sphere::{azimuth_elevation_deg, direction_of_deg, tangents};
@@ -43,16 +43,24 @@ const LEAST_COVERAGE: f32 = 0.5;
 /// The crop is averaged down to at most this many px a side.
 const CROP_PX: usize = 520;
 
-/// The picture of a pair as PNG bytes.
-pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>, from_inside: bool) -> Result<Vec<u8>> {
+/// The picture of one of the pairs as PNG bytes; of the others it shows the spheres alone.
+pub(super) fn picture(
+    pairs: &[Pair],
+    main: usize,
+    report: &Report,
+    of_frame: Option<u32>,
+    from_inside: bool,
+) -> Result<Option<Vec<u8>>> {
+    let Some(pair) = pairs.get(main) else { return Ok(None) };
     let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
     let (ours, theirs) = (&pair.mirror_from_stored, &pair.cg_from_stored);
     let (mirror_side, cg_side) = parallel::both(
         || evidence_side(mirror, &pair.mirror_frame, ours, format!("photographed: {}", mirror.name)),
         || evidence_side(cg, &pair.cg_frame, theirs, "CG".to_owned()),
     );
-    let cg_side = EvidenceSide { ghosts: ghosts(mirror, cg, &pair.cg_frame, report), ..cg_side };
-    render_evidence(&Evidence {
+    let cg_sphere = ShownSphere { ghosts: ghosts(pair, report), ..cg_side.sphere };
+    let others = pairs.iter().enumerate().filter(|(index, _)| *index != main);
+    let evidence = Evidence {
         shot: report.shot.clone(),
         version: report.version.clone(),
         verdict: report.verdict,
@@ -65,15 +73,28 @@ pub(super) fn picture(pair: &Pair, report: &Report, of_frame: Option<u32>, from_
         from_inside,
         findings: finding_lines(report),
         mirror: mirror_side,
-        cg: cg_side,
+        cg: EvidenceSide { sphere: cg_sphere, ..cg_side },
+        others: others.map(|(_, pair)| both_spheres(pair, report)).collect(),
         difference_stops: difference(mirror, pair.comparison.cg_on_equal_terms()),
         exposure: display_gain(mirror),
-    })
+    };
+    render_evidence(&evidence).map(Some)
+}
+
+/// The photographed and the rendered sphere of a pair.
+fn both_spheres(pair: &Pair, report: &Report) -> [ShownSphere; 2] {
+    let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
+    let rendered = shown_sphere(cg, &pair.cg_frame, &pair.cg_from_stored, format!("CG for {}", mirror.name));
+    [
+        shown_sphere(mirror, &pair.mirror_frame, &pair.mirror_from_stored, format!("photographed: {}", mirror.name)),
+        ShownSphere { ghosts: ghosts(pair, report), ..rendered },
+    ]
 }
 
 /// The photographed lights that the CG lacks, where they would be on its sphere.
-fn ghosts(mirror: &SphereMeasurement, cg: &SphereMeasurement, cg_frame: &Frame, report: &Report) -> Vec<GhostMark> {
-    let crop = Crop::around(cg, cg_frame);
+fn ghosts(pair: &Pair, report: &Report) -> Vec<GhostMark> {
+    let (mirror, cg) = (&pair.comparison.mirror, &pair.comparison.cg);
+    let crop = Crop::around(cg, &pair.cg_frame);
     let of_pair =
         |f: &&Finding| f.check == CheckId::HighlightDirection && f.mirror.as_deref() == Some(mirror.name.as_str());
     let missing = report.findings.iter().find(of_pair).and_then(|f| f.detail.get("missing_in_cg")?.as_array());
@@ -142,6 +163,19 @@ fn evidence_side(
     working_from_stored: &Matrix3<f64>,
     title: String,
 ) -> EvidenceSide {
+    EvidenceSide {
+        sphere: shown_sphere(side, frame, working_from_stored, title),
+        unwrapped: unwrapped(side),
+        matte: matte(side),
+    }
+}
+
+fn shown_sphere(
+    side: &SphereMeasurement,
+    frame: &Frame,
+    working_from_stored: &Matrix3<f64>,
+    title: String,
+) -> ShownSphere {
     let crop = Crop::around(side, frame);
     let lights = side.lights.all.iter().enumerate().map(|(i, light)| {
         let [azimuth_deg, elevation_deg] = azimuth_elevation_deg(&light.direction);
@@ -155,14 +189,12 @@ fn evidence_side(
             clipped: light.clipped,
         }
     });
-    EvidenceSide {
+    ShownSphere {
         title,
         outline_points: (0..120).map(|i| crop.place(side.fit.outline.point(2.0 * PI * f64::from(i) / 120.0))).collect(),
         lights: lights.collect(),
         ghosts: Vec::new(),
         crop: crop.picture(frame, working_from_stored),
-        unwrapped: unwrapped(side),
-        matte: matte(side),
     }
 }
 

@@ -191,14 +191,15 @@ fn attempt(
     together::by_the_capture(&mut report.findings);
     plan::order_fixes(report, &pairs);
     let names: Vec<&str> = pairs.iter().map(|pair| pair.comparison.mirror.name.as_str()).collect();
-    let shown = options.picture.then(|| pairs.get(worst_mirror(report, &names))).flatten();
-    shown
-        .map(|pair| evidence::picture(pair, report, options.of_frame, options.from_inside))
-        .transpose()
-        .map(Attempt::Done)
+    let picture = if options.picture {
+        evidence::picture(&pairs, worst_mirror(report, &names), report, options.of_frame, options.from_inside)?
+    } else {
+        None
+    };
+    Ok(Attempt::Done(picture))
 }
 
-/// Which of several mirrors the picture shows: the one with the worst finding on the CG, the first where none is worse.
+/// Which of several mirrors the picture shows large: the one with the worst finding on the CG, the first where none is worse.
 fn worst_mirror(report: &Report, names: &[&str]) -> usize {
     let of_cg = report.findings.iter().filter(|finding| finding.concerns == Concerns::Cg && finding.waived.is_none());
     let place = |name: &Option<String>| names.iter().position(|n| Some(*n) == name.as_deref());

@@ -8,7 +8,7 @@ use textwrap::{Options, WordSplitter};
 
 use super::page::Page;
 use super::trend::{ShotTrend, TrendCheck, VersionPoint};
-use crate::findings::numbers::{number_words, plain_number};
+use crate::findings::numbers::{TOLERANCES, number_words, plain_number};
 use crate::findings::{ShotVerdict, Verdict};
 use crate::printable_text;
 use crate::report::columns::{cell, clip};
@@ -225,12 +225,20 @@ fn last_letters(letters: &str, most: usize) -> String {
 }
 
 fn value(check: &TrendCheck, sd: Option<f64>) -> String {
-    let signed = check.unit != "deg";
-    let words = check.value.map(|value| number_words(value, sd, &check.unit, signed)).unwrap_or_default();
+    let words = check.value.map(|value| {
+        if check.unit == TOLERANCES {
+            return number_words(100.0 * value, sd.map(|sd| 100.0 * sd), "percent", false);
+        }
+        number_words(value, sd, &check.unit, check.unit != "deg")
+    });
+    let words = words.unwrap_or_default();
     format!("{}{words}", bound_sign(check.value_bound.as_deref()))
 }
 
 fn with_tolerance(words: &str, check: &TrendCheck) -> String {
+    if check.unit == TOLERANCES {
+        return format!("{words} % of tolerance");
+    }
     let unit = printable_text(&check.unit);
     if check.tolerance > 0.0 && check.tolerance.is_finite() {
         format!("{words} {unit} ({})", plain_number(check.tolerance))
@@ -283,6 +291,19 @@ mod tests {
             why: None,
             checks: vec![check],
         }
+    }
+
+    #[test]
+    fn a_number_in_tolerances_is_told_in_percent() {
+        let check = TrendCheck {
+            unit: TOLERANCES.to_owned(),
+            value: Some(3.2),
+            value_sd: Some(0.1),
+            tolerance: 1.0,
+            ..point("v1", 3.2, ShotVerdict::Mismatch).checks[0].clone()
+        };
+        let words = with_tolerance(&value(&check, check.value_sd), &check);
+        assert_eq!(words, "320 +/- 10 % of tolerance");
     }
 
     fn falling() -> ShotTrend {

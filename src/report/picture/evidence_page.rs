@@ -37,6 +37,14 @@ const MATTE_SIDE: f32 = 200.0;
 const HEADING_HEIGHT: f32 = 32.0;
 /// Between one row of panels and the heading of the next.
 const ROW_GAP: f32 = 14.0;
+/// Crops of the other mirrors, below the difference: pairs beside one another, and at most.
+const OTHER_SIDE: f32 = 166.0;
+const OTHERS_ABREAST: usize = 2;
+const MOST_OTHERS: usize = 6;
+/// Heading, crop and gap.
+const OTHER_ROW: f32 = OTHER_SIDE + 44.0;
+/// From the legend of the difference to what stands below.
+const LEGEND_HEIGHT: f32 = 52.0;
 /// From one mark of the key to the next.
 const KEY_STEP: f32 = 236.0;
 /// Headings of the groups of findings.
@@ -50,7 +58,9 @@ const GROUP: Style = Style::new(Face::Plain, 18.0, INK);
 /// # Errors
 /// `Parameter` where a picture's pixels do not fill its sides.
 pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
-    let room = LEAST_PAGE_HEIGHT + TALLEST_ROW * evidence.findings.len().min(MOST_ROWS) as f32;
+    let room = LEAST_PAGE_HEIGHT
+        + TALLEST_ROW * evidence.findings.len().min(MOST_ROWS) as f32
+        + OTHER_ROW * evidence.others.len().min(MOST_OTHERS).div_ceil(OTHERS_ABREAST) as f32;
     let mut page = Page {
         canvas: Canvas::new(PAGE_WIDTH as u32, room as u32)?,
         lettering: Lettering::new(),
@@ -61,11 +71,12 @@ pub fn render_evidence(evidence: &Evidence) -> Result<Vec<u8>> {
     let spheres_top = head_end + 12.0;
     let spheres_end = page.spheres(spheres_top)?;
     let maps_end = page.maps(spheres_end + ROW_GAP)?;
-    let difference_end = page.difference(maps_end + ROW_GAP)?;
+    let legend_top = page.difference(maps_end + ROW_GAP)?;
+    let left_end = page.others(legend_top)?;
     let findings_end = page.findings(maps_end + ROW_GAP);
-    let key_top = difference_end.max(findings_end + 14.0);
+    let key_top = legend_top.max(findings_end + 14.0);
     page.key(key_top);
-    let end = LEAST_PAGE_HEIGHT.max(key_top + 96.0).round();
+    let end = LEAST_PAGE_HEIGHT.max(key_top + 96.0).max(left_end + 40.0).round();
     page.foot(end - 24.0);
     let (width, height, rgb) = page.canvas.into_rgb();
     let used = (end as u32).min(height);
@@ -112,10 +123,11 @@ impl<'a> Page<'a> {
     fn spheres(&mut self, y: f32) -> Result<f32> {
         let top = y + HEADING_HEIGHT;
         let mut x = MARGIN;
-        for (side, mark) in self.sides() {
-            self.heading(x, y, &side.title, CROP_SIDE);
+        for (side, (letter, shape)) in self.sides() {
+            let mark = (Some(letter), shape);
+            self.heading(x, y, &side.sphere.title, CROP_SIDE);
             let area = Area::new(x, top, CROP_SIDE, CROP_SIDE);
-            draw_crop(&mut self.canvas, &self.lettering, side, mark, area, &self.display)?;
+            draw_crop(&mut self.canvas, &self.lettering, &side.sphere, mark, area, &self.display)?;
             x += CROP_SIDE + CROP_GAP;
         }
         let mattes_left = MARGIN + CONTENT_WIDTH - 2.0 * MATTE_SIDE - 16.0;
@@ -129,7 +141,7 @@ impl<'a> Page<'a> {
         let half = CROP_SIDE / 2.0;
         for (index, (side, (letter, _))) in self.sides().into_iter().enumerate() {
             let area = Area::new(x, y + HEADING_HEIGHT + index as f32 * half, width, half - 8.0);
-            draw_light_list(&mut self.canvas, &self.lettering, side, letter, area);
+            draw_light_list(&mut self.canvas, &self.lettering, &side.sphere, letter, area);
         }
     }
 
@@ -139,7 +151,7 @@ impl<'a> Page<'a> {
         let mut x = left;
         for side in [&self.evidence.mirror, &self.evidence.cg] {
             draw_matte(&mut self.canvas, side, Area::new(x, top, MATTE_SIDE, MATTE_SIDE), &self.display)?;
-            let words = self.lettering.fitted(&side.title, SMALL, MATTE_SIDE);
+            let words = self.lettering.fitted(&side.sphere.title, SMALL, MATTE_SIDE);
             self.lettering.text(&mut self.canvas, x, top + MATTE_SIDE + 18.0, &words, SMALL);
             if let Some(words) = matte_words(side) {
                 self.lettering.text(&mut self.canvas, x, top + MATTE_SIDE + 40.0, words, SMALL.inked(INK));
@@ -156,7 +168,7 @@ impl<'a> Page<'a> {
         let top = y + HEADING_HEIGHT;
         for (column, (side, mark)) in self.sides().into_iter().enumerate() {
             let left = MARGIN + column as f32 * (COLUMN_WIDTH + GUTTER);
-            self.heading(left, y, &format!("{}, light by direction", side.title), MAP_WIDTH);
+            self.heading(left, y, &format!("{}, light by direction", side.sphere.title), MAP_WIDTH);
             let panel = Area::new(left, top, MAP_WIDTH, MAP_HEIGHT);
             let map = Map { area: panel, from_inside: self.evidence.from_inside };
             draw_unwrapped(&mut self.canvas, &self.lettering, side, mark, map, &self.display)?;
@@ -180,6 +192,34 @@ impl<'a> Page<'a> {
         self.lettering.text_right(&mut self.canvas, bar.x - 12.0, below + 13.0, "- CG darker", SMALL.inked(INK));
         self.lettering.text(&mut self.canvas, bar.right() + 12.0, below + 13.0, "+ CG brighter", SMALL.inked(INK));
         Ok(below)
+    }
+
+    /// The spheres of the other mirrors, below the legend of the difference; returns where they end.
+    fn others(&mut self, legend_top: f32) -> Result<f32> {
+        let evidence = self.evidence;
+        let mut y = legend_top + LEGEND_HEIGHT;
+        let shown = &evidence.others[..evidence.others.len().min(MOST_OTHERS)];
+        for row in shown.chunks(OTHERS_ABREAST) {
+            let mut x = MARGIN;
+            for pair in row {
+                // Their lights are numbered on their own, so names would mislead.
+                for (sphere, mark) in pair.iter().zip([(None, Shape::Ring), (None, Shape::Square)]) {
+                    let words = self.lettering.fitted(&sphere.title, SMALL.inked(INK), OTHER_SIDE);
+                    self.lettering.text(&mut self.canvas, x, y + 16.0, &words, SMALL.inked(INK));
+                    let area = Area::new(x, y + 24.0, OTHER_SIDE, OTHER_SIDE);
+                    draw_crop(&mut self.canvas, &self.lettering, sphere, mark, area, &self.display)?;
+                    x += OTHER_SIDE + 10.0;
+                }
+                x += 8.0;
+            }
+            y += OTHER_ROW;
+        }
+        if evidence.others.len() > MOST_OTHERS {
+            let words = format!("and {} more mirrors", evidence.others.len() - MOST_OTHERS);
+            self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
+            y += 24.0;
+        }
+        Ok(if shown.is_empty() { legend_top } else { y })
     }
 
     /// What the marks mean, below the findings and no higher than the legend of the difference; in two rows.
@@ -281,7 +321,7 @@ impl<'a> Page<'a> {
     /// Under which display transform the page shows light.
     fn foot(&mut self, y: f32) {
         let gain = self.display.gain_words();
-        let words = format!("Both sides shown {gain}, sRGB with a soft shoulder above half of white.");
+        let words = format!("All spheres shown {gain}, sRGB with a soft shoulder above half of white.");
         self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
         let program = concat!("plateproof ", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, MARGIN + CONTENT_WIDTH, y, program, SMALL);

@@ -3,7 +3,7 @@
 use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen, RULE};
 use super::lettering::{Face, Lettering, SMALL, Style};
 use super::light_marks;
-use super::{EvidenceSide, LightMark};
+use super::{LightMark, ShownSphere};
 use crate::findings::numbers::fixed;
 
 const TITLE: Style = Style::new(Face::Plain, 17.0, INK);
@@ -16,23 +16,23 @@ const ROW_HEIGHT: f32 = 21.0;
 pub(super) fn draw_light_list(
     canvas: &mut Canvas,
     lettering: &Lettering,
-    side: &EvidenceSide,
+    sphere: &ShownSphere,
     letter: &str,
     area: Area,
 ) {
-    let title = lettering.fitted(&side.title, TITLE, area.width);
+    let title = lettering.fitted(&sphere.title, TITLE, area.width);
     lettering.text(canvas, area.x, area.y + 14.0, &title, TITLE);
     lettering.text(canvas, area.x, area.y + 33.0, "    azim. elev. size share", COLUMNS);
     let rule = area.y + 39.0;
     canvas.polyline(&[[area.x, rule], [area.right(), rule]], Pen::new(RULE, 1.0));
     let mut y = rule + 17.0;
     let rows = (((area.bottom() - y) / ROW_HEIGHT).floor().max(0.0) as usize).min(light_marks::MARKS_SHOWN);
-    for (number, light) in light_marks::numbered(&side.lights).take(rows) {
+    for (number, light) in light_marks::numbered(&sphere.lights).take(rows) {
         let row = lettering.fitted(&row_words(letter, number, light), LIGHT, area.width);
         lettering.text(canvas, area.x, y, &row, LIGHT);
         y += ROW_HEIGHT;
     }
-    if let Some(words) = rest_words(side.lights.len(), rows) {
+    if let Some(words) = rest_words(sphere.lights.len(), rows) {
         lettering.text(canvas, area.x, y, &words, SMALL);
     }
 }

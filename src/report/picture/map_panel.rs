@@ -60,10 +60,10 @@ pub(super) fn draw_unwrapped(
     draw_picture(canvas, &side.unwrapped, panel, display)?;
     grid(canvas, panel);
     axes(canvas, lettering, panel);
-    for (number, light) in light_marks::numbered(&side.lights) {
+    for (number, light) in light_marks::numbered(&side.sphere.lights) {
         draw_light(canvas, lettering, light, (&format!("{letter}{number}"), shape), panel);
     }
-    for ghost in &side.ghosts {
+    for ghost in &side.sphere.ghosts {
         let at = place(ghost.azimuth_deg, ghost.elevation_deg, panel);
         light_marks::symbol(canvas, at, GHOST_RADIUS, Shape::Ghost, false);
         let words = format!("{} missing", ghost.name);
@@ -102,7 +102,7 @@ pub(super) fn draw_difference(
     grid(canvas, panel);
     axes(canvas, lettering, panel);
     for (side, letter, shape) in sides {
-        for (number, light) in light_marks::numbered(&side.lights) {
+        for (number, light) in light_marks::numbered(&side.sphere.lights) {
             let at = place(light.azimuth_deg, light.elevation_deg, panel);
             light_marks::symbol(canvas, at, SYMBOL_RADIUS, shape, light.clipped);
             light_marks::tag(

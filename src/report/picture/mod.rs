@@ -90,10 +90,10 @@ pub struct GhostMark {
     pub elevation_deg: f64,
 }
 
-/// What is shown of one side.
+/// One sphere as it stands in its frame.
 #[derive(Debug, Clone, PartialEq)]
-pub struct EvidenceSide {
-    /// Heading, such as `Mirror m1, on set`.
+pub struct ShownSphere {
+    /// Heading, such as `photographed: m1`.
     pub title: String,
     /// The sphere with a margin, in the frame's own pixels.
     pub crop: LinearPicture,
@@ -103,6 +103,13 @@ pub struct EvidenceSide {
     pub lights: Vec<LightMark>,
     /// Lights that this side lacks.
     pub ghosts: Vec<GhostMark>,
+}
+
+/// What is shown of one side.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EvidenceSide {
+    /// Its sphere.
+    pub sphere: ShownSphere,
     /// Radiance by direction, twice as wide as high.
     pub unwrapped: LinearPicture,
     /// A grey sphere as this light would show it; NaN beyond its outline.
@@ -145,6 +152,8 @@ pub struct Evidence {
     pub mirror: EvidenceSide,
     /// The rendered side.
     pub cg: EvidenceSide,
+    /// The other mirrors of the shot with their CG spheres, which are shown small.
+    pub others: Vec<[ShownSphere; 2]>,
     /// CG minus mirror in stops by direction, NaN where unknown.
     pub difference_stops: LinearPictureGrey,
     /// Linear gain under which both sides are shown.

@@ -1,6 +1,6 @@
 //! Invented light on a salt ferry's deck, for the tests of the pictures.
 
-use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey};
+use super::{Evidence, EvidenceSide, FindingLine, LightMark, LinearPicture, LinearPictureGrey, ShownSphere};
 use crate::findings::{Concerns, ShotVerdict, sample};
 use crate::report::amiss::finding_words;
 use crate::report::glance::{Glance, set_problem_words};
@@ -110,11 +110,13 @@ impl Surroundings {
             }
         };
         EvidenceSide {
-            title: title.to_owned(),
-            crop: self.crop(crop_side, radius),
-            outline_points: (0..120).map(outline).collect(),
-            ghosts: Vec::new(),
-            lights: self.lamps.iter().enumerate().map(mark).collect(),
+            sphere: ShownSphere {
+                title: title.to_owned(),
+                crop: self.crop(crop_side, radius),
+                outline_points: (0..120).map(outline).collect(),
+                ghosts: Vec::new(),
+                lights: self.lamps.iter().enumerate().map(mark).collect(),
+            },
             unwrapped: self.unwrapped(720, blind_deg),
             matte: self.matte(240),
         }
@@ -177,6 +179,7 @@ pub(super) fn mismatch() -> Evidence {
         difference_stops: difference(&mirror.unwrapped, &cg.unwrapped),
         mirror,
         cg,
+        others: Vec::new(),
         exposure: 1.4,
     }
 }

@@ -39,8 +39,8 @@ pub fn render_sphere_picture(side: &EvidenceSide, heading: &str, lines: &[String
     draw_crop(
         &mut canvas,
         &lettering,
-        side,
-        ("", Shape::Ring),
+        &side.sphere,
+        (Some(""), Shape::Ring),
         Area::new(MARGIN, top, CROP_SIDE, CROP_SIDE),
         &display,
     )?;
@@ -49,7 +49,7 @@ pub fn render_sphere_picture(side: &EvidenceSide, heading: &str, lines: &[String
     draw_light_list(
         &mut canvas,
         &lettering,
-        side,
+        &side.sphere,
         "",
         Area::new(list_left, top, matte_left - list_left - 24.0, CROP_SIDE),
     );

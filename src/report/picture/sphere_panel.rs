@@ -5,7 +5,7 @@ use super::display::Display;
 use super::lettering::Lettering;
 use super::light_marks::{self, Beside, Shape};
 use super::resize::resized;
-use super::{EvidenceSide, LinearPicture};
+use super::{EvidenceSide, LinearPicture, ShownSphere};
 use crate::Result;
 
 /// The fitted outline.
@@ -13,32 +13,36 @@ pub(super) const OUTLINE: Rgb = [255, 214, 10];
 /// Radius of a light's mark on the sphere.
 const MARK_RADIUS: f32 = 9.0;
 
-/// The crop with the fitted outline and the lights that are seen in it.
+/// The crop with the fitted outline and the lights that are seen in it. They are named where there is a letter for them.
 pub(super) fn draw_crop(
     canvas: &mut Canvas,
     lettering: &Lettering,
-    side: &EvidenceSide,
-    (letter, shape): (&str, Shape),
+    sphere: &ShownSphere,
+    (letter, shape): (Option<&str>, Shape),
     panel: Area,
     display: &Display,
 ) -> Result<()> {
-    let fit = draw_fitted(canvas, &side.crop, panel, display, hatch)?;
-    let outline: Vec<_> = side.outline_points.iter().map(|point| fit.place(*point)).collect();
+    let fit = draw_fitted(canvas, &sphere.crop, panel, display, hatch)?;
+    let outline: Vec<_> = sphere.outline_points.iter().map(|point| fit.place(*point)).collect();
     // The line lies on the very edge that the eye should check, so it is thin and lets the edge through.
     for pen in [Pen::new(INK, 3.0).opacity(0.45), Pen::new(OUTLINE, 1.3)] {
         draw_within(canvas, &outline, panel, pen);
     }
-    for (number, light) in light_marks::numbered(&side.lights) {
+    for (number, light) in light_marks::numbered(&sphere.lights) {
         let Some(at) = light.crop_xy.map(|at| fit.place(at)).filter(|at| panel.holds(*at)) else { continue };
         light_marks::symbol(canvas, at, MARK_RADIUS, shape, light.clipped);
-        let name = format!("{letter}{number}");
-        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &name, Beside::Above, panel);
+        if let Some(letter) = letter {
+            let name = format!("{letter}{number}");
+            light_marks::tag(canvas, lettering, at, MARK_RADIUS, &name, Beside::Above, panel);
+        }
     }
-    for ghost in &side.ghosts {
+    for ghost in &sphere.ghosts {
         let Some(at) = ghost.crop_xy.map(|at| fit.place(at)).filter(|at| panel.holds(*at)) else { continue };
         light_marks::symbol(canvas, at, MARK_RADIUS, Shape::Ghost, false);
-        let words = format!("{} missing", ghost.name);
-        light_marks::tag(canvas, lettering, at, MARK_RADIUS, &words, Beside::Below, panel);
+        if letter.is_some() {
+            let words = format!("{} missing", ghost.name);
+            light_marks::tag(canvas, lettering, at, MARK_RADIUS, &words, Beside::Below, panel);
+        }
     }
     canvas.frame(panel, Pen::new(INK, 1.0));
     Ok(())
@@ -56,7 +60,7 @@ pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, 
 
 /// What has to be said of a grey sphere under lights of which some are known from below only.
 pub(super) fn matte_words(side: &EvidenceSide) -> Option<&'static str> {
-    side.lights.iter().any(|light| light.clipped).then_some("at least: a light is clipped")
+    side.sphere.lights.iter().any(|light| light.clipped).then_some("at least: a light is clipped")
 }
 
 /// The parts of a closed line that lie within the panel.

@@ -71,7 +71,7 @@ fn the_verdict_shows() {
 #[test]
 fn pictures_of_the_wrong_size_are_refused() {
     let mut evidence = sample::mismatch();
-    evidence.cg.crop.width += 1;
+    evidence.cg.sphere.crop.width += 1;
     assert_eq!(render_evidence(&evidence).unwrap_err().kind, ErrorKind::Parameter);
     let mut evidence = sample::mismatch();
     evidence.mirror.matte = LinearPicture { width: 0, height: 0, rgb: Vec::new() };
@@ -97,6 +97,24 @@ fn the_page_grows_with_its_findings() {
 }
 
 #[test]
+fn other_mirrors_are_shown_small_and_what_is_too_much_is_counted() {
+    let mut evidence = sample::mismatch();
+    let pair = [evidence.mirror.sphere.clone(), evidence.cg.sphere.clone()];
+    let plain = decoded(&render_evidence(&evidence).unwrap());
+    evidence.others = vec![pair.clone(); 2];
+    let png = render_evidence(&evidence).unwrap();
+    keep_for_looking("evidence_others.png", &png);
+    let two = decoded(&png);
+    let left = |page: &image::RgbImage| {
+        let column = image::imageops::crop_imm(page, 0, 1300, 770, page.height() - 1300).to_image();
+        count(&column, |rgb| rgb != canvas::PAPER)
+    };
+    assert!(left(&two) > left(&plain) + 4 * 100 * 100, "{} {}", left(&plain), left(&two));
+    evidence.others = vec![pair; 40];
+    assert!(decoded(&render_evidence(&evidence).unwrap()).height() < 2400);
+}
+
+#[test]
 fn a_ring_shows_within_the_square_of_the_other_side() {
     let mut canvas = canvas::Canvas::new(60, 60).unwrap();
     light_marks::symbol(&mut canvas, [30.0, 30.0], 8.0, light_marks::Shape::Ring, false);
@@ -112,7 +130,7 @@ fn a_ring_shows_within_the_square_of_the_other_side() {
 fn a_matte_sphere_under_a_clipped_light_is_a_lower_bound() {
     let mut evidence = sample::mismatch();
     assert!(sphere_panel::matte_words(&evidence.mirror).unwrap().starts_with("at least"));
-    evidence.mirror.lights.iter_mut().for_each(|light| light.clipped = false);
+    evidence.mirror.sphere.lights.iter_mut().for_each(|light| light.clipped = false);
     assert_eq!(sphere_panel::matte_words(&evidence.mirror), None);
 }
 
@@ -124,7 +142,7 @@ fn odd_evidence_still_gives_a_page() {
     evidence.headline = vec!["word ".repeat(400), "x".repeat(4000), String::new(), "unseen".to_owned()];
     evidence.findings = vec![evidence.findings[2].clone(); 40];
     evidence.exposure = f64::NAN;
-    let light = &evidence.mirror.lights[0];
+    let light = &evidence.mirror.sphere.lights[0];
     let odd = [(f64::NAN, 0.0), (1e300, 0.0), (-180.0, 90.0), (180.0, -90.0), (179.9, 0.0), (0.0, 89.9)];
     let lights: Vec<_> = odd
         .iter()
@@ -137,11 +155,13 @@ fn odd_evidence_still_gives_a_page() {
             ..light.clone()
         })
         .collect();
-    evidence.mirror.lights = [lights.clone(), lights.clone(), lights].concat();
-    evidence.cg.lights.clear();
-    evidence.cg.outline_points = vec![[f64::NAN, 1.0], [1e12, -1e12], [-50.0, 700.0], [20.0, 20.0], [300.0, 20.0]];
+    evidence.mirror.sphere.lights = [lights.clone(), lights.clone(), lights].concat();
+    evidence.cg.sphere.lights.clear();
+    evidence.cg.sphere.outline_points =
+        vec![[f64::NAN, 1.0], [1e12, -1e12], [-50.0, 700.0], [20.0, 20.0], [300.0, 20.0]];
     evidence.cg.matte.rgb.fill([f32::NAN; 3]);
-    evidence.cg.crop = LinearPicture { width: 1, height: 4000, rgb: vec![[f32::MAX, -1.0, f32::INFINITY]; 4000] };
+    evidence.cg.sphere.crop =
+        LinearPicture { width: 1, height: 4000, rgb: vec![[f32::MAX, -1.0, f32::INFINITY]; 4000] };
     let page = decoded(&render_evidence(&evidence).unwrap());
     let margin = image::imageops::crop_imm(&page, 1540, 0, 60, page.height()).to_image();
     assert_eq!(count(&margin, |rgb| rgb != canvas::PAPER), 0, "nothing runs over the right margin");

@@ -143,7 +143,7 @@ fn wait(waits: &Waits) -> String {
         }
         Waits::PartRemains(first) => format!("fix {first} first, then check again: part of this would remain"),
         Waits::LightThere(first) => {
-            format!("fix {first} first, then check again: the same light is at fault here")
+            format!("nothing else yet: the fix of {first} changes the same light; then check again")
         }
         Waits::ContrastByDirection => {
             "fix highlight-direction first, then check again: the contrast differs only because the light comes from a \
