@@ -34,9 +34,9 @@ const LEAST_SAMPLES: usize = 400;
 const FLAT_CODES: u8 = 8;
 const FLAT_CODE_FRACTION: u8 = 8;
 /// Weight of the smoothness against the data. Exposures at equal steps leave any ripple of that period in the curve
-/// undecided, so it has to be firm: with a tenth of this, a bracket at 2-stop steps ripples by 0.09 stop, with this by
-/// 0.04, with ten times this its ends bend instead.
-const SMOOTHNESS: f64 = 300.0;
+/// undecided, so it has to be firm: with a sixth of this, environments photographed at 3-stop steps rippled by up to 0.1
+/// stop (`tests/pictures/environment_bracket.rs`), with twice this the ends of a hard shoulder bend by that much instead.
+const SMOOTHNESS: f64 = 1700.0;
 /// Weight of the stated stops against all readings, where they are freed: an exposure of which little can be read stays
 /// where it was stated, one as well read as the others moves by all but a few hundredths of its error.
 const STATED_WEIGHT: f64 = 5e-3;
