@@ -184,7 +184,7 @@ fn where_no_sphere_is_found_the_round_things_are_listed_to_paste_and_drawn() {
     balls(here.path(), "wall.exr", &[]);
     let (status, _, err) = run(here.path(), &["sphere", "wall.exr", "--out", "o"]);
     assert_eq!(status, 2);
-    assert!(err.contains("nothing round to choose from"), "{err}");
+    assert!(err.contains("no outline stands out that could be offered"), "{err}");
     assert!(!here.path().join("o/wall.candidates.png").exists());
 }
 

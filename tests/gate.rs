@@ -311,9 +311,9 @@ fn a_match_says_what_it_does_not_prove() {
         let (_, out, _) = show.check(&[]);
         out.lines().skip(1).take_while(|line| !line.is_empty()).map(str::trim).collect::<Vec<_>>().join(" ")
     };
-    assert_eq!(headline(), "CG    all 5 checks agree within tolerance");
+    assert_eq!(headline(), "CG    all 5 CG checks are within tolerance");
     show.edit("a", |sheet| drop(sheet.as_object_mut().unwrap().remove("plate")));
-    assert_eq!(headline(), "CG    all 5 checks agree within tolerance; no plate was given");
+    assert_eq!(headline(), "CG    all 5 CG checks are within tolerance; no plate was given");
     show.edit("a", |sheet| sheet["plate"] = json!("mirror.exr"));
     assert!(headline().ends_with("; the plate given is the mirror frame itself"), "{}", headline());
 }

@@ -584,7 +584,7 @@ fn a_trend_shows_a_shot_over_all_its_versions() {
     exposure_report(&folder, "SF_0020", "v001", 0.5);
     let (status, text, _) = run(here.path(), &["summary", "r", "--trend"]);
     assert_eq!(status, 1, "SF_0020 is off");
-    assert!(text.contains("  SF_0010  XX=  v9 to v11, 3 versions; match in the last"), "{text}");
+    assert!(text.contains("  SF_0010  XX=  v9 to v11, 3 versions; now match"), "{text}");
     let (status, text, _) = run(here.path(), &["summary", "r", "--trend", "--shot", "SF_0010"]);
     assert_eq!(status, 0, "the other shot does not count: {text}");
     let rows: Vec<&str> = text.lines().filter(|line| line.starts_with("  v")).collect();

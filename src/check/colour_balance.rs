@@ -135,7 +135,7 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, overall: Option<&Ove
     let white = if unknown_white { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     vec![
-        (scatter, "the two spheres differ from direction to direction"),
+        (scatter, "the difference varies over the sphere"),
         (overall.map_or(0.0, |o| o.cut_sd_stops), "lights stand at the edge of what both spheres show"),
         (
             overall.map_or(0.0, |o| o.left_out_sd_stops),

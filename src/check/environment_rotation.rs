@@ -103,7 +103,10 @@ fn judge_near(finding: &mut Finding, pair: &Comparison, search: &RotationSearch)
     if finding.verdict == Verdict::Mismatch {
         finding.verdict = Verdict::Unsure;
     }
-    finding.reason = format!("no rotation explains what differs between the spheres ({})", correlation_words(search));
+    finding.reason = format!(
+        "cannot tell whether the environment is turned: no rotation explains the difference ({})",
+        correlation_words(search)
+    );
 }
 
 fn correlation_words(search: &RotationSearch) -> String {

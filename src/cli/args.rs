@@ -155,7 +155,7 @@ pub(super) struct CheckArgs {
     /// Version of the CG; part of the report's file name
     #[arg(long, value_name = "NAME", help_heading = INPUTS)]
     pub(super) version_name: Option<String>,
-    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius may be 15 % off; without ROLE= it is for
+    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius has to be right within 15 %; without ROLE= it is for
     /// the photographed sphere
     #[arg(long = "near", value_parser = assignment::near, value_name = "[ROLE=]X,Y,R", help_heading = SPHERE)]
     pub(super) near: Vec<Assignment<Numbers>>,
@@ -171,7 +171,7 @@ pub(super) struct CheckArgs {
     /// Shots processed in parallel [default: one per core]
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=1024), help_heading = MANY)]
     pub(super) jobs: Option<u32>,
-    /// Memory that they may use together, such as 8GiB [default: half of what is available]
+    /// Total memory, such as 8GiB [default: half of what is available]
     #[arg(long, value_name = "SIZE", help_heading = MANY)]
     pub(super) memory: Option<ByteSize>,
     /// Check only one of COUNT equal parts, such as 2/8, to share a show between machines
@@ -257,7 +257,7 @@ pub(super) struct PictureArgs {
     /// Frame of a movie by its label, such as 01:12:03:14
     #[arg(long, value_name = "TIMECODE")]
     pub(super) timecode: Option<String>,
-    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius may be 15 % off
+    /// Where the sphere is, roughly: a circle drawn by hand, px. Its radius has to be right within 15 %
     #[arg(long, value_name = "X,Y,R", conflicts_with = "outline", help_heading = SPHERE)]
     pub(super) near: Option<Numbers>,
     /// The exact outline, used instead of searching: centre and radius (or X,Y,A,B,ANGLE), px
@@ -269,10 +269,10 @@ pub(super) struct PictureArgs {
 #[derive(Debug, Clone, Copy, Default, Args)]
 #[command(next_help_heading = "Limits on a single picture")]
 pub(super) struct LimitArgs {
-    /// Most pixels [default: 268435456, that is 16384 x 16384]
+    /// Maximum pixels [default: 268435456, that is 16384 x 16384]
     #[arg(long, value_name = "COUNT", value_parser = clap::value_parser!(u64).range(1..))]
     pub(super) max_pixels: Option<u64>,
-    /// Largest file [default: 16GiB]
+    /// Maximum file size [default: 16GiB]
     #[arg(long, value_name = "SIZE")]
     pub(super) max_file: Option<ByteSize>,
     /// Most memory once decoded [default: 4GiB, or half of what is available]

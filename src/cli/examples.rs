@@ -11,7 +11,7 @@ Examples:
   plateproof explain key-fill-ratio
   plateproof demo
 
-Exit status: 0 all match; 1 a mismatch; 2 wrong use, or an input that could not be used; 3 something is unsure.
+Exit status: 0 all match; 1 a mismatch; 2 wrong use, or an input that could not be used; 3 something is unsure; 4 interrupted.
 New here? Start with `plateproof demo`.";
 
 pub(super) const CHECK: &str = "\
@@ -90,11 +90,11 @@ Examples:
   plateproof summary reports
       one screen: the worst shots first, and problems that shots share
   plateproof summary reports --against reports_monday
-      also what is fixed, worse, better, unchanged, new or gone since then
+      also what is worse, first seen, the same, better, cured, waived or gone since then
   plateproof summary reports --trend
       every shot over all its versions, a letter each
   plateproof summary reports --trend --shot SF_0420
-      one shot over all its versions, its numbers on a ruler; with --format csv a row a check and version
+      one shot over all its versions, its numbers on a ruler; with --format csv one row per check and version
   plateproof summary part1 part2 part3 --all
       several folders as one show, with every shot listed
   plateproof summary reports --format junit > plateproof.xml

@@ -75,7 +75,7 @@ fn told(draft: &Draft, out: &Path) -> String {
     };
     let written = format!("The sheet is in {file}, with these lists in its notes. {next}");
     let written = fill(&written, COLUMNS);
-    format!("TAKEN FOR\n{guesses}\nTO ASK THE CREW FOR, MOST VALUABLE FIRST\n{ask}\n{written}\n")
+    format!("IDENTIFIED AS\n{guesses}\nTO ASK THE CREW FOR, MOST VALUABLE FIRST\n{ask}\n{written}\n")
 }
 
 fn guess_words(guess: &Guess) -> String {

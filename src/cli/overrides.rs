@@ -310,7 +310,11 @@ pub(super) fn set_tolerance(
         let names: Vec<&str> = settable().map(|named| named.option).collect();
         let guess = near(name, names.iter().copied()).map(|guess| format!("did you mean `{guess}`? "));
         let cause = format!("there is no tolerance named `{name}`");
-        let remedy = format!("{}Known: {}", guess.unwrap_or_default(), names.join(", "));
+        let remedy = format!(
+            "{}The tolerances are {}; full names of checks serve too",
+            guess.unwrap_or_default(),
+            names.join(", ")
+        );
         return Err(Error::new(ErrorKind::Parameter, origin, cause, remedy));
     };
     *named.of(tolerances) = value;

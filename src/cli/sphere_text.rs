@@ -9,8 +9,8 @@ pub(super) fn render(document: &SphereDocument) -> String {
     let mut lines: Vec<String> = document.inputs.iter().map(input_line).collect();
     lines.extend(document.sphere.iter().flat_map(sphere_lines));
     if document.candidates.len() > 1 {
-        lines.push("\nSeveral spheres fit equally well; give --outline (or --near) with one of these:".to_owned());
-        lines.extend(document.candidates.iter().map(|outline| format!("  {}", outline_words(outline))));
+        lines.push("\nSeveral spheres fit equally well; add one of these:".to_owned());
+        lines.extend(document.candidates.iter().map(|outline| format!("  --outline {}", outline_words(outline))));
     }
     lines.extend(document.warnings.iter().map(|warning| format!("\nWarning: {}", printable_text(warning))));
     lines.into_iter().map(|line| line + "\n").collect()

@@ -95,7 +95,7 @@ fn a_turned_environment_is_named_with_its_turns() {
     assert!((number("correction_heading_deg") + 14.0).abs() < 0.4, "{rotation:#?}");
     assert!(
         rotation.remedy.words().starts_with("turn the environment -1")
-            && rotation.remedy.words().contains("would be left: key")
+            && rotation.remedy.words().contains("remaining error: key")
     );
     let left = rotation.detail["remaining"]["key_angle_deg"].as_f64().unwrap();
     assert!(left < 0.6, "{left}");

@@ -12,6 +12,9 @@ pub(crate) const SAID_BY_OTHERS: &str = "said_by_others";
 /// The frame of a moving shot that a finding is of.
 pub(crate) const FRAME: &str = "frame";
 
+/// The colour's gain of each channel with the exposure's in it.
+pub(crate) const GAIN_WITH_EXPOSURE: &str = "gain_rgb_with_exposure";
+
 /// A sentence printed beside the number whatever the verdict.
 pub(crate) const TOLD: &str = "told";
 

@@ -70,7 +70,7 @@ fn fits(request: &OpenRequest<'_>, kind: Kind) -> Result<()> {
     match request.movie.asks_for_a_movie() {
         Some(key) if !matches!(kind, Kind::Movie(_)) => {
             let other = if key == movie::NUMBER_KEY { " and for names with #### or %04d" } else { "" };
-            let cause = format!("`{key}` is for movies{other}, and this is {}", kind.title());
+            let cause = format!("`{key}` is for movies{other}; this is {}, which has one frame", kind.title());
             Err(Error::new(ErrorKind::Parameter, request.path, cause, format!("leave out `{key}`")))
         }
         _ => Ok(()),

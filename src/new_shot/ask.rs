@@ -116,7 +116,7 @@ impl<'a> Pile<'a> {
             list.push("from the artist: focal length and film back of the CG camera (cg.camera)".to_owned());
         }
         if !self.lacks(Role::StraightLines) {
-            list.push("from the artist: the lens distortion of the render (cg.distortion: \"none\", \"in-comp\" or the numbers applied): straight lines say nothing about the CG without it".to_owned());
+            list.push("from the artist: the lens distortion of the render (cg.distortion: \"none\", \"in-comp\" or the numbers applied): without it, straight lines cannot be compared with the CG".to_owned());
         }
         list.push("the camera's tilt and roll (camera.tilt_deg, roll_deg)".to_owned());
     }

@@ -47,14 +47,26 @@ pub(crate) fn unpaired_light_words(finding: &Finding) -> Option<String> {
     missing.or_else(|| strongest("extra_in_cg").map(|(n, s)| words(n, "a light too many", "lights too many", s)))
 }
 
+/// No light of a set is further off; a wrong encoding is (common practice, no source).
+const MOST_STOPS_OF_LIGHT: f64 = 16.0;
+
 /// The words for the checks whose number says all.
 fn known_words(finding: &Finding) -> Option<String> {
     let value = finding.value.filter(|value| value.is_finite())?;
     let size = |decimals| fixed(value.abs(), decimals, false);
     let either = |plus, minus| if value > 0.0 { plus } else { minus };
+    if finding.unit == "stops" && value.abs() > MOST_STOPS_OF_LIGHT {
+        return Some(format!(
+            "{} is {} stops off, more than light can be: check the encoding",
+            finding.check.name(),
+            size(0)
+        ));
+    }
     Some(match finding.check {
         CheckId::HighlightDirection => key_words(finding, value),
-        CheckId::KeyFillRatio => format!("the CG light is {} stops too {}", size(2), either("contrasty", "flat")),
+        CheckId::KeyFillRatio => {
+            format!("the CG light has {} stops too {} contrast", size(2), either("much", "little"))
+        }
         CheckId::Exposure => exposure_words(finding, value),
         CheckId::ColourBalance => colour_words(finding, value),
         CheckId::EnvironmentRotation => format!("the whole environment is turned by {} deg", size(1)),
@@ -64,14 +76,14 @@ fn known_words(finding: &Finding) -> Option<String> {
             format!("a light layer of the CG is {} stops too {}", size(2), either("bright", "dark"))
         }),
         CheckId::LensDistortion => {
-            format!("the lens bends the frame by up to {} px, and the CG does not follow", size(1))
+            format!("the plate has up to {} px of lens distortion that the CG lacks", size(1))
         }
         CheckId::CleanPlate => clean_plate_words(finding),
         CheckId::ReferenceDrift => {
             format!("the sphere frame is {} stops {} than the plate", size(2), either("brighter", "darker"))
         }
         CheckId::Scale => format!("noted sizes and distances contradict the picture by {} %", size(1)),
-        CheckId::Sun => format!("the key stands {} deg from where the sun was", size(0)),
+        CheckId::Sun => format!("the key is {} deg away from where the sun was", size(0)),
         CheckId::GreySphere => {
             let side = either("more", "less");
             format!("the grey sphere shows {} stops {side} contrast than the mirror sphere says", size(2))
@@ -139,10 +151,10 @@ fn place_words(finding: &Finding, value: f64) -> String {
     let off = fixed(value, 0, false);
     match places.iter().filter_map(length).max_by(f64::total_cmp) {
         Some(mm) => format!(
-            "the CG sphere stands {} mm beside the photographed one's place: near lights look {off} deg off",
+            "the CG sphere is {} mm away from where the real one was: nearby lights appear {off} deg off",
             fixed(mm, 0, false)
         ),
-        None => format!("the CG sphere stands elsewhere: near lights look {off} deg off"),
+        None => format!("the CG sphere is not where the real one was: nearby lights appear {off} deg off"),
     }
 }
 
@@ -221,7 +233,8 @@ fn capture_words(finding: &Finding) -> Option<String> {
             .filter(|_| turned.is_none())
             .map(|deg| format!("has its key {} deg off", fixed(deg, 1, false))),
         off(CheckId::Exposure).map(|v| format!("is {} stops too {}", stops(v), either(v, "bright", "dark"))),
-        off(CheckId::KeyFillRatio).map(|v| format!("is {} stops too {}", stops(v), either(v, "contrasty", "flat"))),
+        off(CheckId::KeyFillRatio)
+            .map(|v| format!("has {} stops too {} contrast", stops(v), either(v, "much", "little"))),
         off(CheckId::ColourBalance).map(|v| format!("is off in colour by {} stops", stops(v))),
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
@@ -263,5 +276,6 @@ pub fn finding_words(finding: &Finding) -> String {
     }
     let tolerance = tolerance_words(finding);
     let against = if tolerance == "-" { String::new() } else { format!(" [{tolerance}]") };
-    format!("{}{against}{waived}", value_words(finding))
+    let open = if finding.verdict == Verdict::Unsure { format!(": {}", doubt_words(finding)) } else { String::new() };
+    format!("{}{against}{waived}{open}", value_words(finding))
 }

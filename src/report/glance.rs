@@ -57,7 +57,9 @@ fn fixes(report: &Report) -> Vec<String> {
     let mut fixes: Vec<String> = Vec::new();
     for finding in told {
         let fix = match environment.filter(|_| finding.detail.contains_key(detail::MEND_IN)) {
-            Some(environment) => format!("{}, which the CG follows, then check again", environment.remedy.short()),
+            Some(environment) => {
+                format!("{}; the CG is lit by it: render again, then check again", environment.remedy.short())
+            }
             None => finding.remedy.short(),
         };
         let fix = prose(&fix);
@@ -99,9 +101,9 @@ fn about_cg(report: &Report) -> String {
         ShotVerdict::Match => {
             let waived = findings().filter(|f| f.waived.is_some() && f.verdict != Verdict::NotGiven).count();
             let agree = match waived {
-                0 => format!("all {compared} checks agree within tolerance"),
+                0 => format!("all {compared} CG checks are within tolerance"),
                 waived => {
-                    format!("{} of {compared} checks agree within tolerance, {waived} waived", compared - waived)
+                    format!("{} of {compared} CG checks are within tolerance, {waived} waived", compared - waived)
                 }
             };
             agree + unproven(report)

@@ -23,12 +23,22 @@ pub(crate) fn steps(report: &Report) -> Vec<Vec<&Finding>> {
     let all = asking(report);
     let mut steps: Vec<Vec<&Finding>> = Vec::new();
     for finding in all.iter().copied().filter(|f| turned_instead(f, &all).is_none()) {
-        match steps.iter_mut().find(|step| step[0].remedy == finding.remedy) {
+        match steps.iter_mut().find(|step| step[0].remedy == finding.remedy || in_one(step[0], finding)) {
+            // The colour's gain holds the exposure's too.
+            Some(step) if finding.detail.contains_key(detail::GAIN_WITH_EXPOSURE) => step.insert(0, finding),
             Some(step) => step.push(finding),
             None => steps.push(vec![finding]),
         }
     }
     steps
+}
+
+/// Exposure and colour of one pair that one gain mends.
+fn in_one(a: &Finding, b: &Finding) -> bool {
+    let holds_both = |colour: &Finding, exposure: &Finding| {
+        colour.detail.contains_key(detail::GAIN_WITH_EXPOSURE) && exposure.check == CheckId::Exposure
+    };
+    a.mirror == b.mirror && (holds_both(a, b) || holds_both(b, a))
 }
 
 /// The turn of the whole environment that mends what this finding would mend by turning the key: doing both would turn

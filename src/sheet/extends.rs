@@ -65,7 +65,7 @@ impl Chain {
     fn enter(&mut self, path: &Path) -> Result<()> {
         let real = path.canonicalize().map_err(|error| Error::io(path, &error))?;
         if self.files.contains(&real) {
-            return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the circle"));
+            return Err(parameter(path, "the sheet extends itself", "remove one `extends` from the loop"));
         }
         self.files.push(real);
         Ok(())

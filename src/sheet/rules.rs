@@ -295,7 +295,7 @@ pub(super) fn settle_lengths(sheet: &mut ShotSheet) -> Rule {
 fn settle_length(path: &str, text: &mut Option<String>, mm: &mut Option<f64>) -> Rule {
     let Some(written) = text.take() else { return Ok(()) };
     if mm.is_some() {
-        return Err(misfit(format!("`{path}` and `{path}_mm` are the same length"), "give one of the two"));
+        return Err(misfit(format!("`{path}` and `{path}_mm` are both given"), "give one of the two"));
     }
     *mm = length_mm(&written);
     let cause = || format!("`{path}`: \"{}\" is not a length", crate::printable_text(&written));

@@ -70,7 +70,7 @@ impl Refused<'_> {
         }
         outlines.truncate(MOST_LISTED);
         if outlines.is_empty() {
-            error.remedy.push_str("; the picture shows nothing round to choose from");
+            error.remedy.push_str("; no outline stands out that could be offered");
             return (error, None);
         }
         error.candidates = outlines.iter().map(|outline| option(self.role, outline)).collect();
@@ -179,7 +179,7 @@ mod tests {
     fn without_anything_round_that_is_said_and_nothing_drawn() {
         let (error, drawn) = refusal(&balls(Size { width: 200, height: 120 }, &[]), ErrorKind::NoSphere);
         assert!(error.candidates.is_empty() && drawn.is_none());
-        assert!(error.remedy.contains("nothing round to choose from"), "{}", error.remedy);
+        assert!(error.remedy.contains("no outline stands out that could be offered"), "{}", error.remedy);
     }
 
     #[test]

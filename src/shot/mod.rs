@@ -330,7 +330,7 @@ fn assumptions(report: &mut Report, in_part: bool) {
     report.assumptions = [
         "directions are in camera axes: azimuth 0 from the camera side, +90 frame right, 180 from behind; elevation + above",
         "errors are CG minus photographed; turns are seen from above",
-        "key/fill is the largest over the smallest illuminance of a small matt patch within 75 deg of the line to the camera; it is not the set's key-to-fill lamp ratio",
+        "key/fill is the brightest against the darkest side of a matt ball as the camera sees it (patches within 75 deg of the line to the camera); it is not the ratio of the lamps",
         "luminance and colour in linear light with BT.709 primaries and D65 white; colour temperature as balanced in the file",
     ]
     .map(str::to_owned)

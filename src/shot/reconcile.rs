@@ -116,7 +116,7 @@ impl Looked<'_> {
         };
         let o = fit.outline;
         report.assumptions.push(format!(
-            "{}: the automatic search was inconclusive; the outline [{:.1}, {:.1}, {:.1}] was used because the other sphere is at the same place and the picture shows its edge",
+            "{}: the free search was inconclusive; the outline [{:.1}, {:.1}, {:.1}] was fitted to the edge that the picture shows at the place of the other sphere",
             self.frame.record.file,
             o.centre_x,
             o.centre_y,

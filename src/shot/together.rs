@@ -4,7 +4,7 @@
 use crate::base::units::Stops;
 use crate::check::exposure::illuminance;
 use crate::compare::Comparison;
-use crate::findings::detail::{AFTER, DECIDED_BY, LIGHTS_AMISS, MEND_IN};
+use crate::findings::detail::{AFTER, DECIDED_BY, GAIN_WITH_EXPOSURE, LIGHTS_AMISS, MEND_IN};
 use crate::findings::remedy::{Condition, Step, Waits};
 use crate::findings::{CheckId, Concerns, Finding, Verdict};
 
@@ -84,6 +84,7 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
 /// Where a single light is wrong, contrast and colour of all light follow from it: their own cures, done besides, would
 /// mend it twice.
 pub(super) fn in_order(findings: &mut [Finding]) {
+    layers_wait_for_the_pictures(findings);
     let mirrors: Vec<Option<String>> = findings.iter().map(|f| f.mirror.clone()).collect();
     for (index, mirror) in mirrors.into_iter().enumerate() {
         let off = |check: CheckId| {
@@ -111,6 +112,15 @@ pub(super) fn in_order(findings: &mut [Finding]) {
     }
 }
 
+/// Where something else than light is the likelier cause, no layer is to be changed either.
+fn layers_wait_for_the_pictures(findings: &mut [Finding]) {
+    let first = findings.iter().find(|f| f.verdict >= Verdict::Unsure && f.remedy.comes_before_light());
+    let Some(first) = first.map(|f| f.remedy.clone()) else { return };
+    for finding in findings.iter_mut().filter(|f| f.check == CheckId::LightGains && f.verdict >= Verdict::Unsure) {
+        finding.remedy.clone_from(&first);
+    }
+}
+
 /// Where both are off, tells the one gain a channel that mends both.
 pub(super) fn one_gain(findings: &mut [Finding]) {
     let off = |check: CheckId| findings.iter().position(|f| f.check == check && f.verdict == Verdict::Mismatch);
@@ -126,7 +136,7 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
     let Some([r, g, b]) = gains.map(Vec::as_slice) else { return };
     let (Some(r), Some(g), Some(b)) = (r.as_f64(), g.as_f64(), b.as_f64()) else { return };
     let both = [r, g, b].map(|gain| gain * Stops(-stops).ratio());
-    findings[colour].detail.insert("gain_rgb_with_exposure".to_owned(), both.to_vec().into());
+    findings[colour].detail.insert(GAIN_WITH_EXPOSURE.to_owned(), both.to_vec().into());
     findings[colour].remedy.hold(Condition::WithExposure { rgb: both });
 }
 
@@ -147,12 +157,12 @@ mod tests {
         }
         in_order(&mut findings);
         assert_eq!(findings[key_fill].remedy.words(), "a gain of its own");
-        assert!(findings[colour].remedy.words().starts_with("fix key-fill-ratio first"));
+        assert!(findings[colour].remedy.words().starts_with("same cause as key-fill-ratio"));
         findings[direction].verdict = Verdict::Mismatch;
         findings[direction].detail.insert(LIGHTS_AMISS.to_owned(), true.into());
         in_order(&mut findings);
         for finding in [key_fill, colour] {
-            assert!(findings[finding].remedy.words().starts_with("fix highlight-direction first"));
+            assert!(findings[finding].remedy.words().starts_with("same cause as highlight-direction"));
         }
     }
 
@@ -169,6 +179,7 @@ mod tests {
         assert_eq!(findings[colour].remedy, before[colour].remedy);
         findings[colour].verdict = Verdict::Mismatch;
         one_gain(&mut findings);
-        assert!(findings[colour].remedy.words().ends_with("; together with the exposure: R 1.80 G 2.00 B 2.40"));
+        let words = findings[colour].remedy.words();
+        assert!(words.contains("by R 1.80 G 2.00 B 2.40, exposure and colour in one; colour alone: "), "{words}");
     }
 }

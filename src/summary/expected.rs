@@ -8,7 +8,7 @@ use crate::show::{Manifest, Planned};
 use crate::{Error, ErrorKind};
 
 /// What is to be run where a shot was left undone.
-const RUN_AGAIN: &str = "run `plateproof check` again as it was run; shots that are done are passed over";
+const RUN_AGAIN: &str = "run the same check again; finished shots are skipped";
 
 /// The runs into one folder.
 #[derive(Debug, Default)]

@@ -47,7 +47,7 @@ pub(super) const QUANTITIES: [Quantity; 7] = [
         check: CheckId::KeyFillRatio,
         unit: "stops",
         decimals: 2,
-        sides: ["too flat", "too contrasty"],
+        sides: ["too little contrast", "too much contrast"],
         suspect: "the environment: a key that clipped when it was shot, or a fill that every shot shares",
         read: own_value,
     },

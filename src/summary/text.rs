@@ -93,12 +93,12 @@ impl Page {
         }
         let name =
             summary.by_check.iter().map(|count| display_width(&printable_text(count.check.name()))).max().unwrap_or(0);
-        let name = name.min(self.columns - 54);
-        self.line(&format!("  {}  mismatch  from set  waived  unsure  match  not given", " ".repeat(name)));
+        let name = name.min(self.columns - 57);
+        self.line(&format!("  {}  mismatch  set-problem  waived  unsure  match  not given", " ".repeat(name)));
         for count in &summary.by_check {
             let CheckCount { check, mismatch, set_problem, waived, unsure, matching, not_given } = count;
             let check = cell(&printable_text(check.name()), name);
-            let off = format!("{mismatch:>8}  {set_problem:>8}  {waived:>6}");
+            let off = format!("{mismatch:>8}  {set_problem:>11}  {waived:>6}");
             self.line(&format!("  {check}  {off}  {unsure:>6}  {matching:>5}  {not_given:>9}"));
         }
     }
@@ -115,7 +115,7 @@ impl Page {
         if summary.shots.is_empty() {
             return;
         }
-        self.heading("SHOTS, WORST FIRST (the number that decides, its tolerance in brackets)");
+        self.heading("SHOTS, WORST FIRST (the deciding number, its tolerance in brackets)");
         let rows = rows(summary);
         let widest = |name: fn(&ShotLine) -> String, most: usize| {
             rows.iter().filter_map(Row::shot).map(|l| display_width(&name(l))).max().unwrap_or(0).min(most)
@@ -254,7 +254,7 @@ fn rows(summary: &Summary) -> Vec<Row<'_>> {
 fn group_words(group: &FaultGroup) -> String {
     let sides = match group.check {
         CheckId::Exposure | CheckId::LightGains => ["too dark", "too bright"],
-        CheckId::KeyFillRatio => ["too flat", "too contrasty"],
+        CheckId::KeyFillRatio => ["too little contrast", "too much contrast"],
         CheckId::FieldOfView => ["too narrow", "too wide"],
         _ => ["below the photographed side", "above the photographed side"],
     };

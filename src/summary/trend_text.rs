@@ -30,7 +30,7 @@ const FEWEST_LETTERS: usize = 8;
 const RULER_MARKS: &str = "On the ruler: o the number, - two standard deviations each way, | the tolerance";
 
 /// What the letters mean.
-const LETTERS: &str = "= match, ? unsure, X mismatch, w waived, ! could not be done, . not given";
+const LETTERS: &str = "= match, ? unsure, X mismatch, w waived, ! not checked, . not given";
 
 /// One shot in detail.
 pub(super) fn one_shot(page: &mut Page, trend: &ShotTrend) {
@@ -91,7 +91,7 @@ fn checks(page: &mut Page, trend: &ShotTrend) {
 /// Many shots, a row each; `rest` are not listed.
 pub(super) fn many_shots(page: &mut Page, trends: &[ShotTrend], rest: usize) {
     page.heading("OVER THE VERSIONS");
-    page.paragraph("", &format!("One letter a version, oldest first: {LETTERS}"));
+    page.paragraph("", &format!("One mark per version, oldest first: {LETTERS}"));
     let name = widest(trends.iter().map(|trend| printable_text(&trend.shot)), 20);
     let most = (page.columns.saturating_sub(name + 4) / 2).max(FEWEST_LETTERS);
     let letters =
@@ -103,7 +103,7 @@ pub(super) fn many_shots(page: &mut Page, trends: &[ShotTrend], rest: usize) {
         page.line(&clip(&row, page.columns));
     }
     if rest > 0 {
-        page.line(&format!("  and {rest} more: --all lists them, --shot NAME tells one in detail"));
+        page.line(&format!("  and {rest} more: --all lists them, --shot NAME shows one in detail"));
     }
 }
 
@@ -112,7 +112,7 @@ fn history(trend: &ShotTrend) -> String {
     let (Some(first), Some(last)) = (trend.versions.first(), trend.versions.last()) else { return String::new() };
     let verdict = last.verdict.word();
     let since = match trend.since() {
-        Some(point) if point.version == last.version => format!("{verdict} in the last"),
+        Some(point) if point.version == last.version => format!("now {verdict}"),
         Some(point) => format!("{verdict} since {}", version_name(point)),
         None => format!("{verdict} from the first"),
     };
@@ -327,7 +327,7 @@ mod tests {
             assert_eq!(column(rows[3], 'o'), column(marks, '0'), "{}", page.text);
             assert!(rows.iter().all(|row| row.find('|').is_none_or(|bar| bar == column(marks, '1'))), "{}", page.text);
             assert!(page.text.lines().all(|line| display_width(line) <= columns), "{}", page.text);
-            assert!(page.text.contains("match in the last") && page.text.contains("XXX="), "{}", page.text);
+            assert!(page.text.contains("now match") && page.text.contains("XXX="), "{}", page.text);
         }
     }
 

@@ -122,7 +122,7 @@ fn a_key_that_is_missing_is_added_and_nothing_is_turned() {
     assert!(direction.remedy.words().contains("add a light at azimuth -40"), "{direction:#?}");
     assert!(!direction.remedy.words().contains("turn"), "{}", direction.remedy);
     let contrast = finding(&report, "key-fill-ratio");
-    assert!(contrast.remedy.words().starts_with("fix highlight-direction first"), "{}", contrast.remedy);
+    assert!(contrast.remedy.words().starts_with("same cause as highlight-direction"), "{}", contrast.remedy);
 }
 
 /// Radiance and disc make its illuminance: half the radiance in a disc of 4 degrees against one of 5.

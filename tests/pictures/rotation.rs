@@ -71,7 +71,7 @@ fn the_remedy_names_heading_alone_where_heading_is_all() {
     let remedy = rotation_of("stage-heading").remedy.words();
     assert!(remedy.starts_with("turn the environment -14."), "{remedy}");
     assert!(
-        remedy.contains("clockwise seen from above); what would be left: key 0.") && !remedy.contains("tilt"),
+        remedy.contains("clockwise seen from above); remaining error: key 0.") && !remedy.contains("tilt"),
         "{remedy}"
     );
 }

@@ -19,7 +19,7 @@ pub const DOC: CheckDoc = CheckDoc {
            check --predict also writes the predicted mirror sphere and a grey one, as OpenEXR and PNG, beside the \
            report.",
     why: "A capture that is clipped, turned or wrongly exposed makes every render wrong, however well it is set up. \
-          So does a good capture that is set up wrongly, but the cure is different.",
+          So does a good capture that is set up wrongly, but the fix is different.",
     how: "OpenEXR files with the envmap attribute follow OpenEXR's convention (+z in the middle, first and last \
           column in the same direction, rows from pole to pole). All others are read as seen from inside, with each \
           pixel covering its own patch. heading_deg is the azimuth of the middle column; without it, the heading that \

@@ -23,7 +23,7 @@ pub const DOC: CheckDoc = CheckDoc {
           missing lamp, count little.\n\
           A rotation is reported only if it makes the spheres alike (correlation 0.9 or more, gaining at least half \
           of what was missing). If none does, the report says so, and the other checks tell what is wrong: a single \
-          lamp that moved or is missing does not make the environment turned.\n\
+          lamp that moved or is missing does not count as a turned environment.\n\
           World up follows the camera's tilt_deg and roll_deg in the sheet; without tilt_deg, the camera's own up is \
           used.",
     tolerance: "5 deg, as for the key's direction (common practice, no source). In a sheet: \"tolerances\": { \

@@ -21,7 +21,7 @@ pub const DOC: CheckDoc = CheckDoc {
           Light: where plate and sphere frame show the same background, the difference between them should be the \
           same everywhere. If it varies by more than 0.15 stops over the frame, or changes colour by more than the \
           colour tolerance, part of the light has changed.",
-    tolerance: "No contradiction is tolerated; the limits from which something counts are common practice, no source. \
+    tolerance: "No contradiction is tolerated; from what size on something counts as one is common practice, no source. \
                 A waiver in the sheet signs it off.",
     cannot_see: "What neither the files nor the sheet say, and clocks that are wrong in the same way.\n\
                  Light that changed on the sphere but not on the background in frame.\n\

@@ -14,7 +14,7 @@ pub const DOC: CheckDoc = CheckDoc {
            lights whose distance is known, else that of a light 2 m away in the key's direction.\n\
            With two mirrors in one shot it also says how far away each light is that both show: a distance with its \
            uncertainty, or \"further away than\" if the two directions cannot be told apart.\n\
-           position_mm counts to frame right, up the frame, and along the lens; whether the last counts towards the \
+           position_mm is measured towards frame right, up the frame, and along the lens; whether the last counts towards the \
            camera or away from it is determined from the pictures.",
     why: "A CG sphere rendered half a metre from the real one sees a lamp 2 m away up to 14 deg off although every \
           light is right. And a lamp copied from one place needs its distance before it lights another place well.",

@@ -26,7 +26,7 @@ const VERDICTS: Topic = Topic {
            waived.\n\
            Exit status: 0 all match; 1 a mismatch; 2 wrong use, or an input that could not be used; 3 none of these \
            but something is unsure; 4 interrupted by a signal, nothing lost. 2 outranks 1, and 1 outranks 3.\n\
-           A match says what it does not prove: that no plate was given, or that the plate is the mirror frame \
+           A match states when no plate was given, or when the plate is the mirror frame \
            itself. `check --require CHECKS` (or `require` in a sheet) makes a shot unsure if one of these checks did \
            not reach a verdict. A tolerance of more than ten times its default is accepted only with a current waiver \
            for its check.",

@@ -45,7 +45,7 @@ pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
             own_sd(pair, &pair.mirror).hypot(own_sd(pair, cg)).hypot(filled_sd(pair, cg)),
             "the strength of the lamps, and light that the sphere cannot show, are not known well enough",
         ),
-        (scatter_sd(pair, cg), "the two spheres differ from direction to direction"),
+        (scatter_sd(pair, cg), "the difference varies over the sphere"),
         (hidden_sd_stops(pair, cap_mean), "part of the photographed sphere may be hidden"),
         (rim_sd(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (

@@ -107,8 +107,7 @@ fn spheres_differ(shot: &ShotEvidence<'_>) -> Option<String> {
         let clear = (ratio - 1.0).abs() - 3.0 * relative_sd(mirror).hypot(relative_sd(cg)) > SPHERE_SLACK;
         (clear || apart > SPHERE_APART).then(|| {
             format!(
-                "the CG sphere appears {ratio:.2} times as large as the photographed one and {:.1} of its radii away from it: if it was meant to be in the same place, it was rendered with a different lens, crop or position than its camera says",
-                100.0 * apart
+                "the CG sphere appears {ratio:.2} times as large as the photographed one and {apart:.1} radii away from it: if both spheres should be in the same place, the CG was rendered with a different lens, crop or position than its camera says"
             )
         })
     };

@@ -162,7 +162,7 @@ fn excuse_of_key(pairing: &Pairing, pair: &Comparison, cg: &SphereMeasurement) -
         Excuse::Flattened => ("a camera's tone curve may flatten so broad a key", None),
         Excuse::Drowned => ("the photograph is clipped where its key may be", Some(Ask::ShorterExposure)),
         Excuse::Unseen => ("one sphere shows little of the direction of the other's key", None),
-        Excuse::Faint => ("the strongest lights of the two spheres are too weak to be told as the keys", None),
+        Excuse::Faint => ("no light is strong enough to be called the key", None),
     })
 }
 

@@ -128,7 +128,7 @@ fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
-        (scatter_sd_stops(pair), "the two spheres differ from direction to direction"),
+        (scatter_sd_stops(pair), "the difference varies over the sphere"),
         (
             pair.limiting_sd_stops(ratio_stops),
             "the photograph clips a light only a few pixels wide, so blur decides how much is lost",

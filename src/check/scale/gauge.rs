@@ -51,7 +51,7 @@ pub(super) struct Gauge {
     /// For people: `sphere m1`, `tile`.
     pub(super) name: String,
     /// Diameter or length, mm.
-    size_mm: f64,
+    pub(super) size_mm: f64,
     /// Its distance as noted, or as the camera's height gives it, mm.
     pub(super) noted_mm: Option<f64>,
     noted_by: NotedBy,
@@ -241,9 +241,13 @@ impl Gauge {
         matches!(self.seen, Seen::Sphere { .. })
     }
 
+    /// What its size is called.
+    pub(super) fn size_name(&self) -> &'static str {
+        if self.is_sphere() { "diameter" } else { "length" }
+    }
+
     /// Its size, for people.
     pub(super) fn size_words(&self) -> String {
-        let what = if self.is_sphere() { "diameter" } else { "length" };
-        format!("{what} {:.0} mm", self.size_mm)
+        format!("{} {:.0} mm", self.size_name(), self.size_mm)
     }
 }

@@ -50,11 +50,14 @@ fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> Remedy {
     }
     let base = if lens_off { common } else { 0.0 };
     for (_, (gauge, ratio)) in ratios.iter().enumerate().filter(|(i, _)| !group.contains(i)) {
+        let off = (ratio.value - base).exp();
+        let noted_mm = gauge.noted_mm.unwrap_or(f64::NAN);
         said.add(Step::OddGauge(OddGauge {
             name: gauge.name.clone(),
-            size: gauge.size_words(),
+            size: gauge.size_name(),
+            size_mm: [gauge.size_mm, gauge.size_mm / off],
             told_by: gauge.distance_by(),
-            off_percent: 100.0 * (ratio.value - base).exp_m1().abs(),
+            distance_mm: [noted_mm, noted_mm * off],
             slip: slip(ratio.value - base),
         }));
     }

@@ -63,13 +63,11 @@ impl Ask {
     /// What to do, without a full stop.
     pub(super) fn words(self) -> &'static str {
         match self {
-            Self::ShorterExposure => "shoot or find a shorter exposure of the sphere",
+            Self::ShorterExposure => "add a darker exposure of the mirror sphere",
             Self::ShorterExposureOfSeparateLight => {
-                "shoot or find a shorter exposure of the sphere, in which the light is separate"
+                "add a darker exposure of the mirror sphere, in which the light is separate"
             }
-            Self::ShorterExposureForBracket => {
-                "shoot or find a shorter exposure of the sphere for its bracket, or a grey sphere"
-            }
+            Self::ShorterExposureForBracket => "add a darker exposure of the mirror sphere, or a grey sphere",
             Self::ShorterExposureOrGreySphere => "add a shorter exposure of the sphere, or a grey sphere",
             Self::UncoveredSphere => "look at that place in the evidence picture",
             Self::LinearFrame => "use a linear frame developed from raw, or a bracket of the sphere",
@@ -81,12 +79,14 @@ impl Ask {
             }
             Self::SameBackground => "use a plate and a sphere frame that show some detail of the same background",
             Self::ShotLikePlate => {
-                "use a sphere frame shot like the plate, or set correct_drift if only the camera's settings differed"
+                "use a sphere frame shot like the plate; only if you know that nothing but its exposure differed, set correct_drift"
             }
             Self::ClipLevel => {
                 "give clip_level of the sphere's frame (a value above all its pixels if it is not clipped), or add a shorter exposure of the sphere"
             }
-            Self::OneOutline => "give the right one in the sheet, exactly (outline_px) or roughly (near_px)",
+            Self::OneOutline => {
+                "give the right one, exactly (outline_px in a sheet, --outline) or roughly (near_px, --near)"
+            }
             Self::LinearRender => "render the CG sphere as scene-linear OpenEXR, half float or better",
             Self::UnclippedRender => {
                 "render the CG sphere as scene-linear OpenEXR, half float or better, without a view transform"
@@ -130,7 +130,7 @@ impl Ask {
             Self::MeasureAgain => "the notes contradict each other and none fits the picture: measure again",
             Self::NoOddGauge => "the notes agree with each other",
             Self::Heading => "add camera.heading_deg, the compass bearing of the view",
-            Self::NotTheSun => "do not tie the CG's sun to this key",
+            Self::NotTheSun => "do not match the CG's sun to this key",
             Self::SunPlaceAndTime => "if it was the sun, check place and time",
         }
     }

@@ -247,9 +247,13 @@ pub(crate) enum DistanceBy {
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct OddGauge {
     pub(crate) name: String,
-    pub(crate) size: String,
+    /// `diameter`, `length`.
+    pub(crate) size: &'static str,
+    /// As noted, and as it would have to be if the distance is right.
+    pub(crate) size_mm: [f64; 2],
     pub(crate) told_by: DistanceBy,
-    pub(crate) off_percent: f64,
+    /// As noted, and as it would have to be if the size is right.
+    pub(crate) distance_mm: [f64; 2],
     pub(crate) slip: Option<&'static str>,
 }
 

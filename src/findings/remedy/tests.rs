@@ -20,7 +20,7 @@ fn what_would_remain_is_no_part_of_the_short_form() {
     let leaves = Remaining { key_deg: Some(0.1), ..Remaining::default() };
     let turn = Remedy::from(Step::TurnEnvironment { turn: [-14.0, 0.0, 0.0], up: "world", leaves });
     assert_eq!(turn.short(), "turn the environment -14.0 deg about the vertical (clockwise seen from above)");
-    assert_eq!(turn.words(), format!("{}; what would be left: key 0.1 deg", turn.short()));
+    assert_eq!(turn.words(), format!("{}; remaining error: key 0.1 deg", turn.short()));
 }
 
 /// Both lights are named in full; in short only the first, and never a part of a remark in brackets.

@@ -215,6 +215,6 @@ impl Header {
             None => vec![aligned, bare],
         };
         let found = candidates.iter().copied().find(|s| exact(*s)).or(candidates.iter().copied().find(|s| fits(*s)));
-        found.filter(|_| whole).ok_or_else(|| damaged(path, "the file ends before its picture does"))
+        found.filter(|_| whole).ok_or_else(|| damaged(path, "the file is cut off: it ends before its picture does"))
     }
 }

@@ -243,7 +243,7 @@ fn fits_any(groups: &[Group], name: &str) -> bool {
 fn list_of(groups: &[&Group]) -> String {
     let title = |group: &&Group| {
         let title = if group.title.is_empty() {
-            format!("the one without a name (channels {})", channels_of(group))
+            format!("the unnamed one ({})", channels_of(group))
         } else {
             group.title.clone()
         };

@@ -337,7 +337,7 @@ fn broken(path: &Path, cause: impl Into<String>) -> Error {
 
 /// A file that ends too early.
 fn truncated(path: &Path) -> Error {
-    let cause = "the file ends before its picture does";
+    let cause = "the file is cut off: it ends before its picture does";
     Error::new(ErrorKind::Malformed, path, cause, "wait until it is completely written, or copy or render it again")
 }
 

@@ -137,7 +137,7 @@ impl<'a> Page<'a> {
     }
 
     fn light_lists(&mut self, x: f32, y: f32, width: f32) {
-        self.heading(x, y, "Lights, in degrees", width);
+        self.heading(x, y, "Lights (angles in degrees)", width);
         let half = CROP_SIDE / 2.0;
         for (index, (side, (letter, _))) in self.sides().into_iter().enumerate() {
             let area = Area::new(x, y + HEADING_HEIGHT + index as f32 * half, width, half - 8.0);
@@ -146,7 +146,7 @@ impl<'a> Page<'a> {
     }
 
     fn mattes(&mut self, left: f32, y: f32) -> Result<()> {
-        self.heading(left, y, "Grey sphere under each light", 2.0 * MATTE_SIDE + 16.0);
+        self.heading(left, y, "Grey sphere as lit on set, as lit in CG", 2.0 * MATTE_SIDE + 16.0);
         let top = y + HEADING_HEIGHT;
         let mut x = left;
         for side in [&self.evidence.mirror, &self.evidence.cg] {
@@ -158,7 +158,7 @@ impl<'a> Page<'a> {
             }
             x += MATTE_SIDE + 16.0;
         }
-        let remark = "predicted, not photographed";
+        let remark = "computed, not photographed";
         self.lettering.text(&mut self.canvas, left, top + MATTE_SIDE + 62.0, remark, SMALL);
         Ok(())
     }
@@ -248,7 +248,7 @@ impl<'a> Page<'a> {
     /// The table of findings, worst first; returns where it ends.
     fn findings(&mut self, y: f32) -> f32 {
         let left = MARGIN + COLUMN_WIDTH + GUTTER;
-        self.heading(left, y, "Findings, the tolerance in brackets", MAP_WIDTH);
+        self.heading(left, y, "Findings [tolerance]", MAP_WIDTH);
         let mut row = y + HEADING_HEIGHT;
         self.rule(left, row);
         let evidence = self.evidence;
@@ -303,7 +303,7 @@ impl<'a> Page<'a> {
         let check = self.lettering.fitted(&finding.check, TABLE, 250.0);
         self.lettering.text(&mut self.canvas, left + 140.0, baseline, &check, TABLE);
         // Words stand under the check's name, where there is room for a sentence; a number beside it.
-        let is_number = finding.verdict != Verdict::Mismatch;
+        let is_number = !matches!(finding.verdict, Verdict::Mismatch | Verdict::Unsure);
         let (x, first) = if is_number { (left + 396.0, baseline) } else { (left + 140.0, baseline + 21.0) };
         let lines = self.lettering.wrapped(&finding.text, TABLE, left + MAP_WIDTH - x, 3);
         for (index, line) in lines.iter().enumerate() {
@@ -321,7 +321,7 @@ impl<'a> Page<'a> {
     /// Under which display transform the page shows light.
     fn foot(&mut self, y: f32) {
         let gain = self.display.gain_words();
-        let words = format!("All spheres shown {gain}, sRGB with a soft shoulder above half of white.");
+        let words = format!("Display: all spheres {gain}, sRGB, highlights rolled off.");
         self.lettering.text(&mut self.canvas, MARGIN, y, &words, SMALL);
         let program = concat!("plateproof ", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, MARGIN + CONTENT_WIDTH, y, program, SMALL);

@@ -22,7 +22,7 @@ pub(super) fn draw_light_list(
 ) {
     let title = lettering.fitted(&sphere.title, TITLE, area.width);
     lettering.text(canvas, area.x, area.y + 14.0, &title, TITLE);
-    lettering.text(canvas, area.x, area.y + 33.0, "    azim. elev. size share", COLUMNS);
+    lettering.text(canvas, area.x, area.y + 33.0, "    azim. elev. rad. share", COLUMNS);
     let rule = area.y + 39.0;
     canvas.polyline(&[[area.x, rule], [area.right(), rule]], Pen::new(RULE, 1.0));
     let mut y = rule + 17.0;

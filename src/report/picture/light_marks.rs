@@ -8,7 +8,7 @@ use super::lettering::{Face, Lettering, Style};
 pub(super) const MARKS_SHOWN: usize = 9;
 
 const TAG: Style = Style::new(Face::Fixed, 15.0, PAPER);
-const HALO_WIDTH: f32 = 4.0;
+const HALO_WIDTH: f32 = 5.5;
 const LINE_WIDTH: f32 = 1.8;
 
 /// The shape of a mark tells whose light it is where both sides share a panel.

@@ -30,7 +30,7 @@ const SHARED_REACH: f32 = 17.0;
 const RUNS: Style = Style::new(Face::Plain, 16.0, FAINT_INK);
 
 /// Which way the maps run.
-const AS_IN_THE_SPHERE: &str = "as seen in the sphere; a lat-long map seen from inside runs the other way";
+const AS_IN_THE_SPHERE: &str = "left and right as in the sphere; in a lat-long map they are swapped";
 const FROM_INSIDE: &str = "as a lat-long map seen from inside; in the sphere it runs the other way";
 
 /// A map by direction on the page.
@@ -101,19 +101,15 @@ pub(super) fn draw_difference(
     signs(canvas, panel, stops_at);
     grid(canvas, panel);
     axes(canvas, lettering, panel);
+    let missing: Vec<&str> =
+        sides.iter().flat_map(|(side, _, _)| &side.sphere.ghosts).map(|ghost| ghost.name.as_str()).collect();
     for (side, letter, shape) in sides {
         for (number, light) in light_marks::numbered(&side.sphere.lights) {
             let at = place(light.azimuth_deg, light.elevation_deg, panel);
+            let name = format!("{letter}{number}");
+            let shape = if missing.contains(&name.as_str()) { Shape::Ghost } else { shape };
             light_marks::symbol(canvas, at, SYMBOL_RADIUS, shape, light.clipped);
-            light_marks::tag(
-                canvas,
-                lettering,
-                at,
-                SHARED_REACH,
-                &format!("{letter}{number}"),
-                Beside::of(shape),
-                panel.area,
-            );
+            light_marks::tag(canvas, lettering, at, SHARED_REACH, &name, Beside::of(shape), panel.area);
         }
     }
     Ok(())
@@ -224,10 +220,16 @@ fn draw_light(canvas: &mut Canvas, lettering: &Lettering, light: &LightMark, (na
     let at = place(light.azimuth_deg, light.elevation_deg, panel);
     let radius_deg = light.angular_radius_deg.filter(|radius| *radius > SMALLEST_RING_DEG);
     let reach = radius_deg.map_or(SYMBOL_RADIUS, |radius| (radius / 180.0) as f32 * panel.area.height);
-    let reach = reach.clamp(SYMBOL_RADIUS, 60.0);
+    let reach = reach.clamp(SYMBOL_RADIUS, 120.0);
     let ring = radius_deg.map(|radius| disc_outline(light.azimuth_deg, light.elevation_deg, radius, panel));
     match ring.filter(|ring| shape == Shape::Ring && is_whole(ring, panel)) {
         Some(ring) => light_marks::outline(canvas, &ring, at, light.clipped),
+        // A square is as wide as the light.
+        None if radius_deg.is_some() && shape == Shape::Square => {
+            let [x, y] = at;
+            let corners = [[-reach, -reach], [reach, -reach], [reach, reach], [-reach, reach]];
+            light_marks::outline(canvas, &corners.map(|[dx, dy]| [x + dx, y + dy]), at, light.clipped);
+        }
         None => light_marks::symbol(canvas, at, reach, shape, light.clipped),
     }
     light_marks::tag(canvas, lettering, at, reach, name, Beside::of(shape), panel.area);

@@ -192,7 +192,8 @@ impl Page {
 
     fn foot(&mut self, [page, pages]: [usize; 2]) {
         let y = PAGE_HEIGHT - 48.0;
-        let words = "worst first; hatched on a sphere: not seen; hatched all over: no evidence picture";
+        let words =
+            "worst first; hatched around a sphere: the render has no background; hatched all over: no evidence picture";
         self.lettering.text(&mut self.canvas, MARGIN, y, words, SMALL);
         let words = format!("page {page} of {pages}   plateproof {}", env!("CARGO_PKG_VERSION"));
         self.lettering.text_right(&mut self.canvas, RIGHT, y, &words, SMALL);

@@ -55,7 +55,7 @@ pub fn render_sphere_picture(side: &EvidenceSide, heading: &str, lines: &[String
     );
     draw_matte(&mut canvas, side, Area::new(matte_left, top, MATTE_SIDE, MATTE_SIDE), &display)?;
     lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 18.0, "grey sphere under this light,", SMALL);
-    lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 36.0, "predicted, not photographed", SMALL);
+    lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 36.0, "computed, not photographed", SMALL);
     if let Some(words) = matte_words(side) {
         lettering.text(&mut canvas, matte_left, top + MATTE_SIDE + 54.0, words, SMALL.inked(INK));
     }

@@ -60,7 +60,7 @@ pub(super) fn draw_matte(canvas: &mut Canvas, side: &EvidenceSide, panel: Area, 
 
 /// What has to be said of a grey sphere under lights of which some are known from below only.
 pub(super) fn matte_words(side: &EvidenceSide) -> Option<&'static str> {
-    side.sphere.lights.iter().any(|light| light.clipped).then_some("at least: a light is clipped")
+    side.sphere.lights.iter().any(|light| light.clipped).then_some("brighter in truth: a light is clipped")
 }
 
 /// The parts of a closed line that lie within the panel.

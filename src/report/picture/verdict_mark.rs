@@ -3,7 +3,7 @@
 use super::canvas::{Area, Canvas, FAINT_INK, INK, Pen};
 use crate::findings::Verdict;
 
-/// Full square, hollow diamond, tick, dash; about 13 px wide around the place.
+/// Heavy cross, hollow diamond, tick, dash; about 13 px wide around the place.
 pub(super) fn verdict_mark(canvas: &mut Canvas, at: [f32; 2], verdict: Verdict) {
     sized_mark(canvas, at, verdict, 6.0);
 }
@@ -11,7 +11,11 @@ pub(super) fn verdict_mark(canvas: &mut Canvas, at: [f32; 2], verdict: Verdict) 
 /// The same marks, `half` px to each side.
 pub(super) fn sized_mark(canvas: &mut Canvas, [x, y]: [f32; 2], verdict: Verdict, half: f32) {
     match verdict {
-        Verdict::Mismatch => canvas.fill(Area::new(x - half, y - half, 2.0 * half, 2.0 * half), INK),
+        Verdict::Mismatch => {
+            for arm in [[[x - half, y - half], [x + half, y + half]], [[x - half, y + half], [x + half, y - half]]] {
+                canvas.polyline(&arm, Pen::new(INK, 0.5 * half));
+            }
+        }
         Verdict::Unsure => {
             let reach = half + 1.0;
             canvas.polygon(&[[x, y - reach], [x + reach, y], [x, y + reach], [x - reach, y]], Pen::new(INK, 1.8));

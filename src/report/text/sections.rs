@@ -47,7 +47,7 @@ const WIDEST_NAME: usize = 27;
 /// Why the shot could not be done.
 pub(super) fn error(page: &mut Page, report: &Report) {
     let Some(error) = &report.error else { return };
-    page.heading("COULD NOT BE DONE");
+    page.heading("NOT CHECKED");
     page.paragraph("  file    ", &printable_text(&error.file));
     page.paragraph("  cause   ", &prose(&error.cause));
     page.paragraph("  fix     ", &prose(&error.remedy));
@@ -87,7 +87,7 @@ pub(super) fn what_to_do(page: &mut Page, report: &Report, shown: usize) {
         let said = advice(page, step);
         page.paragraph(&format!("{:>3}. ", index + 1), &said);
         for other in alternatives(report).filter(|other| turned_instead(other, &all) == Some(step[0])) {
-            let said = format!("or, where only the key is wrong, instead: {}", advice(page, &[other]));
+            let said = format!("if only the key is wrong, instead: {}", advice(page, &[other]));
             page.paragraph("     ", &said);
         }
     }
@@ -225,7 +225,7 @@ fn sphere_lines(page: &mut Page, sphere: &SphereReport) {
         page.line("    no light stands out");
     }
     if sphere.no_single_key {
-        page.line("    no single key: two or more lights are within 1/3 stop of the brightest");
+        page.line("    no clear key: two or more lights are within 1/3 stop of the brightest");
     }
     page.paragraph("    ", &sphere_words(sphere));
 }
@@ -249,7 +249,7 @@ fn light_row(index: usize, light: &LightReport, no_single_key: bool) -> String {
 /// An uncertainty to one decimal; what rounds to zero there is not zero.
 fn uncertainty_words(deg: f64) -> String {
     match fixed(deg, 1, false).as_str() {
-        "0.0" if deg > 0.0 => "< 0.1".to_owned(),
+        "0.0" if deg > 0.0 => "<0.1".to_owned(),
         words => words.to_owned(),
     }
 }
@@ -343,7 +343,7 @@ fn inputs(page: &mut Page, report: &Report) {
     if report.inputs.is_empty() {
         return;
     }
-    page.heading("FILES (in brackets: where it is known from)");
+    page.heading("FILES (source in brackets)");
     for input in &report.inputs {
         page.paragraph(&format!("  {} ", cell(&printable_text(&input.role), 14)), &printable_text(&input.file));
         page.paragraph("                 ", &input_words(input));

@@ -57,7 +57,7 @@ fn an_uncertainty_is_never_printed_as_zero() {
     report.spheres[0].lights[0].direction_sd_deg = 0.034;
     let text = render_text(&report, false);
     let row = text.lines().skip_while(|line| !line.starts_with("  photographed")).nth(1).unwrap();
-    assert!(row.contains(" < 0.1 ") && !row.contains(" 0.0 "), "{row}");
+    assert!(row.contains(" <0.1 ") && !row.contains(" 0.0 "), "{row}");
 }
 
 #[test]

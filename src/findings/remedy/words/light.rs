@@ -17,7 +17,7 @@ const KELVIN_TOLD: f64 = 10.0;
 const LEAST_TURN_DEG: f64 = 0.05;
 
 impl Subject {
-    fn name(self) -> &'static str {
+    pub(super) fn name(self) -> &'static str {
         match self {
             Self::Cg => "the CG",
             Self::Environment => "the environment",
@@ -231,7 +231,7 @@ pub(super) fn turn_environment(turn: [f64; 3], leaves: &Remaining) -> Sentence {
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let left = if parts.is_empty() { "nothing that could be measured".to_owned() } else { parts.join(", ") };
-    Sentence::with(turn_words(turn), format!("; what would be left: {left}"))
+    Sentence::with(turn_words(turn), format!("; remaining error: {left}"))
 }
 
 pub(super) fn layer_gains(changes: &[LayerChange], leaves: &Remaining) -> Sentence {
@@ -245,7 +245,7 @@ pub(super) fn layer_gains(changes: &[LayerChange], leaves: &Remaining) -> Senten
     ];
     let parts: Vec<String> = parts.into_iter().flatten().collect();
     let left = if parts.is_empty() { "nothing measurable".to_owned() } else { format!("{} stops", parts.join(", ")) };
-    Sentence::with(advice, format!("; what would be left: {left}"))
+    Sentence::with(advice, format!("; remaining error: {left}"))
 }
 
 fn layer_change(change: &LayerChange) -> String {

@@ -65,21 +65,21 @@ fn sentence(remedy: &Remedy) -> Sentence {
         all.tail.push_str("; ");
         all.tail.push_str(&more.whole());
     }
-    remedy.conditions.iter().fold(all, under)
+    remedy.conditions.iter().fold(all, |all, condition| under(all, condition, remedy.subject))
 }
 
-fn under(all: Sentence, condition: &Condition) -> Sentence {
+fn under(all: Sentence, condition: &Condition, subject: Subject) -> Sentence {
     match condition {
         Condition::AfterTheTurn { left_stops } => {
             let tail = format!("{} (after the advised turn, which leaves {left_stops:+.2} stops)", all.tail);
             Sentence { tail, ..all }
         }
         Condition::WithExposure { rgb: [r, g, b] } => {
-            let tail = format!("{}; together with the exposure: R {r:.2} G {g:.2} B {b:.2}", all.tail);
-            Sentence { tail, ..all }
+            let head = format!("multiply {} by R {r:.2} G {g:.2} B {b:.2}, exposure and colour in one", subject.name());
+            Sentence::with(head, format!("; colour alone: {}", all.whole()))
         }
         Condition::EnvironmentFirst => Sentence::with(
-            "fix the environment, which the CG follows, then check again",
+            "fix the environment that lights the CG, render again, then check again",
             format!("; for the CG alone: {}", all.whole()),
         ),
         Condition::ColourSpaceAssumed { file, space } => all.remarked(&format!(
@@ -143,7 +143,7 @@ fn wait(waits: &Waits) -> String {
         }
         Waits::PartRemains(first) => format!("fix {first} first, then check again: part of this would remain"),
         Waits::LightThere(first) => {
-            format!("nothing else yet: the fix of {first} changes the same light; then check again")
+            format!("same cause as {first}: fix that first, then check again")
         }
         Waits::ContrastByDirection => {
             "fix highlight-direction first, then check again: the contrast differs only because the light comes from a \

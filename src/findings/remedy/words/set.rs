@@ -10,8 +10,8 @@ const LEAST_MOVE_MM: f64 = 1.0;
 pub(super) fn of_step(step: &Step) -> Sentence {
     match step {
         Step::PlaceCgSphere { up_to_deg, cg_offset_mm } => Sentence::with(
-            format!("render the CG sphere where the photographed one stood{}", way_there(*cg_offset_mm)),
-            format!("; until then, up to {up_to_deg:.1} deg of highlight-direction may come from it"),
+            format!("move the CG sphere to where the real one was{}", way_there(*cg_offset_mm)),
+            format!("; until then, up to {up_to_deg:.1} deg of the highlight-direction error may come from this"),
         ),
         Step::SetCgView { fov_deg, lens_on_back_mm, told_by, width_ratio, slip } => {
             cg_view(*fov_deg, *lens_on_back_mm, told_by, *width_ratio, *slip)
@@ -69,9 +69,8 @@ fn cg_view(
     width_ratio: f64,
     slip: Option<Slip>,
 ) -> Sentence {
-    let on_back = lens_on_back_mm.map_or_else(String::new, |[focal, width]| {
-        format!(", which is {focal:.2} mm on a film back {width:.2} mm wide")
-    });
+    let on_back = lens_on_back_mm
+        .map_or_else(String::new, |[focal, width]| format!(", {focal:.2} mm on a film back {width:.2} mm wide"));
     let view = if width_ratio < 1.0 { "too narrow" } else { "too wide" };
     let by = 100.0 * (width_ratio - 1.0).abs();
     let slip = slip.map_or_else(String::new, |slip| format!("; {}", slip_words(slip)));
@@ -147,14 +146,17 @@ fn gauge(step: &Step) -> Sentence {
             lens_words(*lens),
         ),
         Step::OddGauge(odd) => format!(
-            "check {}: its {} or {} is wrong by {:.1} %{}",
+            "check {}: either its {} is about {:.0} mm (noted {:.0}), or its distance about {:.0} mm ({} {:.0}){}",
             odd.name,
             odd.size,
+            odd.size_mm[1],
+            odd.size_mm[0],
+            odd.distance_mm[1],
             match odd.told_by {
-                DistanceBy::Tape => "its distance",
-                DistanceBy::CameraHeight => "its distance by the camera's height and tilt",
+                DistanceBy::Tape => "noted",
+                DistanceBy::CameraHeight => "by the camera's height and tilt",
             },
-            odd.off_percent,
+            odd.distance_mm[0],
             slip_words(odd.slip)
         )
         .into(),
@@ -188,7 +190,7 @@ fn drifted(drift: Drift) -> Sentence {
             ),
         ),
         Drift::Uncorrected { stops } => Sentence::with(
-            "use a sphere frame shot like the plate, give exposure_stops, or set \"correct_drift\": true",
+            "use a sphere frame shot like the plate; if only its exposure differed, give exposure_stops or set \"correct_drift\": true",
             format!(
                 "; the sphere frame is {:.2} stops {} than the plate and was not corrected",
                 stops.abs(),
