@@ -1,12 +1,13 @@
 """The demo show with everything photographed delivered in another format: the same verdicts are expected, and numbers that differ by
 no more than the format's code steps and compression cost.
 
-    python benches/demo_as_formats.py PLATEPROOF FOLDER [prores] [dnxhr] [h265] [dpx]
+    python benches/demo_as_formats.py PLATEPROOF FOLDER [prores] [dnxhr] [h265] [dpx] [dng]
 
 Plates, sphere frames, grey spheres, clean plates and line charts are written with LogC4 codes (ARRI, LogC4 Logarithmic Color Space
 Specification, 2022) in full range: as 10-bit DPX by FFmpeg, and as the second frame of three of a movie with the matrix of BT.709:
 ProRes 4444 and DNxHR 444 of 10 bits, H.265 of 10 bits with halved colour differences. CG and environments stay OpenEXR, as renders
-are. Needs av, numpy, OpenEXR and FFmpeg.
+are. As raw stills they are written by PiDNG: an invented camera in daylight, 16 linear bits of a Bayer mosaic with two photosites a pixel
+each way, full at a light of 300, dithered; the program has to be built with the feature `raw`. Needs av, numpy, OpenEXR, PiDNG and FFmpeg.
 """
 
 import fractions
@@ -67,6 +68,73 @@ def write_movie(codec, layout, options):
     return write
 
 
+# XYZ to the camera's colours, in daylight; BT.709 to XYZ (ITU-R BT.709-6, item 1.3, and its white).
+COLD = numpy.array([[0.80, -0.25, -0.08], [-0.42, 1.22, 0.22], [-0.07, 0.18, 0.58]])
+XYZ_OF_709 = numpy.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
+FULL_LIGHT, BLACK_CODE, WHITE_CODE = 300, 512, 65535
+
+
+def write_dng(path, light):
+    from pidng.core import RAW2DNG
+    from pidng.defs import CFAPattern, Orientation, PhotometricInterpretation, PreviewColorSpace
+    from pidng.dng import DNGTags, Tag
+
+    to_camera = COLD @ XYZ_OF_709
+    white = to_camera @ [1, 1, 1]
+    to_camera /= white[1]
+    seen = numpy.repeat(numpy.repeat(light @ to_camera.T, 2, axis=0), 2, axis=1)
+    mosaic = seen[..., 1].copy()
+    mosaic[0::2, 0::2], mosaic[1::2, 1::2] = seen[0::2, 0::2, 0], seen[1::2, 1::2, 2]
+    dither = numpy.random.default_rng(mosaic.shape[0]).uniform(0, 1, mosaic.shape)
+    codes = numpy.floor(BLACK_CODE + (WHITE_CODE - BLACK_CODE) * mosaic / FULL_LIGHT + dither)
+    codes = numpy.clip(codes, 0, WHITE_CODE).astype(numpy.uint16)
+    tags = DNGTags()
+    tags.set(Tag.ImageWidth, codes.shape[1])
+    tags.set(Tag.ImageLength, codes.shape[0])
+    tags.set(Tag.TileWidth, codes.shape[1])
+    tags.set(Tag.TileLength, codes.shape[0])
+    tags.set(Tag.Orientation, Orientation.Horizontal)
+    tags.set(Tag.PhotometricInterpretation, PhotometricInterpretation.Color_Filter_Array)
+    tags.set(Tag.SamplesPerPixel, 1)
+    tags.set(Tag.BitsPerSample, 16)
+    tags.set(Tag.CFARepeatPatternDim, [2, 2])
+    tags.set(Tag.CFAPattern, CFAPattern.RGGB)
+    tags.set(Tag.BlackLevel, BLACK_CODE)
+    tags.set(Tag.WhiteLevel, WHITE_CODE)
+    tags.set(Tag.ColorMatrix1, [[round(v * 10_000), 10_000] for v in COLD.ravel()])
+    tags.set(Tag.CalibrationIlluminant1, 21)
+    tags.set(Tag.AsShotNeutral, [[round(v / white[1] * 10_000), 10_000] for v in white])
+    tags.set(Tag.DNGVersion, [1, 4, 0, 0])
+    tags.set(Tag.DNGBackwardVersion, [1, 2, 0, 0])
+    tags.set(Tag.Make, "Ferry Works")
+    tags.set(Tag.Model, "Salt 2")
+    tags.set(Tag.PreviewColorSpace, PreviewColorSpace.sRGB)
+    writer = RAW2DNG()
+    writer.options(tags, path=str(path.parent), compress=False)
+    writer.convert(codes, filename=path.stem)
+
+
+def as_the_camera_counts(show):
+    """What was rendered, and the environments, where 1.0 is what fills the sensor; but for the shot with a camera JPEG."""
+    for path in show.rglob("*.exr"):
+        if path.with_suffix(".dng").exists() or any(path.parent.glob("*.jpg")):
+            continue
+        with OpenEXR.File(str(path)) as picture:
+            parts = []
+            for part in picture.parts:
+                channels = {}
+                for name, channel in part.channels.items():
+                    values = channel.pixels.astype("f4")
+                    if name.endswith("RGBA"):
+                        values = values / [FULL_LIGHT, FULL_LIGHT, FULL_LIGHT, 1]
+                    elif name != "A" and not name.endswith(".A"):
+                        values = values / FULL_LIGHT
+                    channels[name] = OpenEXR.Channel(numpy.ascontiguousarray(values, "f4"))
+                parts.append(OpenEXR.Part({k: v for k, v in part.header.items() if k != "channels"}, channels, part.name()))
+            written = OpenEXR.File(parts)
+        written.write(str(path))
+
+
 def write_dpx(path, signal):
     height, width, _ = signal.shape
     codes = numpy.round(1023 * numpy.clip(signal, 0, 1)).astype("<u2")
@@ -81,6 +149,7 @@ FORMATS = {
     "dnxhr": (".mxf", write_movie("dnxhd", "yuv444p10le", {"profile": "dnxhr_444"}), MOVIE),
     "h265": (".mp4", write_movie("libx265", "yuv420p10le", {"crf": "8", "x265-params": "log-level=none"}), MOVIE),
     "dpx": (".dpx", write_dpx, {}),
+    "dng": (".dng", write_dng, {"exposure_stops": 0}),
 }
 
 
@@ -97,8 +166,10 @@ def delivered(node, folder, kind):
         path = folder / name
         target = path.with_name(path.name.replace(".exr", suffix))
         if not target.exists():
-            write(target, logc4(pixels_of(path)))
-        node |= {"frame": name.replace(".exr", suffix), "encoding": "logc4", **keys}
+            light = pixels_of(path)
+            write(target, light if suffix == ".dng" else logc4(light))
+        encoding = {} if suffix == ".dng" else {"encoding": "logc4"}
+        node |= {"frame": name.replace(".exr", suffix), **encoding, **keys}
     return node
 
 
@@ -133,6 +204,8 @@ def main():
             sheet = json.loads(path.read_text())
             sheet |= {key: delivered(sheet[key], path.parent, kind) for key in PHOTOGRAPHED if key in sheet}
             path.write_text(json.dumps(sheet))
+        if kind == "dng":
+            as_the_camera_counts(out / kind)
         after = reports_of(program, out / kind, out / f"{kind}_reports")
         for shot, report in before.items():
             other = after.get(shot, {"verdict": "no report", "findings": []})

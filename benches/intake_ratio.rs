@@ -58,13 +58,13 @@ fn read_and_unpack(path: &Path) -> usize {
     let bytes = std::fs::read(path).unwrap_or_default();
     let light: Vec<f32> = (0..1024).map(|code| code as f32 / 1023.0).collect();
     let words = bytes.get(DPX_HEADER_BYTES..).unwrap_or_default();
-    let pixels: Vec<[f32; 3]> = words
-        .par_chunks_exact(4)
-        .map(|word| {
+    let mut pixels = vec![[0.0_f32; 3]; words.len() / 4];
+    pixels.par_chunks_mut(WIDTH).zip(words.par_chunks(4 * WIDTH)).for_each(|(row, words)| {
+        for (pixel, word) in row.iter_mut().zip(words.chunks_exact(4)) {
             let word = u32::from_be_bytes([word[0], word[1], word[2], word[3]]);
-            [22, 12, 2].map(|shift| light[(word >> shift) as usize & 1023])
-        })
-        .collect();
+            *pixel = [22, 12, 2].map(|shift| light[(word >> shift) as usize & 1023]);
+        }
+    });
     pixels.len()
 }
 

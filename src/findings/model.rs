@@ -31,7 +31,7 @@ pub struct Report {
     pub verdict: ShotVerdict,
     /// Every sphere that was measured: each mirror sphere before its CG sphere.
     pub spheres: Vec<SphereReport>,
-    /// The results: one entry per check and mirror, worst first.
+    /// The results: one entry per check and mirror, mismatches first.
     pub findings: Vec<Finding>,
     /// Every file that was read.
     pub inputs: Vec<InputRecord>,

@@ -57,7 +57,7 @@ pub struct MeasuredSpec {
     #[schemars(extend("exclusiveMinimum" = 0))]
     pub distance: Option<f64>,
     /// It stands upright on the ground from which `camera.height_mm` was measured. If `distance` is left out, that height
-    /// and `camera.tilt_deg` tell it.
+    /// and `camera.tilt_deg` give it.
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     pub stands_on_ground: bool,
 }

@@ -90,7 +90,7 @@ impl Schema<'_> {
         };
         let kinds = types.iter().map(|one| self.plain(one, value)).collect::<Vec<_>>().join(" or ");
         // A schema without types leaves it to the description.
-        if kinds.is_empty() { "see its meaning".to_owned() } else { kinds }
+        if kinds.is_empty() { "see its description".to_owned() } else { kinds }
     }
 
     fn plain(&self, one: &str, value: &Value) -> String {
@@ -102,7 +102,7 @@ impl Schema<'_> {
             "array" => {
                 let entry = self.kind(&value["items"]);
                 match (value["minItems"].as_u64(), value["maxItems"].as_u64()) {
-                    (Some(least), Some(most)) if least == most => format!("{most} entries, each {entry}"),
+                    (Some(least), Some(most)) if least == most => format!("a list of {most}, each {entry}"),
                     _ => format!("a list; each entry {entry}"),
                 }
             }
@@ -154,7 +154,7 @@ fn table(schema: &Schema<'_>, object: &Value) -> String {
         format!("| `{key}` | {} | {}{default} |\n", cell(&schema.kind(value)), cell(meaning))
     };
     let rows: String = keys_of(object).into_iter().map(row).collect();
-    format!("\n| key | takes | meaning |\n|---|---|---|\n{rows}")
+    format!("\n| key | type | meaning |\n|---|---|---|\n{rows}")
 }
 
 /// A default worth printing: a number, a word or a switch.
