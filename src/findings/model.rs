@@ -138,7 +138,7 @@ pub struct SphereReport {
     pub outline_px: [f64; 5],
     /// Standard deviations of the five numbers of `outline_px`.
     pub outline_px_sd: [f64; 5],
-    /// How the outline was found: `given`, `alpha` or `search`.
+    /// How the outline was found: `given`, `near`, `alpha` or `search`.
     pub found_by: String,
     /// Fraction of the outline that has no usable edge.
     #[serde(default)]

@@ -78,7 +78,7 @@ pub(super) struct RimModel {
 /// The directions in which a window may lie without misfit, weights included, made so that the misfit is
 /// |y|² − |Bᵀy|² (the penalised normal matrix factored by Cholesky).
 #[derive(Debug)]
-struct Place(Design);
+struct Place([[f64; 4]; WINDOW]);
 
 impl Place {
     fn new(mut basis: Design, ridge: [f64; 4], weights: &Window) -> Option<Self> {
@@ -87,12 +87,24 @@ impl Place {
         }
         let normal = basis.transpose() * basis + Matrix4::from_diagonal(&ridge.into());
         let upper = normal.cholesky()?.l().transpose();
-        Some(Self(basis * upper.try_inverse()?))
+        let free = basis * upper.try_inverse()?;
+        Some(Self(std::array::from_fn(|row| std::array::from_fn(|column| free[(row, column)]))))
+    }
+
+    /// What of a window's sum of squares the place explains. Row by row, so that the four sums go side by side.
+    fn explained(&self, window: &Window) -> f64 {
+        let mut along = [0.0; 4];
+        for (row, value) in self.0.iter().zip(window.iter()) {
+            for (sum, basis) in along.iter_mut().zip(row) {
+                *sum += basis * value;
+            }
+        }
+        along.iter().map(|sum| sum * sum).sum()
     }
 
     /// Penalised residual sum of squares of weighted windows, each given with its sum of squares.
     fn misfit(&self, weighted: &[(Window, f64)]) -> f64 {
-        weighted.iter().map(|(window, energy)| (energy - self.0.tr_mul(window).norm_squared()).max(0.0)).sum()
+        weighted.iter().map(|(window, energy)| (energy - self.explained(window)).max(0.0)).sum()
     }
 }
 
