@@ -570,7 +570,7 @@ fn what_most_shots_share_is_said_and_what_changed_since() {
         "{text}"
     );
     assert!(flat.contains("1 worse, 2 first seen, 10 same, 0 better, 1 cured, 0 waived, 1 gone"), "{text}");
-    assert!(text.contains("v001 mismatch -> v002 match; then exposure -0.90"), "{text}");
+    assert!(text.contains("v001 mismatch -> v002 match; was exposure -0.90"), "{text}");
     assert!(text.contains("1 older version left out"), "{text}");
 }
 

@@ -1,5 +1,6 @@
 //! The page on which a summary is written: plain text of a given width.
 
+use textwrap::core::display_width;
 use textwrap::{Options, WordSplitter};
 
 use crate::findings::ShotVerdict;
@@ -33,6 +34,18 @@ impl Page {
         let options = Options::new(self.columns)
             .initial_indent(first)
             .subsequent_indent("    ")
+            .word_splitter(WordSplitter::NoHyphenation);
+        for line in textwrap::wrap(text, options) {
+            self.line(&line);
+        }
+    }
+
+    /// Text behind `first`; its further lines stand under it.
+    pub(super) fn hanging(&mut self, first: &str, text: &str) {
+        let indent = " ".repeat(display_width(first));
+        let options = Options::new(self.columns)
+            .initial_indent(first)
+            .subsequent_indent(&indent)
             .word_splitter(WordSplitter::NoHyphenation);
         for line in textwrap::wrap(text, options) {
             self.line(&line);

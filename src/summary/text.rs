@@ -23,6 +23,9 @@ const FEWEST_ROWS: usize = 8;
 /// Shots named in the part about changes.
 const CHANGES_SHOWN: usize = 10;
 
+/// A name of more columns is cut beside a text that has to be read.
+const LONGEST_NAME: usize = 30;
+
 /// How the text is laid out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Layout {
@@ -180,17 +183,21 @@ impl Page {
         changed.sort_by_key(|(_, change)| change.kind);
         let shown = if all { changed.len() } else { changed.len().min(CHANGES_SHOWN) };
         for (line, change) in &changed[..shown] {
-            let row = format!("  {:<10}  {}  {}", change.kind.word(), shot_name(line), then_and_now(line, change));
-            self.line(&clip(&row, self.columns));
+            let first = format!("  {:<10}  {}  ", change.kind.word(), clip(&shot_name(line), LONGEST_NAME));
+            self.hanging(&first, &then_and_now(line, change));
         }
         if shown < changed.len() {
             self.line(&format!("  and {} more: --all lists them", changed.len() - shown));
         }
-        for gone in comparison.gone.iter().take(if all { usize::MAX } else { CHANGES_SHOWN }) {
+        let shown = if all { comparison.gone.len() } else { comparison.gone.len().min(CHANGES_SHOWN) };
+        for gone in &comparison.gone[..shown] {
             let version = gone.version.as_deref().unwrap_or_default();
             let row =
                 format!("  {:<10}  {}  was {version} {}", "gone", printable_text(&gone.shot), gone.verdict.word());
             self.line(&clip(&row, self.columns));
+        }
+        if shown < comparison.gone.len() {
+            self.line(&format!("  and {} more gone: --all lists them", comparison.gone.len() - shown));
         }
     }
 
@@ -325,7 +332,7 @@ fn changes(comparison: &Comparison) -> String {
     parts.into_iter().map(|(count, word)| format!("{count} {word}")).collect::<Vec<_>>().join(", ")
 }
 
-/// `v003 mismatch -> v004 match, exposure -0.64 stops (0.25 stops) then`.
+/// `v003 mismatch -> v004 match, ; was exposure -0.64 stops (0.25 stops)`.
 fn then_and_now(line: &ShotLine, change: &Change) -> String {
     let named = |version: Option<&str>, verdict: ShotVerdict| {
         let version = version.map(|v| format!("{} ", printable_text(v))).unwrap_or_default();
@@ -336,7 +343,7 @@ fn then_and_now(line: &ShotLine, change: &Change) -> String {
     let then = named(change.earlier_version.as_deref(), verdict);
     let moved = line.verdict == verdict && change.kind != ChangeKind::Same;
     let number = if line.verdict == ShotVerdict::Match || moved { change.earlier_words.as_deref() } else { None };
-    let number = number.map(|words| format!("; then {}", prose(words))).unwrap_or_default();
+    let number = number.map(|words| format!("; was {}", prose(words))).unwrap_or_default();
     format!("{then} -> {now}{number}")
 }
 
