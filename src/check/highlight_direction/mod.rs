@@ -231,7 +231,7 @@ fn key_finding(
 ) {
     let mirror = &pair.mirror;
     let error = pair_error(mirror, keys.mirror, cg, keys.cg, pull_share);
-    let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share);
+    let rival_deg = rival_deg(&error, pairing, (mirror, cg), pull_share, finding.tolerance);
     let clipped = mirror.lights.all.iter().filter(|l| l.clipped).count();
     let fills_the_sphere = keys.mirror.clipped && keys.mirror.seen_radius_rad() > WIDEST_CLIPPED_RADIUS_RAD;
     let key_unknown = (clipped > 1 || fills_the_sphere) && !keys.paired;
@@ -252,7 +252,7 @@ fn key_finding(
     } else if let Some((excuse, ask)) = excuse {
         (excuse, ask)
     } else if rival_deg > 0.0 {
-        ("another light, only partly visible on a sphere, may be the key, and its angle is different", None)
+        ("another light, clipped or only partly visible, may be the key, and its angle is different", None)
     } else if 2.0 * error.blended_deg.powi(2) > error.angle_deg.sd.powi(2) {
         (
             "one of the two lights is much larger than the other: clipped, or merged with what is beside it",
@@ -331,23 +331,27 @@ fn seen(light: &Light) -> LightSeen {
     LightSeen { at: azimuth_elevation_deg(&light.direction).into(), share: light.share.value }
 }
 
-/// A light that a sphere shows only in part may be the key, however weak it seems. Largest difference between the
-/// angle of such a pair and that of the keys; 0 where they agree within their uncertainty.
+/// A light that a sphere shows only in part may be the key, however weak it seems, and so may one that the photograph cuts off; the
+/// latter counts where the keys agree and its angle is the larger. Largest difference between the angle of such a pair and that of the keys; 0 where they
+/// agree within their uncertainty.
 fn rival_deg(
     keys: &PairError,
     pairing: &Pairing,
     (mirror, cg): (&SphereMeasurement, &SphereMeasurement),
     pull_share: f64,
+    tolerance_deg: f64,
 ) -> f64 {
+    // What is off beyond the tolerance already is no better for another light that is off further.
+    let keys_fit = keys.angle_deg.value <= tolerance_deg;
     let matters = |l: &Light| l.share.value + 2.0 * l.share.sd >= UNPAIRED_SHARE;
     let pairs = pairing.pairs.iter().map(|(m, c)| (&mirror.lights.all[*m], &cg.lights.all[*c]));
-    let rivals = pairs.filter(|(m, c)| {
-        (matters(m) || matters(c)) && (is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction))
-    });
-    let apart = rivals.filter_map(|(m, c)| {
+    let apart = pairs.filter(|(m, c)| matters(m) || matters(c)).filter_map(|(m, c)| {
+        let is_part = is_cut(mirror, m, &m.direction) || is_cut(cg, c, &c.direction);
         let rival = pair_error(mirror, m, cg, c, pull_share).angle_deg;
-        let apart = (rival.value - keys.angle_deg.value).abs();
-        (apart > RIVAL_SDS * rival.sd.hypot(keys.angle_deg.sd)).then_some(apart)
+        let further = rival.value - keys.angle_deg.value;
+        let apart = if is_part { further.abs() } else { further };
+        let counts = (is_part || m.clipped && keys_fit) && apart > RIVAL_SDS * rival.sd.hypot(keys.angle_deg.sd);
+        counts.then_some(apart)
     });
     apart.fold(0.0, f64::max)
 }
