@@ -113,6 +113,19 @@ pub struct LightSeen {
     pub at: Place,
     /// Its share of all the light that a surface facing it receives, 0 to 1.
     pub share: f64,
+    /// Of a light to be added: its illuminance over the key's, at least where the photograph cuts it off.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub times_key: Option<f64>,
+    /// Of a light to be added: its correlated colour temperature, K.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub cct_kelvin: Option<f64>,
+}
+
+impl LightSeen {
+    /// A light of which no more is told.
+    pub(crate) fn new(at: Place, share: f64) -> Self {
+        Self { at, share, times_key: None, cct_kelvin: None }
+    }
 }
 
 #[cfg(test)]
@@ -124,7 +137,7 @@ mod tests {
     #[test]
     fn each_kind_reads_as_other_programs_expect_it() {
         let at = Place { azimuth_deg: 64.0, elevation_deg: 18.0 };
-        let lamp = LightSeen { at, share: 0.6 };
+        let lamp = LightSeen::new(at, 0.6);
         let kinds = [
             (Action::Gain { rgb: [1.03, 1.0, 0.91] }, json!({ "kind": "gain", "rgb": [1.03, 1.0, 0.91] })),
             (

@@ -328,7 +328,7 @@ fn gains_of_keys(pairing: &Pairing, (mirror, cg): (&SphereMeasurement, &SphereMe
 }
 
 fn seen(light: &Light) -> LightSeen {
-    LightSeen { at: azimuth_elevation_deg(&light.direction).into(), share: light.share.value }
+    LightSeen::new(azimuth_elevation_deg(&light.direction).into(), light.share.value)
 }
 
 /// A light that a sphere shows only in part may be the key, however weak it seems, and so may one that the photograph cuts off; the

@@ -8,7 +8,7 @@ mod words;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Action, LightFactor, LightPart, Share};
+use super::{Action, LightFactor, LightPart, LightSeen, Share};
 
 pub(crate) use ask::Ask;
 pub(crate) use step::{
@@ -199,7 +199,11 @@ impl Step {
             Self::Ask(ask) => ask.action()?,
             Self::Told { action, .. } => action.clone()?,
             Self::TurnKey(turn) => Action::TurnLight { from: turn.place_of_light(), to: turn.wanted_place() },
-            Self::AddLight { light, .. } | Self::AddKey { light } => Action::AddLight { lights: vec![*light] },
+            Self::AddLight { light, strength } => {
+                let told = LightSeen { times_key: strength.times_key, cct_kelvin: strength.kelvin, ..*light };
+                Action::AddLight { lights: vec![told] }
+            }
+            Self::AddKey { light } => Action::AddLight { lights: vec![*light] },
             Self::RemoveLight { light } | Self::RemoveKey { light } => Action::RemoveLight { lights: vec![*light] },
             Self::KeyGains(gains) => {
                 Action::LightGain { lights: gains.iter().map(|(at, gain)| grey(LightPart::At(*at), *gain)).collect() }

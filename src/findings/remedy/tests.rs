@@ -6,7 +6,7 @@ use crate::findings::{CheckId, LightSeen, Place};
 use crate::sphere::direction_of_deg;
 
 fn lamp(azimuth_deg: f64) -> LightSeen {
-    LightSeen { at: Place { azimuth_deg, elevation_deg: 20.0 }, share: 0.3 }
+    LightSeen::new(Place { azimuth_deg, elevation_deg: 20.0 }, 0.3)
 }
 
 fn contrast() -> Step {

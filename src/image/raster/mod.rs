@@ -238,7 +238,12 @@ fn decode(path: &Path, kind: Kind, bytes: &[u8], limits: &Limits) -> Result<Deco
             decode_by_format(path, ImageFormat::Tga, bytes, limits)?
         }
     };
-    outcome.map_err(|error| from_image(path, kind, &error))
+    let decoded = outcome.map_err(|error| from_image(path, kind, &error))?;
+    // A part of a picture may be cut out of it of which nothing is left.
+    if decoded.image.width() == 0 || decoded.image.height() == 0 {
+        return Err(broken(path, kind, "it has no pixels"));
+    }
+    Ok(decoded)
 }
 
 fn decode_by_format(
