@@ -40,7 +40,8 @@ def pixels_of(path):
 def write_movie(codec, layout, options):
     """Three frames, of which the second is the picture; colour differences are averaged where the layout halves them."""
 
-    def write(path, signal):
+    def write(path, light):
+        signal = logc4(light)
         luma = signal @ [0.2126, 0.7152, 0.0722]
         differences = [(signal[..., 2] - luma) / 1.8556, (signal[..., 0] - luma) / 1.5748]
         if "420" in layout:
@@ -68,16 +69,15 @@ def write_movie(codec, layout, options):
     return write
 
 
-# XYZ to the camera's colours, in daylight; BT.709 to XYZ (ITU-R BT.709-6, item 1.3, and its white).
-COLD = numpy.array([[0.80, -0.25, -0.08], [-0.42, 1.22, 0.22], [-0.07, 0.18, 0.58]])
+# BT.709 to XYZ (ITU-R BT.709-6, item 1.3, and its white).
 XYZ_OF_709 = numpy.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721750], [0.0193339, 0.1191920, 0.9503041]])
 FULL_LIGHT, BLACK_CODE, WHITE_CODE = 300, 512, 65535
 
 
 def write_dng(path, light):
-    from pidng.core import RAW2DNG
-    from pidng.defs import CFAPattern, Orientation, PhotometricInterpretation, PreviewColorSpace
-    from pidng.dng import DNGTags, Tag
+    sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "golden" / "raw"))
+    from pidng.defs import CFAPattern
+    from pidng_file import COLD, PARTS, write_mosaic
 
     to_camera = COLD @ XYZ_OF_709
     white = to_camera @ [1, 1, 1]
@@ -88,30 +88,8 @@ def write_dng(path, light):
     dither = numpy.random.default_rng(mosaic.shape[0]).uniform(0, 1, mosaic.shape)
     codes = numpy.floor(BLACK_CODE + (WHITE_CODE - BLACK_CODE) * mosaic / FULL_LIGHT + dither)
     codes = numpy.clip(codes, 0, WHITE_CODE).astype(numpy.uint16)
-    tags = DNGTags()
-    tags.set(Tag.ImageWidth, codes.shape[1])
-    tags.set(Tag.ImageLength, codes.shape[0])
-    tags.set(Tag.TileWidth, codes.shape[1])
-    tags.set(Tag.TileLength, codes.shape[0])
-    tags.set(Tag.Orientation, Orientation.Horizontal)
-    tags.set(Tag.PhotometricInterpretation, PhotometricInterpretation.Color_Filter_Array)
-    tags.set(Tag.SamplesPerPixel, 1)
-    tags.set(Tag.BitsPerSample, 16)
-    tags.set(Tag.CFARepeatPatternDim, [2, 2])
-    tags.set(Tag.CFAPattern, CFAPattern.RGGB)
-    tags.set(Tag.BlackLevel, BLACK_CODE)
-    tags.set(Tag.WhiteLevel, WHITE_CODE)
-    tags.set(Tag.ColorMatrix1, [[round(v * 10_000), 10_000] for v in COLD.ravel()])
-    tags.set(Tag.CalibrationIlluminant1, 21)
-    tags.set(Tag.AsShotNeutral, [[round(v / white[1] * 10_000), 10_000] for v in white])
-    tags.set(Tag.DNGVersion, [1, 4, 0, 0])
-    tags.set(Tag.DNGBackwardVersion, [1, 2, 0, 0])
-    tags.set(Tag.Make, "Ferry Works")
-    tags.set(Tag.Model, "Salt 2")
-    tags.set(Tag.PreviewColorSpace, PreviewColorSpace.sRGB)
-    writer = RAW2DNG()
-    writer.options(tags, path=str(path.parent), compress=False)
-    writer.convert(codes, filename=path.stem)
+    neutral = [[round(v / white[1] * PARTS), PARTS] for v in white]
+    write_mosaic(path, codes, CFAPattern.RGGB, BLACK_CODE, WHITE_CODE, neutral)
 
 
 def as_the_camera_counts(show):
@@ -135,7 +113,8 @@ def as_the_camera_counts(show):
         written.write(str(path))
 
 
-def write_dpx(path, signal):
+def write_dpx(path, light):
+    signal = logc4(light)
     height, width, _ = signal.shape
     codes = numpy.round(1023 * numpy.clip(signal, 0, 1)).astype("<u2")
     planes = b"".join(codes[..., channel].tobytes() for channel in (1, 2, 0))
@@ -143,12 +122,13 @@ def write_dpx(path, signal):
     subprocess.run([*ffmpeg, "-frames:v", "1", "-pix_fmt", "gbrp10be", f"file:{path}"], input=planes, check=True)
 
 
-MOVIE = {"frame_number": 2, "matrix": "bt709", "code_range": "full"}
+LOG = {"encoding": "logc4"}
+MOVIE = {**LOG, "frame_number": 2, "matrix": "bt709", "code_range": "full"}
 FORMATS = {
     "prores": (".mov", write_movie("prores_ks", "yuv444p10le", {"profile": "4444xq", "qscale": "1"}), MOVIE),
     "dnxhr": (".mxf", write_movie("dnxhd", "yuv444p10le", {"profile": "dnxhr_444"}), MOVIE),
     "h265": (".mp4", write_movie("libx265", "yuv420p10le", {"crf": "8", "x265-params": "log-level=none"}), MOVIE),
-    "dpx": (".dpx", write_dpx, {}),
+    "dpx": (".dpx", write_dpx, LOG),
     "dng": (".dng", write_dng, {"exposure_stops": 0}),
 }
 
@@ -166,10 +146,8 @@ def delivered(node, folder, kind):
         path = folder / name
         target = path.with_name(path.name.replace(".exr", suffix))
         if not target.exists():
-            light = pixels_of(path)
-            write(target, light if suffix == ".dng" else logc4(light))
-        encoding = {} if suffix == ".dng" else {"encoding": "logc4"}
-        node |= {"frame": name.replace(".exr", suffix), **encoding, **keys}
+            write(target, pixels_of(path))
+        node |= {"frame": name.replace(".exr", suffix), **keys}
     return node
 
 

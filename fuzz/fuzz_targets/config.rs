@@ -1,4 +1,5 @@
-//! A colour config (OpenColorIO), read by builds with the feature `ocio`. What it is put through stands in `tests/hostile/drive.rs`, which ordinary tests use too.
+//! A colour config (OpenColorIO), read by builds with the feature `ocio`. What it is put through stands in
+//! `tests/hostile/drive.rs`, which ordinary tests use too.
 #![no_main]
 
 #[path = "../../tests/hostile/drive.rs"]

@@ -13,16 +13,15 @@ import colour_hdri
 import imagecodecs
 import numpy
 import rawpy
-from pidng.core import RAW2DNG
-from pidng.defs import CFAPattern, Orientation, PhotometricInterpretation, PreviewColorSpace
-from pidng.dng import DNGTags, Tag
+from pidng.defs import CFAPattern
+
+from pidng_file import COLD, write_mosaic
 
 HERE = pathlib.Path(__file__).parent
 BAYER = numpy.array([[0, 1], [1, 2]])
 X_TRANS = numpy.array([[1, 2, 1, 1, 0, 1], [0, 1, 0, 2, 1, 2], [1, 2, 1, 1, 0, 1], [1, 0, 1, 1, 2, 1], [2, 1, 2, 0, 1, 0], [1, 0, 1, 1, 2, 1]])
 # Invented cameras: near real ones, of none.
 WARM = numpy.array([[0.95, -0.35, -0.05], [-0.40, 1.20, 0.22], [-0.05, 0.15, 0.62]])
-COLD = numpy.array([[0.80, -0.25, -0.08], [-0.42, 1.22, 0.22], [-0.07, 0.18, 0.58]])
 OWN = numpy.array([[0.97, 0.01, 0.0], [0.0, 1.0, 0.01], [0.0, 0.02, 1.04]])
 D65 = numpy.array([0.3127 / 0.3290, 1.0, 0.3583 / 0.3290])
 BYTE, ASCII, SHORT, LONG, RATIONAL, UNDEFINED, SRATIONAL = 1, 2, 3, 4, 5, 7, 10
@@ -209,30 +208,7 @@ def by_pidng(random):
     """A file of which nothing was written here."""
     shape = (28, 40)
     codes = scene(random, shape, 64, 1023)
-    tags = DNGTags()
-    tags.set(Tag.ImageWidth, shape[1])
-    tags.set(Tag.ImageLength, shape[0])
-    tags.set(Tag.TileWidth, shape[1])
-    tags.set(Tag.TileLength, shape[0])
-    tags.set(Tag.Orientation, Orientation.Horizontal)
-    tags.set(Tag.PhotometricInterpretation, PhotometricInterpretation.Color_Filter_Array)
-    tags.set(Tag.SamplesPerPixel, 1)
-    tags.set(Tag.BitsPerSample, 16)
-    tags.set(Tag.CFARepeatPatternDim, [2, 2])
-    tags.set(Tag.CFAPattern, CFAPattern.BGGR)
-    tags.set(Tag.BlackLevel, 64)
-    tags.set(Tag.WhiteLevel, 1023)
-    tags.set(Tag.ColorMatrix1, [[round(v * 10_000), 10_000] for v in COLD.ravel()])
-    tags.set(Tag.CalibrationIlluminant1, 21)
-    tags.set(Tag.AsShotNeutral, [[6, 10], [1, 1], [7, 10]])
-    tags.set(Tag.DNGVersion, [1, 4, 0, 0])
-    tags.set(Tag.DNGBackwardVersion, [1, 2, 0, 0])
-    tags.set(Tag.Make, "Ferry Works")
-    tags.set(Tag.Model, "Salt 2")
-    tags.set(Tag.PreviewColorSpace, PreviewColorSpace.sRGB)
-    writer = RAW2DNG()
-    writer.options(tags, path=str(HERE), compress=False)
-    writer.convert(codes, filename="pidng")
+    write_mosaic(HERE / "pidng.dng", codes, CFAPattern.BGGR, 64, 1023, [[6, 10], [1, 1], [7, 10]])
     return expectation("pidng.dng", 2, [0, 0], [14, 20])
 
 

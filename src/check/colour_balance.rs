@@ -6,7 +6,7 @@ use nalgebra::Vector3;
 use serde_json::Value;
 
 use super::exposure;
-use super::{Check, CheckDoc, blank, decide, drift_cure, main_uncertainty};
+use super::{Check, CheckDoc, VARIES, blank, decide, drift_cure, main_uncertainty};
 use crate::base::units::{Estimate, Mired};
 use crate::colour::cct_ohno2013::{CctDuv, cct_duv_from_working_rgb};
 use crate::colour::difference::grey_patch_difference;
@@ -135,7 +135,7 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, overall: Option<&Ove
     let white = if unknown_white { tone_curve::AUTO_WHITE_SD_STOPS } else { 0.0 };
     let scatter = overall.map_or(0.0, |o| o.scatter_sd_stops).hypot(FLOOR_SD_STOPS);
     vec![
-        (scatter, "the difference varies over the sphere"),
+        (scatter, VARIES),
         (overall.map_or(0.0, |o| o.cut_sd_stops), "lights stand at the edge of what both spheres show"),
         (
             overall.map_or(0.0, |o| o.left_out_sd_stops),

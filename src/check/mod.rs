@@ -128,6 +128,9 @@ pub(crate) fn drift_cure(drift: &DriftUncertainty) -> Ask {
     if drift.unmeasured { Ask::SameBackground } else { Ask::ShotLikePlate }
 }
 
+/// Why a number is uncertain where its parts by direction do not agree.
+pub(crate) const VARIES: &str = "the difference varies over the sphere";
+
 /// The words of the largest of several uncertainties.
 pub(crate) fn main_uncertainty<'a>(uncertainties: &[(f64, &'a str)]) -> &'a str {
     uncertainties.iter().max_by(|a, b| a.0.total_cmp(&b.0)).map_or("", |d| d.1)

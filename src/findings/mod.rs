@@ -1,6 +1,7 @@
 //! What a finding and a report are, as data.
 
 mod action;
+mod beyond_light;
 mod concerns;
 pub(crate) mod detail;
 mod model;
@@ -16,6 +17,7 @@ pub use crate::image::InputRecord;
 pub use crate::sheet::CheckId;
 pub use crate::sphere::SphereRole;
 pub use action::{Action, LightFactor, LightPart, LightSeen, Place, Share};
+pub(crate) use beyond_light::is_beyond_light;
 pub use concerns::Concerns;
 pub use model::{
     Attachment, Balance, ErrorNote, Finding, LightReport, Provenance, REPORT_FORMAT, Report, ResponseReport,

@@ -26,6 +26,11 @@ pub(crate) fn number_words(value: f64, sd: Option<f64>, unit: &str, signed: bool
     }
 }
 
+/// A value that is counted in tolerances: `320 +/- 10 % of tolerance`.
+pub(crate) fn of_tolerance_words(value: f64, sd: Option<f64>) -> String {
+    format!("{} % of tolerance", number_words(100.0 * value, sd.map(|sd| 100.0 * sd), "percent", false))
+}
+
 /// A number with a fixed count of decimals; never `-0.0`, a dash for NaN and Inf, powers of ten beyond seven digits.
 pub(crate) fn fixed(value: f64, decimals: usize, signed: bool) -> String {
     if !value.is_finite() {

@@ -5,7 +5,7 @@ use serde_json::Value;
 use super::wording::{decisive_reason, prose, tolerance_words, value_words};
 use crate::findings::numbers::fixed;
 use crate::findings::remedy::layers_named;
-use crate::findings::{CheckId, Concerns, Finding, Verdict, detail};
+use crate::findings::{CheckId, Concerns, Finding, Verdict, detail, is_beyond_light};
 use crate::printable_text;
 
 /// Light layers that are told of; the JSON report has all.
@@ -47,17 +47,14 @@ pub(crate) fn unpaired_light_words(finding: &Finding) -> Option<String> {
     missing.or_else(|| strongest("extra_in_cg").map(|(n, s)| words(n, "a light too many", "lights too many", s)))
 }
 
-/// No light of a set is further off; a wrong encoding is (common practice, no source).
-const MOST_STOPS_OF_LIGHT: f64 = 16.0;
-
 /// The words for the checks whose number says all.
 fn known_words(finding: &Finding) -> Option<String> {
     let value = finding.value.filter(|value| value.is_finite())?;
     let size = |decimals| fixed(value.abs(), decimals, false);
     let either = |plus, minus| if value > 0.0 { plus } else { minus };
-    if finding.unit == "stops" && value.abs() > MOST_STOPS_OF_LIGHT {
+    if is_beyond_light(finding) {
         return Some(format!(
-            "{} is {} stops off, more than light can be: check the encoding",
+            "{} is {} stops off, more than light is likely to be: check the encoding",
             finding.check.name(),
             size(0)
         ));

@@ -2,7 +2,7 @@
 //!
 //! Plain ASCII throughout, so that the words survive tickets and e-mail.
 
-use crate::findings::numbers::{TOLERANCES, fixed, number_words, plain_number};
+use crate::findings::numbers::{TOLERANCES, fixed, number_words, of_tolerance_words, plain_number};
 use crate::findings::{CheckId, Concerns, Finding, Verdict};
 use crate::printable_text;
 
@@ -20,8 +20,7 @@ pub fn value_words(finding: &Finding) -> String {
     // An angle between two directions has no sign; a difference in stops without its sign says little.
     let signed = finding.unit != "deg";
     if finding.unit == TOLERANCES {
-        let percent = number_words(100.0 * value, finding.value_sd.map(|sd| 100.0 * sd), "percent", false);
-        return format!("{bound}{percent} % of tolerance");
+        return format!("{bound}{}", of_tolerance_words(value, finding.value_sd));
     }
     let unit = printable_text(&finding.unit);
     format!("{bound}{} {unit}", number_words(value, finding.value_sd, &finding.unit, signed))

@@ -3,24 +3,12 @@
 
 use crate::compare::rotation::RotationSearch;
 use crate::findings::remedy::{Condition, ReadAs, Step, Swap};
-use crate::findings::{CheckId, Finding, Remedy, Verdict};
+use crate::findings::{CheckId, Finding, Remedy, Verdict, is_beyond_light};
 use crate::image::Frame;
-
-/// From this difference on a wrong encoding or layer is likelier than wrong light: a lamp or sky is hardly ever 64 times
-/// too strong in a CG that somebody looked at (common practice, no source).
-const IMPLAUSIBLE_STOPS: f64 = 6.0;
-
-/// Checks whose number a wrong encoding drives out of all proportion.
-const DRIVEN: [CheckId; 2] = [CheckId::Exposure, CheckId::KeyFillRatio];
 
 /// Puts the likelier cause in place of all advice on light: nobody should follow any of it.
 pub(super) fn suspect_encoding(findings: &mut [Finding], [mirror, cg]: [&Frame; 2]) {
-    let implausible = |f: &Finding| {
-        DRIVEN.contains(&f.check)
-            && f.verdict >= Verdict::Unsure
-            && f.value.is_some_and(|value| value.abs() > IMPLAUSIBLE_STOPS)
-    };
-    if !findings.iter().any(implausible) {
+    if !findings.iter().any(|f| f.verdict >= Verdict::Unsure && is_beyond_light(f)) {
         return;
     }
     let read = |frame: &Frame| ReadAs {

@@ -31,21 +31,18 @@ impl Page {
     }
 
     pub(super) fn paragraph(&mut self, first: &str, text: &str) {
-        let options = Options::new(self.columns)
-            .initial_indent(first)
-            .subsequent_indent("    ")
-            .word_splitter(WordSplitter::NoHyphenation);
-        for line in textwrap::wrap(text, options) {
-            self.line(&line);
-        }
+        self.wrapped(first, "    ", text);
     }
 
     /// Text behind `first`; its further lines stand under it.
     pub(super) fn hanging(&mut self, first: &str, text: &str) {
-        let indent = " ".repeat(display_width(first));
+        self.wrapped(first, &" ".repeat(display_width(first)), text);
+    }
+
+    fn wrapped(&mut self, first: &str, indent: &str, text: &str) {
         let options = Options::new(self.columns)
             .initial_indent(first)
-            .subsequent_indent(&indent)
+            .subsequent_indent(indent)
             .word_splitter(WordSplitter::NoHyphenation);
         for line in textwrap::wrap(text, options) {
             self.line(&line);

@@ -8,7 +8,7 @@ use textwrap::{Options, WordSplitter};
 
 use super::page::Page;
 use super::trend::{ShotTrend, TrendCheck, VersionPoint};
-use crate::findings::numbers::{TOLERANCES, number_words, plain_number};
+use crate::findings::numbers::{TOLERANCES, number_words, of_tolerance_words, plain_number};
 use crate::findings::{ShotVerdict, Verdict};
 use crate::printable_text;
 use crate::report::columns::{cell, clip};
@@ -227,7 +227,7 @@ fn last_letters(letters: &str, most: usize) -> String {
 fn value(check: &TrendCheck, sd: Option<f64>) -> String {
     let words = check.value.map(|value| {
         if check.unit == TOLERANCES {
-            return number_words(100.0 * value, sd.map(|sd| 100.0 * sd), "percent", false);
+            return of_tolerance_words(value, sd);
         }
         number_words(value, sd, &check.unit, check.unit != "deg")
     });
@@ -237,7 +237,7 @@ fn value(check: &TrendCheck, sd: Option<f64>) -> String {
 
 fn with_tolerance(words: &str, check: &TrendCheck) -> String {
     if check.unit == TOLERANCES {
-        return format!("{words} % of tolerance");
+        return words.to_owned();
     }
     let unit = printable_text(&check.unit);
     if check.tolerance > 0.0 && check.tolerance.is_finite() {

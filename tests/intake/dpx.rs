@@ -9,10 +9,7 @@ use plateproof::image::limits::Limits;
 use plateproof::image::open::{Belief, OpenRequest, open};
 use serde_json::Value;
 
-use super::{open_plain, open_within};
-
-/// Steps in which files are cut.
-const CUT_STEP_BYTES: usize = 37;
+use super::{CUT_STEP_BYTES, open_plain, open_within};
 
 fn golden() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("golden/dpx")

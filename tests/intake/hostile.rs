@@ -9,10 +9,7 @@ use image::{DynamicImage, ImageBuffer, ImageFormat, Rgb};
 use plateproof::ErrorKind;
 use plateproof::image::limits::Limits;
 
-use super::{open_plain, open_within};
-
-/// Steps in which files are cut, as the `image` crate's own test does.
-const CUT_STEP_BYTES: usize = 37;
+use super::{CUT_STEP_BYTES, open_plain, open_within};
 
 fn save(folder: &Path, name: &str, bytes: &[u8]) -> PathBuf {
     let path = folder.join(name);

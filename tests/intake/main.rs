@@ -17,6 +17,7 @@ mod written_raster;
 
 use std::path::Path;
 
+use plateproof::ErrorKind;
 use plateproof::image::Frame;
 use plateproof::image::limits::Limits;
 use plateproof::image::open::{OpenRequest, open};
@@ -29,6 +30,28 @@ fn open_plain(path: &Path) -> plateproof::Result<Frame> {
 /// Opens a layer of a file, coverage included.
 fn open_layer(path: &Path, layer: Option<&str>) -> plateproof::Result<Frame> {
     open_within(path, layer, &Limits::default())
+}
+
+/// Steps in which files are cut.
+const CUT_STEP_BYTES: usize = 37;
+
+/// A file cut at every step is an error or the whole picture, of so many pixels; returns how often it is refused.
+fn refusals_when_cut(name: &str, whole: &[u8], pixels: usize) -> usize {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join(name);
+    let is_refused = |length: &usize| {
+        std::fs::write(&path, &whole[..*length]).unwrap();
+        match open_plain(&path) {
+            Ok(frame) => assert_eq!(frame.rgb.len(), pixels, "{name} cut to {length}"),
+            Err(error) => {
+                let is_told = matches!(error.kind, ErrorKind::Malformed | ErrorKind::Unsupported);
+                assert!(is_told, "{name} cut to {length}: {error}");
+                return true;
+            }
+        }
+        false
+    };
+    (1..whole.len()).step_by(CUT_STEP_BYTES).filter(is_refused).count()
 }
 
 fn open_within(path: &Path, layer: Option<&str>, limits: &Limits) -> plateproof::Result<Frame> {

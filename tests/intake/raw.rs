@@ -30,11 +30,8 @@ mod with_the_reader {
     use plateproof::image::{Frame, RawBalance};
     use serde_json::Value;
 
-    use super::super::open_within;
+    use super::super::{open_within, refusals_when_cut};
     use super::*;
-
-    /// Steps in which files are cut.
-    const CUT_STEP_BYTES: usize = 37;
 
     /// Largest difference from LibRaw's codes and levels: rounding.
     const SAME: f32 = 2e-6;
@@ -179,20 +176,7 @@ mod with_the_reader {
         for name in ["bayer_turned.dng", "tiled.dng", "table.dng", "x_trans.dng", "pidng.dng", "linear.dng"] {
             let whole = std::fs::read(golden(name)).unwrap();
             let pixels = opened(&whole).unwrap().rgb.len();
-            let mut refused = 0;
-            for length in (1..whole.len()).step_by(CUT_STEP_BYTES) {
-                match opened(&whole[..length]) {
-                    Ok(frame) => assert_eq!(frame.rgb.len(), pixels, "{name} cut to {length}"),
-                    Err(error) => {
-                        refused += 1;
-                        let kind = error.kind;
-                        assert!(
-                            matches!(kind, ErrorKind::Malformed | ErrorKind::Unsupported),
-                            "{name} cut to {length}: {error}"
-                        );
-                    }
-                }
-            }
+            let refused = refusals_when_cut(name, &whole, pixels);
             assert!(refused > 20, "{name}: {refused}");
         }
     }

@@ -7,7 +7,7 @@ use nalgebra::Vector3;
 use super::{Judged, common_uncertainties, usual_luminance};
 use crate::base::units::{Estimate, Stops};
 use crate::check::key_fill_ratio::{MAX_CLIPPED_SHARE, is_sane_gain};
-use crate::check::{combined, main_uncertainty};
+use crate::check::{VARIES, combined, main_uncertainty};
 use crate::colour::luminance;
 use crate::compare::Comparison;
 use crate::compare::sphere_measurement::SphereMeasurement;
@@ -45,7 +45,7 @@ pub(super) fn judged(pair: &Comparison, tolerance: f64) -> Option<Judged> {
             own_sd(pair, &pair.mirror).hypot(own_sd(pair, cg)).hypot(filled_sd(pair, cg)),
             "the strength of the lamps, and light that the sphere cannot show, are not known well enough",
         ),
-        (scatter_sd(pair, cg), "the difference varies over the sphere"),
+        (scatter_sd(pair, cg), VARIES),
         (hidden_sd_stops(pair, cap_mean), "part of the photographed sphere may be hidden"),
         (rim_sd(pair), "a light is on the rim of the photographed sphere, where most of it may be lost"),
         (

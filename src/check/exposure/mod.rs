@@ -2,7 +2,9 @@
 
 pub(crate) mod illuminance;
 
-use super::{Check, CheckDoc, blank, combined, decide, drift_cure, main_uncertainty, put, set_value_and_verdict};
+use super::{
+    Check, CheckDoc, VARIES, blank, combined, decide, drift_cure, main_uncertainty, put, set_value_and_verdict,
+};
 use crate::base::statistics::weighted_median;
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
@@ -208,7 +210,7 @@ fn uncertainties(pair: &Comparison, cg: &SphereMeasurement, value: f64, spread_s
     };
     let base = if pair.other_views.is_empty() { value } else { quick(&pair.mirror, cg).unwrap_or(value) };
     let mut uncertainties = common_uncertainties(pair);
-    uncertainties.push((spread_sd.hypot(FLOOR_SD_STOPS), "the difference varies over the sphere"));
+    uncertainties.push((spread_sd.hypot(FLOOR_SD_STOPS), VARIES));
     uncertainties.push((pair.surface_blur_sd(quick), "the mirror sphere blurs the light"));
     uncertainties.push((pair.fov_sd(base, quick), "the field of view is not known; give focal length and sensor"));
     uncertainties

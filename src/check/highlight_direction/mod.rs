@@ -331,9 +331,9 @@ fn seen(light: &Light) -> LightSeen {
     LightSeen::new(azimuth_elevation_deg(&light.direction).into(), light.share.value)
 }
 
-/// A light that a sphere shows only in part may be the key, however weak it seems, and so may one that the photograph cuts off; the
-/// latter counts where the keys agree and its angle is the larger. Largest difference between the angle of such a pair and that of the keys; 0 where they
-/// agree within their uncertainty.
+/// A light that a sphere shows only in part may be the key, however weak it seems, and so may one that the photograph cuts
+/// off; the latter counts where the keys agree and its angle is the larger. Largest difference between the angle of such a
+/// pair and that of the keys; 0 where they agree within their uncertainty.
 fn rival_deg(
     keys: &PairError,
     pairing: &Pairing,

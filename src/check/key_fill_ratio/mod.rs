@@ -6,7 +6,7 @@ pub(crate) use gains::is_sane_gain;
 
 use nalgebra::Vector3;
 
-use super::{Check, CheckDoc, blank, combined, exposure, main_uncertainty, put, set_value_and_verdict};
+use super::{Check, CheckDoc, VARIES, blank, combined, exposure, main_uncertainty, put, set_value_and_verdict};
 use crate::base::units::{Estimate, Stops};
 use crate::compare::Comparison;
 use crate::compare::sphere_measurement::SphereMeasurement;
@@ -128,7 +128,7 @@ fn uncertainties(pair: &Comparison, value: f64) -> Vec<(f64, &'static str)> {
     let view = if pair.cg.trust.view_transform { 0.8 } else { 0.0 };
     vec![
         (own, why),
-        (scatter_sd_stops(pair), "the difference varies over the sphere"),
+        (scatter_sd_stops(pair), VARIES),
         (
             pair.limiting_sd_stops(ratio_stops),
             "the photograph clips a light only a few pixels wide, so blur decides how much is lost",

@@ -50,8 +50,9 @@ fn of_several(ratios: &[(&Gauge, Estimate)], tolerance: f64) -> Remedy {
     }
     let base = if lens_off { common } else { 0.0 };
     for (_, (gauge, ratio)) in ratios.iter().enumerate().filter(|(i, _)| !group.contains(i)) {
+        // What nobody noted has no ratio either.
+        let Some(noted_mm) = gauge.noted_mm else { continue };
         let off = (ratio.value - base).exp();
-        let noted_mm = gauge.noted_mm.unwrap_or(f64::NAN);
         said.add(Step::OddGauge(OddGauge {
             name: gauge.name.clone(),
             size: gauge.size_name(),
