@@ -53,11 +53,8 @@ fn known_words(finding: &Finding) -> Option<String> {
     let size = |decimals| fixed(value.abs(), decimals, false);
     let either = |plus, minus| if value > 0.0 { plus } else { minus };
     if is_beyond_light(finding) {
-        return Some(format!(
-            "{} is {} stops off, more than light is likely to be: check the encoding",
-            finding.check.name(),
-            size(0)
-        ));
+        let what = if finding.check == CheckId::Exposure { "exposure" } else { "contrast" };
+        return Some(format!("{what} differs by {} stops, more than light is likely to", size(0)));
     }
     Some(match finding.check {
         CheckId::HighlightDirection => key_words(finding, value),

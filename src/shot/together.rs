@@ -6,7 +6,7 @@ use crate::check::exposure::illuminance;
 use crate::compare::Comparison;
 use crate::findings::detail::{AFTER, DECIDED_BY, GAIN_WITH_EXPOSURE, LIGHTS_AMISS, MEND_IN};
 use crate::findings::remedy::{Condition, Step, Waits};
-use crate::findings::{CheckId, Concerns, Finding, Verdict};
+use crate::findings::{CheckId, Concerns, Finding, Remedy, Verdict};
 
 use super::plan::Light;
 
@@ -84,9 +84,15 @@ pub(super) fn by_the_capture(findings: &mut [Finding]) {
 /// Where a single light is wrong, contrast and colour of all light follow from it: their own cures, done besides, would
 /// mend it twice.
 pub(super) fn in_order(findings: &mut [Finding]) {
-    layers_wait_for_the_pictures(findings);
     let mirrors: Vec<Option<String>> = findings.iter().map(|f| f.mirror.clone()).collect();
     for (index, mirror) in mirrors.into_iter().enumerate() {
+        if let Some(first) = before_light(findings, mirror.as_ref()) {
+            // No layer is to be changed either, and nothing waits for one.
+            if findings[index].check == CheckId::LightGains && findings[index].verdict >= Verdict::Unsure {
+                findings[index].remedy = first;
+            }
+            continue;
+        }
         let off = |check: CheckId| {
             let asks = |f: &&Finding| f.verdict == Verdict::Mismatch && f.waived.is_none() && !f.remedy.is_empty();
             findings.iter().filter(asks).find(|f| f.check == check && f.mirror == mirror)
@@ -112,13 +118,10 @@ pub(super) fn in_order(findings: &mut [Finding]) {
     }
 }
 
-/// Where something else than light is the likelier cause, no layer is to be changed either.
-fn layers_wait_for_the_pictures(findings: &mut [Finding]) {
-    let first = findings.iter().find(|f| f.verdict >= Verdict::Unsure && f.remedy.comes_before_light());
-    let Some(first) = first.map(|f| f.remedy.clone()) else { return };
-    for finding in findings.iter_mut().filter(|f| f.check == CheckId::LightGains && f.verdict >= Verdict::Unsure) {
-        finding.remedy.clone_from(&first);
-    }
+/// What a mirror's pictures need before any light, where something else than light is the likelier cause.
+fn before_light(findings: &[Finding], mirror: Option<&String>) -> Option<Remedy> {
+    let of_mirror = |f: &&Finding| f.mirror.as_ref() == mirror && f.verdict >= Verdict::Unsure;
+    findings.iter().filter(of_mirror).find(|f| f.remedy.comes_before_light()).map(|f| f.remedy.clone())
 }
 
 /// Where both are off, tells the one gain a channel that mends both.
@@ -143,7 +146,7 @@ pub(super) fn one_gain(findings: &mut [Finding]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::findings::{Remedy, sample};
+    use crate::findings::sample;
 
     #[test]
     fn what_follows_from_a_wrong_light_waits_for_it() {
@@ -164,6 +167,23 @@ mod tests {
         for finding in [key_fill, colour] {
             assert!(findings[finding].remedy.words().starts_with("same cause as highlight-direction"));
         }
+    }
+
+    #[test]
+    fn no_layer_is_changed_where_the_pictures_are_suspect() {
+        let mut findings = sample::mismatch().findings;
+        let at = |check: &str| findings.iter().position(|f| f.check == check).unwrap();
+        let (exposure, key_fill) = (at("exposure"), at("key-fill-ratio"));
+        for finding in [exposure, key_fill] {
+            findings[finding].verdict = Verdict::Mismatch;
+            findings[finding].remedy = Step::CutAtWhite.into();
+        }
+        let gains = Finding { check: CheckId::LightGains, remedy: Remedy::told("x 0.1"), ..findings[exposure].clone() };
+        findings.push(gains);
+        in_order(&mut findings);
+        let last = findings.last().unwrap();
+        assert_eq!(last.remedy, findings[exposure].remedy);
+        assert!(findings[key_fill].remedy.comes_before_light() && !findings[key_fill].detail.contains_key(AFTER));
     }
 
     #[test]
