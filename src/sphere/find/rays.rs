@@ -2,9 +2,9 @@
 
 use std::f64::consts::TAU;
 
-use nalgebra::{SVector, Vector3};
+use nalgebra::Vector3;
 
-use super::rim_model::{HALF_WINDOW, Rim, RimModel, STEP, WINDOW};
+use super::rim_model::{HALF_WINDOW, Rim, RimModel, STEP, WINDOW, Windows};
 use crate::base::parallel;
 use crate::optics::camera::View;
 use crate::sphere::{SphereCone, tangents};
@@ -136,12 +136,10 @@ fn read_profile(
 }
 
 impl Profile {
-    fn windows(&self, centre: usize, channels: usize) -> Vec<SVector<f64, WINDOW>> {
-        let Some(samples) = &self.samples else { return Vec::new() };
-        (0..channels)
-            .map(|c| SVector::from_fn(|row, _| samples[centre + row - HALF_WINDOW][c]))
-            .map(|w: SVector<f64, WINDOW>| w.add_scalar(-w.mean()))
-            .collect()
+    fn windows(&self, centre: usize, channels: usize) -> Windows {
+        let Some(samples) = &self.samples else { return Windows::of(0, |_, _| 0.0) };
+        let window = &samples[centre - HALF_WINDOW..centre - HALF_WINDOW + WINDOW];
+        Windows::of(channels, |channel, row| window[row][channel])
     }
 
     /// The gain of the best edge near the rough outline.

@@ -22,6 +22,47 @@ const SHIFT: f64 = 0.125;
 type Design = SMatrix<f64, WINDOW, 4>;
 type Window = SVector<f64, WINDOW>;
 
+/// Channels of a ray, at most.
+pub(super) const MOST_CHANNELS: usize = 3;
+
+/// The windows of one ray, one for each channel: so few and so often that they get no memory of their own.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Windows {
+    count: usize,
+    windows: [Window; MOST_CHANNELS],
+}
+
+impl Windows {
+    /// Of this many channels, each less its mean.
+    pub(super) fn of(count: usize, value: impl Fn(usize, usize) -> f64) -> Self {
+        let mut windows = Self { count: count.min(MOST_CHANNELS), windows: [Window::zeros(); MOST_CHANNELS] };
+        for (channel, window) in windows.windows[..windows.count].iter_mut().enumerate() {
+            for row in 0..WINDOW {
+                window[row] = value(channel, row);
+            }
+            let mean = window.mean();
+            window.add_scalar_mut(-mean);
+        }
+        windows
+    }
+
+    fn all(&self) -> &[Window] {
+        &self.windows[..self.count]
+    }
+}
+
+/// The same with weights, and the sum of squares of each.
+struct Weighted {
+    count: usize,
+    windows: [(Window, f64); MOST_CHANNELS],
+}
+
+impl Weighted {
+    fn all(&self) -> &[(Window, f64)] {
+        &self.windows[..self.count]
+    }
+}
+
 /// What kind of rim is expected.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Rim {
@@ -91,20 +132,28 @@ impl Place {
         Some(Self(std::array::from_fn(|row| std::array::from_fn(|column| free[(row, column)]))))
     }
 
-    /// What of a window's sum of squares the place explains. Row by row, so that the four sums go side by side.
+    /// What of a window's sum of squares the place explains. Row by row, so that the four sums go side by side, and by index:
+    /// this is the innermost loop of the search, and pairs of iterators cost calls where units of code are optimised apart.
     fn explained(&self, window: &Window) -> f64 {
+        let values: &[f64; WINDOW] = &window.data.0[0];
         let mut along = [0.0; 4];
-        for (row, value) in self.0.iter().zip(window.iter()) {
-            for (sum, basis) in along.iter_mut().zip(row) {
-                *sum += basis * value;
-            }
+        for row in 0..WINDOW {
+            let (basis, value) = (&self.0[row], values[row]);
+            along[0] += basis[0] * value;
+            along[1] += basis[1] * value;
+            along[2] += basis[2] * value;
+            along[3] += basis[3] * value;
         }
-        along.iter().map(|sum| sum * sum).sum()
+        along[0] * along[0] + along[1] * along[1] + along[2] * along[2] + along[3] * along[3]
     }
 
     /// Penalised residual sum of squares of weighted windows, each given with its sum of squares.
     fn misfit(&self, weighted: &[(Window, f64)]) -> f64 {
-        weighted.iter().map(|(window, energy)| (energy - self.explained(window)).max(0.0)).sum()
+        let mut misfit = 0.0;
+        for (window, energy) in weighted {
+            misfit += (energy - self.explained(window)).max(0.0);
+        }
+        misfit
     }
 }
 
@@ -132,9 +181,10 @@ impl RimModel {
     }
 
     /// The best place within windows of one ray (one per channel); `None` where it is not inside the range of shifts.
-    pub(super) fn locate(&self, windows: &[Window]) -> Option<Located> {
+    pub(super) fn locate(&self, windows: &Windows) -> Option<Located> {
         let weighted = self.weighted(windows);
-        let misfit = |place: &Place| place.misfit(&weighted);
+        let weighted = weighted.all();
+        let misfit = |place: &Place| place.misfit(weighted);
         let last = self.places.len() - 1;
         let coarse = (0..=last).step_by(4).map(|i| (i, misfit(&self.places[i]))).min_by(|a, b| a.1.total_cmp(&b.1))?;
         let plain = misfit(&self.plain);
@@ -161,18 +211,25 @@ impl RimModel {
         Some(Located { offset, sd, gain })
     }
 
-    /// The windows with their weights, and the sum of squares of each.
-    fn weighted(&self, windows: &[Window]) -> Vec<(Window, f64)> {
-        let weighted = windows.iter().map(|w| w.component_mul(&self.weights));
-        weighted.map(|w| (w, w.norm_squared())).collect()
+    /// The windows with their weights.
+    fn weighted(&self, windows: &Windows) -> Weighted {
+        let mut weighted = Weighted { count: windows.count, windows: [(Window::zeros(), 0.0); MOST_CHANNELS] };
+        for (window, (out, energy)) in windows.all().iter().zip(&mut weighted.windows) {
+            for row in 0..WINDOW {
+                out[row] = window[row] * self.weights[row];
+            }
+            *energy = out.norm_squared();
+        }
+        weighted
     }
 
     /// Likelihood of an edge in the middle of the windows of one ray over that of smooth shading, under normal errors
     /// of unknown size: (misfit without / misfit with)^(freedom / 2).
-    pub(super) fn likelihood_ratio(&self, windows: &[Window]) -> f64 {
+    pub(super) fn likelihood_ratio(&self, windows: &Windows) -> f64 {
         let weighted = self.weighted(windows);
+        let weighted = weighted.all();
         let floor = 1e-10 * weighted.iter().map(|(_, energy)| energy).sum::<f64>() + f64::MIN_POSITIVE;
-        let misfit = |place: &Place| place.misfit(&weighted) + floor;
+        let misfit = |place: &Place| place.misfit(weighted) + floor;
         (misfit(&self.plain) / misfit(&self.places[self.places.len() / 2])).powf(0.5 * freedom(windows))
     }
 
@@ -184,8 +241,8 @@ impl RimModel {
 }
 
 /// Independent samples beyond the model's terms: the samples lie half a plane sample apart, so half of them count.
-fn freedom(windows: &[Window]) -> f64 {
-    (windows.len() * (WINDOW / 2 - 4)) as f64
+fn freedom(windows: &Windows) -> f64 {
+    (windows.count * (WINDOW / 2 - 4)) as f64
 }
 
 /// Blurs that are told apart, 1 sd in samples of the plane.
@@ -296,11 +353,11 @@ fn three_boxes(at: f64) -> f64 {
 mod tests {
     use super::*;
 
-    fn window(profile: impl Fn(f64) -> f64) -> Window {
-        Window::from_fn(|row, _| profile((row as f64 - HALF_WINDOW as f64) * STEP))
+    fn window(profile: impl Fn(f64) -> f64) -> Windows {
+        Windows::of(1, |_, row| profile((row as f64 - HALF_WINDOW as f64) * STEP))
     }
 
-    fn blurred_step(place: f64, spread: &Spread) -> Window {
+    fn blurred_step(place: f64, spread: &Spread) -> Windows {
         window(|t| 0.2 + 0.6 * spread.blurred(t - place, |u| if u < 0.0 { 1.0 } else { 0.0 }))
     }
 
@@ -318,9 +375,9 @@ mod tests {
         let models = RimModel::all(Rim::Placed);
         for place in [-0.4, 0.0, 0.31] {
             let step = blurred_step(place, &Spread::of_pixels(PIXEL_BLUR));
-            let found = models[0].locate(&[step]).unwrap();
+            let found = models[0].locate(&step).unwrap();
             assert!((found.offset - place).abs() < SHIFT / 8.0, "{place}: {found:?}");
-            assert!(models[1..].iter().all(|m| m.locate(&[step]).is_none_or(|other| other.gain < found.gain)));
+            assert!(models[1..].iter().all(|m| m.locate(&step).is_none_or(|other| other.gain < found.gain)));
         }
     }
 
@@ -329,7 +386,7 @@ mod tests {
         let model = RimModel::new(0.7, Rim::Crisp).unwrap();
         for place in [-0.63, -0.2, 0.0, 0.31, 0.7] {
             let step = blurred_step(place, &Spread::gaussian(0.7));
-            let found = model.locate(&[step]).unwrap();
+            let found = model.locate(&step).unwrap();
             // An eighth of the step between the places tried: what the parabola through three of them leaves.
             assert!((found.offset - place).abs() < SHIFT / 8.0, "{place}: {found:?}");
             assert!(found.gain > 100.0);
@@ -341,7 +398,7 @@ mod tests {
         let model = RimModel::new(0.6, Rim::Faint).unwrap();
         let ratio = |place: f64| {
             let step = blurred_step(place, &Spread::gaussian(0.6));
-            model.likelihood_ratio(&[step])
+            model.likelihood_ratio(&step)
         };
         assert!(ratio(0.0) > 10.0 * ratio(0.25) && ratio(0.25) > ratio(0.5), "{} {}", ratio(0.0), ratio(0.25));
     }
@@ -350,6 +407,6 @@ mod tests {
     fn a_slope_has_no_edge() {
         let model = RimModel::new(0.7, Rim::Crisp).unwrap();
         let slope = window(|t| 1.0 + 0.3 * t);
-        assert!(model.locate(&[slope]).is_none_or(|f| f.gain < 2.0));
+        assert!(model.locate(&slope).is_none_or(|f| f.gain < 2.0));
     }
 }
