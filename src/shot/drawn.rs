@@ -10,14 +10,18 @@ const FINE_CELLS: f64 = 2048.0;
 /// No finer than this, cells per pixel.
 const FINEST: f64 = 16.0;
 
+/// Rows of a band: one bit each of a word.
+const BAND_ROWS: usize = u64::BITS as usize;
+
 /// What lies inside of any of some polygons (even-odd rule), by the centres of cells.
 pub(super) struct Drawn {
     /// Outer corner of the first cell, px.
     origin_px: [f64; 2],
     cells_per_px: f64,
     columns: usize,
-    /// Cells from the first row on, 64 to a word, each row on words of its own.
-    rows: Vec<Vec<u64>>,
+    rows: usize,
+    /// Bands of rows from the first on, a word for each column of a band.
+    bands: Vec<Vec<u64>>,
 }
 
 impl Drawn {
@@ -36,13 +40,13 @@ impl Drawn {
 
     fn of(polygons: &[&[[f64; 2]]], origin_px: [f64; 2], [columns, rows]: [usize; 2], cells_per_px: f64) -> Self {
         // A polygon of fewer than three corners holds nothing.
-        let tall: Vec<Tall<'_>> = polygons.iter().filter(|corners| corners.len() >= 3).map(|c| Tall::of(c)).collect();
+        let tall: Vec<Tall> = polygons.iter().filter(|corners| corners.len() >= 3).map(|c| Tall::of(c)).collect();
         let grid = Grid { origin_px, cells_per_px, columns };
         let bands = parallel::map(rows.div_ceil(BAND_ROWS), |band| {
             let first = band * BAND_ROWS;
             grid.band(&tall, first..(first + BAND_ROWS).min(rows))
         });
-        Self { origin_px, cells_per_px, columns, rows: bands.into_iter().flatten().collect() }
+        Self { origin_px, cells_per_px, columns, rows, bands }
     }
 
     /// The cell at a place of the picture lies inside.
@@ -52,61 +56,26 @@ impl Drawn {
             (0.0..1e9).contains(&at).then_some(at as usize)
         };
         let (Some(column), Some(row)) = (cell(0), cell(1)) else { return false };
-        column < self.columns && self.rows.get(row).is_some_and(|cells| cells[column / 64] >> (column % 64) & 1 == 1)
+        let is_there = column < self.columns && row < self.rows;
+        is_there && self.bands[row / BAND_ROWS][column] >> (row % BAND_ROWS) & 1 == 1
     }
 }
-
-/// A cell is inside where an odd number of flips stands to the right of it: each flips all cells before it.
-fn add_left_of(flips: &[u64], cells: &mut [u64]) {
-    let mut inside = if flips[cells.len()] & 1 == 1 { u64::MAX } else { 0 };
-    for (cells, flips) in cells.iter_mut().zip(flips).rev() {
-        // Bit i of `parity`: whether the flips from bit i on are odd in number.
-        let mut parity = *flips;
-        for shift in [1, 2, 4, 8, 16, 32] {
-            parity ^= parity >> shift;
-        }
-        *cells |= (parity >> 1) ^ inside;
-        inside = if parity & 1 == 1 { !inside } else { inside };
-    }
-}
-
-/// The same from the left: a closed outline crosses a row an even number of times, so as many are odd on either side.
-fn add_right_of(flips: &[u64], cells: &mut [u64]) {
-    let mut inside = 0;
-    for (cells, flips) in cells.iter_mut().zip(flips) {
-        // Bit i of `parity`: whether the flips up to bit i are odd in number.
-        let mut parity = *flips;
-        for shift in [1, 2, 4, 8, 16, 32] {
-            parity ^= parity << shift;
-        }
-        *cells |= parity ^ inside;
-        inside = if parity >> 63 == 1 { !inside } else { inside };
-    }
-}
-
-/// Rows that are drawn together: each side of a polygon is asked once a band whether it comes near, and a band's flips stay in the
-/// nearest cache.
-const BAND_ROWS: usize = 32;
 
 /// Added to and taken from a number below its half, it leaves the nearest whole number, which then stands in the lowest bits
 /// (IEEE 754 binary64 has 52 of them).
 const WHOLE: f64 = (1_u64 << 52) as f64;
+
+/// What is full is looked for again after so many polygons.
+const LOOK_AFTER: usize = 4;
+
+/// Where a side changes column at most once in so many rows, the changes are searched for; else each row is worked out.
+const ROWS_PER_SEARCH: usize = 8;
 
 /// Where the centres of cells lie.
 struct Grid {
     origin_px: [f64; 2],
     cells_per_px: f64,
     columns: usize,
-}
-
-/// Rows of cells on their way: where their centres lie, and for each row on words of its own which cells start a change.
-struct Band {
-    heights: Vec<f64>,
-    flips: Vec<u64>,
-    words: usize,
-    /// Words that hold nothing but cells inside in every row, one after another: what crosses a row there changes nothing to the
-    /// left of them that the sides further left do not tell, and nothing to the right of them.
-    covered: Range<usize>,
 }
 
 impl Grid {
@@ -123,99 +92,177 @@ impl Grid {
         (nearest + more + WHOLE).to_bits() as u32
     }
 
-    /// The cells of some rows, a row on words of its own.
-    fn band(&self, polygons: &[Tall<'_>], rows: Range<usize>) -> Vec<Vec<u64>> {
-        let words = self.columns.div_ceil(64) + 1;
-        let mut cells = vec![vec![0_u64; words - 1]; rows.len()];
-        let heights: Vec<f64> = rows.clone().map(|row| self.y_of(row)).collect();
-        let mut band = Band { heights, flips: vec![0; words * rows.len()], words, covered: 0..0 };
-        let [top, bottom] = [self.y_of(rows.start), self.y_of(rows.end)];
-        for polygon in polygons.iter().filter(|polygon| polygon.low <= bottom && top < polygon.high) {
-            band.flips.fill(0);
-            polygon.sides().for_each(|side| self.flip(side, &mut band));
-            for (flips, cells) in band.flips.chunks_exact(words).zip(&mut cells) {
-                add_right_of(flips, &mut cells[..band.covered.start]);
-                add_left_of(&flips[band.covered.end..], &mut cells[band.covered.end..]);
+    /// The cells of some rows, a word for each column.
+    fn band(&self, polygons: &[Tall], rows: Range<usize>) -> Vec<u64> {
+        let heights: Vec<f64> = rows.map(|row| self.y_of(row)).collect();
+        let (Some(top), Some(bottom)) = (heights.first().copied(), heights.last().copied()) else { return Vec::new() };
+        let mut band = Band::new(heights, self.columns);
+        let met = polygons.iter().filter(|polygon| polygon.low <= bottom && top < polygon.high);
+        for (number, polygon) in met.enumerate() {
+            for side in polygon.sides.iter().filter(|side| side.low <= bottom && top < side.high) {
+                self.flip(side, &mut band);
             }
-            band.covered = covered(&cells);
+            band.settle();
+            if number % LOOK_AFTER == LOOK_AFTER - 1 {
+                band.covered = longest_full(&band.cells);
+                if band.covered.len() == self.columns {
+                    break;
+                }
+            }
         }
-        cells
+        band.cells
     }
 
     /// Flips what lies to the left of a side, by the same rule as [`crate::sphere::inside_polygon`].
-    fn flip(&self, [from, to]: [[f64; 2]; 2], band: &mut Band) {
-        let (low, high) = (from[1].min(to[1]), from[1].max(to[1]));
-        let (first, end) = band.rows_between(low, high);
-        let slope = (from[0] - to[0]) / (from[1] - to[1]);
-        let left_at = |y: f64| self.left_of(to[0] + (y - to[1]) * slope);
-        let heights = &band.heights[first..end];
+    fn flip(&self, side: &Side, band: &mut Band) {
+        let rows = band.rows_between(side.low, side.high);
+        let left_at = |y: f64| self.left_of(side.x_at(y)) as usize;
+        let heights = &band.heights[rows.clone()];
         let (Some(top), Some(bottom)) = (heights.first(), heights.last()) else { return };
         // Rounding keeps the order, so what lies between the two ends lies there in every row.
-        if band.is_covered(left_at(*top)) && band.is_covered(left_at(*bottom)) {
+        let (first, last) = (left_at(*top), left_at(*bottom));
+        if band.is_covered(first) && band.is_covered(last) {
             return;
         }
-        let mut left = [0_u32; BAND_ROWS];
-        for (left, y) in left.iter_mut().zip(heights) {
-            *left = left_at(*y);
+        band.touched = band.touched.start.min(first.min(last))..band.touched.end.max(first.max(last) + 1);
+        if first.abs_diff(last) * ROWS_PER_SEARCH > heights.len() {
+            let mut left = [0_u32; BAND_ROWS];
+            for (left, y) in left.iter_mut().zip(heights) {
+                *left = self.left_of(side.x_at(*y));
+            }
+            for (row, left) in rows.zip(left) {
+                band.flips[left as usize] ^= 1 << row;
+            }
+            return;
         }
-        let mut row = first * band.words;
-        for left in &left[..heights.len()] {
-            band.flips[row + (left >> 6) as usize] ^= 1 << (left & 63);
-            row += band.words;
+        let (mut row, mut left) = (rows.start, first);
+        while left != last {
+            let next = row + band.heights[row..rows.end].partition_point(|y| left_at(*y) == left);
+            band.flips[left] ^= bits(row..next);
+            (row, left) = (next, left_at(band.heights[next]));
         }
+        band.flips[last] ^= bits(row..rows.end);
     }
 }
 
-/// The longest run of words that are full in every row.
-fn covered(cells: &[Vec<u64>]) -> Range<usize> {
-    let words = cells.first().map_or(0, Vec::len);
+/// The bits of some rows, at least one.
+fn bits(rows: Range<usize>) -> u64 {
+    (u64::MAX >> (BAND_ROWS - rows.len())) << rows.start
+}
+
+/// The longest run of columns that are full in every row.
+fn longest_full(cells: &[u64]) -> Range<usize> {
     let (mut longest, mut start) = (0..0, 0);
-    for word in 0..words {
-        if cells.iter().any(|row| row[word] != u64::MAX) {
-            start = word + 1;
-        } else if word + 1 - start > longest.len() {
-            longest = start..word + 1;
+    for (column, rows) in cells.iter().enumerate() {
+        if *rows != u64::MAX {
+            start = column + 1;
+        } else if column + 1 - start > longest.len() {
+            longest = start..column + 1;
         }
     }
     longest
 }
 
+/// Rows of cells on their way, a bit for each row: which cells are inside, and at which places of a row a change starts. A side as
+/// steep as the band is tall then takes one step for all its rows.
+struct Band {
+    /// Where the centres of the rows lie.
+    heights: Vec<f64>,
+    cells: Vec<u64>,
+    /// One more than there are columns: by how many centres lie to the left of the change.
+    flips: Vec<u64>,
+    /// All flips since they were last settled lie here.
+    touched: Range<usize>,
+    /// Columns that hold nothing but cells inside, one after another: what crosses a row there changes nothing to the left of
+    /// them that the sides further left do not tell, and nothing to the right of them.
+    covered: Range<usize>,
+}
+
 impl Band {
+    fn new(heights: Vec<f64>, columns: usize) -> Self {
+        // Rows that are not there are in nobody's way.
+        let missing = !bits(0..heights.len());
+        Self { heights, cells: vec![missing; columns], flips: vec![0; columns + 1], touched: NOWHERE, covered: 0..0 }
+    }
+
     /// A side that flips all cells before this one changes nothing.
-    fn is_covered(&self, left: u32) -> bool {
-        let left = left as usize;
-        !self.covered.is_empty() && 64 * self.covered.start <= left && left <= 64 * self.covered.end
+    fn is_covered(&self, left: usize) -> bool {
+        !self.covered.is_empty() && (self.covered.start..=self.covered.end).contains(&left)
     }
 
     /// The rows whose centres lie from one height on and above another.
-    fn rows_between(&self, low: f64, high: f64) -> (usize, usize) {
-        let (Some(top), Some(bottom)) = (self.heights.first(), self.heights.last()) else { return (0, 0) };
+    fn rows_between(&self, low: f64, high: f64) -> Range<usize> {
+        let (Some(top), Some(bottom)) = (self.heights.first(), self.heights.last()) else { return 0..0 };
         let before = |height: f64| match height {
             _ if height <= *top => 0,
             _ if height > *bottom => self.heights.len(),
             _ => self.heights.partition_point(|y| *y < height),
         };
-        (before(low), before(high))
+        before(low)..before(high)
+    }
+
+    /// Adds the cells that the flips of one polygon hold, and forgets the flips. A cell is inside where an odd number of flips
+    /// stands to the right of it; a closed outline crosses a row an even number of times, so as many are odd to the left of it.
+    fn settle(&mut self) {
+        let touched = std::mem::replace(&mut self.touched, NOWHERE);
+        let Range { start, end } = self.covered;
+        let mut inside = 0;
+        for column in touched.start..start {
+            inside ^= self.flips[column];
+            self.cells[column] |= inside;
+        }
+        inside = 0;
+        for column in (end..touched.end.saturating_sub(1)).rev() {
+            inside ^= self.flips[column + 1];
+            self.cells[column] |= inside;
+        }
+        self.flips.get_mut(touched).unwrap_or_default().fill(0);
     }
 }
 
+/// No flip was made.
+const NOWHERE: Range<usize> = usize::MAX..0;
+
 /// A polygon with the heights that it spans.
-struct Tall<'a> {
-    corners: &'a [[f64; 2]],
+struct Tall {
+    sides: Vec<Side>,
     low: f64,
     high: f64,
 }
 
-impl<'a> Tall<'a> {
-    fn of(corners: &'a [[f64; 2]]) -> Self {
+/// A side with the heights that it spans, through a point.
+struct Side {
+    low: f64,
+    high: f64,
+    point: [f64; 2],
+    slope: f64,
+}
+
+impl Tall {
+    fn of(corners: &[[f64; 2]]) -> Self {
         let span = corners.iter().map(|corner| corner[1]);
-        Self { corners, low: span.clone().fold(f64::INFINITY, f64::min), high: span.fold(f64::NEG_INFINITY, f64::max) }
+        // From each corner's predecessor to it.
+        let before = corners.last().into_iter().chain(corners);
+        Self {
+            sides: before.zip(corners).map(|(from, to)| Side::between(*from, *to)).collect(),
+            low: span.clone().fold(f64::INFINITY, f64::min),
+            high: span.fold(f64::NEG_INFINITY, f64::max),
+        }
+    }
+}
+
+impl Side {
+    fn between(from: [f64; 2], to: [f64; 2]) -> Self {
+        Self {
+            low: from[1].min(to[1]),
+            high: from[1].max(to[1]),
+            point: to,
+            slope: (from[0] - to[0]) / (from[1] - to[1]),
+        }
     }
 
-    /// From each corner's predecessor to it.
-    fn sides(&self) -> impl Iterator<Item = [[f64; 2]; 2]> {
-        let before = self.corners.last().into_iter().chain(self.corners);
-        before.zip(self.corners).map(|(from, to)| [*from, *to])
+    fn x_at(&self, y: f64) -> f64 {
+        self.point[0] + (y - self.point[1]) * self.slope
     }
 }
 
