@@ -35,8 +35,8 @@ pub(super) fn of_photograph(
     stated_in_sheet: bool,
     report: &mut Report,
 ) -> Option<[f32; 3]> {
-    let o = fit.outline;
-    let found = ceiling(frame, |x, y| o.normalised_radius([x as f64 + 0.5, y as f64 + 0.5]) < INSIDE)?;
+    let within = fit.outline.within(INSIDE);
+    let found = ceiling(frame, |x, y| within([x as f64 + 0.5, y as f64 + 0.5]))?;
     let Ceiling { level, pixels, certain } = found;
     match frame.clip_level {
         Some(stated) if !level.iter().zip(stated).all(|(l, s)| l.is_infinite() || *l < CLEARLY_BELOW * s) => {

@@ -100,11 +100,14 @@ impl MirrorGeometry {
         }
         let mut i_rad = (0.5 * theta_rad * (1.0 + self.alpha_rad / limit)).min(std::f64::consts::FRAC_PI_2);
         for _ in 0..30 {
-            let psi = (self.sin_alpha * i_rad.sin()).asin();
-            let slope = 2.0 - self.sin_alpha * i_rad.cos() / psi.cos();
-            let step = (2.0 * i_rad - psi - theta_rad) / slope;
+            let (sin_i, cos_i) = i_rad.sin_cos();
+            let sin_psi = self.sin_alpha * sin_i;
+            let cos_psi = ((1.0 - sin_psi) * (1.0 + sin_psi)).sqrt();
+            let slope = 2.0 - self.sin_alpha * cos_i / cos_psi;
+            let step = (2.0 * i_rad - sin_psi.asin() - theta_rad) / slope;
             i_rad -= step;
-            if step.abs() < 1e-14 {
+            // What is left is of the order of the step's square, below any rounding.
+            if step.abs() < 1e-9 {
                 break;
             }
         }

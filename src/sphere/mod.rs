@@ -67,6 +67,25 @@ impl Outline {
         ((dx * cos_r + dy * sin_r) / self.semi_a).hypot((dy * cos_r - dx * sin_r) / self.semi_b)
     }
 
+    /// Whether points have a normalised radius below a limit, for many points.
+    pub(crate) fn within(&self, limit: f64) -> impl Fn([f64; 2]) -> bool + use<> {
+        /// Rounding of squared radii, as a part of them, is well below this.
+        const ROUNDING: f64 = 1e-9;
+        let outline = *self;
+        let (sin_r, cos_r) = self.angle_deg.to_radians().sin_cos();
+        let far = self.semi_a.max(self.semi_b) * limit.max(0.0) * (1.0 + ROUNDING);
+        move |point| {
+            let (dx, dy) = (point[0] - outline.centre_x, point[1] - outline.centre_y);
+            if dx.abs() > far || dy.abs() > far {
+                return false;
+            }
+            let (along, across) = ((dx * cos_r + dy * sin_r) / outline.semi_a, (dy * cos_r - dx * sin_r) / outline.semi_b);
+            // The squares tell it but for what lies at the very edge.
+            let part = (along * along + across * across) / (limit * limit);
+            part <= 1.0 - ROUNDING || (part <= 1.0 + ROUNDING && along.hypot(across) < limit)
+        }
+    }
+
     /// The part of its inside that something covers, by 160 points each way.
     pub fn share(&self, covers: impl Fn([f64; 2]) -> bool) -> f64 {
         const POINTS: usize = 160;
@@ -74,7 +93,8 @@ impl Outline {
         let at = |axis: usize, i: usize| low[axis] + (high[axis] - low[axis]) * (i as f64 + 0.5) / POINTS as f64;
         let points = (0..POINTS * POINTS).map(|i| [at(0, i % POINTS), at(1, i / POINTS)]);
         let (mut inside, mut covered) = (0_u32, 0_u32);
-        for point in points.filter(|point| self.normalised_radius(*point) < 1.0) {
+        let within = self.within(1.0);
+        for point in points.filter(|point| within(*point)) {
             inside += 1;
             covered += u32::from(covers(point));
         }
@@ -207,4 +227,24 @@ pub struct SphereSearch {
     pub best: SphereFit,
     /// Others that are as good as the best within the evidence; non-empty means that nothing can be decided.
     pub rivals: Vec<SphereFit>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn within_tells_what_the_radius_tells() {
+        let ellipse = Outline { centre_x: 40.5, centre_y: -12.0, semi_a: 21.0, semi_b: 13.5, angle_deg: 27.0 };
+        for outline in [ellipse, Outline::circle(30.0, -20.0, 25.0)] {
+            for limit in [0.5, 0.98, 1.0, 1.3] {
+                let within = outline.within(limit);
+                let places = (0..300).flat_map(|x| (0..300).map(move |y| [0.25 * f64::from(x), 0.25 * f64::from(y) - 50.0]));
+                // Points of a circle whose radius is a whole number lie at the very limit.
+                for point in places.chain((0..32).map(|i| outline.point(f64::from(i) * 0.2))) {
+                    assert_eq!(within(point), outline.normalised_radius(point) < limit, "{point:?} {limit}");
+                }
+            }
+        }
+    }
 }

@@ -6,6 +6,7 @@
 
 use super::DISPLAY_WHITE;
 use super::spike::{self, Spike};
+use crate::base::parallel;
 use crate::image::Frame;
 use crate::image::noise::NoiseModel;
 
@@ -43,7 +44,7 @@ const MOST_PIXELS: usize = 400_000;
 
 /// The level at which the pixels of `frame` for which `part` holds (column and row in the display window) are cut off; `None` where
 /// they show no sign of it.
-pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> Option<Ceiling> {
+pub(crate) fn ceiling(frame: &Frame, part: impl Fn(i64, i64) -> bool + Sync) -> Option<Ceiling> {
     let (pixels, step) = sampled(frame, part);
     // Values of 8 bits stand in steps; so do log frames of 10 bits near their top.
     let in_codes = frame.integer_bits.is_some_and(|bits| bits <= 10);
@@ -86,13 +87,27 @@ fn held(frame: &Frame, pixels: &[[f32; 3]], channels: &[Vec<f32>; 3], step: usiz
 
 /// Those pixels, of very many every so many-th, and how many one stands for. The step is odd: widths of frames are even, and it
 /// must not walk down columns.
-fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool) -> (Vec<[f32; 3]>, usize) {
+fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool + Sync) -> (Vec<[f32; 3]>, usize) {
     let (width, data) = (frame.data.width.max(1), &frame.data);
-    let inside = |i: &usize| part(data.x + (i % width) as i64, data.y + (i / width) as i64);
-    let count = (0..frame.rgb.len()).filter(&inside).count();
-    let step = (count / MOST_PIXELS) | 1;
-    let taken = (0..frame.rgb.len()).filter(inside).step_by(step).map(|i| frame.rgb[i]);
-    (taken.filter(|rgb| rgb[0].is_finite()).collect(), step)
+    let (part, rows): (_, Vec<&[[f32; 3]]>) = (&part, frame.rgb.chunks(width).collect());
+    let inside = |row: usize| {
+        let columns = 0..rows[row].len();
+        columns.filter(move |column| part(data.x + *column as i64, data.y + row as i64))
+    };
+    let counts = parallel::map(rows.len(), |row| inside(row).count());
+    let step = (counts.iter().sum::<usize>() / MOST_PIXELS) | 1;
+    // How many of a row come before the first that is taken.
+    let passed = |before: &mut usize, count: &usize| {
+        let first = before.next_multiple_of(step) - *before;
+        *before += count;
+        Some(first)
+    };
+    let firsts: Vec<usize> = counts.iter().scan(0, passed).collect();
+    let taken = parallel::flat_map(rows.len(), |row| {
+        let places = (firsts[row] < counts[row]).then(|| inside(row).skip(firsts[row]).step_by(step));
+        places.into_iter().flatten().map(|column| rows[row][column]).filter(|rgb| rgb[0].is_finite()).collect::<Vec<_>>()
+    });
+    (taken, step)
 }
 
 /// Clipping takes the channels one after the other: at the level of one another goes on varying. On an even panel all stand still.
@@ -154,6 +169,23 @@ mod tests {
 
     fn found(frame: &Frame) -> Option<Ceiling> {
         ceiling(frame, |_, _| true)
+    }
+
+    /// Against one pixel after the other.
+    #[test]
+    fn of_many_pixels_every_so_many_th_is_taken() {
+        let size = Size { width: 1201, height: 1403 };
+        let value = |i: usize| if i % 97 == 5 { f32::NAN } else { i as f32 };
+        let frame = Frame::computed("test", size, (0..size.width * size.height).map(|i| [value(i); 3]).collect());
+        let parts: [fn(i64, i64) -> bool; 3] = [|_, _| true, |x, y| (x * x + 3 * y) % 7 > 2, |x, y| y == 900 && x > 7];
+        for part in parts {
+            let inside = |i: &usize| part((i % size.width) as i64, (i / size.width) as i64);
+            let all: Vec<usize> = (0..frame.rgb.len()).filter(inside).collect();
+            let (taken, step) = sampled(&frame, part);
+            let expected = all.iter().step_by((all.len() / MOST_PIXELS) | 1).map(|i| frame.rgb[*i]);
+            let expected: Vec<[f32; 3]> = expected.filter(|rgb| rgb[0].is_finite()).collect();
+            assert_eq!((taken, step), (expected, (all.len() / MOST_PIXELS) | 1));
+        }
     }
 
     #[test]

@@ -264,25 +264,38 @@ impl SurveyInStrips {
         let counted_row = row.is_multiple_of(every);
         let halves_edges = self.convention == Convention::OpenExr;
         let ceiling = self.ceiling();
+        // Pixels as large as half of one are counted, not added up.
+        let halves = |column: usize| match halves_edges && (column == 0 || column + 1 == self.width) {
+            true => 1_u64,
+            false => 2,
+        };
+        let steradian = |halves: u64| 0.5 * whole * halves as f64;
+        let (mut empty, mut clipped, mut at_ceiling) = (0, 0, 0);
         for (column, rgb) in pixels.iter().enumerate() {
-            let edge = halves_edges && (column == 0 || column + 1 == self.width);
-            let steradian = if edge { 0.5 * whole } else { whole };
             let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
             let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else {
-                sums.empty += steradian;
+                empty += halves(column);
                 continue;
             };
-            if counted_row && column.is_multiple_of(every) {
-                let bin = ((y.log2() - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
-                sums.histogram[bin as usize] += steradian;
-            }
             sums.brightest = sums.brightest.max(y);
             let largest = rgb[0].max(rgb[1]).max(rgb[2]).max(0.0);
-            sums.meet(largest, 1, steradian);
+            if largest > sums.ceiling {
+                (sums.ceiling, sums.at_ceiling, at_ceiling) = (largest, 1, halves(column));
+            } else if largest.to_bits() == sums.ceiling.to_bits() {
+                sums.at_ceiling += 1;
+                at_ceiling += halves(column);
+            }
             if rgb[0] >= ceiling[0] || rgb[1] >= ceiling[1] || rgb[2] >= ceiling[2] {
-                sums.clipped += steradian;
+                clipped += halves(column);
             }
         }
+        for (column, rgb) in pixels.iter().enumerate().step_by(every).filter(|_| counted_row) {
+            let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
+            let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else { continue };
+            let bin = ((y.log2() - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
+            sums.histogram[bin as usize] += steradian(halves(column));
+        }
+        [sums.empty, sums.clipped, sums.at_ceiling_steradian] = [empty, clipped, at_ceiling].map(steradian);
         sums
     }
 

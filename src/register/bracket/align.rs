@@ -4,6 +4,8 @@
 //! match. Its own picture inside the rim is registered: base-2 logarithms of the light, by trying every whole step at a
 //! coarse level, then coarse to fine by Gauss-Newton on the translation (Lucas & Kanade 1981) with robust weights.
 
+use std::ops::Range;
+
 use super::BracketFrame;
 use crate::base::parallel;
 use crate::image::Frame;
@@ -54,7 +56,7 @@ pub fn measure_shifts(frames: &[BracketFrame], reference: usize, outline: &Outli
     while let Some(ceiling) = left.first().map(|i| ceilings[*i]) {
         let is_same = |other: &[f64; 3]| other.map(f64::to_bits) == ceiling.map(f64::to_bits);
         let alike: Vec<usize> = left.extract_if(.., |i| is_same(&ceilings[*i])).collect();
-        let targets: Vec<Patch> = levels.iter().map(|cell| Patch::of(fixed, outline, *cell, &ceiling, None)).collect();
+        let targets = Patch::of_levels(fixed, outline, &levels, &ceiling, None);
         let found = parallel::map_each(&alike, |i| register(&targets, &frames[*i], outline, &levels, &ceiling));
         for (i, shift) in alike.into_iter().zip(found) {
             shifts[i] = shift;
@@ -102,27 +104,31 @@ struct Patch {
 }
 
 impl Patch {
-    fn of(source: &BracketFrame, outline: &Outline, cell_px: f64, ceiling: &[f64; 3], lift: Option<f32>) -> Self {
-        let reach = REACH * outline.semi_a + 2.0 * cell_px;
-        let corner = [outline.centre_x - reach, outline.centre_y - reach].map(|v| (v.clamp(-1e8, 1e8)).floor());
-        let cells = ((2.0 * reach / cell_px).ceil().clamp(4.0, 4.0 * REACH * FINEST_RADIUS)) as usize;
-        let gain = (-source.stops).ratio();
-        let mean = |i: usize| {
-            let x = corner[0] + (i % cells) as f64 * cell_px;
-            let y = corner[1] + (i / cells) as f64 * cell_px;
-            cell_mean(&source.frame, [x as i64, y as i64], cell_px as usize, gain, ceiling)
-                .map_or(f32::NAN, |v| v as f32)
+    /// At every level, lifted as in `as_in` where that is given; the pixels are looked at once for all levels.
+    fn of_levels(
+        source: &BracketFrame,
+        outline: &Outline,
+        levels: &[f64],
+        ceiling: &[f64; 3],
+        as_in: Option<&[Self]>,
+    ) -> Vec<Self> {
+        let mut grids: Vec<Cells> = levels.iter().map(|cell_px| Cells::around(outline, *cell_px)).collect();
+        add_light(source, ceiling, &mut grids);
+        let patch = |(level, grid): (usize, Cells)| {
+            let light = grid.means();
+            let lift = as_in.and_then(|patches| patches.get(level)).map_or_else(|| own_lift(&light), |p| p.lift);
+            let [x, y] = grid.corner.map(|v| v as f64);
+            let cell_px = grid.side as f64;
+            Self {
+                width: grid.count,
+                height: grid.count,
+                centre: [(outline.centre_x - x) / cell_px, (outline.centre_y - y) / cell_px],
+                radius: outline.mean_radius() / cell_px,
+                lift,
+                log2_light: light.into_iter().map(|v| (v.max(0.0) + lift).log2()).collect(),
+            }
         };
-        let light: Vec<f32> = parallel::map(cells * cells, mean);
-        let lift = lift.unwrap_or_else(|| own_lift(&light));
-        Self {
-            width: cells,
-            height: cells,
-            centre: [(outline.centre_x - corner[0]) / cell_px, (outline.centre_y - corner[1]) / cell_px],
-            radius: outline.mean_radius() / cell_px,
-            lift,
-            log2_light: light.into_iter().map(|v| (v.max(0.0) + lift).log2()).collect(),
-        }
+        grids.into_iter().enumerate().map(patch).collect()
     }
 
     /// The cells within so many of the sphere's centre, row by row.
@@ -187,26 +193,76 @@ fn common_ceiling(a: &BracketFrame, b: &BracketFrame) -> [f64; 3] {
     [0, 1, 2].map(|c| of(a, c).min(of(b, c)))
 }
 
-/// Mean of the channels over a square of whole pixels, as light below a ceiling; `None` where one is unknown.
-fn cell_mean(frame: &Frame, corner: [i64; 2], side: usize, gain: f64, ceiling: &[f64; 3]) -> Option<f64> {
-    let data = &frame.data;
-    let column = usize::try_from(corner[0] - data.x).ok()?;
-    let row = usize::try_from(corner[1] - data.y).ok()?;
-    if column + side > data.width || row + side > data.height {
-        return None;
+/// Light summed over squares of whole pixels.
+struct Cells {
+    /// The first cell's upper left pixel.
+    corner: [i64; 2],
+    /// Pixels of a cell each way.
+    side: usize,
+    /// Cells each way.
+    count: usize,
+    /// Row by row; NaN where a pixel is unknown.
+    sums: Vec<f64>,
+}
+
+impl Cells {
+    fn around(outline: &Outline, cell_px: f64) -> Self {
+        let reach = REACH * outline.semi_a + 2.0 * cell_px;
+        let corner = [outline.centre_x - reach, outline.centre_y - reach].map(|v| (v.clamp(-1e8, 1e8)).floor() as i64);
+        let count = ((2.0 * reach / cell_px).ceil().clamp(4.0, 4.0 * REACH * FINEST_RADIUS)) as usize;
+        Self { corner, side: cell_px as usize, count, sums: vec![0.0; count * count] }
     }
-    let light = |rgb: &[f32; 3], c: usize| (f64::from(rgb[c]) * gain).min(ceiling[c]);
-    let mut sum = 0.0;
-    for row in row..row + side {
-        let start = row * data.width + column;
-        for rgb in frame.rgb.get(start..start + side)? {
-            if !rgb[0].is_finite() {
-                return None;
-            }
-            sum += (light(rgb, 0) + light(rgb, 1) + light(rgb, 2)) / 3.0;
+
+    /// Columns and rows of the display window that the cells take up.
+    fn spans(&self) -> [Range<i64>; 2] {
+        self.corner.map(|start| start..start + (self.count * self.side) as i64)
+    }
+
+    /// Adds a row of pixels, the first of which stands in column `first`; the cells beyond its ends become unknown.
+    fn add_row(&mut self, y: i64, first: i64, light: &[f64]) {
+        let down = y - self.corner[1];
+        if down < 0 || down >= (self.count * self.side) as i64 {
+            return;
+        }
+        let row = down as usize / self.side * self.count;
+        let mut x = self.corner[0] - first;
+        for sum in &mut self.sums[row..row + self.count] {
+            let pixels = usize::try_from(x).ok().and_then(|x| light.get(x..x + self.side));
+            *sum = pixels.map_or(f64::NAN, |pixels| pixels.iter().fold(*sum, |sum, light| sum + light));
+            x += self.side as i64;
         }
     }
-    Some(sum / (side * side) as f64)
+
+    fn means(&self) -> Vec<f32> {
+        self.sums.iter().map(|sum| (sum / (self.side * self.side) as f64) as f32).collect()
+    }
+}
+
+/// Adds a frame's pixels to the cells of all levels: the mean of the channels, as light below a ceiling.
+fn add_light(source: &BracketFrame, ceiling: &[f64; 3], grids: &mut [Cells]) {
+    let data = &source.frame.data;
+    let gain = (-source.stops).ratio();
+    let light = |rgb: &[f32; 3], c: usize| (f64::from(rgb[c]) * gain).min(ceiling[c]);
+    let shown = |rgb: &[f32; 3]| match rgb[0].is_finite() {
+        true => (light(rgb, 0) + light(rgb, 1) + light(rgb, 2)) / 3.0,
+        false => f64::NAN,
+    };
+    let spans: Vec<[Range<i64>; 2]> = grids.iter().map(Cells::spans).collect();
+    let hull = |axis: usize| {
+        let (starts, ends) = (spans.iter().map(|s| s[axis].start), spans.iter().map(|s| s[axis].end));
+        starts.min().unwrap_or(0)..ends.max().unwrap_or(0)
+    };
+    let [columns, rows] = [hull(0), hull(1)];
+    let first = (columns.start - data.x).clamp(0, data.width as i64) as usize;
+    let end = (columns.end - data.x).clamp(first as i64, data.width as i64) as usize;
+    let mut row_light = Vec::new();
+    for y in rows {
+        row_light.clear();
+        let row = usize::try_from(y - data.y).ok().filter(|row| *row < data.height);
+        let pixels = row.and_then(|row| source.frame.rgb.get(row * data.width + first..row * data.width + end));
+        row_light.extend(pixels.unwrap_or_default().iter().map(shown));
+        grids.iter_mut().for_each(|grid| grid.add_row(y, data.x + first as i64, &row_light));
+    }
 }
 
 /// Coarse to fine.
@@ -219,12 +275,12 @@ fn register(
 ) -> Option<Shift> {
     let mut offset_px = [0.0; 2];
     let mut found = None;
-    for (i, (cell, target)) in levels.iter().zip(targets).enumerate() {
-        let moving = Patch::of(moving, outline, *cell, ceiling, Some(target.lift));
+    let patches = Patch::of_levels(moving, outline, levels, ceiling, Some(targets));
+    for (i, ((cell, target), moving)) in levels.iter().zip(targets).zip(&patches).enumerate() {
         if i == 0 {
-            offset_px = whole_step(target, &moving).map(|v| v * cell);
+            offset_px = whole_step(target, moving).map(|v| v * cell);
         }
-        let Some(step) = translate(target, &moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
+        let Some(step) = translate(target, moving, offset_px.map(|v| v / cell), INSIDE * target.radius) else {
             continue;
         };
         offset_px = step.offset_px.map(|v| v * cell);
@@ -444,6 +500,43 @@ mod tests {
             }
         }
         assert!(worst < 0.06 && clipped > 50, "{worst} {clipped}");
+    }
+
+    /// Against the pixels of each cell, added up by themselves.
+    #[test]
+    fn cells_hold_the_mean_light_of_their_pixels() {
+        let mut source = shot([0.0; 2], [0.0; 2], -1.0, 5);
+        source.frame.rgb[90 * SIZE[0] + 120] = [f32::NAN; 3];
+        let ceiling = [0.4, 0.5, 0.45];
+        // The second reaches beyond the frame.
+        for outline in [Outline::circle(130.0, 110.0, 60.0), Outline::circle(30.5, 190.0, 60.0)] {
+            let levels = [1.0, 2.0, 4.0];
+            let mut grids: Vec<Cells> = levels.iter().map(|cell| Cells::around(&outline, *cell)).collect();
+            add_light(&source, &ceiling, &mut grids);
+            let mut known = 0;
+            for (i, mean, cells) in grids.iter().flat_map(|g| g.means().into_iter().enumerate().map(move |(i, m)| (i, m, g))) {
+                let [x, y] = [i % cells.count, i / cells.count].map(|v| (v * cells.side) as i64);
+                let pixels = (0..cells.side * cells.side).map(|p| {
+                    let at = [x + (p % cells.side) as i64, y + (p / cells.side) as i64];
+                    source.frame.pixel(at[0] + cells.corner[0], at[1] + cells.corner[1])
+                });
+                let lights: Option<Vec<f64>> = pixels
+                    .map(|rgb| {
+                        let rgb = rgb.filter(|rgb| rgb[0].is_finite())?;
+                        Some((0..3).map(|c| (2.0 * f64::from(rgb[c])).min(ceiling[c])).sum::<f64>() / 3.0)
+                    })
+                    .collect();
+                match lights {
+                    None => assert!(mean.is_nan()),
+                    Some(lights) => {
+                        let expected = lights.iter().sum::<f64>() / lights.len() as f64;
+                        assert!((f64::from(mean) - expected).abs() < 1e-6 * expected);
+                        known += 1;
+                    }
+                }
+            }
+            assert!(known > 5000, "{known}");
+        }
     }
 
     #[test]

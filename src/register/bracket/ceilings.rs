@@ -44,10 +44,11 @@ pub fn settle(frames: &mut [BracketFrame]) -> Vec<FoundCeiling> {
     let shared = shared(&found);
     for (index, BracketFrame { frame, .. }) in frames.iter_mut().enumerate() {
         let own = found.iter().find(|f| f.frame == index).map_or([f32::INFINITY; 3], |f| f.level);
-        let level = own_or_shared(frame, own, shared);
-        if frame.clip_level.is_none() && level.iter().any(|l| l.is_finite()) {
-            frame.clip_level = Some(level);
+        if frame.clip_level.is_some() {
+            continue;
         }
+        let level = own_or_shared(frame, own, shared);
+        frame.clip_level = level.iter().any(|l| l.is_finite()).then_some(level);
     }
     found
 }
@@ -82,6 +83,9 @@ fn shared(found: &[FoundCeiling]) -> [f32; 3] {
 
 /// A frame's own level; where it shows none, that of the others, which it never exceeds by much.
 fn own_or_shared(frame: &Frame, own: [f32; 3], shared: [f32; 3]) -> [f32; 3] {
+    if (0..3).all(|c| own[c].is_finite() || !shared[c].is_finite()) {
+        return own;
+    }
     let mut highest = [0.0_f32; 3];
     for rgb in &frame.rgb {
         for c in 0..3 {

@@ -103,39 +103,69 @@ fn add_roundness(fit: &mut SphereFit, sd_px: f64) {
 /// Points where coverage crosses one half between neighbours, thinned evenly.
 fn edge_points(frame: &Frame) -> Vec<[f64; 2]> {
     let Some(alpha) = &frame.alpha else { return Vec::new() };
-    let rows: Vec<Vec<[f64; 2]>> = parallel::map(frame.data.height, |row| row_edge_points(frame, alpha, row));
-    let points = rows.concat();
-    let stride = points.len().div_ceil(MOST_POINTS).max(1);
-    points.into_iter().step_by(stride).collect()
-}
-
-/// Crossings between the pixels of a row, and between them and those below.
-fn row_edge_points(frame: &Frame, alpha: &[f32], row: usize) -> Vec<[f64; 2]> {
-    let width = frame.data.width;
-    let own = &alpha[row * width..(row + 1) * width];
-    let below = alpha.get((row + 1) * width..(row + 2) * width).unwrap_or(own);
+    let rows: Vec<AlphaRow<'_>> = (0..frame.data.height).map(|row| AlphaRow::of(frame, alpha, row)).collect();
+    // Coverage in single pixels has more crossings than the frame has pixels: they are counted first.
+    let counts = parallel::map_each(&rows, AlphaRow::crossings);
+    let stride = counts.iter().sum::<usize>().div_ceil(MOST_POINTS).max(1);
     let mut points = Vec::new();
-    // Most rows cross nowhere.
-    let covered = |a: &f32| *a >= 0.5;
-    if own.iter().chain(below).all(covered) || !own.iter().chain(below).any(covered) {
-        return points;
-    }
-    let mut cross = |a: f32, b: f32, column: usize, along: [f64; 2]| {
-        let (a, b) = (f64::from(a) - 0.5, f64::from(b) - 0.5);
-        if (a < 0.0) != (b < 0.0) && (a - b).is_finite() {
-            let t = a / (a - b);
-            let x = frame.data.x as f64 + column as f64 + 0.5 + along[0] * t;
-            let y = frame.data.y as f64 + row as f64 + 0.5 + along[1] * t;
-            points.push([x, y]);
+    let mut before = 0_usize;
+    for (row, count) in rows.iter().zip(counts) {
+        let first = before.next_multiple_of(stride) - before;
+        if first < count {
+            points.extend(row.points(frame).skip(first).step_by(stride));
         }
-    };
-    for column in 0..width {
-        if let Some(right) = own.get(column + 1) {
-            cross(own[column], *right, column, [1.0, 0.0]);
-        }
-        cross(own[column], below[column], column, [0.0, 1.0]);
+        before += count;
     }
     points
+}
+
+/// Coverage of a row and of the one below.
+struct AlphaRow<'a> {
+    row: usize,
+    own: &'a [f32],
+    below: &'a [f32],
+}
+
+impl<'a> AlphaRow<'a> {
+    fn of(frame: &Frame, alpha: &'a [f32], row: usize) -> Self {
+        let width = frame.data.width;
+        let own = &alpha[row * width..(row + 1) * width];
+        Self { row, own, below: alpha.get((row + 1) * width..(row + 2) * width).unwrap_or(own) }
+    }
+
+    /// How many crossings it has.
+    fn crossings(&self) -> usize {
+        // Most rows cross nowhere.
+        let covered = |a: &f32| *a >= 0.5;
+        let both = || self.own.iter().chain(self.below);
+        if both().all(covered) || !both().any(covered) {
+            return 0;
+        }
+        let count = |a: &[f32], b: &[f32]| -> u32 { a.iter().zip(b).map(|(a, b)| u32::from(is_crossed(*a, *b))).sum() };
+        (count(self.own, self.own.get(1..).unwrap_or_default()) + count(self.own, self.below)) as usize
+    }
+
+    /// Crossings between the pixels of the row, and between them and those below.
+    fn points(&self, frame: &Frame) -> impl Iterator<Item = [f64; 2]> {
+        let corner = [frame.data.x as f64 + 0.5, frame.data.y as f64 + 0.5];
+        let cross = move |a: f32, b: f32, column: usize, along: [f64; 2]| {
+            is_crossed(a, b).then(|| {
+                let (a, b) = (f64::from(a) - 0.5, f64::from(b) - 0.5);
+                let t = a / (a - b);
+                [corner[0] + column as f64 + along[0] * t, corner[1] + self.row as f64 + along[1] * t]
+            })
+        };
+        (0..self.own.len()).flat_map(move |column| {
+            let right = self.own.get(column + 1).and_then(|right| cross(self.own[column], *right, column, [1.0, 0.0]));
+            let down = cross(self.own[column], self.below[column], column, [0.0, 1.0]);
+            right.into_iter().chain(down)
+        })
+    }
+}
+
+/// Coverage is one half somewhere between two neighbours.
+fn is_crossed(a: f32, b: f32) -> bool {
+    (a < 0.5) != (b < 0.5) && a.is_finite() && b.is_finite()
 }
 
 /// The cone that most edge points lie on, of all through three of them; larger ones win where points are shared.
@@ -251,4 +281,46 @@ fn covariance(view: &View, cone: &SphereCone, points: &[[f64; 2]], sd_px: f64) -
     let independent = (rim_px / RAYS as f64).min(1.0);
     let sd_rad = sd_px / view.focal_px;
     normal.try_inverse().map(|inverse| inverse * (sd_rad * sd_rad / independent))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::image::Size;
+
+    /// Against all crossings, one after the other, of which every so many-th is kept.
+    #[test]
+    fn crossings_are_thinned_evenly_whatever_their_number() {
+        let size = Size { width: 131, height: 77 };
+        let mixed = |i: usize| (i as u32).wrapping_mul(2_654_435_761).rotate_left(13).wrapping_mul(2_246_822_519) >> 8;
+        let scattered = |i: usize| mixed(i) as f32 / 16_777_216.0;
+        let sparse = |i: usize| if i % 400 == 399 { scattered(i) } else { 0.0 };
+        let holed = |i: usize| if i % 19 == 3 { f32::NAN } else { scattered(i) };
+        let coverages: [&dyn Fn(usize) -> f32; 4] = [&scattered, &sparse, &holed, &|_| 1.0];
+        for (coverage, many) in coverages.into_iter().zip([true, false, true, false]) {
+            let alpha: Vec<f32> = (0..size.width * size.height).map(coverage).collect();
+            let mut frame = Frame::computed("test", size, vec![[0.0; 3]; alpha.len()]);
+            frame.alpha = Some(alpha.clone());
+            let mut all = Vec::new();
+            for (i, a) in alpha.iter().enumerate() {
+                let (x, y) = (i % size.width, i / size.width);
+                let right = (x + 1 < size.width).then(|| (i + 1, [1.0, 0.0]));
+                let down = (y + 1 < size.height).then(|| (i + size.width, [0.0, 1.0]));
+                for (next, along) in right.into_iter().chain(down) {
+                    let [a, b] = [*a, alpha[next]].map(f64::from);
+                    if (a >= 0.5) != (b >= 0.5) && !a.is_nan() && !b.is_nan() {
+                        let part = (a - 0.5) / (a - b);
+                        all.push([x as f64 + 0.5 + along[0] * part, y as f64 + 0.5 + along[1] * part]);
+                    }
+                }
+            }
+            assert_eq!(all.len() > MOST_POINTS, many);
+            let stride = all.len().div_ceil(MOST_POINTS).max(1);
+            let kept: Vec<[f64; 2]> = all.into_iter().step_by(stride).collect();
+            let found = edge_points(&frame);
+            assert_eq!(found.len(), kept.len());
+            let apart = found.iter().zip(&kept).map(|(a, b)| (a[0] - b[0]).abs().max((a[1] - b[1]).abs()));
+            assert!(apart.fold(0.0, f64::max) < 1e-9);
+        }
+    }
 }
