@@ -165,6 +165,8 @@ impl ImageSpec {
 
 /// Everything that options say about a shot besides its files.
 pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Result<ShotSheet> {
+    // No option changes notes, and there may be hundreds of thousands of them.
+    let notes = sheet.notes.take();
     let loaded = sheet.clone();
     if let Some(shot) = &args.shot {
         sheet.shot.clone_from(shot);
@@ -183,8 +185,10 @@ pub(super) fn apply(mut sheet: ShotSheet, args: &CheckArgs, origin: &Path) -> Re
     }
     let more = args.require.iter().filter(|check| !sheet.require.contains(check)).cloned().collect::<Vec<_>>();
     sheet.require.extend(more);
+    let is_changed = sheet != loaded;
+    sheet.notes = notes;
     let other_files = args.plate.is_some() || !args.mirrors.is_empty() || !args.cg.is_empty();
-    if other_files || sheet != loaded {
+    if other_files || is_changed {
         sheet = sheet.checked_again(origin)?;
     }
     let mut limits = Limits::from(args.limits);

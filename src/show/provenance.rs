@@ -4,6 +4,7 @@
 //! what options changed, and the content of every file that the sheet names. It also carries the hashes of the files
 //! beside it and of itself. Where all of them agree, checking again would write the same bytes.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fs::File;
 use std::io::Read;
@@ -120,9 +121,9 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
     let config_files = config.as_deref().map(colour_config::files).unwrap_or_default();
     let config_files: Vec<Value> =
         config_files.iter().map(|path| json!([path, hash_of(&path.to_string_lossy(), path)])).collect();
-    let all = json!({
+    let mut all = json!({
         "tool": ToolNote::current(),
-        "sheet": told,
+        "sheet": null,
         "encodings_by_option": sheet.images().iter().map(|(_, image)| by_option(image)).collect::<Vec<_>>(),
         "cameras_by_option": cameras.map(|camera| camera.as_ref().map(|c| (c.by_option, c.fov_by_option_deg))),
         // A waiver that ends changes the verdict though no file has changed.
@@ -134,6 +135,8 @@ fn fingerprint(sheet: &ShotSheet, options: Options, hash_of: &dyn Fn(&str, &Path
         "every": options.every,
         "files": files.into_iter().chain(config_files).collect::<Vec<_>>(),
     });
+    // It may hold hundreds of thousands of notes, which the macro would copy one by one.
+    all["sheet"] = told;
     blake3::hash(all.to_string().as_bytes()).to_hex().to_string()
 }
 
@@ -145,9 +148,10 @@ pub(super) fn named_files(sheet: &ShotSheet, every: Option<u32>) -> Vec<(String,
 /// The same of a sheet that is at hand as JSON too.
 fn files_of(sheet: &ShotSheet, told: &Value, every: Option<u32>) -> Vec<(String, PathBuf)> {
     let mut files = BTreeMap::new();
-    let samples = match frame_numbers(sheet, every) {
-        Ok(Some(numbers)) => numbers.into_iter().map(|number| sheet_at(sheet, number)).collect(),
-        _ => vec![sheet.clone()],
+    let moving = frame_numbers(sheet, every).ok().flatten();
+    let samples: Vec<Cow<'_, ShotSheet>> = match moving {
+        Some(numbers) => numbers.into_iter().map(|number| Cow::Owned(sheet_at(sheet, number))).collect(),
+        None => vec![Cow::Borrowed(sheet)],
     };
     let mut add = |name: String| {
         let path = sheet.base_dir.join(&name);

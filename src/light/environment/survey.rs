@@ -270,20 +270,24 @@ impl SurveyInStrips {
             false => 2,
         };
         let steradian = |halves: u64| 0.5 * whole * halves as f64;
-        let (mut empty, mut clipped, mut at_ceiling) = (0, 0, 0);
+        let (mut empty, mut clipped, mut at_top, mut top_halves) = (0, 0, 0_u64, 0);
+        let (mut brightest, mut top) = (0.0_f64, 0.0_f32);
+        let larger = |a: f32, b: f32| if a > b { a } else { b };
         for (column, rgb) in pixels.iter().enumerate() {
             let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
             let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else {
                 empty += halves(column);
                 continue;
             };
-            sums.brightest = sums.brightest.max(y);
-            let largest = rgb[0].max(rgb[1]).max(rgb[2]).max(0.0);
-            if largest > sums.ceiling {
-                (sums.ceiling, sums.at_ceiling, at_ceiling) = (largest, 1, halves(column));
-            } else if largest.to_bits() == sums.ceiling.to_bits() {
-                sums.at_ceiling += 1;
-                at_ceiling += halves(column);
+            if y > brightest {
+                brightest = y;
+            }
+            let largest = larger(larger(rgb[0], rgb[1]), larger(rgb[2], 0.0));
+            if largest > top {
+                (top, at_top, top_halves) = (largest, 1, halves(column));
+            } else if largest.to_bits() == top.to_bits() {
+                at_top += 1;
+                top_halves += halves(column);
             }
             if rgb[0] >= ceiling[0] || rgb[1] >= ceiling[1] || rgb[2] >= ceiling[2] {
                 clipped += halves(column);
@@ -295,7 +299,8 @@ impl SurveyInStrips {
             let bin = ((y.log2() - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
             sums.histogram[bin as usize] += steradian(halves(column));
         }
-        [sums.empty, sums.clipped, sums.at_ceiling_steradian] = [empty, clipped, at_ceiling].map(steradian);
+        (sums.brightest, sums.ceiling, sums.at_ceiling) = (brightest, top, at_top);
+        [sums.empty, sums.clipped, sums.at_ceiling_steradian] = [empty, clipped, top_halves].map(steradian);
         sums
     }
 
