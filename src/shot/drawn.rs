@@ -221,7 +221,7 @@ impl Band {
 }
 
 /// No flip was made.
-const NOWHERE: Range<usize> = usize::MAX..0;
+const NOWHERE: Range<usize> = Range { start: usize::MAX, end: 0 };
 
 /// A polygon with the heights that it spans.
 struct Tall {
@@ -321,6 +321,29 @@ mod tests {
         assert!((500..10_000).contains(&outside), "{outside}");
         let middle = [100.0, 50.0];
         assert!(polygons.iter().filter(|corners| inside_polygon(corners, middle)).count() > 5);
+    }
+
+    /// Sides that stay in their column for a whole band, or change it a few times, and slivers that double back.
+    #[test]
+    fn steep_sides_hold_what_each_holds() {
+        let saw = |x: f64, lean: f64, corners: u32| -> Vec<[f64; 2]> {
+            (0..corners)
+                .map(|i| [x + lean * f64::from(i % 2) + 0.07 * f64::from(i / 2), 190.0 * f64::from(i % 2)])
+                .collect()
+        };
+        let own =
+            [saw(10.0, 0.0, 60), saw(40.5, 1.0, 31), saw(70.2, 7.0, 9), saw(120.0, -30.0, 13), saw(150.0, 0.3, 4)];
+        let polygons: Vec<&[[f64; 2]]> = own.iter().map(Vec::as_slice).collect();
+        let mask = Drawn::on_pixels(&polygons, [0, -7], [171, 203]);
+        let mut inside = 0;
+        for (column, row) in (0..171).flat_map(|column| (0..203).map(move |row| (column, row))) {
+            let point = [f64::from(column) + 0.5, f64::from(row) - 6.5];
+            let expected = polygons.iter().any(|corners| inside_polygon(corners, point));
+            assert_eq!(mask.holds(point), expected, "{point:?}");
+            inside += u32::from(expected);
+        }
+        assert!((300..10_000).contains(&inside), "{inside}");
+        assert!(!mask.holds([10.5, 196.5]) && !mask.holds([171.5, 5.0]));
     }
 
     #[test]

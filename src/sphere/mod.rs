@@ -79,7 +79,8 @@ impl Outline {
             if dx.abs() > far || dy.abs() > far {
                 return false;
             }
-            let (along, across) = ((dx * cos_r + dy * sin_r) / outline.semi_a, (dy * cos_r - dx * sin_r) / outline.semi_b);
+            let (along, across) =
+                ((dx * cos_r + dy * sin_r) / outline.semi_a, (dy * cos_r - dx * sin_r) / outline.semi_b);
             // The squares tell it but for what lies at the very edge.
             let part = (along * along + across * across) / (limit * limit);
             part <= 1.0 - ROUNDING || (part <= 1.0 + ROUNDING && along.hypot(across) < limit)
@@ -239,7 +240,8 @@ mod tests {
         for outline in [ellipse, Outline::circle(30.0, -20.0, 25.0)] {
             for limit in [0.5, 0.98, 1.0, 1.3] {
                 let within = outline.within(limit);
-                let places = (0..300).flat_map(|x| (0..300).map(move |y| [0.25 * f64::from(x), 0.25 * f64::from(y) - 50.0]));
+                let places =
+                    (0..300).flat_map(|x| (0..300).map(move |y| [0.25 * f64::from(x), 0.25 * f64::from(y) - 50.0]));
                 // Points of a circle whose radius is a whole number lie at the very limit.
                 for point in places.chain((0..32).map(|i| outline.point(f64::from(i) * 0.2))) {
                     assert_eq!(within(point), outline.normalised_radius(point) < limit, "{point:?} {limit}");

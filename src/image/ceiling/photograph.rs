@@ -105,7 +105,12 @@ fn sampled(frame: &Frame, part: impl Fn(i64, i64) -> bool + Sync) -> (Vec<[f32; 
     let firsts: Vec<usize> = counts.iter().scan(0, passed).collect();
     let taken = parallel::flat_map(rows.len(), |row| {
         let places = (firsts[row] < counts[row]).then(|| inside(row).skip(firsts[row]).step_by(step));
-        places.into_iter().flatten().map(|column| rows[row][column]).filter(|rgb| rgb[0].is_finite()).collect::<Vec<_>>()
+        places
+            .into_iter()
+            .flatten()
+            .map(|column| rows[row][column])
+            .filter(|rgb| rgb[0].is_finite())
+            .collect::<Vec<_>>()
     });
     (taken, step)
 }

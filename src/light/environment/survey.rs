@@ -115,6 +115,17 @@ pub struct SurveyInStrips {
 /// Columns kept at the edges: three on the left, two on the right.
 const EDGE_COLUMNS: usize = 5;
 
+/// Pixels of one row, counted.
+#[derive(Debug, Default)]
+struct Tally {
+    empty: u64,
+    clipped: u64,
+    brightest: f64,
+    /// Largest stored value of any channel, and how many pixels hold exactly that.
+    top: f32,
+    at_top: u64,
+}
+
 /// Sums over one row.
 #[derive(Debug, Default)]
 struct RowSums {
@@ -262,46 +273,49 @@ impl SurveyInStrips {
         let whole = self.convention.steradian(row, [self.width, self.height]);
         let every = (self.width / HISTOGRAM_COLUMNS).max(1);
         let counted_row = row.is_multiple_of(every);
-        let halves_edges = self.convention == Convention::OpenExr;
-        let ceiling = self.ceiling();
-        // Pixels as large as half of one are counted, not added up.
-        let halves = |column: usize| match halves_edges && (column == 0 || column + 1 == self.width) {
-            true => 1_u64,
-            false => 2,
-        };
-        let steradian = |halves: u64| 0.5 * whole * halves as f64;
-        let (mut empty, mut clipped, mut at_top, mut top_halves) = (0, 0, 0_u64, 0);
-        let (mut brightest, mut top) = (0.0_f64, 0.0_f32);
-        let larger = |a: f32, b: f32| if a > b { a } else { b };
-        for (column, rgb) in pixels.iter().enumerate() {
-            let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
-            let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else {
-                empty += halves(column);
-                continue;
-            };
-            if y > brightest {
-                brightest = y;
-            }
-            let largest = larger(larger(rgb[0], rgb[1]), larger(rgb[2], 0.0));
-            if largest > top {
-                (top, at_top, top_halves) = (largest, 1, halves(column));
-            } else if largest.to_bits() == top.to_bits() {
-                at_top += 1;
-                top_halves += halves(column);
-            }
-            if rgb[0] >= ceiling[0] || rgb[1] >= ceiling[1] || rgb[2] >= ceiling[2] {
-                clipped += halves(column);
-            }
+        // Of a picture that shows its edge twice either column is half a pixel.
+        let edges = usize::from(self.convention == Convention::OpenExr);
+        let (first, rest) = pixels.split_at(edges.min(pixels.len()));
+        let (middle, last) = rest.split_at(rest.len().saturating_sub(edges));
+        for (pixels, steradian) in [(first, 0.5 * whole), (middle, whole), (last, 0.5 * whole)] {
+            let tally = self.tally(pixels);
+            sums.brightest = sums.brightest.max(tally.brightest);
+            sums.empty += tally.empty as f64 * steradian;
+            sums.clipped += tally.clipped as f64 * steradian;
+            sums.meet(tally.top, tally.at_top, tally.at_top as f64 * steradian);
         }
         for (column, rgb) in pixels.iter().enumerate().step_by(every).filter(|_| counted_row) {
-            let is_known = rgb[0].is_finite() && rgb[1].is_finite() && rgb[2].is_finite();
-            let Some(y) = self.luminance_of(*rgb).filter(|_| is_known) else { continue };
+            let Some(y) = self.luminance_of(*rgb).filter(|y| y.is_finite()) else { continue };
+            let at_edge = edges > 0 && (column == 0 || column + 1 == self.width);
             let bin = ((y.log2() - BIN_RANGE_STOPS[0]) * BINS_PER_STOP).clamp(0.0, bins as f64 - 1.0);
-            sums.histogram[bin as usize] += steradian(halves(column));
+            sums.histogram[bin as usize] += if at_edge { 0.5 * whole } else { whole };
         }
-        (sums.brightest, sums.ceiling, sums.at_ceiling) = (brightest, top, at_top);
-        [sums.empty, sums.clipped, sums.at_ceiling_steradian] = [empty, clipped, top_halves].map(steradian);
         sums
+    }
+
+    /// Counts pixels that are all as large. Luminance is finite where all channels are: even a factor of zero leaves the
+    /// others NaN.
+    fn tally(&self, pixels: &[[f32; 3]]) -> Tally {
+        let larger = |a: f32, b: f32| if a > b { a } else { b };
+        let ceiling = self.ceiling();
+        let mut tally = Tally::default();
+        for rgb in pixels {
+            let Some(y) = self.luminance_of(*rgb).filter(|y| *y < f64::INFINITY) else {
+                tally.empty += 1;
+                continue;
+            };
+            if y > tally.brightest {
+                tally.brightest = y;
+            }
+            let largest = larger(larger(rgb[0], rgb[1]), larger(rgb[2], 0.0));
+            if largest > tally.top {
+                (tally.top, tally.at_top) = (largest, 0);
+            }
+            tally.at_top += u64::from(largest.to_bits() == tally.top.to_bits());
+            let is_clipped = rgb[0] >= ceiling[0] || rgb[1] >= ceiling[1] || rgb[2] >= ceiling[2];
+            tally.clipped += u64::from(is_clipped);
+        }
+        tally
     }
 
     /// The stored value per channel from which on light counts as cut off.
@@ -428,6 +442,33 @@ mod tests {
         // The glow's least is 0.3 − √(0.15² + 0.1²) but for the small last term, its darkest 1 % little above; the
         // sun's top falls between pixels.
         assert!((stops - (3000.0_f64 / 0.12).log2()).abs() < 0.4, "{stops}");
+    }
+
+    /// Against the solid angles of the pixels, added up one by one.
+    #[test]
+    fn what_is_empty_or_cut_off_is_weighed_by_its_solid_angle() {
+        let kinds = [[0.0; 3], [65504.0; 3], [f32::NAN, 1.0, 1.0], [0.2, f32::INFINITY, 0.2], [0.1, 0.3, -0.1]];
+        for attribute in [Some(EnvironmentMap::LatLong), None] {
+            let mut frame = picture(128, glow);
+            frame.meta.environment_map = attribute;
+            let (mut empty, mut clipped) = (0.0, 0.0);
+            for (i, rgb) in frame.rgb.iter_mut().enumerate() {
+                let (column, row) = (i % WIDTH, i / WIDTH);
+                let kind = (i * i + 5 * row) % 17;
+                if let Some(other) = kinds.get(kind) {
+                    *rgb = *other;
+                }
+                let is_half = attribute.is_some() && (column == 0 || column + 1 == WIDTH);
+                let convention = if attribute.is_some() { Convention::OpenExr } else { Convention::PixelPatches };
+                let steradian = convention.steradian(row, [WIDTH, 128]) * if is_half { 0.5 } else { 1.0 };
+                empty += if matches!(kind, 0 | 2 | 3) { steradian } else { 0.0 };
+                clipped += if kind == 1 { steradian } else { 0.0 };
+            }
+            let found = survey(&frame);
+            approx::assert_relative_eq!(found.empty_fraction * 4.0 * PI, empty, max_relative = 1e-9);
+            approx::assert_relative_eq!(found.clipping.steradian, clipped, max_relative = 1e-9);
+            assert!(empty > 0.1 && clipped > 0.1, "{empty} {clipped}");
+        }
     }
 
     #[test]

@@ -243,9 +243,8 @@ fn add_light(source: &BracketFrame, ceiling: &[f64; 3], grids: &mut [Cells]) {
     let data = &source.frame.data;
     let gain = (-source.stops).ratio();
     let light = |rgb: &[f32; 3], c: usize| (f64::from(rgb[c]) * gain).min(ceiling[c]);
-    let shown = |rgb: &[f32; 3]| match rgb[0].is_finite() {
-        true => (light(rgb, 0) + light(rgb, 1) + light(rgb, 2)) / 3.0,
-        false => f64::NAN,
+    let shown = |rgb: &[f32; 3]| {
+        if rgb[0].is_finite() { (light(rgb, 0) + light(rgb, 1) + light(rgb, 2)) / 3.0 } else { f64::NAN }
     };
     let spans: Vec<[Range<i64>; 2]> = grids.iter().map(Cells::spans).collect();
     let hull = |axis: usize| {
@@ -261,7 +260,9 @@ fn add_light(source: &BracketFrame, ceiling: &[f64; 3], grids: &mut [Cells]) {
         let row = usize::try_from(y - data.y).ok().filter(|row| *row < data.height);
         let pixels = row.and_then(|row| source.frame.rgb.get(row * data.width + first..row * data.width + end));
         row_light.extend(pixels.unwrap_or_default().iter().map(shown));
-        grids.iter_mut().for_each(|grid| grid.add_row(y, data.x + first as i64, &row_light));
+        for grid in &mut *grids {
+            grid.add_row(y, data.x + first as i64, &row_light);
+        }
     }
 }
 
@@ -514,7 +515,9 @@ mod tests {
             let mut grids: Vec<Cells> = levels.iter().map(|cell| Cells::around(&outline, *cell)).collect();
             add_light(&source, &ceiling, &mut grids);
             let mut known = 0;
-            for (i, mean, cells) in grids.iter().flat_map(|g| g.means().into_iter().enumerate().map(move |(i, m)| (i, m, g))) {
+            for (i, mean, cells) in
+                grids.iter().flat_map(|g| g.means().into_iter().enumerate().map(move |(i, m)| (i, m, g)))
+            {
                 let [x, y] = [i % cells.count, i / cells.count].map(|v| (v * cells.side) as i64);
                 let pixels = (0..cells.side * cells.side).map(|p| {
                     let at = [x + (p % cells.side) as i64, y + (p / cells.side) as i64];
