@@ -204,13 +204,19 @@ impl RimGap {
 impl SphereFit {
     /// The same, doubted as far as it lies from where something else says that the sphere stands.
     #[must_use]
-    pub(crate) fn doubted_against(mut self, view: &View, expected: &SphereCone) -> Self {
+    pub(crate) fn doubted_against(self, view: &View, expected: &SphereCone) -> Self {
+        self.doubted_in_part(view, expected, 1.0)
+    }
+
+    /// The same, where it stands there with this probability: the variance of a mixture of both places.
+    #[must_use]
+    pub(crate) fn doubted_in_part(mut self, view: &View, expected: &SphereCone, probability: f64) -> Self {
         let off = tangents(&self.cone.axis).map(|t| t.dot(&expected.axis));
         let off = [off[0], off[1], expected.half_angle_rad - self.cone.half_angle_rad];
-        (0..3).for_each(|i| self.cone_cov[(i, i)] += off[i].powi(2));
+        (0..3).for_each(|i| self.cone_cov[(i, i)] += probability * off[i].powi(2));
         if let Some(there) = outline_of_cone(view, expected) {
             let (ours, theirs) = (self.outline.to_array(), there.to_array());
-            (0..4).for_each(|i| self.outline_cov[(i, i)] += (theirs[i] - ours[i]).powi(2));
+            (0..4).for_each(|i| self.outline_cov[(i, i)] += probability * (theirs[i] - ours[i]).powi(2));
         }
         self
     }

@@ -1,5 +1,6 @@
 //! Findings at places where a glance at the whole frame shows what may be a mirror sphere.
 
+use super::consensus::Consensus;
 use super::flat::{Circle, circle_of_cone, cone_of_circle};
 use super::glance::{Place, places};
 use super::near::rims_from;
@@ -37,11 +38,17 @@ impl Prepared<'_> {
             .iter()
             .flat_map(|place| rims_from(self, &self.starts_about(place)).into_iter().take(MOST_CONCENTRIC));
         rims.filter_map(|consensus| {
-            let circle = self.circle_of(&consensus.aim)?;
-            let bare = Supported { circle, evidence: 0.0 };
-            let borne_out = self.closer(self.maps(), &bare).filter(|s| same(&circle, &s.circle, SAME_EDGES));
-            self.described(consensus, borne_out.unwrap_or(bare))
+            let supported = self.borne_out(&consensus)?;
+            self.described(consensus, supported)
         })
         .collect()
+    }
+
+    /// How far edge elements bear out a rim that was fitted without them.
+    pub(super) fn borne_out(&self, consensus: &Consensus) -> Option<Supported> {
+        let circle = self.circle_of(&consensus.aim)?;
+        let bare = Supported { circle, evidence: 0.0 };
+        let found = self.closer(self.maps(), &bare).filter(|s| same(&circle, &s.circle, SAME_EDGES));
+        Some(found.unwrap_or(bare))
     }
 }

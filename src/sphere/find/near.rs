@@ -4,7 +4,9 @@
 use std::f64::consts::TAU;
 
 use super::consensus::Consensus;
-use super::search::Prepared;
+use super::search::{Finding, Prepared};
+use super::traits::traits;
+use super::weigh::{log_odds, shares};
 use super::{
     CONFIRMED_EVIDENCE, LEAST_SUPPORT_NEAR, apart, consensus_from, fit_noted, large_enough, sphere_of_alpha,
     stated_sphere,
@@ -28,7 +30,15 @@ const RADII: [f64; 5] = [0.86, 0.93, 1.0, 1.08, 1.16];
 /// Distances of the centres from which it is looked for, in radii, and how many stand at each.
 const CENTRES: [(f64, usize); 3] = [(0.0, 1), (0.08, 6), (0.16, 10)];
 
-/// A rim with at least this part of the best one's evidence may as well be meant.
+/// Rims with at least this part of the best one's evidence are weighed, and so many at most.
+const WORTH_WEIGHING: f64 = 0.3;
+const MOST_WEIGHED: usize = 10;
+
+/// How far off a circle drawn by hand is, centre and radius each, as a part of the radius (1 sd): a tenth, so that 15 % is nothing
+/// unusual (common practice, no source).
+const HAND_SD: f64 = 0.1;
+
+/// Rims are about as plain where the evidence of one is at least this part of the other's.
 const NEARLY_AS_GOOD: f64 = 0.9;
 
 /// What is looked at reaches this many radii from the circle's centre, and a bit.
@@ -107,8 +117,8 @@ fn numbers(outline: &Outline) -> String {
 }
 
 /// The sphere whose edge the picture shows about a circle drawn by hand (centre x, centre y, radius, px). The circle may
-/// be off by 15 % of its radius. Where two edges are about equally plain, the one nearer to the circle is taken, and its
-/// deviation covers the other. Where the frame's alpha outlines a round object there, that counts.
+/// be off by 15 % of its radius. Of several edges the one is taken that most looks like a mirror's rim; its deviation covers the others
+/// as far as they are likely. Where the frame's alpha outlines a round object there, that counts.
 ///
 /// # Errors
 /// [`ErrorKind::Parameter`] where the circle has no size or lies outside the frame, [`ErrorKind::NoSphere`] where the
@@ -120,9 +130,10 @@ pub fn find_near(frame: &Frame, view: &View, circle: [f64; 3]) -> Result<SphereF
         return Ok(fit);
     }
     let part = around(frame, &drawn);
-    let mut rims = rims(&part, view, &starts(&drawn));
+    let prepared = Prepared::new(&part, view);
+    let mut rims = rims_in(&prepared, &starts(&drawn));
     rims.retain(|rim| is_meant(&rim.fit.outline, &drawn));
-    nearest_of_the_best(rims, view, &drawn).ok_or_else(|| not_seen(frame, circle))
+    likeliest(&prepared, rims, &drawn).ok_or_else(|| not_seen(frame, circle))
 }
 
 fn drawn_circle(frame: &Frame, [x, y, radius]: [f64; 3]) -> Result<Outline> {
@@ -212,6 +223,34 @@ fn rims_in(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Rim> {
     apart
 }
 
+/// The rim that is likeliest by all that is known of rims, inside and around, and by how far a hand is off; doubted by how far off and
+/// how likely the others are, and in full by those that are as plain. Edges alone would often take the reflections that run along the
+/// rim for it.
+fn likeliest(prepared: &Prepared<'_>, mut rims: Vec<Rim>, drawn: &Outline) -> Option<SphereFit> {
+    let least = WORTH_WEIGHING * rims.first()?.consensus.evidence;
+    rims.retain(|rim| rim.consensus.evidence >= least);
+    rims.truncate(MOST_WEIGHED);
+    let described = |rim: &Rim| prepared.described(rim.consensus.clone(), prepared.borne_out(&rim.consensus)?);
+    let Some(findings) = rims.iter().map(described).collect::<Option<Vec<Finding>>>() else {
+        return nearest_of_the_best(rims, prepared.view, drawn);
+    };
+    let odds =
+        log_odds(&traits(&findings)).into_iter().zip(&rims).map(|(odds, rim)| odds + by_hand(&rim.fit.outline, drawn));
+    let shares = shares(&odds.collect::<Vec<f64>>());
+    let best = (0..shares.len()).max_by(|a, b| shares[*a].total_cmp(&shares[*b]))?;
+    let taken = &rims[best];
+    let as_plain = NEARLY_AS_GOOD * taken.consensus.evidence..=taken.consensus.evidence / NEARLY_AS_GOOD;
+    let part = |rim: &Rim, share: f64| if as_plain.contains(&rim.consensus.evidence) { 1.0 } else { share };
+    let doubted =
+        |fit: SphereFit, (rim, share): (&Rim, f64)| fit.doubted_in_part(prepared.view, &rim.fit.cone, part(rim, share));
+    Some(rims.iter().zip(shares).fold(taken.fit.clone(), doubted))
+}
+
+/// ln of how likely a hand draws this circle about that outline, up to a constant.
+fn by_hand(outline: &Outline, drawn: &Outline) -> f64 {
+    off(outline, drawn).map(|off| -0.5 * (off / (HAND_SD * drawn.mean_radius())).powi(2)).iter().sum()
+}
+
 /// Of the rims that as good as the same speaks for, the one nearest to the circle, doubted as far as the furthest of
 /// the others.
 fn nearest_of_the_best(mut rims: Vec<Rim>, view: &View, drawn: &Outline) -> Option<SphereFit> {
@@ -297,6 +336,7 @@ mod tests {
     use crate::image::Size;
     use crate::optics::camera::FovSource;
     use crate::register::test_scene::Random;
+    use crate::sphere::cone_of_outline;
 
     const SIZE: Size = Size { width: 320, height: 240 };
     /// Edges of these frames lie where they are drawn to this, px.
@@ -354,14 +394,24 @@ mod tests {
     }
 
     #[test]
-    fn of_two_equally_plain_edges_the_nearer_is_taken_and_doubted_as_far_as_the_other() {
-        let frame = discs(&[([150.0, 120.0, 66.0], 0.4), (DISC, 0.6)]);
-        for radius in [60.0, 66.0] {
+    fn of_two_equally_plain_edges_one_is_taken_and_doubted_as_far_as_the_other() {
+        let (frame, edges) = (discs(&[([150.0, 120.0, 66.0], 0.4), (DISC, 0.6)]), [60.0, 66.0]);
+        for radius in edges {
             let fit = find_near(&frame, &view(), [150.0, 120.0, radius]).unwrap();
-            assert!((fit.outline.mean_radius() - radius).abs() < PLACED_PX, "{radius}: {:?}", fit.outline);
+            let taken = fit.outline.mean_radius();
+            assert!(edges.iter().any(|edge| (taken - edge).abs() < PLACED_PX), "{radius}: {:?}", fit.outline);
             let sd = fit.outline_cov[(2, 2)].sqrt();
             assert!((5.0..8.0).contains(&sd), "{radius}: sd {sd}");
         }
+    }
+
+    /// Closed form: what is at a distance d with probability p adds p d² to the variance.
+    #[test]
+    fn another_place_is_doubted_by_its_distance_and_probability() {
+        let fit = find_near(&one_disc(), &view(), DISC).unwrap();
+        let other = cone_of_outline(&view(), &Outline::circle(150.0, 120.0, 66.0)).unwrap();
+        let variance = |p: f64| fit.clone().doubted_in_part(&view(), &other, p).outline_cov[(2, 2)];
+        approx::assert_relative_eq!(variance(0.25) - variance(0.0), 0.25 * 36.0, max_relative = 0.1);
     }
 
     #[test]

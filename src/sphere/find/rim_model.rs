@@ -23,7 +23,7 @@ type Design = SMatrix<f64, WINDOW, 4>;
 type Window = SVector<f64, WINDOW>;
 
 /// Channels of a ray, at most.
-pub(super) const MOST_CHANNELS: usize = 3;
+const MOST_CHANNELS: usize = 3;
 
 /// The windows of one ray, one for each channel: so few and so often that they get no memory of their own.
 #[derive(Debug, Clone, Copy)]

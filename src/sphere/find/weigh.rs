@@ -24,9 +24,16 @@ pub(super) fn log_odds(traits: &[[f64; COUNT]]) -> Vec<f64> {
 
 /// The probability of each of several choices of which at most one is right, from ln of their odds against none.
 pub(crate) fn probabilities(log_odds: &[f64]) -> Vec<f64> {
-    let highest = log_odds.iter().copied().fold(0.0, f64::max);
-    let total: f64 = log_odds.iter().chain([&0.0]).map(|l| (l - highest).exp()).sum();
-    log_odds.iter().map(|l| (l - highest).exp() / total).collect()
+    let mut shares = shares(&[log_odds, &[0.0]].concat());
+    shares.pop();
+    shares
+}
+
+/// The probability of each of several choices of which one is right, from ln of their odds up to a constant.
+pub(super) fn shares(odds: &[f64]) -> Vec<f64> {
+    let highest = odds.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let total: f64 = odds.iter().map(|o| (o - highest).exp()).sum();
+    odds.iter().map(|o| (o - highest).exp() / total).collect()
 }
 
 #[cfg(test)]
@@ -43,5 +50,7 @@ mod tests {
         assert!(both[0] > both[1] && both.iter().sum::<f64>() < 1.0);
         assert!(probabilities(&odds[1..])[0] > both[1], "without a better one it is more likely");
         assert!(probabilities(&[]).is_empty());
+        assert_eq!(shares(&[2.0, 2.0]), [0.5, 0.5]);
+        approx::assert_relative_eq!(shares(&[0.0, 3.0_f64.ln()])[1], 0.75, epsilon = 1e-12);
     }
 }
