@@ -7,7 +7,6 @@ resolution and answers for every fourth sample each way: how likely a sphere of 
 where centre and rim lie. Learned on the practice shots alone; `--tested` tells how many spheres of other shots are among the places.
 """
 
-import argparse
 import json
 from pathlib import Path
 
@@ -18,6 +17,7 @@ import numpy as np
 import OpenEXR
 
 import files
+import learning
 
 CHANNELS = (8, 16, 24, 24, 32, 32)
 STRIDES = (2, 1, 2, 1, 1, 1)
@@ -29,13 +29,10 @@ LUMINANCE = np.array([0.2126, 0.7152, 0.0722], np.float32)
 
 
 def arguments():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = learning.parser(__doc__, steps=1500)
     parser.add_argument("folder", type=Path)
-    parser.add_argument("--out", type=Path)
     parser.add_argument("--tested", type=Path)
     parser.add_argument("--half", default="work")
-    parser.add_argument("--steps", type=int, default=1500)
-    parser.add_argument("--seed", type=int, default=1)
     return parser.parse_args()
 
 
@@ -127,15 +124,6 @@ def loss(weights, x, truth, counted, place, placed):
     return sort + 0.5 * off + 2e-5 * decay
 
 
-@jax.jit
-def step(weights, first, second, count, batch, rate):
-    value, slope = jax.value_and_grad(loss)(weights, *batch)
-    first = [0.9 * m + 0.1 * g for m, g in zip(first, slope)]
-    second = [0.999 * v + 0.001 * g * g for v, g in zip(second, slope)]
-    scale = jnp.sqrt(1 - 0.999 ** count) / (1 - 0.9 ** count)
-    return [w - rate * scale * m / (jnp.sqrt(v) + 1e-8) for w, m, v in zip(weights, first, second)], first, second, value
-
-
 def example(picture, spheres, rng):
     """A crop of one frame at some size: brightness and what is asked of every cell."""
     scale = float(rng.choice([1, 0.5, 0.25])) * rng.uniform(0.7, 1)
@@ -189,19 +177,6 @@ def batch(pictures, rng, size=32):
     return np.stack(crops)[:, None].astype(np.float32), truth, counted, place, placed
 
 
-def learn(pictures, steps, seed):
-    rng, weights = np.random.default_rng(seed), begin(seed)
-    first, second = ([jnp.zeros_like(w) for w in weights] for _ in range(2))
-    mean = weights
-    for count in range(1, steps + 1):
-        rate = 3e-3 * 0.5 * (1 + np.cos(np.pi * count / steps))
-        weights, first, second, value = step(weights, first, second, count, batch(pictures, rng), rate)
-        mean = [0.995 * m + 0.005 * w for m, w in zip(mean, weights)]
-        if count % 250 == 0:
-            print(count, f"{float(value):.3f}", flush=True)
-    return mean
-
-
 def places(weights, half, knee, most=12):
     """Likeliest places of one frame: (ln odds, x, y, r) px."""
     found, level, scale = [], half, 2
@@ -253,11 +228,10 @@ def main():
     frames = shots(options.folder, "practice")
     pictures = [(plane(path, encoding)[0], spheres) for path, encoding, spheres in frames]
     print(len(pictures), "frames", flush=True)
-    weights = learn(pictures, options.steps, options.seed)
-    weights = [jnp.asarray(np.asarray(w, np.float16), jnp.float32) for w in weights]
+    rng = np.random.default_rng(options.seed)
+    weights = learning.rounded(learning.learned(loss, begin(options.seed), lambda: batch(pictures, rng), options.steps, 3e-3))
     if options.out:
-        options.out.write_bytes(b"".join(np.asarray(w, "<f2").tobytes() for w in weights))
-        print(options.out.stat().st_size, "bytes")
+        learning.keep(weights, options.out)
     if options.tested:
         test(weights, shots(options.tested, options.half))
 

@@ -8,7 +8,6 @@ Learned on the practice shots alone. Shows on the held-out outlines, which have 
 from other round things (area under the ROC curve).
 """
 
-import argparse
 import csv
 from pathlib import Path
 
@@ -16,18 +15,17 @@ import jax
 import jax.numpy as jnp
 import numpy as np
 
+import learning
+
 PLANES, RINGS, SPOKES = 4, 32, 64
 CHANNELS, HIDDEN = (16, 32, 48), 32
 NEAR, CLEARLY_OFF = 0.055, 0.12
 
 
 def arguments():
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = learning.parser(__doc__, steps=4000)
     parser.add_argument("tables", type=Path, nargs="+")
     parser.add_argument("--held-out", type=Path, nargs="*", default=[])
-    parser.add_argument("--out", type=Path)
-    parser.add_argument("--steps", type=int, default=4000)
-    parser.add_argument("--seed", type=int, default=1)
     return parser.parse_args()
 
 
@@ -76,21 +74,11 @@ def look(weights, x, drop=None):
     return (x @ weights[8].T + weights[9])[:, 0]
 
 
-def loss(weights, x, truth, importance, drop):
+def loss(weights, x, truth, drop):
     value = look(weights, x, drop)
     cross = jnp.maximum(value, 0) - value * truth + jnp.log1p(jnp.exp(-jnp.abs(value)))
     decay = sum((w ** 2).sum() for w in weights[::2])
-    return (cross * importance).sum() / importance.sum() + 2e-4 * decay
-
-
-@jax.jit
-def step(weights, first, second, count, x, truth, importance, drop, rate):
-    value, slope = jax.value_and_grad(loss)(weights, x, truth, importance, drop)
-    first = [0.9 * m + 0.1 * g for m, g in zip(first, slope)]
-    second = [0.999 * v + 0.001 * g * g for v, g in zip(second, slope)]
-    scale = jnp.sqrt(1 - 0.999 ** count) / (1 - 0.9 ** count)
-    weights = [w - rate * scale * m / (jnp.sqrt(v) + 1e-8) for w, m, v in zip(weights, first, second)]
-    return weights, first, second, value
+    return cross.mean() + 2e-4 * decay
 
 
 def varied(x, rng):
@@ -124,19 +112,14 @@ def learn(pictures, off, shots, steps, seed, size=96):
     mirrors, others = np.flatnonzero(off < NEAR), np.flatnonzero(off > CLEARLY_OFF)
     counts = {s: n for s, n in zip(*np.unique(shots, return_counts=True))}
     shares = [np.array([1 / counts[shots[i]] for i in group]) for group in (mirrors, others)]
-    weights = begin(seed)
-    first, second = ([jnp.zeros_like(w) for w in weights] for _ in range(2))
-    mean = weights
-    for count in range(1, steps + 1):
+
+    def batch():
         chosen = np.concatenate([rng.choice(g, size // 2, p=s / s.sum()) for g, s in zip((mirrors, others), shares)])
         truth = (off[chosen] < NEAR).astype(np.float32)
         drop = (rng.uniform(size=(size, CHANNELS[-1] * (RINGS // 8) * 2)) < 0.7).astype(np.float32) / 0.7
-        rate = 2e-3 * 0.5 * (1 + np.cos(np.pi * count / steps))
-        weights, first, second, value = step(weights, first, second, count, varied(pictures[chosen], rng), truth, np.ones(size, np.float32), drop, rate)
-        mean = [0.995 * m + 0.005 * w for m, w in zip(mean, weights)]
-        if count % 500 == 0:
-            print(count, f"{float(value):.3f}", flush=True)
-    return mean
+        return varied(pictures[chosen], rng), truth, drop
+
+    return learning.learned(loss, begin(seed), batch, steps, 2e-3)
 
 
 def looks(weights, pictures):
@@ -157,8 +140,7 @@ def main():
     tested = set(names[::8])
     inside = np.array([s in tested for s in shots])
     print(len(off), "outlines,", (off < NEAR).sum(), "of mirrors,", len(names), "shots")
-    weights = learn(pictures[~inside], off[~inside], shots[~inside], options.steps, options.seed)
-    weights = [jnp.asarray(np.asarray(w, np.float16), jnp.float32) for w in weights]
+    weights = learning.rounded(learn(pictures[~inside], off[~inside], shots[~inside], options.steps, options.seed))
     report("an eighth of the practice shots, not learned on", looks(weights, pictures[inside]), off[inside])
     for table in options.held_out:
         held, away, _ = read([table])
@@ -166,8 +148,7 @@ def main():
         report(table.name, values, away)
         np.savetxt(table.with_suffix(".looks"), values, "%.4f")
     if options.out:
-        options.out.write_bytes(b"".join(np.asarray(w, "<f2").tobytes() for w in weights))
-        print(options.out.stat().st_size, "bytes")
+        learning.keep(weights, options.out)
 
 
 def report(name, values, off):

@@ -13,7 +13,7 @@ import sys
 import numpy as np
 from scipy.optimize import minimize
 
-RIDGE = 0.05
+RIDGE = 0.3
 RIVAL = 0.25
 SURE_ALONE = 3.0
 PLACED = 0.06

@@ -227,7 +227,7 @@ fn clean_spheres_of_others_have_no_seam() {
     for file in files {
         let frame = exr_file(&file);
         let view = View::from_horizontal_fov(frame.size, frame.pixel_aspect, 40.0, FovSource::Assumed);
-        // The under-exposed one is not certain enough for the search alone.
+        // One that is lit from behind is not certain enough for the search alone.
         let Ok(SphereSearch { best: fit, .. }) = find_sphere(&frame, &view) else { continue };
         looked_at += 1;
         let found = find_seam(&frame, &MirrorGeometry::new(&view, &fit.cone), &fit);

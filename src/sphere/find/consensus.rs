@@ -55,6 +55,21 @@ pub(super) struct Consensus {
     pub blur: f64,
     /// Frame px per sample of the plane it was fitted on.
     pub samples_px: f64,
+    /// Its edges were weighed by where a rim is likely, so that those beside them tell nothing more.
+    pub is_weighed: bool,
+}
+
+impl Consensus {
+    /// The same, doubted as far as it lies from another outline. `None` where that is none of a sphere.
+    pub(super) fn doubted_against(mut self, other: &Aim) -> Option<Self> {
+        let outline = outline_of_cone(&other.view, &other.cone)?;
+        let there = cone_of_outline(&self.aim.view, &outline)?;
+        let here = &self.aim.cone;
+        let [right, up] = tangents(&here.axis).map(|t| t.dot(&there.axis));
+        let off = [right, up, there.half_angle_rad - here.half_angle_rad];
+        off.iter().enumerate().for_each(|(i, off)| self.covariance[(i, i)] += off.powi(2));
+        Some(self)
+    }
 }
 
 /// One ray's row: its possible edges and how its offset depends on the four parameters.
@@ -350,6 +365,7 @@ fn finish(
         gap: mostly_unseen(rows, &seen),
         blur: 0.0,
         samples_px: 1.0,
+        is_weighed: false,
     })
 }
 

@@ -38,7 +38,7 @@ pub(super) enum Decision {
 /// Smaller circles are not looked for: 24 px is asked, the rest is slack.
 const LEAST_RADIUS_PX: f64 = 21.0;
 /// Least probability of a place to be taken.
-pub(crate) const LEAST_PROBABILITY: f64 = 0.7;
+pub(crate) const LEAST_PROBABILITY: f64 = 0.67;
 /// Places with at least this fraction of the best one's probability are rivals.
 const RIVAL_FACTOR: f64 = 0.25;
 /// So are places that would be taken without doubt if they stood alone: with the odds of this, natural log, against none. In
@@ -146,12 +146,10 @@ pub(super) fn eligible(findings: Vec<Finding>) -> Vec<Finding> {
     lone(&findings).into_iter().collect()
 }
 
-/// Weighs the findings of one frame.
-pub(super) fn decide(findings: Vec<Finding>) -> Decision {
-    if findings.is_empty() {
-        return Decision::NothingRound;
-    }
-    let mut places = places(eligible(findings));
+/// Weighs the findings of one frame that are eligible; `None` where there was nothing round at all.
+pub(super) fn decide(eligible: Option<Vec<Finding>>) -> Decision {
+    let Some(eligible) = eligible else { return Decision::NothingRound };
+    let mut places = places(eligible);
     if places.is_empty() {
         return Decision::NoMirror;
     }

@@ -1,4 +1,4 @@
-//! Layers of the two small learned nets: convolutions over grids of values, and weighted sums.
+//! Layers of the small learned nets: convolutions over grids of values, and weighted sums.
 //!
 //! Weights are little-endian 16-bit floats in the order in which they are used: of each layer first the weights (outputs by inputs by
 //! taps), then the biases.
@@ -73,19 +73,41 @@ impl Grid {
         let bias = weights.take(layer.channels);
         let padded = Padded::of(self, layer);
         let (rows, columns) = (self.rows.div_ceil(layer.stride), self.columns.div_ceil(layer.stride));
-        let channel = |channel: usize| {
-            let kernel = &kernel[channel * self.channels * taps..(channel + 1) * self.channels * taps];
-            let mut out = vec![bias[channel]; rows * columns];
-            for (row, out) in out.chunks_exact_mut(columns).enumerate() {
-                for (tap, weight) in kernel.iter().enumerate() {
-                    let (input, down, across) = (tap / taps, tap % taps / layer.taps, tap % layer.taps);
-                    let source = padded.row(input, row * layer.stride + down * layer.dilation, across * layer.dilation);
-                    out.iter_mut().zip(source).for_each(|(o, v)| *o += weight * v);
+        let block = |first: &usize| {
+            let count = BLOCK.min(layer.channels - first);
+            let weight =
+                |tap: usize, k: usize| if k < count { kernel[(first + k) * self.channels * taps + tap] } else { 0.0 };
+            let passes: Vec<(usize, [f32; BLOCK])> =
+                (0..self.channels * taps).map(|tap| (tap, std::array::from_fn(|k| weight(tap, k)))).collect();
+            let begin: [f32; BLOCK] = std::array::from_fn(|k| if k < count { bias[first + k] } else { 0.0 });
+            let mut out = vec![0.0; count * rows * columns];
+            for row in 0..rows {
+                let sources: Vec<(&[f32], [f32; BLOCK])> = passes
+                    .iter()
+                    .map(|(tap, weights)| {
+                        let (input, down, across) = (tap / taps, tap % taps / layer.taps, tap % layer.taps);
+                        (
+                            padded.row(input, row * layer.stride + down * layer.dilation, across * layer.dilation),
+                            *weights,
+                        )
+                    })
+                    .collect();
+                for column in (0..columns).step_by(TILE) {
+                    let wide = TILE.min(columns - column);
+                    let sums = if wide == TILE {
+                        tile(&sources, column, begin)
+                    } else {
+                        narrow(&sources, column, wide, begin)
+                    };
+                    for (k, sums) in sums.iter().enumerate().take(count) {
+                        out[(k * rows + row) * columns + column..][..wide].copy_from_slice(&sums[..wide]);
+                    }
                 }
             }
             out
         };
-        let values = parallel::map_each(&(0..layer.channels).collect::<Vec<_>>(), |c| channel(*c)).concat();
+        let firsts: Vec<usize> = (0..layer.channels).step_by(BLOCK).collect();
+        let values = parallel::map_each(&firsts, block).concat();
         Self { channels: layer.channels, rows, columns, values }
     }
 
@@ -108,12 +130,69 @@ impl Grid {
         Self { channels: self.channels, rows, columns, values }
     }
 
+    /// Every value two by two times.
+    pub(super) fn doubled(&self) -> Self {
+        let (rows, columns) = (2 * self.rows, 2 * self.columns);
+        let value = |i: usize| {
+            let (channel, row, column) = (i / (rows * columns), i / columns % rows, i % columns);
+            self.values[(channel * self.rows + row / 2) * self.columns + column / 2]
+        };
+        Self {
+            channels: self.channels,
+            rows,
+            columns,
+            values: (0..self.channels * rows * columns).map(value).collect(),
+        }
+    }
+
+    /// The sum of two grids of one shape.
+    pub(super) fn plus(&self, other: &Self) -> Self {
+        let values = self.values.iter().zip(&other.values).map(|(a, b)| a + b).collect();
+        Self { values, ..*self }
+    }
+
+    /// Its channels, then those of another of the same rows and columns.
+    pub(super) fn and(mut self, other: &Self) -> Self {
+        self.channels += other.channels;
+        self.values.extend_from_slice(&other.values);
+        self
+    }
+
     /// Means over the columns, then largest values.
     pub(super) fn over_columns(&self) -> Vec<f32> {
         let rows = || self.values.chunks_exact(self.columns);
         let means = rows().map(|row| row.iter().sum::<f32>() / self.columns as f32);
         means.chain(rows().map(|row| row.iter().copied().fold(f32::NEG_INFINITY, f32::max))).collect()
     }
+}
+
+/// Channels and columns that are summed at a time: as many sums as there are registers.
+const BLOCK: usize = 4;
+const TILE: usize = 8;
+
+/// Sums over all taps of a tile of columns.
+fn tile(sources: &[(&[f32], [f32; BLOCK])], column: usize, begin: [f32; BLOCK]) -> [[f32; TILE]; BLOCK] {
+    let mut sums = begin.map(|bias| [bias; TILE]);
+    for (source, weights) in sources {
+        let values = &source[column..column + TILE];
+        for k in 0..BLOCK {
+            for i in 0..TILE {
+                sums[k][i] += weights[k] * values[i];
+            }
+        }
+    }
+    sums
+}
+
+/// The same where fewer columns are left.
+fn narrow(sources: &[(&[f32], [f32; BLOCK])], column: usize, wide: usize, begin: [f32; BLOCK]) -> [[f32; TILE]; BLOCK] {
+    let mut sums = begin.map(|bias| [bias; TILE]);
+    for (source, weights) in sources {
+        for (sums, weight) in sums.iter_mut().zip(weights) {
+            sums.iter_mut().zip(&source[column..column + wide]).for_each(|(sum, value)| *sum += weight * value);
+        }
+    }
+    sums
 }
 
 /// A grid with room around it for the taps. Columns that lie a stride apart stand side by side, so that every pass over them is
@@ -204,6 +283,32 @@ mod tests {
         let turned = turned.convolved(convolution(1, 1, Sides::Wrap), &mut ones());
         assert!((wrapped.values[1] - turned.values[0]).abs() < 1e-3);
         assert!((wrapped.values[0] - turned.values[11]).abs() < 1e-3);
+    }
+
+    #[test]
+    fn channels_and_columns_beyond_a_block_are_summed_alike() {
+        // Six channels of eleven columns: more than one block of channels, and a tile with columns left over.
+        let weights: &'static [u8] =
+            Box::leak((0..6 * 10).flat_map(|i| f16::from_f32(i as f32 / 8.0).to_le_bytes()).collect());
+        let grid = Grid { channels: 1, rows: 1, columns: 11, values: (0..11).map(|v| v as f32).collect() };
+        let layer = Convolution { channels: 6, ..convolution(1, 1, Sides::Empty) };
+        let out = grid.convolved(layer, &mut Weights::of(weights));
+        for (channel, column) in [(0, 0), (3, 7), (4, 8), (5, 10)] {
+            // Only the middle row of taps lies in the grid.
+            let tap = |k: usize| (9 * channel + 3 + k) as f32 / 8.0;
+            let value = |k: usize| (column + k).checked_sub(1).filter(|c| *c < 11).map_or(0.0, |c| c as f32);
+            let expected = (54 + channel) as f32 / 8.0 + (0..3).map(|k| tap(k) * value(k)).sum::<f32>();
+            assert!((out.channel(channel)[column] - expected).abs() < 1e-3, "{channel} {column}");
+        }
+    }
+
+    #[test]
+    fn a_doubled_grid_halves_to_itself_and_channels_add_up() {
+        let grid = grid();
+        assert_eq!(grid.doubled().halved().values, grid.values);
+        assert_eq!(grid.plus(&grid).values[22..], [46.0, 48.0]);
+        let both = grid.clone().and(&grid);
+        assert_eq!((both.channels, both.channel(1)), (2, grid.channel(0)));
     }
 
     #[test]

@@ -4,7 +4,8 @@
 //! searched: edge elements on planes of halving resolution vote for circles in a map of the view in which every
 //! sphere is an exact circle; circles that the edges around them bear out are fitted to the pixel on lines across the
 //! rim; what they show inside tells the mirror from other round things. Where the rim is soft, the circle that most
-//! lines across it agree on is taken instead.
+//! lines across it agree on is taken instead. Where all this does not tell, edges about the place where a sphere is expected or seen
+//! at a glance are weighed by the learned chance of a rim (`rim_chance`).
 
 mod alpha;
 mod consensus;
@@ -19,15 +20,18 @@ mod glanced;
 mod interior;
 mod layers;
 mod look;
+mod looked_at;
 mod near;
 mod plane;
 mod rays;
 mod refine;
+mod rim_chance;
 mod rim_model;
 mod ring;
 mod search;
 mod surround;
 mod traits;
+mod unrolled;
 mod votes;
 mod weigh;
 
@@ -109,15 +113,19 @@ fn searched(prepared: &Prepared<'_>) -> Result<SphereSearch> {
     }
 }
 
-/// What the votes of the edges give; where that is not enough, together with what is seen at a glance.
+/// What the votes of the edges give. Where that is not enough, together with the rims where a sphere is expected or seen at a glance;
+/// where a rim seems to lie beside the outline found, together with that.
 fn decided(prepared: &Prepared<'_>) -> Decision {
     let findings = prepared.findings();
-    match decide(findings.clone()) {
-        Decision::NothingRound | Decision::NoMirror if !prepared.is_expecting() => {
-            decide([findings, prepared.glanced()].concat())
-        }
-        decision => decision,
-    }
+    let more = match decide(prepared.seen(&findings)) {
+        Decision::NothingRound | Decision::NoMirror => match prepared.expected() {
+            Some(circle) => prepared.rims_about(circle),
+            None => prepared.glanced(),
+        },
+        Decision::Found { best, .. } if best.finding.is_beside_the_rim() => prepared.rims_about(&best.finding.circle),
+        decision @ Decision::Found { .. } => return decision,
+    };
+    decide(prepared.seen(&[findings, more].concat()))
 }
 
 /// Edges blurred by more than this (1 sd, px) are soft.
@@ -144,6 +152,9 @@ const CONFIRMED_WITHIN: f64 = 0.02;
 fn placed(prepared: &Prepared<'_>, ranked: &Ranked) -> Option<SphereFit> {
     let own = fit_of(prepared.frame, prepared.view, ranked)?;
     let c = &ranked.finding.consensus;
+    if c.is_weighed {
+        return Some(by_its_edges_alone(prepared, own));
+    }
     let sharp = c.blur <= SHARP_BLUR_PX;
     if sharp && c.support >= LEAST_SHARP_SUPPORT {
         return Some(own);
@@ -157,6 +168,19 @@ fn placed(prepared: &Prepared<'_>, ranked: &Ranked) -> Option<SphereFit> {
     let enough = if sharp { LEAST_SUPPORT_CONFIRMED } else { LEAST_SOFT_SUPPORT };
     let confirmed = c.support >= enough && off(&voted) < CONFIRMED_WITHIN;
     Some(if confirmed { own } else { SphereFit { score: ranked.score, ..voted.fit } })
+}
+
+/// Chances tell places apart to a ring of the frame unrolled, as a part of the radius.
+const ONE_RING: f64 = 0.019;
+
+/// An outline whose edges were weighed by chances, fitted to the edges alone where these confirm it as nearly as chances tell; the two
+/// differ by no more than either is doubted.
+fn by_its_edges_alone(prepared: &Prepared<'_>, weighed: SphereFit) -> SphereFit {
+    let near = |fit: &SphereFit| apart(&fit.outline, &weighed.outline) <= ONE_RING * weighed.outline.mean_radius();
+    match confirmed_at(prepared.frame, prepared.view, &weighed.cone).filter(near) {
+        Some(fit) => SphereFit { score: weighed.score, ..fit }.doubted_against(prepared.view, &weighed.cone),
+        None => weighed,
+    }
 }
 
 /// Every round outline in the frame that its edges bear out, best evidence first, whether or not it looks like a
@@ -178,7 +202,7 @@ pub fn round_outlines(frame: &Frame, view: &View) -> Vec<SphereFit> {
 /// Round outlines that may be a mirror sphere's, with ln of the odds of each against none of them. For where another picture
 /// shows the same sphere: the odds of both count together.
 pub(crate) fn likely_outlines(frame: &Frame, view: &View) -> Vec<(SphereFit, f64)> {
-    let (findings, traits) = weighed(frame, view);
+    let (findings, traits) = weighed(frame, view, looked_at::HOPELESS);
     let fit = |f: &search::Finding, odds: f64| {
         let consensus = refine::polish(frame, f.consensus.clone());
         Some((fit_noted(view, &consensus, FoundBy::Search, consensus.support)?, odds))
@@ -201,7 +225,7 @@ pub struct WeighedOutline {
 /// Every round outline that was looked at closely: what the weights of the traits are fitted on, and the look of a mirror is
 /// learned from.
 pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<WeighedOutline> {
-    let (findings, traits) = weighed(frame, view);
+    let (findings, traits) = weighed(frame, view, f64::NEG_INFINITY);
     let weighed = |(f, t): (&search::Finding, [f64; traits::COUNT])| {
         let outline = outline_of_cone(&f.consensus.aim.view, &f.consensus.aim.cone)?;
         Some(WeighedOutline { outline, traits: t.to_vec(), unrolled: look::unrolled(frame, view, &f.circle) })
@@ -209,16 +233,16 @@ pub fn weighed_outlines(frame: &Frame, view: &View) -> Vec<WeighedOutline> {
     findings.iter().zip(traits).filter_map(weighed).collect()
 }
 
-/// What is weighed against each other in a frame, with its traits.
-fn weighed(frame: &Frame, view: &View) -> (Vec<search::Finding>, Vec<[f64; traits::COUNT]>) {
-    let findings = if large_enough(frame).is_ok() { eligible(all_findings(frame, view)) } else { Vec::new() };
+/// What is weighed against each other in a frame, with its traits; what has lower odds is looked at less.
+fn weighed(frame: &Frame, view: &View, least_odds: f64) -> (Vec<search::Finding>, Vec<[f64; traits::COUNT]>) {
+    if large_enough(frame).is_err() {
+        return Default::default();
+    }
+    let prepared = Prepared::new(frame, view);
+    let findings = eligible([prepared.findings(), prepared.glanced()].concat());
+    prepared.look_at(&findings, least_odds);
     let traits = traits::traits(&findings);
     (findings, traits)
-}
-
-fn all_findings(frame: &Frame, view: &View) -> Vec<search::Finding> {
-    let prepared = Prepared::new(frame, view);
-    [prepared.findings(), prepared.glanced()].concat()
 }
 
 /// Round things are there, and none is known to mirror.

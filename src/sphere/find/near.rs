@@ -8,13 +8,13 @@ use super::search::{Finding, Prepared};
 use super::traits::traits;
 use super::weigh::{log_odds, shares};
 use super::{
-    CONFIRMED_EVIDENCE, LEAST_SUPPORT_NEAR, apart, consensus_from, fit_noted, large_enough, sphere_of_alpha,
-    stated_sphere,
+    CONFIRMED_EVIDENCE, LEAST_SUPPORT_NEAR, apart, circle_of_cone, consensus_from, fit_noted, large_enough,
+    sphere_of_alpha, stated_sphere,
 };
 use crate::base::parallel;
 use crate::image::{DataWindow, Frame};
 use crate::optics::camera::View;
-use crate::sphere::{FoundBy, Outline, SphereFit, Told};
+use crate::sphere::{FoundBy, Outline, SphereFit, Told, cone_of_outline};
 use crate::{Error, ErrorKind, Result};
 
 /// A rim found about a hand-drawn circle has its centre within this part of the radius, and its radius too: a little
@@ -132,6 +132,7 @@ pub fn find_near(frame: &Frame, view: &View, circle: [f64; 3]) -> Result<SphereF
     let part = around(frame, &drawn);
     let prepared = Prepared::new(&part, view);
     let mut rims = rims_in(&prepared, &starts(&drawn));
+    rims.extend(followed_rims(&prepared, &drawn));
     rims.retain(|rim| is_meant(&rim.fit.outline, &drawn));
     likeliest(&prepared, rims, &drawn).ok_or_else(|| not_seen(frame, circle))
 }
@@ -174,11 +175,6 @@ fn around(frame: &Frame, circle: &Outline) -> Frame {
     frame.cropped(&DataWindow { x, y, width: side, height: side })
 }
 
-/// The rims to which fits from these starts come, most evidence first.
-pub(super) fn rims_from(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Consensus> {
-    rims_in(prepared, starts).into_iter().map(|rim| rim.consensus).collect()
-}
-
 fn starts(drawn: &Outline) -> Vec<Outline> {
     let at = |distance: f64, turn: f64, radius: f64| {
         let (shift, size) = (distance * drawn.semi_a, radius * drawn.semi_a);
@@ -195,6 +191,18 @@ struct Rim {
     fit: SphereFit,
 }
 
+impl Rim {
+    /// `None` where the picture hardly shows it. Chances of a rim bear out one whose edges were weighed.
+    fn seen(view: &View, consensus: Consensus) -> Option<Self> {
+        let is_borne_out = consensus.is_weighed || consensus.evidence >= CONFIRMED_EVIDENCE;
+        if !is_borne_out || consensus.support < LEAST_SUPPORT_NEAR {
+            return None;
+        }
+        let fit = fit_noted(view, &consensus, FoundBy::Near, consensus.support)?;
+        Some(Self { consensus, fit })
+    }
+}
+
 /// Two outlines of one rim: they differ by less than 2 % of the radius.
 fn alike(a: &SphereFit, b: &SphereFit) -> bool {
     apart(&a.outline, &b.outline) < 0.02 * b.outline.mean_radius()
@@ -207,12 +215,8 @@ fn rims(part: &Frame, view: &View, starts: &[Outline]) -> Vec<Rim> {
 
 fn rims_in(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Rim> {
     let view = prepared.view;
-    let mut found: Vec<Rim> = parallel::filter_map(starts.len(), |i| {
-        let consensus = consensus_from(prepared, &starts[i])?;
-        let is_seen = consensus.support >= LEAST_SUPPORT_NEAR && consensus.evidence >= CONFIRMED_EVIDENCE;
-        let fit = is_seen.then(|| fit_noted(view, &consensus, FoundBy::Near, consensus.support)).flatten()?;
-        Some(Rim { consensus, fit })
-    });
+    let mut found: Vec<Rim> =
+        parallel::filter_map(starts.len(), |i| consensus_from(prepared, &starts[i]).and_then(|c| Rim::seen(view, c)));
     found.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
     let mut apart: Vec<Rim> = Vec::new();
     for rim in found {
@@ -223,17 +227,26 @@ fn rims_in(prepared: &Prepared<'_>, starts: &[Outline]) -> Vec<Rim> {
     apart
 }
 
+/// Rims to which a circle drawn by hand can be followed.
+fn followed_rims(prepared: &Prepared<'_>, drawn: &Outline) -> Vec<Rim> {
+    let view = prepared.view;
+    let Some(cone) = cone_of_outline(view, drawn) else { return Vec::new() };
+    prepared.followed_rims(&circle_of_cone(view, &cone)).into_iter().filter_map(|c| Rim::seen(view, c)).collect()
+}
+
 /// The rim that is likeliest by all that is known of rims, inside and around, and by how far a hand is off; doubted by how far off and
 /// how likely the others are, and in full by those that are as plain. Edges alone would often take the reflections that run along the
 /// rim for it.
 fn likeliest(prepared: &Prepared<'_>, mut rims: Vec<Rim>, drawn: &Outline) -> Option<SphereFit> {
-    let least = WORTH_WEIGHING * rims.first()?.consensus.evidence;
-    rims.retain(|rim| rim.consensus.evidence >= least);
+    let most = rims.iter().map(|rim| rim.consensus.evidence).max_by(f64::total_cmp)?;
+    rims.retain(|rim| rim.consensus.is_weighed || rim.consensus.evidence >= WORTH_WEIGHING * most);
+    rims.sort_by_key(|rim| !rim.consensus.is_weighed);
     rims.truncate(MOST_WEIGHED);
-    let described = |rim: &Rim| prepared.described(rim.consensus.clone(), prepared.borne_out(&rim.consensus)?);
+    let described = |rim: &Rim| prepared.found_by_itself(rim.consensus.clone());
     let Some(findings) = rims.iter().map(described).collect::<Option<Vec<Finding>>>() else {
         return nearest_of_the_best(rims, prepared.view, drawn);
     };
+    prepared.look_at(&findings, f64::NEG_INFINITY);
     let odds =
         log_odds(&traits(&findings)).into_iter().zip(&rims).map(|(odds, rim)| odds + by_hand(&rim.fit.outline, drawn));
     let shares = shares(&odds.collect::<Vec<f64>>());
@@ -254,6 +267,7 @@ fn by_hand(outline: &Outline, drawn: &Outline) -> f64 {
 /// Of the rims that as good as the same speaks for, the one nearest to the circle, doubted as far as the furthest of
 /// the others.
 fn nearest_of_the_best(mut rims: Vec<Rim>, view: &View, drawn: &Outline) -> Option<SphereFit> {
+    rims.sort_by(|a, b| b.consensus.evidence.total_cmp(&a.consensus.evidence));
     let least = NEARLY_AS_GOOD * rims.first()?.consensus.evidence;
     rims.retain(|rim| rim.consensus.evidence >= least);
     rims.sort_by(|a, b| apart(&a.fit.outline, drawn).total_cmp(&apart(&b.fit.outline, drawn)));

@@ -4,6 +4,7 @@ use super::consensus::{Aim, Consensus, FRAME_FLOOR_PX, FULL_SUPPORT, agree};
 use super::faint::{LAST_FRAME_REACH_PX, weigh_faint};
 use super::plane::Plane;
 use super::rays::{Layout, Probed, Sampler, best_model, profiles};
+use super::rim_chance::Chances;
 use super::rim_model::Rim;
 use crate::base::parallel;
 use crate::image::{Frame, four_around};
@@ -58,6 +59,40 @@ pub(super) fn fit_once(sampler: &impl Sampler, start: &Aim, reach: f64) -> Optio
     Some(Consensus { blur: blur * scale, samples_px: scale, ..fit })
 }
 
+/// The same, each edge weighed by the learned chance that the rim crosses the ray there.
+fn fit_weighed(sampler: &impl Sampler, start: &Aim, reach: f64, chances: &Chances) -> Option<Consensus> {
+    let scale = sampler.scale();
+    let (mut probed, blur) = probe(sampler, start, reach)?;
+    for Probed { ray, hypotheses, .. } in &mut probed {
+        for h in hypotheses.iter_mut() {
+            let [x, y] = ray.point;
+            let point = [x + h.offset_px * ray.outward[0], y + h.offset_px * ray.outward[1]];
+            h.gain *= chances.by_the_highest(&start.view, point);
+        }
+        hypotheses.retain(|h| h.gain > 1.0);
+    }
+    let fit = agree(start, &probed, reach * scale, FRAME_FLOOR_PX * scale)?;
+    Some(Consensus { blur: blur * scale, samples_px: scale, is_weighed: true, ..fit })
+}
+
+/// Reach of such a fit, as a part of the radius, and at least so many samples.
+const WEIGHED_REACH: f64 = 0.06;
+const WEIGHED_REACH_SAMPLES: f64 = 2.0;
+/// Its plane is the coarsest in which the radius spans so many samples.
+const WEIGHED_SAMPLES: f64 = 48.0;
+
+/// Fits about a circle whose rays have learned chances: on the frame and, where the sphere is large, on a plane with less noise.
+pub(super) fn weighed_fits(frame: &Frame, planes: &[Plane], start: &Aim, chances: &Chances) -> Vec<Consensus> {
+    let Some(outline) = outline_of_cone(&start.view, &start.cone) else { return Vec::new() };
+    let radius_px = outline.mean_radius();
+    let reach = |scale: f64| (WEIGHED_REACH * radius_px / scale).max(WEIGHED_REACH_SAMPLES);
+    let coarse = planes.iter().rev().find(|p| radius_px / p.scale >= WEIGHED_SAMPLES).and_then(|plane| {
+        let shown = Shown { source: plane, encoded: frame.eight_bit, rim: plane.rim() };
+        fit_weighed(&shown, start, reach(plane.scale), chances)
+    });
+    coarse.into_iter().chain(fit_weighed(frame, start, reach(1.0), chances)).collect()
+}
+
 fn probe(sampler: &impl Sampler, start: &Aim, reach: f64) -> Option<(Vec<Probed>, f64)> {
     let outline = outline_of_cone(&start.view, &start.cone)?;
     let layout = Layout::for_radius(outline.mean_radius() / sampler.scale(), reach);
@@ -93,9 +128,10 @@ pub(super) fn refine(frame: &Frame, planes: &[Plane], start: &Aim, least_samples
     }
 }
 
-/// Repeats a fit that ended on the frame itself close around its outline; one that ended on a coarser plane stays.
+/// Repeats a fit that ended on the frame itself close around its outline; one that ended on a coarser plane stays, and so does one whose
+/// edges were weighed.
 pub(super) fn polish(frame: &Frame, fit: Consensus) -> Consensus {
-    if fit.samples_px > 1.0 {
+    if fit.samples_px > 1.0 || fit.is_weighed {
         return fit;
     }
     let last = closer(frame, fit);

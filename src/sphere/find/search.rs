@@ -1,7 +1,7 @@
 //! The search itself: candidates of all sizes, the evidence for each, and who wins.
 
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use super::consensus::{Aim, Consensus};
 use super::contour::{Contour, contour};
@@ -11,6 +11,7 @@ use super::interior::{Interior, interior};
 use super::look::look;
 use super::plane::{Plane, patch, pyramid, tone_knee};
 use super::refine::{quick_fit, refine};
+use super::rim_chance::RimChance;
 use super::ring::{Reach, Supported, circles_near};
 use super::surround::{Surround, surround};
 use super::votes::{SMALLEST_VOTED, candidates};
@@ -55,6 +56,23 @@ pub(super) struct Finding {
     pub surround: Surround,
     /// How much both together look like a mirror, to a learned eye.
     pub look: f64,
+    /// How much looks like a rim on it, to another; looked at once, where it may matter.
+    pub rim: Arc<OnceLock<RimChance>>,
+}
+
+/// A rim elsewhere is so much likelier, mean ln of the chance on a ray.
+const BESIDE: f64 = 0.15;
+
+impl Finding {
+    /// The rim seems to lie elsewhere, about the same place.
+    pub(super) fn is_beside_the_rim(&self) -> bool {
+        !self.consensus.is_weighed && self.rim_chance().ln_missed > BESIDE
+    }
+
+    /// How much looks like a rim on it; as on the plainest where that was not looked at.
+    pub(super) fn rim_chance(&self) -> RimChance {
+        self.rim.get().copied().unwrap_or(RimChance::PLAINEST)
+    }
 }
 
 /// The frame, prepared for the search.
@@ -86,9 +104,9 @@ impl<'a> Prepared<'a> {
         Self { expected: Some(expected), ..self }
     }
 
-    /// Whether something tells where the sphere stands.
-    pub(super) fn is_expecting(&self) -> bool {
-        self.expected.is_some()
+    /// Where something tells that the sphere stands.
+    pub(super) fn expected(&self) -> Option<&Circle> {
+        self.expected.as_ref()
     }
 
     /// Radii that are looked for, px of the search plane.
@@ -196,7 +214,7 @@ impl<'a> Prepared<'a> {
         let interior = interior(plane, self.view, &circle, consensus.blur, self.knee)?;
         let surround = surround(self.frame, self.view, &circle)?;
         let look = look(self.frame, self.view, &circle);
-        Some(Finding { consensus, circle, supported, interior, surround, look })
+        Some(Finding { consensus, circle, supported, interior, surround, look, rim: Arc::default() })
     }
 
     /// All findings, best evidence first.

@@ -3,7 +3,7 @@
 use super::search::Finding;
 
 /// How many traits there are.
-pub(super) const COUNT: usize = 16;
+pub(super) const COUNT: usize = 18;
 
 /// Names of the traits, in their order.
 pub const TRAIT_NAMES: [&str; COUNT] = [
@@ -23,7 +23,16 @@ pub const TRAIT_NAMES: [&str; COUNT] = [
     "continues",
     "colour_continues",
     "look",
+    "rim_chance",
+    "rim_missed",
 ];
+
+/// From here on a darker inside tells nothing more, natural log: a mirror before a bright window may show a dark room.
+const MOST_DARKER: f64 = 1.0;
+
+/// Less detail inside tells nothing more, natural log: even surroundings hardly show that they are mirrored.
+const LEAST_DETAIL: f64 = -1.4;
+const LEAST_TYPICAL_DETAIL: f64 = -2.0;
 
 /// Smallest value whose logarithm is taken.
 const LEAST: f64 = 1e-3;
@@ -45,16 +54,18 @@ fn traits_of(f: &Finding, all: &[Finding]) -> [f64; COUNT] {
         c.longest_gap,
         ln(c.edge_sd_px / radius),
         ln(c.blur / radius),
-        ln(i.detail),
-        ln(i.typical_detail),
+        ln(i.detail).max(LEAST_DETAIL),
+        ln(i.typical_detail).max(LEAST_TYPICAL_DETAIL),
         ln(i.inner_squeeze),
         i.concentric,
         ln_evidence(strongest(all.iter().filter(|o| is_around(f, o)))),
-        (-s.brighter).max(0.0),
+        (-s.brighter).clamp(0.0, MOST_DARKER),
         s.colour_apart,
         s.continues,
         s.colour_continues,
         f.look,
+        f.rim_chance().ln_chance,
+        f.rim_chance().ln_missed,
     ]
 }
 

@@ -11,11 +11,11 @@ use super::traits::COUNT;
 
 /// One weight for each trait, in the order of the traits.
 const WEIGHTS: [f64; COUNT] = [
-    1.5640, 0.6201, 0.0000, -17.0371, -2.3365, 1.8999, 0.0000, 1.3801, 0.3644, -13.1011, -0.4008, -2.1327, -1.7631,
-    1.5261, 0.2552, 0.4723,
+    0.9691, 0.0000, 0.0000, -6.2989, -0.5281, 0.9413, 1.7472, 1.5093, -0.0488, -7.7382, 0.0439, -2.6283, -1.0058,
+    0.1151, 1.0368, 0.4264, 1.1882, -0.3520,
 ];
 /// What an outline's sum has to outweigh.
-const NONE: f64 = 4.3612;
+const NONE: f64 = -5.487;
 
 /// ln of the odds of each outline of one frame against none of them.
 pub(super) fn log_odds(traits: &[[f64; COUNT]]) -> Vec<f64> {
@@ -42,7 +42,7 @@ mod tests {
 
     #[test]
     fn probabilities_leave_room_for_none_and_grow_with_the_evidence() {
-        let strong = [5.0, 4.0, 0.8, 0.05, -5.5, -5.5, -1.0, -1.5, 0.0, 0.05, 0.0, 0.2, 0.1, 0.5, 0.5, 3.0];
+        let strong = [5.0, 4.0, 0.8, 0.05, -5.5, -5.5, -1.0, -1.5, 0.0, 0.05, 0.0, 0.2, 0.1, 0.5, 0.5, 3.0, -2.0, 0.1];
         let mut weak = strong;
         (weak[0], weak[1], weak[2]) = (2.0, 0.0, 0.4);
         let odds = log_odds(&[strong, weak]);

@@ -4,7 +4,7 @@
 mod net;
 mod patch;
 
-use patch::Patch;
+use patch::patch;
 
 use super::flat::Circle;
 use crate::image::Frame;
@@ -16,10 +16,10 @@ const MOST: f64 = 6.0;
 /// ln of the odds, up to a constant, that a circle's inside is a mirror's and its outside what is mirrored; 0 where the frame
 /// shows less than half of it.
 pub(super) fn look(frame: &Frame, view: &View, circle: &Circle) -> f64 {
-    Patch::read(frame, view, circle).map_or(0.0, |patch| f64::from(net::score(&patch)).clamp(-MOST, MOST))
+    patch(frame, view, circle).map_or(0.0, |patch| f64::from(net::score(patch)).clamp(-MOST, MOST))
 }
 
 /// The unrolled picture on which the look is learned; empty where the frame shows less than half of it.
 pub(super) fn unrolled(frame: &Frame, view: &View, circle: &Circle) -> Vec<f32> {
-    Patch::read(frame, view, circle).map_or_else(Vec::new, |patch| patch.values)
+    patch(frame, view, circle).unwrap_or_default()
 }
