@@ -49,6 +49,8 @@ fn the_written_gain_makes_exposure_and_colour_match() {
         |out: &str, more: &[&str]| run(root, &[&["check", sheet, "--no-picture", "--out", out], more].concat()).0;
     assert_eq!(check("before", &["--write-fixes"]), 1);
 
+    let told = json(&root.join(format!("before/{SHOT}.report.json")))["warnings"].to_string();
+    assert!(!told.contains("would remain"), "both gains together leave nothing: {told}");
     let fixes = json(&root.join(format!("before/{SHOT}.fixes.json")));
     let actions: Vec<&str> =
         fixes["actions"].as_array().unwrap().iter().map(|a| a["check"].as_str().unwrap()).collect();

@@ -100,9 +100,8 @@ fn of_pair(report: &mut Report, pair: &Comparison) -> Option<Vec<String>> {
 /// it moves, lights before gains of all.
 fn asked(report: &Report, pair: &Comparison) -> Vec<(usize, Action)> {
     let place = |finding: &Finding| report.findings.iter().position(|f| std::ptr::eq(f, finding));
-    let told: Vec<&Finding> = steps(report).into_iter().map(|step| step[0]).collect();
+    let told = steps(report).into_iter().flat_map(asked_apart);
     let mut asked: Vec<(usize, Action)> = told
-        .into_iter()
         .filter(|f| is_of(f, pair) && f.verdict == Verdict::Mismatch)
         .filter_map(|f| Some((place(f)?, f.remedy.action()?)))
         .filter(|(_, action)| !matches!(action, Action::RenderAgain | Action::ShootAgain | Action::Give))
@@ -115,6 +114,12 @@ fn asked(report: &Report, pair: &Comparison) -> Vec<(usize, Action)> {
         _ => 4,
     });
     asked
+}
+
+/// Findings of one step ask for the same, or for gains that are told as one.
+fn asked_apart(step: Vec<&Finding>) -> Vec<&Finding> {
+    let first = step[0];
+    step.into_iter().filter(|f| std::ptr::eq(*f, first) || f.remedy != first.remedy).collect()
 }
 
 fn is_of(finding: &Finding, pair: &Comparison) -> bool {
